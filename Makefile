@@ -1,0 +1,71 @@
+# fettle - targets:
+#   make            build the program and the page         BUILD=release (default) | debug
+#   make demo       install what is missing, build, make the demo collection, measure and serve it
+#   make test       install what is missing, build, run every test      (SUITE=c|api|page|... for one kind)
+#   make check      rooms, formatting, static analysis; what a change must pass besides the tests
+#   make bench      timings into build/bench.json
+#   make screenshots  pictures of every view into build/screenshots
+#   make format     rewrite the C sources in the house format
+#   make install    PREFIX=/usr/local
+
+BUILD   ?= release
+OUT     := build/$(BUILD)
+PREFIX  ?= /usr/local
+CC      ?= gcc
+VERSION := 0.1.0
+COMMIT  := $(shell git describe --always --dirty --abbrev=12 2>/dev/null || echo unknown)
+
+WARNINGS := -Wall -Wextra -Wshadow -Wconversion -Wvla -Wstrict-prototypes -Wmissing-prototypes -Werror
+CPPFLAGS := -Iserver -D_GNU_SOURCE -DFETTLE_VERSION='"$(VERSION)"'
+CFLAGS   := -std=c17 -ffp-contract=off -fno-math-errno -pthread $(WARNINGS) -fstack-protector-strong -fPIE -fvisibility=hidden
+LDFLAGS  := -pthread -pie -Wl,-z,relro,-z,now
+LIBS     := -lmicrohttpd -ljansson -lsqlite3 -lnettle -lzstd -lz -lseccomp -lm
+ifeq ($(BUILD),debug)
+CFLAGS   += -O1 -g -fsanitize=address,undefined -fno-sanitize-recover=undefined -fno-omit-frame-pointer
+LDFLAGS  += -fsanitize=address,undefined
+else
+CFLAGS   += -O3 -g1 -DNDEBUG -D_FORTIFY_SOURCE=2 -fstack-clash-protection
+endif
+
+# ROOMS and OUT may be set to build and test a part of the program apart from the rest.
+ROOMS   ?= base geom mesh io topology bvh measure run store json job http cli
+SOURCES := $(sort $(foreach room,$(ROOMS),$(wildcard server/$(room)/*.c)))
+OBJECTS := $(SOURCES:%.c=$(OUT)/%.o)
+PROGRAM := $(OUT)/fettle
+# everything but main, for the tests
+LIBRARY := $(OUT)/libfettle.a
+
+.PHONY: all demo test check bench screenshots format rooms install clean packages page
+.DELETE_ON_ERROR:
+all: $(PROGRAM) page
+
+include $(wildcard deploy/*.mk tests/*.mk fixtures/*.mk static/*.mk)
+
+$(OUT)/%.o: %.c
+	@mkdir -p $(@D)
+	$(CC) $(CPPFLAGS) $(CFLAGS) -MMD -MP -c $< -o $@
+
+$(LIBRARY): $(filter-out $(OUT)/server/cli/main.o,$(OBJECTS))
+	@rm -f $@
+	$(AR) rcs $@ $^
+
+$(PROGRAM): $(OUT)/server/cli/main.o $(LIBRARY)
+	$(CC) $(LDFLAGS) $^ $(LIBS) -o $@
+
+# The commit is known to one object only, rebuilt when it changes.
+$(OUT)/commit: FORCE
+	@mkdir -p $(@D); echo '$(COMMIT)' | cmp -s - $@ || echo '$(COMMIT)' > $@
+FORCE:
+$(OUT)/server/run/version.o: CPPFLAGS += -DFETTLE_COMMIT='"$(COMMIT)"'
+$(OUT)/server/run/version.o: $(OUT)/commit
+
+rooms:
+	@awk -f tests/rooms.awk tests/rooms.txt server/*/*.[ch]
+
+format:
+	clang-format -i server/*/*.[ch] $(wildcard fixtures/*.[ch] tests/*/*.[ch])
+
+clean:
+	rm -rf build
+
+-include $(OBJECTS:.o=.d)

@@ -1,0 +1,80 @@
+/* vec3.h - vectors and boxes in double; pure functions that cannot fail. Lengths are in the file's units. */
+#ifndef GEOM_VEC3_H
+#define GEOM_VEC3_H
+
+#include <math.h>
+#include <stdbool.h>
+
+typedef struct {
+    double x, y, z;
+} vec3;
+
+typedef struct {
+    vec3 min, max; /* empty when min > max */
+} aabb;
+
+static inline vec3 vec3_add(vec3 a, vec3 b)
+{
+    return (vec3){a.x + b.x, a.y + b.y, a.z + b.z};
+}
+static inline vec3 vec3_sub(vec3 a, vec3 b)
+{
+    return (vec3){a.x - b.x, a.y - b.y, a.z - b.z};
+}
+static inline vec3 vec3_scale(vec3 a, double s)
+{
+    return (vec3){a.x * s, a.y * s, a.z * s};
+}
+static inline double vec3_dot(vec3 a, vec3 b)
+{
+    return a.x * b.x + a.y * b.y + a.z * b.z;
+}
+static inline vec3 vec3_cross(vec3 a, vec3 b)
+{
+    return (vec3){a.y * b.z - a.z * b.y, a.z * b.x - a.x * b.z, a.x * b.y - a.y * b.x};
+}
+static inline double vec3_length_sq(vec3 a)
+{
+    return vec3_dot(a, a);
+}
+static inline double vec3_length(vec3 a)
+{
+    return sqrt(vec3_dot(a, a));
+}
+static inline double vec3_distance(vec3 a, vec3 b)
+{
+    return vec3_length(vec3_sub(a, b));
+}
+/* a + t (b - a) */
+static inline vec3 vec3_lerp(vec3 a, vec3 b, double t)
+{
+    return vec3_add(a, vec3_scale(vec3_sub(b, a), t));
+}
+
+static inline aabb aabb_empty(void)
+{
+    return (aabb){{INFINITY, INFINITY, INFINITY}, {-INFINITY, -INFINITY, -INFINITY}};
+}
+static inline bool aabb_is_empty(aabb box)
+{
+    return !(box.min.x <= box.max.x);
+}
+static inline aabb aabb_include(aabb box, vec3 p)
+{
+    box.min = (vec3){fmin(box.min.x, p.x), fmin(box.min.y, p.y), fmin(box.min.z, p.z)};
+    box.max = (vec3){fmax(box.max.x, p.x), fmax(box.max.y, p.y), fmax(box.max.z, p.z)};
+    return box;
+}
+/* The midpoint, without overflow for coordinates near the largest double. */
+static inline vec3 aabb_centre(aabb box)
+{
+    return vec3_add(vec3_scale(box.min, 0.5), vec3_scale(box.max, 0.5));
+}
+/* Length of the box diagonal; scaled so that it neither overflows nor underflows while the result is finite.
+ */
+static inline double aabb_diagonal(aabb box)
+{
+    return hypot(hypot(box.max.x - box.min.x, box.max.y - box.min.y), box.max.z - box.min.z);
+}
+
+#endif

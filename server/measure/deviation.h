@@ -1,0 +1,89 @@
+/* deviation.h - distances between two surfaces, both ways: certified maximum, statistics, signed side.
+ *
+ * h(A, B) = max over points a of A of min over points b of B of |a - b| (one-sided Pompeiu-Hausdorff
+ * distance); the two-sided distance is the larger of both. The interval [lower, upper] holds the true value,
+ * rounding included. Statistics are weighted by area. Lengths are in the units of the file. A NaN means not
+ * defined: null in the record. */
+#ifndef MEASURE_DEVIATION_H
+#define MEASURE_DEVIATION_H
+
+#include "measure/measure_input.h"
+#include "mesh/warning.h"
+
+#define DEVIATION_TOLERANCES_MAX 16
+
+enum surface_kind { SURFACE_CONTROL, SURFACE_LIMIT, SURFACE_BOTH };
+enum boundary_rule { BOUNDARY_EDGE_ONLY, BOUNDARY_EDGE_AND_CORNER };
+
+struct deviation_settings {
+    double certify; /* wanted interval width as a share of the reference's box diagonal */
+    size_t tolerance_count;
+    double tolerances[DEVIATION_TOLERANCES_MAX]; /* lengths, ascending */
+    size_t threads;                              /* >= 1; does not change any result */
+};
+
+struct interval {
+    double lower, upper;
+};
+
+struct farthest_place {
+    struct interval distance;
+    vec3 at;             /* on the surface measured from */
+    size_t face;         /* its face there */
+    vec3 nearest;        /* nearest point of the other surface */
+    size_t nearest_face; /* and its face */
+};
+
+struct one_sided_deviation {
+    struct farthest_place max;
+    double mean, rms, median, p95, p99, p999;
+    struct {
+        double mean, rms, median, p95, p99, p999;
+    } halfwidth;         /* sampled: four standard errors */
+    size_t sample_count; /* N; 0 once statistics are certified */
+    uint64_t seed;
+    struct interval coverage[DEVIATION_TOLERANCES_MAX]; /* share of area within each tolerance */
+    struct {
+        double mean, p95, max; /* degrees, 0..180, between facing normals at nearest points */
+        size_t sample_count;
+        uint64_t seed;
+    } normal_angle;
+};
+
+struct signed_deviation {
+    bool defined; /* only where the reference is closed and orientable */
+    double mean, min, max, p05, p95;
+};
+
+struct deviation {
+    enum surface_kind surface;
+    bool budget_exhausted;
+    struct interval hausdorff;
+    struct one_sided_deviation reference_to_subject; /* what was lost */
+    struct one_sided_deviation subject_to_reference; /* what was invented */
+    struct signed_deviation signed_; /* over the subject's area; positive outside the reference */
+};
+
+/* One value per vertex or face of a mesh, for --fields. */
+struct deviation_field {
+    const char
+        *name; /* "distance", "distance_lower", "distance_upper", "signed", "nearest_face", "normal_angle" */
+    bool per_face; /* else per vertex of the subject */
+    size_t count;
+    double *values;
+};
+#define DEVIATION_FIELD_MAX 8
+struct deviation_fields {
+    size_t count;
+    struct deviation_field fields[DEVIATION_FIELD_MAX];
+};
+
+/* fields may be NULL. Seconds spent go to nowhere: the caller times the three steps by the stages told to
+ * progress ("index", "hausdorff", "statistics"). warnings receive polygon_fan_used of each mesh. */
+bool deviation_measure(const struct measure_input *subject, const struct measure_input *reference,
+                       const struct deviation_settings *settings, const struct progress *progress,
+                       struct deviation *deviation, struct deviation_fields *fields,
+                       struct warning_list *subject_warnings, struct warning_list *reference_warnings,
+                       struct arena *keep, struct arena scratch, struct error *err);
+
+#endif

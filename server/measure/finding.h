@@ -1,0 +1,50 @@
+/* finding.h - one place that somebody may want to mend; one per connected group. */
+#ifndef MEASURE_FINDING_H
+#define MEASURE_FINDING_H
+
+#include "base/arena.h"
+#include "geom/vec3.h"
+
+#define FINDING_FACES_MAX 64
+#define FINDING_PER_KIND_MAX 200
+
+enum finding_kind {
+    FINDING_NONMANIFOLD_EDGE,
+    FINDING_FLIPPED_FACES,
+    FINDING_DUPLICATE_FACES,
+    FINDING_DEGENERATE_FACES,
+    FINDING_OPEN_LOOP,
+    FINDING_NONMANIFOLD_VERTEX,
+    FINDING_STRAY_SHELL,
+    FINDING_KIND_COUNT
+};
+enum finding_severity { FINDING_FAULT, FINDING_WARNING, FINDING_NOTE };
+enum finding_mesh { FINDING_SUBJECT, FINDING_REFERENCE };
+
+struct finding {
+    enum finding_kind kind;
+    enum finding_severity severity;
+    double score; /* 0..1, 1 is worst; orders findings of one kind */
+    bool certain; /* false: likely */
+    enum finding_mesh mesh;
+    vec3 at;           /* a point on or in the middle of the place */
+    double radius;     /* of a ball about `at` that holds the place, in units of length */
+    double size;       /* what `unit` counts */
+    const char *unit;  /* "length", "area", "edges", "faces": the record turns length into the file's unit */
+    size_t face_count; /* <= FINDING_FACES_MAX */
+    size_t faces[FINDING_FACES_MAX];
+    size_t faces_total;
+    char text[200]; /* one sentence: what is there and what to do */
+};
+
+struct finding_list {
+    size_t count;
+    struct finding *entries; /* grouped by kind in enum order, worst first within a kind */
+    size_t total;
+    size_t total_by_kind[FINDING_KIND_COUNT];
+};
+
+const char *finding_kind_name(enum finding_kind kind); /* "nonmanifold_edge", ... */
+const char *finding_severity_name(enum finding_severity severity);
+
+#endif
