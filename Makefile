@@ -43,14 +43,16 @@ include $(wildcard deploy/*.mk tests/*.mk fixtures/*.mk static/*.mk)
 
 $(OUT)/%.o: %.c
 	@mkdir -p $(@D)
-	$(CC) $(CPPFLAGS) $(CFLAGS) -MMD -MP -c $< -o $@
+	@echo '  cc  $<'
+	@$(CC) $(CPPFLAGS) $(CFLAGS) -MMD -MP -c $< -o $@
 
 $(LIBRARY): $(filter-out $(OUT)/server/cli/main.o,$(OBJECTS))
 	@rm -f $@
-	$(AR) rcs $@ $^
+	@$(AR) rcs $@ $^
 
 $(PROGRAM): $(OUT)/server/cli/main.o $(LIBRARY)
-	$(CC) $(LDFLAGS) $^ $(LIBS) -o $@
+	@echo '  ld  $@'
+	@$(CC) $(LDFLAGS) $^ $(LIBS) -o $@
 
 # The commit is known to one object only, rebuilt when it changes.
 $(OUT)/commit: FORCE

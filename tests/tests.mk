@@ -11,7 +11,8 @@ UNIT         := $(OUT)/unit-tests
 # Criterion 2.4.1's macros do not compile under -Wconversion; tests have no headers of their own to declare.
 $(OUT)/tests/%.o: CFLAGS += -Wno-conversion -Wno-sign-conversion -Wno-missing-prototypes -Itests
 $(UNIT): $(UNIT_OBJECTS) $(LIBRARY)
-	$(CC) $(LDFLAGS) $^ -lcriterion $(LIBS) -o $@
+	@echo '  ld  $@'
+	@$(CC) $(LDFLAGS) $^ -lcriterion $(LIBS) -o $@
 
 .PHONY: unit unit-run nodetest
 unit:
@@ -24,3 +25,27 @@ tests/node_modules: tests/package.json tests/package-lock.json
 SUITE ?= cli api page oracle
 nodetest: all tests/node_modules
 	FETTLE=$(abspath $(PROGRAM)) node --test --test-concurrency=1 $(foreach suite,$(SUITE),$(wildcard tests/$(suite)/*.test.mjs))
+
+# The whole: packages, both builds, then tests/run.sh; its last line counts every test.
+.PHONY: test test-build
+test: packages-test
+	@$(MAKE) --no-print-directory test-build
+	@tests/run.sh build/debug/unit-tests $(abspath build/release/fettle) $(abspath build/debug/fettle) $(SUITES)
+test-build: tests/node_modules
+	$(MAKE) --no-print-directory BUILD=release all fixtures oracles
+	$(MAKE) --no-print-directory BUILD=debug all build/debug/unit-tests
+
+# What a change must pass besides the tests. clang-tidy reads one file a process, as many at once as cores.
+.PHONY: check format-check tidy cppcheck
+check: packages-test
+	@$(MAKE) --no-print-directory rooms format-check cppcheck tidy
+C_FILES = $(wildcard server/*/*.[ch] fixtures/*.[ch] tests/*/*.[ch])
+format-check:
+	@clang-format --dry-run --Werror $(C_FILES) && echo "format: every C file is in the house format"
+tidy: $(OUT)/schema.c
+	@printf '%s\n' $(wildcard server/*/*.c) | xargs -P $$(nproc) -n 4 sh -c \
+	    'clang-tidy --quiet "$$@" -- -std=c17 $(CPPFLAGS) -pthread 2>/dev/null' tidy && echo "clang-tidy: nothing to report"
+cppcheck:
+	@cppcheck --quiet --std=c11 --enable=warning,portability,performance --inline-suppr --error-exitcode=1 \
+	    --suppress=missingIncludeSystem --suppress=normalCheckLevelMaxBranches -j $$(nproc) \
+	    -Iserver -D_GNU_SOURCE server && echo "cppcheck: nothing to report"

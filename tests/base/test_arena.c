@@ -1,0 +1,85 @@
+/* test_arena.c
+ *   alloc_*  alignment, bounds and overflow of one allocation
+ *   copy_*   a scratch arena is a copy
+ *   split_*  a part for another thread
+ */
+#include "base/arena.h"
+
+#include <criterion/criterion.h>
+#include <criterion/new/assert.h>
+#include <string.h>
+
+static struct arena opened(size_t bytes)
+{
+    struct arena arena;
+    struct error err;
+    cr_assert(arena_open(&arena, bytes, &err));
+    return arena;
+}
+
+Test(arena, alloc_is_aligned_and_disjoint)
+{
+    struct arena arena = opened(1 << 16);
+    char *one = ARENA_NEW(&arena, char, 3);
+    double *two = ARENA_NEW(&arena, double, 4);
+    uint64_t *three = arena_alloc(&arena, 2, 8, 64);
+    cr_expect(eq(int, (int)((uintptr_t)two % _Alignof(double)), 0));
+    cr_expect(eq(int, (int)((uintptr_t)three % 64), 0));
+    cr_expect(ge(ptr, (char *)two, one + 3));
+    cr_expect(ge(ptr, (char *)three, (char *)(two + 4)));
+    arena_close(&arena);
+}
+
+Test(arena, alloc_beyond_the_end_is_null_and_remembered)
+{
+    struct arena arena = opened(4096);
+    cr_expect(eq(ptr, ARENA_NEW(&arena, double, 4096), NULL));
+    cr_expect(arena.failed);
+    cr_expect(ne(ptr, ARENA_NEW(&arena, char, 16), NULL));
+    arena_close(&arena);
+}
+
+Test(arena, alloc_whose_product_wraps_is_null)
+{
+    struct arena arena = opened(4096);
+    cr_expect(eq(ptr, arena_alloc(&arena, SIZE_MAX / 2, 4, 8), NULL));
+    arena_close(&arena);
+}
+
+Test(arena, alloc_trimmed_gives_its_tail_back)
+{
+    struct arena arena = opened(8192);
+    size_t before = arena_left(&arena);
+    char *text = ARENA_NEW(&arena, char, 4000);
+    arena_trim(&arena, text, 10, 1);
+    cr_expect(lt(sz, before - arena_left(&arena), 100));
+    memset(text, 1, 10);
+    arena_close(&arena);
+}
+
+static void take_from(struct arena scratch)
+{
+    char *taken = ARENA_NEW(&scratch, char, 1000);
+    cr_assert(ne(ptr, taken, NULL));
+    memset(taken, 7, 1000);
+}
+
+Test(arena, copy_leaves_the_original_where_it_was)
+{
+    struct arena arena = opened(8192);
+    size_t before = arena_left(&arena);
+    take_from(arena);
+    cr_expect(eq(sz, arena_left(&arena), before));
+    cr_expect(eq(int, ARENA_ZERO(&arena, int, 1)[0], 0));
+    arena_close(&arena);
+}
+
+Test(arena, split_part_is_bounded)
+{
+    struct arena arena = opened(8192), part;
+    cr_assert(arena_split(&arena, 1024, &part));
+    cr_expect(ne(ptr, arena_alloc(&part, 900, 1, 1), NULL));
+    cr_expect(eq(ptr, arena_alloc(&part, 900, 1, 1), NULL));
+    cr_expect(not(arena_split(&arena, 1 << 20, &part)));
+    arena_close(&arena);
+}
