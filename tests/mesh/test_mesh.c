@@ -8,6 +8,7 @@
 
 #include <criterion/criterion.h>
 #include <criterion/new/assert.h>
+#include <stdio.h>
 
 static vec3 positions[4];
 static uint32_t offsets[3];
