@@ -87,7 +87,7 @@ Test(mesh, warning_of_one_code_is_one_entry_with_its_first_text)
 
 Test(mesh, warning_list_that_is_full_drops_new_codes_only)
 {
-    static char names[WARNING_MAX + 5][12];
+    static char names[WARNING_MAX + 5][16];
     struct warning_list list = {0};
     for (int i = 0; i < WARNING_MAX + 5; i++) {
         snprintf(names[i], sizeof names[i], "c%d", i);
