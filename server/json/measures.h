@@ -1,0 +1,52 @@
+/* measures.h - schema/measures.json: what each measure of a run record is called, means and where it stands.
+ *
+ * The file is part of the program. Server, command line, page and spec all take names, units and directions
+ * from it. */
+#ifndef JSON_MEASURES_H
+#define JSON_MEASURES_H
+
+#include "base/error.h"
+
+struct json_t;
+
+enum measure_direction { MEASURE_NO_DIRECTION, MEASURE_LOWER_IS_BETTER, MEASURE_HIGHER_IS_BETTER };
+enum measure_certainty { MEASURE_EXACT, MEASURE_CERTIFIED, MEASURE_SAMPLED };
+
+struct measure_definition {
+    const char *path; /* dotted, in the record: "subject.topology.open_edges" */
+    const char *name, *group, *unit, *definition, *source;
+    enum measure_direction direction;
+    enum measure_certainty certainty;
+    bool of_scan, of_cage; /* kinds of subject for which it is shown */
+    bool stored;           /* lists sort or plot it; the command line's table shows it */
+    /* Paths of the ends of its interval, or of its half-width; NULL where it has none. */
+    const char *lower, *upper, *halfwidth;
+};
+
+struct measure_group {
+    const char *id, *title;
+};
+
+struct measure_list {
+    struct json_t *document; /* owns every string below */
+    int definitions;
+    size_t group_count, measure_count;
+    struct measure_group *groups;
+    struct measure_definition *measures; /* in the order to show them, groups together */
+};
+
+/* The file's own bytes, for GET /measures; not terminated. */
+const char *measures_text(size_t *size);
+
+/* On success the caller owes measures_close. ERROR_MACHINE when memory is out. */
+bool measures_open(struct measure_list *list, struct error *err);
+void measures_close(struct measure_list *list);
+/* NULL when no measure has that path. */
+const struct measure_definition *measures_find(const struct measure_list *list, const char *path);
+
+/* What a record has at a dotted path: borrowed, NULL when the path does not lead anywhere. */
+struct json_t *measure_node(const struct json_t *record, const char *path);
+/* True and *value where that is a number; false for null, booleans and missing keys. */
+bool measure_number(const struct json_t *record, const char *path, double *value);
+
+#endif
