@@ -7,12 +7,12 @@
 
 /* Exit statuses, the same for every subcommand. */
 enum cli_status {
-    CLI_DONE = 0,        /* done; of measure: measured */
-    CLI_SPEC_NOT_MET,    /* measured, and the spec is not met */
-    CLI_USAGE,           /* wrong usage */
-    CLI_UNREADABLE,      /* an input could not be read: missing, damaged, not a supported format */
-    CLI_LIMIT,           /* a limit was exceeded */
-    CLI_MACHINE,         /* a fault of the program or the machine: disk full, out of memory */
+    CLI_DONE = 0,     /* done; of measure: measured */
+    CLI_SPEC_NOT_MET, /* measured, and the spec is not met */
+    CLI_USAGE,        /* wrong usage */
+    CLI_UNREADABLE,   /* an input could not be read: missing, damaged, not a supported format */
+    CLI_LIMIT,        /* a limit was exceeded */
+    CLI_MACHINE,      /* a fault of the program or the machine: disk full, out of memory */
 };
 
 int cli_measure(int argc, char **argv);

@@ -41,7 +41,7 @@ int main(int argc, char **argv)
         return cli_finish_output();
     }
     if (strcmp(name, "--version") == 0) {
-        printf("fettle %s (%s), definitions %d\n", version_text(), version_commit(), version_definitions());
+        printf("fettle %s (%s), definitions %d\n", engine_version(), engine_commit(), engine_definitions());
         return cli_finish_output();
     }
     for (size_t i = 0; i < COMMAND_COUNT; i++)

@@ -1,8 +1,8 @@
 /* run_files.h - what a run leaves in a folder: its record and its fields.
  *
  * Every file is written under another name, flushed to the disk and renamed, so that a file with the right
- * name is whole; fields.json comes last. Only openat, fstat, write, fsync, renameat, unlinkat below folder_fd.
- * Errors: ERROR_MACHINE with what the system said. */
+ * name is whole; fields.json comes last. Only openat, fstat, write, fsync, renameat, unlinkat below
+ * folder_fd. Errors: ERROR_MACHINE with what the system said. */
 #ifndef JSON_RUN_FILES_H
 #define JSON_RUN_FILES_H
 

@@ -3,17 +3,17 @@
 
 #include "run/run.h"
 
-const char *version_text(void)
+const char *engine_version(void)
 {
     return FETTLE_VERSION;
 }
 
-const char *version_commit(void)
+const char *engine_commit(void)
 {
     return FETTLE_COMMIT;
 }
 
-int version_definitions(void)
+int engine_definitions(void)
 {
     return RUN_DEFINITIONS;
 }

@@ -2,8 +2,8 @@
 #ifndef RUN_VERSION_H
 #define RUN_VERSION_H
 
-const char *version_text(void);   /* "0.1.0" */
-const char *version_commit(void); /* of the sources: twelve hex digits, "-dirty" where they were changed */
-int version_definitions(void);    /* raised when the meaning or value of any measure changes */
+const char *engine_version(void); /* "0.1.0" */
+const char *engine_commit(void);  /* of the sources: twelve hex digits, "-dirty" where they were changed */
+int engine_definitions(void);     /* raised when the meaning or value of any measure changes */
 
 #endif

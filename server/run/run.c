@@ -1,0 +1,145 @@
+/* run.c - the order of one measurement: read both files, look at each mesh, compare them, list the places. */
+#include "run/run.h"
+
+#include "measure/measure_input.h"
+#include "run/run_memory.h"
+#include "run/stage_clock.h"
+
+#include <sched.h>
+#include <stdio.h>
+#include <string.h>
+#include <sys/stat.h>
+
+struct run_settings run_settings_default(void)
+{
+    cpu_set_t cores;
+    struct run_settings settings = {
+        .deviation = {.certify = 1e-4, .threads = 1},
+        .units = UNITS_UNKNOWN,
+        .surface = SURFACE_CONTROL,
+        .boundary = BOUNDARY_EDGE_AND_CORNER,
+    };
+    if (sched_getaffinity(0, sizeof cores, &cores) == 0)
+        settings.deviation.threads = (size_t)CPU_COUNT(&cores);
+    return settings;
+}
+
+/* One of the two meshes on its way through the run. */
+struct side {
+    struct mesh mesh;
+    struct measure_input input;
+    struct run_mesh *result;
+};
+
+/* What every step of a run needs. */
+struct workshop {
+    struct stage_clock clock;
+    struct arena *keep;
+    struct arena scratch;
+    struct error *err;
+};
+
+static size_t file_size(const struct run_input *input)
+{
+    struct stat status;
+    return input && fstat(input->fd, &status) == 0 && status.st_size > 0 ? (size_t)status.st_size : 0;
+}
+
+/* A refused file is the subject unless the text says otherwise. */
+static bool blame_reference(struct error *err)
+{
+    struct error own = *err;
+    if (error_is_reject(err->code))
+        snprintf(err->text, sizeof err->text, "in the reference: %.*s", (int)sizeof own.text - 20, own.text);
+    return false;
+}
+
+static bool read_side(struct workshop *shop, const struct run_input *input, struct side *side)
+{
+    return stage_clock_enter(&shop->clock, "read", shop->err)
+           && mesh_file_read(input->fd, input->name, &shop->clock.progress, &side->mesh, &side->result->file,
+                             shop->keep, shop->scratch, shop->err);
+}
+
+static bool report_side(struct workshop *shop, enum mesh_kind kind, struct side *side)
+{
+    struct mesh_report *report = &side->result->report;
+    bool ok = stage_clock_enter(&shop->clock, "topology", shop->err)
+              && measure_input_build(&side->mesh, kind, &shop->clock.progress, &side->input, shop->keep,
+                                     shop->scratch, shop->err)
+              && stage_clock_enter(&shop->clock, "quality", shop->err)
+              && mesh_report_build(&side->input, &shop->clock.progress, report, &side->result->file.warnings,
+                                   shop->keep, shop->scratch, shop->err);
+    report->counts.dropped_faces = side->result->file.dropped_faces;
+    return ok;
+}
+
+static bool compare_sides(struct workshop *shop, const struct side *subject, const struct side *reference,
+                          bool want_fields, struct run *run)
+{
+    run->has_deviation = true;
+    return stage_clock_enter(&shop->clock, "index", shop->err)
+           && deviation_measure(&subject->input, &reference->input, &run->settings.deviation,
+                                &shop->clock.progress, &run->deviation, want_fields ? &run->fields : NULL,
+                                &run->subject.file.warnings, &run->reference.file.warnings, shop->keep,
+                                shop->scratch, shop->err);
+}
+
+static bool list_findings(struct workshop *shop, const struct side *subject, const struct side *reference,
+                          struct run *run)
+{
+    return stage_clock_enter(&shop->clock, "findings", shop->err)
+           && findings_build(&subject->input, &run->subject.report, reference ? &reference->input : NULL,
+                             reference ? &run->reference.report : NULL, &run->findings, shop->keep,
+                             shop->scratch, shop->err);
+}
+
+static bool measure_all(struct workshop *shop, const struct run_input *subject_file,
+                        const struct run_input *reference_file, bool want_fields, struct run *run)
+{
+    struct side subject = {.result = &run->subject}, reference = {.result = &run->reference};
+
+    if (!read_side(shop, subject_file, &subject))
+        return false;
+    if (run->has_reference && !read_side(shop, reference_file, &reference))
+        return blame_reference(shop->err);
+
+    run->kind = run->settings.kind_given ? run->settings.kind : mesh_kind_guess(&subject.mesh);
+    if (!report_side(shop, run->kind, &subject))
+        return false;
+    if (run->has_reference && !report_side(shop, MESH_SCAN, &reference))
+        return blame_reference(shop->err);
+
+    if (run->has_reference && !compare_sides(shop, &subject, &reference, want_fields, run))
+        return false;
+    return list_findings(shop, &subject, run->has_reference ? &reference : NULL, run);
+}
+
+bool run_measure(const struct run_input *subject, const struct run_input *reference,
+                 const struct run_settings *settings, bool want_fields, const struct progress *progress,
+                 struct run *run, struct error *err)
+{
+    struct arena scratch = {0};
+    struct workshop shop = {.keep = &run->arena, .err = err};
+    bool ok;
+
+    memset(run, 0, sizeof *run);
+    run->settings = *settings;
+    run->has_reference = reference && reference->fd >= 0;
+    if (!run_memory_open(settings->memory_bytes, file_size(subject) + file_size(reference),
+                         settings->deviation.threads, &run->arena, &scratch, err))
+        return false;
+    shop.scratch = scratch;
+    stage_clock_start(&shop.clock, &run->timings, progress);
+    ok = measure_all(&shop, subject, reference, want_fields, run);
+    stage_clock_stop(&shop.clock);
+    arena_close(&scratch);
+    if (!ok)
+        run_close(run);
+    return ok;
+}
+
+void run_close(struct run *run)
+{
+    arena_close(&run->arena);
+}

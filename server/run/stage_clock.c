@@ -1,0 +1,103 @@
+/* stage_clock.c - timings by CLOCK_MONOTONIC, memory by /proc/self/status. */
+#include "run/stage_clock.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+#include <time.h>
+
+static double now(void)
+{
+    struct timespec time;
+    clock_gettime(CLOCK_MONOTONIC, &time);
+    return (double)time.tv_sec + (double)time.tv_nsec * 1e-9;
+}
+
+static double *timing_of(struct run_timings *timings, const char *stage)
+{
+    const struct {
+        const char *name;
+        double *timing;
+    } stages[] = {
+        {"read", &timings->read},   {"topology", &timings->topology},   {"quality", &timings->quality},
+        {"index", &timings->index}, {"hausdorff", &timings->hausdorff}, {"statistics", &timings->statistics},
+        {"limit", &timings->limit}, {"findings", &timings->findings},
+    };
+    for (size_t i = 0; i < sizeof stages / sizeof stages[0]; i++)
+        if (strcmp(stage, stages[i].name) == 0)
+            return stages[i].timing;
+    return NULL;
+}
+
+/* The system keeps the peak of all resident pages (VmHWM), but of anonymous ones only the present number
+ * (RssAnon). An arena's pages stay resident once touched, so looking at the end of each stage finds the peak.
+ */
+static void look_at_memory(struct run_timings *timings)
+{
+    char line[128];
+    unsigned long kib;
+    FILE *status = fopen("/proc/self/status", "re");
+
+    while (status && fgets(line, sizeof line, status)) {
+        if (sscanf(line, "VmHWM: %lu kB", &kib) == 1)
+            timings->peak_rss_mib = fmax(timings->peak_rss_mib, (double)kib / 1024);
+        else if (sscanf(line, "RssAnon: %lu kB", &kib) == 1)
+            timings->peak_anonymous_mib = fmax(timings->peak_anonymous_mib, (double)kib / 1024);
+    }
+    if (status)
+        fclose(status);
+}
+
+/* Under the lock. A stage that the record does not name stays with the one before it. */
+static void turn_to(struct stage_clock *clock, const char *stage)
+{
+    double *next = timing_of(clock->timings, stage);
+    if (!next || next == clock->running)
+        return;
+    double time = now();
+    if (clock->running) {
+        *clock->running += time - clock->entered;
+        look_at_memory(clock->timings);
+    }
+    clock->running = next;
+    clock->entered = time;
+}
+
+static bool tell(void *context, const char *stage, double fraction)
+{
+    struct stage_clock *clock = context;
+    pthread_mutex_lock(&clock->lock);
+    turn_to(clock, stage);
+    bool go_on = progress_tell(clock->listener, stage, fraction);
+    pthread_mutex_unlock(&clock->lock);
+    return go_on;
+}
+
+void stage_clock_start(struct stage_clock *clock, struct run_timings *timings,
+                       const struct progress *listener)
+{
+    memset(timings, 0, sizeof *timings);
+    memset(clock, 0, sizeof *clock);
+    clock->timings = timings;
+    clock->listener = listener;
+    clock->progress = (struct progress){tell, clock};
+    pthread_mutex_init(&clock->lock, NULL);
+    clock->begun = clock->entered = now();
+}
+
+bool stage_clock_enter(struct stage_clock *clock, const char *stage, struct error *err)
+{
+    if (!tell(clock, stage, 0))
+        return error_set(err, ERROR_CANCELLED, "the run was cancelled");
+    return true;
+}
+
+void stage_clock_stop(struct stage_clock *clock)
+{
+    double time = now();
+    if (clock->running)
+        *clock->running += time - clock->entered;
+    clock->timings->total = time - clock->begun;
+    look_at_memory(clock->timings);
+    pthread_mutex_destroy(&clock->lock);
+}
