@@ -10,6 +10,7 @@ struct json_t; /* jansson's; a file that builds trees includes <jansson.h> itsel
 
 enum writer_form {
     WRITER_COMPACT,   /* no blanks, keys in the order they were put in */
+    WRITER_LINE,      /* compact, then a newline */
     WRITER_PRETTY,    /* the same, indented by two blanks, ends with a newline */
     WRITER_CANONICAL, /* RFC 8785: no blanks, keys sorted by UTF-16 code units; what digests are made of */
 };

@@ -18,8 +18,8 @@ enum finding_kind {
     FINDING_STRAY_SHELL,
     FINDING_KIND_COUNT
 };
-enum finding_severity { FINDING_FAULT, FINDING_WARNING, FINDING_NOTE };
-enum finding_mesh { FINDING_SUBJECT, FINDING_REFERENCE };
+enum finding_severity { FINDING_FAULT, FINDING_WARNING, FINDING_NOTE, FINDING_SEVERITY_COUNT };
+enum finding_mesh { FINDING_SUBJECT, FINDING_REFERENCE, FINDING_MESH_COUNT };
 
 struct finding {
     enum finding_kind kind;
@@ -42,6 +42,8 @@ struct finding_list {
     struct finding *entries; /* grouped by kind in enum order, worst first within a kind */
     size_t total;
     size_t total_by_kind[FINDING_KIND_COUNT];
+    /* Every finding, listed or cut. */
+    size_t total_by_severity[FINDING_MESH_COUNT][FINDING_SEVERITY_COUNT];
 };
 
 const char *finding_kind_name(enum finding_kind kind); /* "nonmanifold_edge", ... */
