@@ -49,3 +49,8 @@ cppcheck:
 	@cppcheck --quiet --std=c11 --enable=warning,portability,performance --inline-suppr --error-exitcode=1 \
 	    --suppress=missingIncludeSystem --suppress=normalCheckLevelMaxBranches -j $$(nproc) \
 	    -Iserver -D_GNU_SOURCE server && echo "cppcheck: nothing to report"
+
+# Seconds per stage of generated pairs into build/bench.json. Let nothing else run meanwhile.
+bench: packages-test
+	@$(MAKE) --no-print-directory BUILD=release all
+	@FETTLE=$(abspath build/release/fettle) node tests/bench/bench.mjs
