@@ -3,7 +3,8 @@
 #define MEASURE_FINDING_H
 
 #include "base/arena.h"
-#include "geom/vec3.h"
+#include "measure/measure_input.h"
+#include "measure/mesh_report.h"
 
 #define FINDING_FACES_MAX 64
 #define FINDING_PER_KIND_MAX 200
@@ -46,7 +47,14 @@ struct finding_list {
     size_t total_by_severity[FINDING_MESH_COUNT][FINDING_SEVERITY_COUNT];
 };
 
-const char *finding_kind_name(enum finding_kind kind); /* "nonmanifold_edge", ... */
-const char *finding_severity_name(enum finding_severity severity);
+const char *finding_kind_name(enum finding_kind kind);             /* "nonmanifold_edge", ... */
+const char *finding_severity_name(enum finding_severity severity); /* "fault", "warning", "note" */
+
+/* The findings of the subject, then those of the reference (NULL: there is none) within each kind, worst
+ * first; at most FINDING_PER_KIND_MAX of a kind are kept, the totals count all. Entries come from keep. */
+bool findings_build(const struct measure_input *subject, const struct mesh_report *subject_report,
+                    const struct measure_input *reference, const struct mesh_report *reference_report,
+                    struct finding_list *findings, struct arena *keep, struct arena scratch,
+                    struct error *err);
 
 #endif

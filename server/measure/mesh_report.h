@@ -94,6 +94,8 @@ struct quality_report {
     struct metric_report triangle[TRIANGLE_METRIC_COUNT];
 };
 
+struct measure_input;
+
 struct mesh_report {
     struct mesh_counts counts;
     aabb bounds; /* of referenced vertices */
@@ -103,5 +105,12 @@ struct mesh_report {
     struct valence_report valence;
     struct quality_report quality;
 };
+
+/* Measures one mesh. counts.dropped_faces stays 0: only the reader knows it. Tells stage "quality". warnings
+ * receive far_from_origin, flat_extent, anisotropic_extent, needle_faces, extreme_coordinates (where the
+ * reader has not said so) and nonplanar_polygons. ERROR_LIMIT when an arena is too small, ERROR_CANCELLED. */
+bool mesh_report_build(const struct measure_input *input, const struct progress *progress,
+                       struct mesh_report *report, struct warning_list *warnings, struct arena *keep,
+                       struct arena scratch, struct error *err);
 
 #endif

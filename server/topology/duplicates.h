@@ -1,0 +1,20 @@
+/* duplicates.h - faces that have the same vertices as an earlier face.
+ *
+ * Two faces are copies of each other when they name the same vertices equally often, in any rotation or
+ * direction; a face that joins the same corners in another order counts as well. Linear in the corners, also
+ * with thousands of copies of one face. */
+#ifndef TOPOLOGY_DUPLICATES_H
+#define TOPOLOGY_DUPLICATES_H
+
+#include "mesh/mesh.h"
+
+struct duplicates {
+    size_t extra_count; /* copies beyond the first of each set of vertices */
+    uint32_t *
+        first_copy; /* [face_count] the first face with the same vertices: the face itself where it is that */
+};
+
+bool duplicates_build(const struct mesh *mesh, struct duplicates *duplicates, struct arena *keep,
+                      struct arena scratch, struct error *err);
+
+#endif

@@ -1,0 +1,98 @@
+/* fans.c - fans by union-find over the corners. */
+#include "topology/fans.h"
+
+#include <assert.h>
+#include <string.h>
+
+#include "topology/disjoint_sets.h"
+
+/* The corner at `vertex` of the face side c, which has vertex at one of its ends. */
+static uint32_t corner_at(const struct mesh *mesh, const struct edges *edges, uint32_t c, uint32_t vertex)
+{
+    return mesh->face_vertices[c] == vertex ? c : edges_next_corner(edges, mesh, c);
+}
+
+static void join_across_edges(const struct mesh *mesh, const struct edges *edges, uint32_t *parent)
+{
+    for (size_t e = 0; e < edges->count; e++)
+        for (uint32_t i = edges->side_begin[e] + 1; i < edges->side_begin[e + 1]; i++) {
+            uint32_t c = edges->sides[i - 1], d = edges->sides[i];
+            disjoint_sets_join(parent, corner_at(mesh, edges, c, edges->low[e]),
+                               corner_at(mesh, edges, d, edges->low[e]));
+            disjoint_sets_join(parent, corner_at(mesh, edges, c, edges->high[e]),
+                               corner_at(mesh, edges, d, edges->high[e]));
+        }
+    for (uint32_t c = 0; c < edges->corner_count; c++)
+        if (edges->corner_edge[c] == EDGE_NONE)
+            disjoint_sets_join(parent, c, edges_next_corner(edges, mesh, c));
+}
+
+/* Joins the fans that one face has at one vertex. seen[v] is the latest corner at v; it is of the same face
+ * when it is not before the face's first corner. */
+static void join_within_faces(const struct mesh *mesh, const struct fans *fans, uint32_t *seen,
+                              uint32_t *fan_parent)
+{
+    memset(seen, 0xff, mesh->vertex_count * sizeof *seen);
+    for (size_t f = 0; f < mesh->face_count; f++)
+        for (uint32_t c = mesh->face_offsets[f]; c < mesh->face_offsets[f + 1]; c++) {
+            uint32_t v = mesh->face_vertices[c];
+            if (seen[v] != UINT32_MAX && seen[v] >= mesh->face_offsets[f])
+                disjoint_sets_join(fan_parent, fans->corner_fan[seen[v]], fans->corner_fan[c]);
+            seen[v] = c;
+        }
+}
+
+static void count_classes(const struct mesh *mesh, struct fans *fans, const uint32_t *fan_parent)
+{
+    for (size_t i = 0; i < fans->count; i++)
+        if (fan_parent[i] == i)
+            fans->vertex_class_count[mesh->face_vertices[fans->first_corner[i]]]++;
+    for (size_t v = 0; v < mesh->vertex_count; v++) {
+        fans->referenced_count += fans->vertex_class_count[v] > 0;
+        fans->nonmanifold_count += fans->vertex_class_count[v] > 1;
+    }
+}
+
+bool fans_build(const struct mesh *mesh, const struct edges *edges, struct fans *fans, struct arena *keep,
+                struct arena scratch, struct error *err)
+{
+    memset(fans, 0, sizeof *fans);
+    fans->corner_fan = ARENA_NEW(keep, uint32_t, edges->corner_count);
+    fans->vertex_class_count = ARENA_ZERO(keep, uint32_t, mesh->vertex_count);
+    uint32_t *seen = ARENA_NEW(&scratch, uint32_t, mesh->vertex_count);
+    if (keep->failed || scratch.failed)
+        return arena_error(err);
+
+    disjoint_sets_begin(fans->corner_fan, edges->corner_count);
+    join_across_edges(mesh, edges, fans->corner_fan);
+    fans->count = disjoint_sets_number(fans->corner_fan, edges->corner_count);
+
+    fans->first_corner = ARENA_NEW(keep, uint32_t, fans->count);
+    uint32_t *fan_parent = ARENA_NEW(&scratch, uint32_t, fans->count);
+    if (keep->failed || scratch.failed)
+        return arena_error(err);
+    for (uint32_t c = (uint32_t)edges->corner_count; c-- > 0;)
+        fans->first_corner[fans->corner_fan[c]] = c;
+    disjoint_sets_begin(fan_parent, fans->count);
+    join_within_faces(mesh, fans, seen, fan_parent);
+    count_classes(mesh, fans, fan_parent);
+    assert(fans_is_valid(fans, mesh, edges));
+    return true;
+}
+
+bool fans_is_valid(const struct fans *fans, const struct mesh *mesh, const struct edges *edges)
+{
+    for (uint32_t c = 0; c < edges->corner_count; c++) {
+        uint32_t fan = fans->corner_fan[c];
+        if (fan >= fans->count || fans->first_corner[fan] > c
+            || mesh->face_vertices[fans->first_corner[fan]] != mesh->face_vertices[c]
+            || fans->vertex_class_count[mesh->face_vertices[c]] == 0)
+            return false;
+        if (edges->corner_edge[c] == EDGE_NONE)
+            continue;
+        uint32_t side = edges->sides[edges->side_begin[edges->corner_edge[c]]];
+        if (fans->corner_fan[corner_at(mesh, edges, side, mesh->face_vertices[c])] != fan)
+            return false;
+    }
+    return true;
+}

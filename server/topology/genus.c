@@ -1,0 +1,90 @@
+/* genus.c - counting V, E, F and loops of each shell. */
+#include "topology/genus.h"
+
+#include <string.h>
+
+static void count_edges(const struct edges *edges, const struct mesh *mesh, const struct shells *shells,
+                        struct shell_numbers *numbers)
+{
+    for (size_t e = 0; e < edges->count; e++) {
+        uint32_t incidence = edges_incidence(edges, e);
+        uint32_t f = edges->corner_face[edges->sides[edges->side_begin[e]]];
+        struct shell_numbers *shell = &numbers[shells->face_shell[f]];
+        shell->edges++;
+        shell->open_edges += incidence == 1;
+        shell->nonmanifold_edges += incidence > 2;
+        shell->inconsistent_edges += incidence == 2 && !edges_is_consistent(edges, mesh, e);
+    }
+}
+
+/* Fans gathered by vertex: fan_order[begin[v]] ... are those at v, ascending. begin has vertex_count + 1. */
+static void gather_fans(const struct mesh *mesh, const struct fans *fans, uint32_t *begin,
+                        uint32_t *fan_order)
+{
+    for (size_t i = 0; i < fans->count; i++)
+        begin[mesh->face_vertices[fans->first_corner[i]] + 1]++;
+    for (size_t v = 0; v < mesh->vertex_count; v++)
+        begin[v + 1] += begin[v];
+    for (uint32_t i = 0; i < fans->count; i++)
+        fan_order[begin[mesh->face_vertices[fans->first_corner[i]]]++] = i;
+    memmove(begin + 1, begin, mesh->vertex_count * sizeof *begin);
+    begin[0] = 0;
+}
+
+/* A shell has a vertex once, however many fans it has there; with two fans it is pinched. latest[s] is the
+ * last vertex that shell s was met at, plus one. */
+static void count_vertices(const struct mesh *mesh, const struct edges *edges, const struct fans *fans,
+                           const struct shells *shells, const uint32_t *begin, const uint32_t *fan_order,
+                           uint32_t *latest, struct shell_numbers *numbers)
+{
+    for (uint32_t v = 0; v < mesh->vertex_count; v++)
+        for (uint32_t i = begin[v]; i < begin[v + 1]; i++) {
+            uint32_t s = shells->face_shell[edges->corner_face[fans->first_corner[fan_order[i]]]];
+            if (latest[s] == v + 1)
+                numbers[s].pinched = true;
+            else
+                numbers[s].vertices++;
+            latest[s] = v + 1;
+        }
+}
+
+static void judge_shell(uint32_t face_total, bool orientable, struct shell_numbers *shell)
+{
+    shell->manifold = shell->nonmanifold_edges == 0 && !shell->pinched;
+    if (shell->nonmanifold_edges > 0)
+        shell->open_loops = GENUS_UNDEFINED;
+    shell->euler_characteristic = (int64_t)shell->vertices - (int64_t)shell->edges + (int64_t)face_total;
+    shell->genus = shell->manifold && orientable ? (2 - shell->open_loops - shell->euler_characteristic) / 2
+                                                 : GENUS_UNDEFINED;
+}
+
+bool genus_build(const struct mesh *mesh, const struct edges *edges, const struct fans *fans,
+                 const struct shells *shells, const struct open_loops *loops, struct genus *genus,
+                 struct arena *keep, struct arena scratch, struct error *err)
+{
+    memset(genus, 0, sizeof *genus);
+    genus->shells = ARENA_ZERO(keep, struct shell_numbers, shells->count);
+    uint32_t *begin = ARENA_ZERO(&scratch, uint32_t, mesh->vertex_count + 1);
+    uint32_t *fan_order = ARENA_NEW(&scratch, uint32_t, fans->count);
+    uint32_t *latest = ARENA_ZERO(&scratch, uint32_t, shells->count);
+    if (keep->failed || scratch.failed)
+        return arena_error(err);
+
+    count_edges(edges, mesh, shells, genus->shells);
+    gather_fans(mesh, fans, begin, fan_order);
+    count_vertices(mesh, edges, fans, shells, begin, fan_order, latest, genus->shells);
+    for (size_t i = 0; i < loops->count; i++)
+        genus->shells[loops->shell[i]].open_loops++;
+    for (size_t s = 0; s < shells->count; s++) {
+        struct shell_numbers *shell = &genus->shells[s];
+        judge_shell(shells->face_total[s], shells->orientable[s], shell);
+        if (shell->genus == GENUS_UNDEFINED || genus->genus == GENUS_UNDEFINED)
+            genus->genus = GENUS_UNDEFINED;
+        else
+            genus->genus += shell->genus;
+    }
+    genus->open_loops = edges->nonmanifold_count > 0 ? GENUS_UNDEFINED : (int64_t)loops->count;
+    genus->euler_characteristic =
+        (int64_t)fans->referenced_count - (int64_t)edges->count + (int64_t)mesh->face_count;
+    return true;
+}
