@@ -5,8 +5,11 @@
 #include "cli/options.h"
 #include "run/version.h"
 
+#include <fcntl.h>
+#include <signal.h>
 #include <stdio.h>
 #include <string.h>
+#include <unistd.h>
 
 static const struct command {
     const char *name;
@@ -28,10 +31,24 @@ static void print_help(FILE *out)
           out);
 }
 
+/* A closed standard stream would give its number to the next file opened, and output would go into that. In
+ * its place comes one that cannot be written, so that the loss is noticed; of standard error, one that takes
+ * all. */
+static bool hold_standard_streams(void)
+{
+    for (int fd = STDIN_FILENO; fd <= STDERR_FILENO; fd++)
+        if (fcntl(fd, F_GETFD) == -1 && open("/dev/null", fd == STDERR_FILENO ? O_WRONLY : O_RDONLY) != fd)
+            return false;
+    return true;
+}
+
 int main(int argc, char **argv)
 {
     const char *name = argc > 1 ? argv[1] : NULL;
 
+    if (!hold_standard_streams())
+        return CLI_MACHINE;
+    signal(SIGPIPE, SIG_IGN); /* a reader that went away is an error of write, and exit status 5 */
     if (!name) {
         print_help(stderr);
         return CLI_USAGE;

@@ -39,7 +39,7 @@ int options_next(struct options *options, const char **value, struct error *err)
 /* Decimal digits within [least, most]; false with ERROR_USAGE naming the option otherwise. */
 bool option_integer(const char *name, const char *value, size_t least, size_t most, size_t *number,
                     struct error *err);
-/* A finite decimal number ("1e-4", "0.4") in any locale, the whole of value, no blanks, hex or words. */
+/* A finite decimal number ("1e-4", "0.4"), the whole of value, no blanks, hex or words. */
 bool option_number(const char *name, const char *value, double *number, struct error *err);
 
 /* Prints "fettle: " and the error to standard error, and returns its exit status. */

@@ -242,6 +242,11 @@ struct json_t *run_to_json(const struct run *run, struct error *err)
     return record;
 }
 
+void run_json_release(struct json_t *record)
+{
+    json_decref(record);
+}
+
 bool run_record_text(const struct run *run, char **text, size_t *size, struct error *err)
 {
     json_t *record = run_to_json(run, err);
