@@ -1,0 +1,16 @@
+/* handlers.h - what each route does: handle_*.c, one file a subject. */
+#ifndef HTTP_HANDLERS_H
+#define HTTP_HANDLERS_H
+
+#include "http/route.h"
+
+route_handler handle_health, handle_metrics, handle_limits, handle_measures, handle_openapi;
+route_handler handle_specimen_list, handle_specimen_create, handle_specimen_read, handle_specimen_change;
+route_handler handle_version_list, handle_version_read, handle_version_change, handle_version_file;
+route_handler prepare_upload, handle_upload;
+route_handler handle_run_list, handle_run_start, handle_run_read, handle_run_findings, handle_run_field;
+route_handler handle_compare;
+route_handler handle_job_list, handle_job_read, handle_job_cancel, handle_job_retry;
+route_handler handle_events;
+
+#endif

@@ -1,0 +1,91 @@
+/* route.c - the table of routes, and finding one. */
+#include "http/route.h"
+
+#include "http/handlers.h"
+#include "json/body.h"
+
+#include <stdio.h>
+#include <string.h>
+
+#define API "/api/v1"
+
+static const struct route table[] = {
+    {"GET", "/healthz", "", ROUTE_NO_BODY, false, NULL, handle_health},
+    {"GET", "/metrics", "", ROUTE_NO_BODY, false, NULL, handle_metrics},
+    {"GET", API "/healthz", "", ROUTE_NO_BODY, false, NULL, handle_health},
+    {"GET", API "/metrics", "", ROUTE_NO_BODY, false, NULL, handle_metrics},
+    {"GET", API "/limits", "", ROUTE_NO_BODY, false, NULL, handle_limits},
+    {"GET", API "/measures", "", ROUTE_NO_BODY, true, NULL, handle_measures},
+    {"GET", API "/openapi.json", "", ROUTE_NO_BODY, true, NULL, handle_openapi},
+    {"GET", API "/specimens", "q state sort order limit cursor", ROUTE_NO_BODY, false, NULL,
+     handle_specimen_list},
+    {"POST", API "/specimens", "", ROUTE_JSON, false, NULL, handle_specimen_create},
+    {"GET", API "/specimens/{id}", "", ROUTE_NO_BODY, false, NULL, handle_specimen_read},
+    {"PATCH", API "/specimens/{id}", "", ROUTE_JSON, false, NULL, handle_specimen_change},
+    {"GET", API "/specimens/{id}/versions", "limit cursor", ROUTE_NO_BODY, false, NULL, handle_version_list},
+    {"POST", API "/specimens/{id}/versions", "kind made_from against face_size name by note", ROUTE_UPLOAD,
+     false, prepare_upload, handle_upload},
+    {"GET", API "/versions/{id}", "", ROUTE_NO_BODY, false, NULL, handle_version_read},
+    {"PATCH", API "/versions/{id}", "", ROUTE_JSON, false, NULL, handle_version_change},
+    {"GET", API "/versions/{id}/file", "", ROUTE_NO_BODY, false, NULL, handle_version_file},
+    {"GET", API "/runs", "version limit cursor", ROUTE_NO_BODY, false, NULL, handle_run_list},
+    {"POST", API "/runs", "", ROUTE_JSON, false, NULL, handle_run_start},
+    {"GET", API "/runs/{id}", "", ROUTE_NO_BODY, false, NULL, handle_run_read},
+    {"GET", API "/runs/{id}/findings", "kind severity", ROUTE_NO_BODY, false, NULL, handle_run_findings},
+    {"GET", API "/runs/{id}/fields/{name}", "", ROUTE_NO_BODY, false, NULL, handle_run_field},
+    {"GET", API "/compare", "runs baseline", ROUTE_NO_BODY, false, NULL, handle_compare},
+    {"GET", API "/jobs", "state specimen limit cursor", ROUTE_NO_BODY, false, NULL, handle_job_list},
+    {"GET", API "/jobs/{id}", "", ROUTE_NO_BODY, false, NULL, handle_job_read},
+    {"POST", API "/jobs/{id}/cancel", "", ROUTE_JSON_OR_EMPTY, false, NULL, handle_job_cancel},
+    {"POST", API "/jobs/{id}/retry", "", ROUTE_JSON_OR_EMPTY, false, NULL, handle_job_retry},
+    {"GET", API "/events", "specimen", ROUTE_NO_BODY, true, NULL, handle_events},
+};
+
+size_t route_count(void)
+{
+    return sizeof table / sizeof *table;
+}
+
+const struct route *route_at(size_t i)
+{
+    return &table[i];
+}
+
+static bool matches(const char *pattern, const struct target *target, struct route_match *match)
+{
+    const char *at = pattern;
+    for (size_t i = 0; i < target->segment_count; i++) {
+        const char *segment = target->segments[i];
+        if (*at++ != '/')
+            return false;
+        size_t size = strcspn(at, "/");
+        if (size == 4 && !memcmp(at, "{id}", 4)) {
+            if (!id_parse(segment, &match->id))
+                return false;
+        } else if (size == 6 && !memcmp(at, "{name}", 6)) {
+            match->name = segment;
+        } else if (strlen(segment) != size || memcmp(at, segment, size)) {
+            return false;
+        }
+        at += size;
+    }
+    return !*at;
+}
+
+struct route_match route_find(const char *method, const struct target *target)
+{
+    struct route_match match = {NULL, false, "", 0, NULL};
+    bool is_head = !strcmp(method, "HEAD");
+    for (size_t i = 0; i < route_count(); i++) {
+        const struct route *route = &table[i];
+        if (!matches(route->pattern, target, &match))
+            continue;
+        if (!strcmp(route->method, is_head ? "GET" : method))
+            match.route = route;
+        size_t used = strlen(match.allow);
+        snprintf(match.allow + used, sizeof match.allow - used, "%s%s%s", match.is_known ? ", " : "",
+                 route->method, strcmp(route->method, "GET") ? "" : ", HEAD");
+        match.is_known = true;
+    }
+    return match;
+}

@@ -1,0 +1,30 @@
+/* api_compare.h - runs side by side: aligned measures, their change against a baseline, and what can be said.
+ *
+ * A change is told only where it is certain: for exact measures when the difference is not 0, for measures
+ * known within an interval when the two intervals have no point in common. Else it is "not told apart".
+ * "better" and "worse" follow the measure's direction; without one a change "differs". Nothing is said, and no
+ * difference is given, between runs with other definitions, settings, kind or unit of length, or, for
+ * deviations, against a reference with other bytes. */
+#ifndef JSON_API_COMPARE_H
+#define JSON_API_COMPARE_H
+
+#include "json/api_text.h"
+#include "json/measures.h"
+#include "store/runs.h"
+
+struct compared_run {
+    const struct store_run *run;
+    double face_size;
+    const char *record; /* JSON */
+    size_t record_size;
+};
+
+/* baseline: an index into runs. ERROR_STORE when a record cannot be read. */
+bool api_compare_write(const struct compared_run *runs, size_t run_count, size_t baseline,
+                       const struct measure_list *measures, struct api_text *text, struct error *err);
+
+/* The words of a verdict, by the rules above; intervals of exact measures have lower == upper. */
+const char *compare_verdict(enum measure_direction direction, bool exact, double value, double lower,
+                            double upper, double base, double base_lower, double base_upper);
+
+#endif
