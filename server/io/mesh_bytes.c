@@ -1,0 +1,155 @@
+/* mesh_bytes.c - inflate, tell the format, read, and note what the coordinates and the name say. */
+#include "io/mesh_bytes.h"
+
+#include "io/format.h"
+#include "io/inflate.h"
+#include "io/obj.h"
+#include "io/off.h"
+#include "io/ply.h"
+#include "io/stl.h"
+#include "io/text.h"
+
+#include <assert.h>
+#include <float.h>
+#include <string.h>
+
+typedef bool reader(const struct source *, struct mesh *, struct arena *, struct arena, struct error *);
+
+static const struct {
+    const char *family; /* as names and errors say it */
+    const char *format; /* as the record says it; PLY tells its own form */
+    reader *read;
+} formats[] = {
+    [FORMAT_OBJ] = {"obj", "obj", obj_read},
+    [FORMAT_STL_BINARY] = {"stl", "stl-binary", stl_binary_read},
+    [FORMAT_STL_ASCII] = {"stl", "stl-ascii", stl_ascii_read},
+    [FORMAT_PLY] = {"ply", NULL, ply_read},
+    [FORMAT_OFF] = {"off", "off", off_read},
+};
+
+/* The first 16 hex digits of the digest. */
+static uint64_t seed_of(const char *sha256)
+{
+    uint64_t seed = 0;
+    for (int i = 0; i < 16 && sha256[i]; i++)
+        seed = seed << 4 | (uint64_t)(sha256[i] <= '9' ? sha256[i] - '0' : sha256[i] - 'a' + 10);
+    return seed;
+}
+
+static void note_name(const char *name, const char *family, struct mesh_file *file)
+{
+    const char *said = format_of_name(name);
+    enum format ending = format_compression_of_name(name);
+
+    if (said && strcmp(said, family) != 0)
+        warning_add(&file->warnings, "name_mismatch", 1,
+                    "the file is named %s but its content is %s; read by content", said, family);
+    if (file->compression && ending != (strcmp(file->compression, "gzip") == 0 ? FORMAT_GZIP : FORMAT_ZSTD))
+        warning_add(&file->warnings, "compressed", 1,
+                    "the content is %s-compressed, which the name does not say; it was inflated and read",
+                    file->compression);
+    if (!file->compression && ending != FORMAT_NONE)
+        warning_add(&file->warnings, "name_mismatch", 1, "the name says compressed, but the content is not");
+}
+
+static double largest_of(vec3 p)
+{
+    return fmax(fmax(fabs(p.x), fabs(p.y)), fabs(p.z));
+}
+
+static size_t count_subnormal(vec3 p, double smallest_normal)
+{
+    return (size_t)((p.x != 0.0 && fabs(p.x) < smallest_normal) + (p.y != 0.0 && fabs(p.y) < smallest_normal)
+                    + (p.z != 0.0 && fabs(p.z) < smallest_normal));
+}
+
+/* Coordinates whose products lose range. Subnormal: in single precision where the format stores that, else in
+ * double. Extreme: the squares of the largest leave the range of single precision (sqrt of FLT_MAX, FLT_MIN).
+ */
+static void note_coordinates(const struct mesh *mesh, struct mesh_file *file)
+{
+    double smallest_normal = strcmp(file->format, "stl-binary") == 0 ? (double)FLT_MIN : DBL_MIN;
+    const double too_large = 1.8446743e19, too_small = 1.0842022e-19;
+    size_t subnormal = 0, extreme = 0;
+    double largest = 0.0;
+
+    for (size_t v = 0; v < mesh->vertex_count; v++) {
+        double size = largest_of(mesh->positions[v]);
+        largest = fmax(largest, size);
+        extreme += size > too_large;
+        subnormal += count_subnormal(mesh->positions[v], smallest_normal);
+    }
+    if (subnormal)
+        warning_add(
+            &file->warnings, "subnormal_coordinates", subnormal,
+            "coordinates are so small that the number format holds fewer digits of them; scale the mesh");
+    if (extreme)
+        warning_add(&file->warnings, "extreme_coordinates", extreme,
+                    "vertices lie farther than 1.8e19 from the origin; check the units, areas may overflow");
+    else if (largest > 0.0 && largest < too_small)
+        warning_add(&file->warnings, "extreme_coordinates", mesh->vertex_count,
+                    "all coordinates are below 1.1e-19; check the units, areas may underflow");
+}
+
+static bool read_plain(const char *begin, size_t bytes, const char *name, enum format format,
+                       const struct progress *progress, struct mesh *mesh, struct mesh_file *file,
+                       struct arena *keep, struct arena scratch, struct error *err)
+{
+    struct source source = {.begin = begin,
+                            .end = begin + bytes,
+                            .text = begin + format_mark_bytes(begin, bytes),
+                            .format = formats[format].family,
+                            .seed = seed_of(file->sha256),
+                            .progress = progress,
+                            .file = file};
+
+    note_name(name, source.format, file);
+    file->format = formats[format].format;
+    if (!formats[format].read(&source, mesh, keep, scratch, err))
+        return false;
+    assert(mesh_is_valid(mesh));
+    note_coordinates(mesh, file);
+    return true;
+}
+
+/* Counts and text of the file start afresh; the digest stays. */
+static void begin_file(const char *name, size_t bytes, struct mesh_file *file)
+{
+    file->bytes = file->inflated_bytes = bytes;
+    file->compression = file->format = NULL;
+    file->merged_vertices = file->dropped_faces = 0;
+    file->warnings.count = 0;
+    if (!text_copy_utf8(name ? name : "", file->name, sizeof file->name))
+        warning_add(&file->warnings, "name_not_utf8", 1,
+                    "the file's name is not UTF-8; its odd bytes are shown as U+FFFD");
+}
+
+bool mesh_bytes_read(const char *begin, size_t bytes, const char *name, const struct progress *progress,
+                     struct mesh *mesh, struct mesh_file *file, struct arena *keep, struct arena scratch,
+                     struct error *err)
+{
+    enum format format;
+    struct inflated inflated;
+
+    *mesh = (struct mesh){.vertex_count = 0};
+    begin_file(name, bytes, file);
+    if (!format_detect(begin, bytes, name, &format, err))
+        return false;
+    if (format == FORMAT_GZIP || format == FORMAT_ZSTD) {
+        file->compression = format == FORMAT_GZIP ? "gzip" : "zstd";
+        if (!inflate_bytes(begin, bytes, format, progress, &inflated, &scratch, err))
+            return false;
+        file->inflated_bytes = inflated.bytes;
+        if (inflated.trailing_bytes)
+            warning_add(&file->warnings, "trailing_data", 1,
+                        "%zu bytes follow the compressed data and were not read", inflated.trailing_bytes);
+        begin = inflated.begin;
+        bytes = inflated.bytes;
+        if (!format_detect(begin, bytes, name, &format, err))
+            return false;
+        if (format == FORMAT_GZIP || format == FORMAT_ZSTD)
+            return error_set_byte(err, ERROR_TYPE, file->compression, 0,
+                                  "the content is compressed twice; compress the mesh once");
+    }
+    return read_plain(begin, bytes, name, format, progress, mesh, file, keep, scratch, err);
+}

@@ -1,0 +1,86 @@
+/* mesh_file.c - a file descriptor becomes mapped bytes with a digest, and these a mesh (mesh_bytes.h). */
+#include "io/mesh_file.h"
+
+#include "io/mesh_bytes.h"
+
+#include <errno.h>
+#include <string.h>
+#include <sys/mman.h>
+#include <sys/stat.h>
+
+/* Bytes hashed between two looks at the listener. */
+enum { PIECE = 4 << 20 };
+
+/* Passes progress on, and stops the reader when the file shrank under its mapping, where reading on would
+ * end the process with SIGBUS. (A shrinking between two calls still does: the store's blobs never change.) */
+struct watch {
+    int fd;
+    struct stat first;
+    const struct progress *outer;
+    bool changed;
+};
+
+static bool is_unchanged(struct watch *watch)
+{
+    struct stat now;
+    if (fstat(watch->fd, &now) != 0 || now.st_size != watch->first.st_size
+        || now.st_mtim.tv_sec != watch->first.st_mtim.tv_sec
+        || now.st_mtim.tv_nsec != watch->first.st_mtim.tv_nsec)
+        watch->changed = true;
+    return !watch->changed;
+}
+
+static bool tell_watched(void *context, const char *stage, double fraction)
+{
+    struct watch *watch = context;
+    return progress_tell(watch->outer, stage, fraction) && is_unchanged(watch);
+}
+
+static bool hash(const char *begin, size_t bytes, const struct progress *progress, char hex[DIGEST_HEX_SIZE],
+                 struct error *err)
+{
+    struct digest digest;
+    digest_begin(&digest);
+    for (size_t at = 0; at < bytes; at += PIECE) {
+        if (!progress_tell(progress, "read", 0.2 * (double)at / (double)bytes))
+            return error_set(err, ERROR_CANCELLED, "cancelled while reading the file");
+        digest_add(&digest, begin + at, bytes - at < PIECE ? bytes - at : PIECE);
+    }
+    digest_end(&digest, hex);
+    return true;
+}
+
+bool mesh_file_read(int fd, const char *name, const struct progress *progress, struct mesh *mesh,
+                    struct mesh_file *file, struct arena *keep, struct arena scratch, struct error *err)
+{
+    struct watch watch = {.fd = fd, .outer = progress};
+    struct progress watched = {tell_watched, &watch};
+    const char *begin = "";
+    size_t bytes = 0;
+    bool ok = false;
+
+    memset(file, 0, sizeof *file);
+    if (fstat(fd, &watch.first) != 0)
+        return error_set(err, ERROR_MACHINE, "the file cannot be examined: %s", strerror(errno));
+    if (!S_ISREG(watch.first.st_mode))
+        return error_set_byte(err, ERROR_TYPE, "file", 0, "not a regular file; name a mesh file");
+    bytes = (size_t)watch.first.st_size;
+    if (bytes) {
+        void *map = mmap(NULL, bytes, PROT_READ, MAP_PRIVATE, fd, 0);
+        if (map == MAP_FAILED)
+            return error_set(err, ERROR_MACHINE, "the file cannot be mapped: %s", strerror(errno));
+        begin = map;
+    }
+    if (!hash(begin, bytes, &watched, file->sha256, err))
+        goto out;
+    ok =
+        mesh_bytes_read(begin, bytes, name, &watched, mesh, file, keep, scratch, err) && is_unchanged(&watch);
+
+out:
+    if (watch.changed)
+        ok = error_set_byte(err, ERROR_DATA, "file", 0,
+                            "the file changed while it was read; wait until its export has ended");
+    if (bytes)
+        munmap((void *)(uintptr_t)begin, bytes);
+    return ok;
+}

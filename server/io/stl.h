@@ -1,0 +1,38 @@
+/* stl.h - the triangles of an STL file, binary or ASCII.
+ *
+ * Corners with bit-equal coordinates become one vertex (weld.h). ASCII coordinates are decimal text and are
+ * read as double, binary ones are float32 and widened. The winding says which side is out; stored normals are
+ * only compared with it. Attribute bytes are not read. Several solids in one ASCII file make one mesh; words
+ * may have any case and stand on any lines. */
+#ifndef IO_STL_H
+#define IO_STL_H
+
+#include "io/source.h"
+#include "io/weld.h"
+
+bool stl_binary_read(const struct source *source, struct mesh *mesh, struct arena *keep, struct arena scratch,
+                     struct error *err);
+bool stl_ascii_read(const struct source *source, struct mesh *mesh, struct arena *keep, struct arena scratch,
+                    struct error *err);
+
+/* True when bytes is exactly the length of a binary STL with the facet count stored at byte 80, above 0. */
+bool stl_binary_fits(const char *begin, size_t bytes);
+
+/* The part that both forms share: facets are added one by one to arrays of known room. */
+struct stl_mesh {
+    const struct source *source;
+    struct weld weld;
+    uint32_t *corners;
+    size_t facet_count, facet_room;
+    size_t normals_ignored, normals_disagree;
+};
+
+/* Room for most_facets, less where the arenas are small. */
+bool stl_mesh_begin(struct stl_mesh *stl, const struct source *source, size_t most_facets, struct arena *keep,
+                    struct arena *scratch, struct error *err);
+bool stl_mesh_add(struct stl_mesh *stl, vec3 normal, const vec3 corners[3], struct arena *scratch,
+                  struct error *err);
+/* Moves what was added into mesh, with its arrays in keep, and notes normals and merged vertices. */
+bool stl_mesh_end(struct stl_mesh *stl, struct mesh *mesh, struct arena *keep, struct error *err);
+
+#endif
