@@ -30,6 +30,8 @@ struct store_options {
     size_t readers;         /* read-only connections; 0: 8 */
     size_t queue_max;       /* queued jobs; 0: 10,000 */
     uint64_t reserve_bytes; /* free disk kept besides an upload; 0: 5 % or 2 GiB, the larger */
+    size_t busy_ms;         /* how long a change waits for others; 0: 5,000 */
+    int (*sync)(int fd);    /* NULL: fsync; tests put a failing one here */
     bool background_check;  /* quick_check and the sweep of unused blobs in a thread after opening */
 };
 
@@ -43,8 +45,7 @@ void store_close(struct store *store);
 enum store_condition {
     STORE_CHECKING, /* the check after opening is not through yet; everything works */
     STORE_SOUND,
-    STORE_READ_ONLY, /* an fsync failed: reads work, every change is refused until restarted */
-    STORE_DAMAGED    /* the check found damage: the same */
+    STORE_READ_ONLY /* an fsync failed or the check found damage: reads work, every change is refused */
 };
 /* text (may be NULL): one sentence, "" when sound. */
 enum store_condition store_condition(struct store *store, char *text, size_t text_size);

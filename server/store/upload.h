@@ -21,6 +21,8 @@ uint64_t store_upload_bytes(const struct store_upload *upload);
 /* Makes the blob durable; blocks for as long as the disk takes. ERROR_EMPTY where nothing was written. After
  * a failed fsync the store is read-only. sha256 (may be NULL) receives the hash. */
 bool store_upload_finish(struct store_upload *upload, char sha256[DIGEST_HEX_SIZE], struct error *err);
+/* The hash of a finished upload, NULL before; the upload's own. */
+const char *store_upload_sha256(const struct store_upload *upload);
 /* Frees the handle, finished or not; an unfinished upload leaves nothing behind. NULL is fine. A finished
  * blob is protected from the sweep until here, so call it after store_version_create. */
 void store_upload_close(struct store_upload *upload);
