@@ -1,0 +1,56 @@
+/* bvh.h - the bounding volume hierarchy over triangles, and closest-point queries on it.
+ *
+ * Triangles are put in Morton order of their box centres (Morton 1966); slot s is the s-th of that order. The
+ * tree is implicit: node i of level 0 holds the boxes of slots 8i .. 8i + 7, node i of level k + 1 those of
+ * the nodes 8i .. 8i + 7 of level k, and the top level has one node. Boxes are float, rounded outwards.
+ *
+ * Points must lie in [-1, 1] on each axis (queries too): callers move and scale. The tree keeps pointing at
+ * the points it was built over; everything else belongs to the arena. Read only once built. */
+#ifndef BVH_BVH_H
+#define BVH_BVH_H
+
+#include "base/arena.h"
+#include "geom/vec3.h"
+
+#define BVH_WIDTH 8
+#define BVH_LEVELS_MAX 12
+#define BVH_NONE UINT32_MAX
+
+/* The boxes of up to eight children; an unused place is empty (min +inf, max -inf). */
+struct bvh_node {
+    float min[3][BVH_WIDTH], max[3][BVH_WIDTH];
+};
+
+struct bvh {
+    const vec3 *points;
+    size_t triangle_count;
+    uint32_t (*corners)[3]; /* [triangle_count] by slot; rotated so that the first side is the longest */
+    uint32_t *triangles;    /* [triangle_count] slot -> number in the list it was built from */
+    size_t level_count;
+    size_t node_counts[BVH_LEVELS_MAX];
+    struct bvh_node *levels[BVH_LEVELS_MAX];
+};
+
+/* triangle_count must be 1 or more. ERROR_LIMIT when memory ends. */
+bool bvh_build(const vec3 *points, size_t triangle_count, uint32_t (*const triangles)[3], struct bvh *bvh,
+               struct arena *keep, struct arena scratch, struct error *err);
+
+/* True when slots are a permutation of the triangles and every box holds its triangle or child node. */
+bool bvh_is_valid(const struct bvh *bvh);
+
+struct bvh_hit {
+    double distance_sq;
+    uint32_t slot; /* of the nearest triangle; of equally near ones that with the lowest number */
+};
+
+/* The nearest triangle to p. `first` is a slot near it, or BVH_NONE: it saves work and never changes the
+ * answer. *work grows by the boxes and triangles looked at; what it grows by depends on `first`. */
+struct bvh_hit bvh_nearest(const struct bvh *bvh, vec3 p, uint32_t first, size_t *work);
+
+/* Squared distance from p to the triangle of a slot, as triangle_distance_sq gives it. */
+double bvh_distance_sq(const struct bvh *bvh, vec3 p, uint32_t slot);
+
+/* Box of child c of a node, in double. */
+aabb bvh_child_box(const struct bvh_node *node, unsigned c);
+
+#endif

@@ -1,0 +1,191 @@
+/* deviation.c - index both surfaces, find both maxima, take the statistics, and turn all back into the units.
+ */
+#include "measure/deviation.h"
+
+#include "measure/deviation_maximum.h"
+#include "measure/deviation_statistics.h"
+#include "measure/deviation_vertices.h"
+
+#include <math.h>
+#include <string.h>
+
+struct pair {
+    const struct deviation_settings *settings;
+    const struct progress *progress;
+    struct deviation_frame frame;
+    struct deviation_surface subject, reference;
+};
+
+static bool tell(const struct pair *pair, const char *stage, double fraction, struct error *err)
+{
+    return progress_tell(pair->progress, stage, fraction)
+           || error_set(err, ERROR_CANCELLED, "measuring was stopped");
+}
+
+static void warn_of_fans(const struct triangulation *triangulation, struct warning_list *warnings)
+{
+    if (triangulation->fan_count > 0 && warnings)
+        warning_add(warnings, "polygon_fan_used", triangulation->fan_count,
+                    "the outline of face %zu crosses itself or has no area; for distances it is cut as a fan",
+                    triangulation->first_fan);
+}
+
+static bool build_index(struct pair *pair, const struct measure_input *subject,
+                        const struct measure_input *reference, struct arena *keep, struct arena scratch,
+                        struct error *err)
+{
+    pair->frame = deviation_frame_of(subject, reference);
+    return tell(pair, "index", 0, err)
+           && deviation_surface_build(reference, &pair->frame, &pair->reference, keep, scratch, err)
+           && tell(pair, "index", 0.45, err)
+           && deviation_surface_build(subject, &pair->frame, &pair->subject, keep, scratch, err)
+           && tell(pair, "index", 0.9, err)
+           && deviation_surface_find_shared(&pair->subject, &pair->reference, scratch, err);
+}
+
+static struct farthest_place place_of(const struct pair *pair, const struct maximum *maximum,
+                                      const struct deviation_surface *from,
+                                      const struct deviation_surface *to)
+{
+    struct triangle_foot foot = deviation_side_foot(to, maximum->at, maximum->to_slot);
+
+    return (struct farthest_place){
+        .distance = {deviation_frame_length(&pair->frame, maximum->lower),
+                     deviation_frame_length(&pair->frame, maximum->upper)},
+        .at = deviation_frame_leave(&pair->frame, maximum->at),
+        .face = deviation_surface_face(from, maximum->from_slot),
+        .nearest = deviation_frame_leave(&pair->frame, foot.point),
+        .nearest_face = deviation_surface_face(to, maximum->to_slot),
+    };
+}
+
+static bool find_maxima(const struct pair *pair, struct maximum *lost, struct maximum *invented,
+                        struct arena scratch, struct error *err)
+{
+    double width = ldexp(pair->settings->certify * pair->reference.input->diagonal, -pair->frame.exponent);
+    struct maximum_settings settings = {.width = width,
+                                        .threads = pair->settings->threads,
+                                        .progress = pair->progress,
+                                        .progress_from = 0,
+                                        .progress_to = 0.5};
+
+    if (!maximum_find(&pair->reference, &pair->subject, &settings, lost, scratch, err))
+        return false;
+    settings.progress_from = 0.5;
+    settings.progress_to = 1;
+    return maximum_find(&pair->subject, &pair->reference, &settings, invented, scratch, err);
+}
+
+static void leave_frame(const struct deviation_frame *frame, double *values, size_t count)
+{
+    for (size_t i = 0; i < count; i++)
+        values[i] = deviation_frame_length(frame, values[i]);
+}
+
+static void one_sided_leave_frame(const struct deviation_frame *frame, struct one_sided_deviation *d)
+{
+    double *const lengths[] = {&d->mean,
+                               &d->rms,
+                               &d->median,
+                               &d->p95,
+                               &d->p99,
+                               &d->p999,
+                               &d->halfwidth.mean,
+                               &d->halfwidth.rms,
+                               &d->halfwidth.median,
+                               &d->halfwidth.p95,
+                               &d->halfwidth.p99,
+                               &d->halfwidth.p999};
+
+    for (size_t i = 0; i < sizeof lengths / sizeof *lengths; i++)
+        leave_frame(frame, lengths[i], 1);
+}
+
+/* The signed extremes include the farthest place found and every vertex. */
+static void widen_signed(const struct pair *pair, const struct deviation_vertices *vertices,
+                         const struct deviation_side *side, const struct maximum *farthest,
+                         struct signed_deviation *signed_)
+{
+    double distance = sqrt(bvh_distance_sq(&pair->reference.bvh, farthest->at, farthest->to_slot))
+                      * deviation_side_of(side, farthest->at, farthest->to_slot);
+
+    signed_->min = fmin(signed_->min, distance);
+    signed_->max = fmax(signed_->max, distance);
+    deviation_vertices_widen_signed(vertices, &pair->subject, side, signed_);
+}
+
+static bool take_statistics(const struct pair *pair, const struct maximum *lost,
+                            const struct maximum *invented, struct deviation *deviation,
+                            struct deviation_fields *fields, struct arena *keep, struct arena scratch,
+                            struct error *err)
+{
+    struct statistics_settings settings = {.reach = lost->upper,
+                                           .threads = pair->settings->threads,
+                                           .progress = pair->progress,
+                                           .progress_to = 0.4};
+    struct deviation_side subject_side, reference_side;
+    struct deviation_vertices vertices;
+    struct signed_deviation *signed_ = &deviation->signed_;
+    bool has_sides = pair->reference.input->closed_orientable && pair->reference.input->face_side;
+
+    settings.tolerance_count = pair->settings->tolerance_count;
+    for (size_t t = 0; t < settings.tolerance_count; t++)
+        settings.tolerances[t] = ldexp(pair->settings->tolerances[t], -pair->frame.exponent);
+    *signed_ = (struct signed_deviation){false, NAN, NAN, NAN, NAN, NAN};
+    if (!deviation_side_build(&pair->reference, &reference_side, &scratch, err)
+        || !statistics_measure(&pair->reference, &pair->subject, NULL, &settings,
+                               &deviation->reference_to_subject, NULL, scratch, err))
+        return false;
+    settings.reach = invented->upper;
+    settings.progress_from = 0.4;
+    settings.progress_to = 0.8;
+    if (!statistics_measure(&pair->subject, &pair->reference, has_sides ? &reference_side : NULL, &settings,
+                            &deviation->subject_to_reference, has_sides ? signed_ : NULL, scratch, err))
+        return false;
+    if ((fields || signed_->defined)
+        && !deviation_vertices_find(&pair->subject, &pair->reference, settings.threads, pair->progress, 0.8,
+                                    1, &vertices, &scratch, err))
+        return false;
+    if (signed_->defined)
+        widen_signed(pair, &vertices, &reference_side, invented, signed_);
+    return !fields
+           || (deviation_side_build(&pair->subject, &subject_side, &scratch, err)
+               && deviation_vertices_fields(&vertices, &pair->frame, &subject_side, &reference_side,
+                                            has_sides, fields, keep, err));
+}
+
+bool deviation_measure(const struct measure_input *subject, const struct measure_input *reference,
+                       const struct deviation_settings *settings, const struct progress *progress,
+                       struct deviation *deviation, struct deviation_fields *fields,
+                       struct warning_list *subject_warnings, struct warning_list *reference_warnings,
+                       struct arena *keep, struct arena scratch, struct error *err)
+{
+    struct pair pair = {.settings = settings, .progress = progress};
+    struct maximum lost, invented;
+    struct arena surfaces;
+
+    memset(deviation, 0, sizeof *deviation);
+    deviation->surface = SURFACE_CONTROL;
+    if (!arena_split(&scratch,
+                     deviation_surface_bytes(subject->mesh) + deviation_surface_bytes(reference->mesh),
+                     &surfaces))
+        return arena_error(err);
+    if (!build_index(&pair, subject, reference, &surfaces, scratch, err))
+        return false;
+    warn_of_fans(&pair.subject.triangulation, subject_warnings);
+    warn_of_fans(&pair.reference.triangulation, reference_warnings);
+    if (!tell(&pair, "hausdorff", 0, err) || !find_maxima(&pair, &lost, &invented, scratch, err)
+        || !tell(&pair, "statistics", 0, err)
+        || !take_statistics(&pair, &lost, &invented, deviation, fields, keep, scratch, err))
+        return false;
+    one_sided_leave_frame(&pair.frame, &deviation->reference_to_subject);
+    one_sided_leave_frame(&pair.frame, &deviation->subject_to_reference);
+    leave_frame(&pair.frame, &deviation->signed_.mean, 5);
+    deviation->reference_to_subject.max = place_of(&pair, &lost, &pair.reference, &pair.subject);
+    deviation->subject_to_reference.max = place_of(&pair, &invented, &pair.subject, &pair.reference);
+    const struct interval one = deviation->reference_to_subject.max.distance,
+                          other = deviation->subject_to_reference.max.distance;
+    deviation->hausdorff = (struct interval){fmax(one.lower, other.lower), fmax(one.upper, other.upper)};
+    deviation->budget_exhausted = lost.exhausted || invented.exhausted;
+    return tell(&pair, "statistics", 1, err);
+}

@@ -1,0 +1,47 @@
+/* deviation_piece.h - a part of a triangle in the search for the maximum: how it is bounded and refined. */
+#ifndef MEASURE_DEVIATION_PIECE_H
+#define MEASURE_DEVIATION_PIECE_H
+
+#include "measure/deviation_surface.h"
+
+#define PIECE_CHILDREN_MAX 12
+
+struct piece {
+    vec3 corners[3];
+    double distances[3]; /* to the other surface, at the corners */
+    double upper;        /* bound of the distance over the piece */
+    uint32_t faces[3];   /* slots of the triangles nearest to the corners */
+    uint32_t middle;     /* and to the centroid */
+    uint32_t slot;       /* the triangle that the piece is part of */
+};
+
+/* The largest distance found, with its place. */
+struct farthest {
+    double distance;
+    vec3 at;
+    uint32_t from_slot, to_slot;
+};
+
+/* What the chunks of a round share, and what each finds. */
+struct hunt {
+    const struct deviation_surface *from, *to;
+    double tolerance;     /* a bound of at most best.distance + tolerance is good enough */
+    struct farthest best; /* so far */
+    double dropped;       /* the largest bound of what was dropped */
+    size_t work;
+};
+
+/* The nearest triangle to p, a point of triangle from_slot; best is raised. */
+struct bvh_hit hunt_query(struct hunt *hunt, vec3 p, uint32_t from_slot, uint32_t first, double *distance);
+/* True where a piece with this bound can be dropped; it is then accounted for. */
+bool hunt_drops(struct hunt *hunt, double upper);
+
+/* Fills middle and upper of a piece whose corners, distances, faces and slot are set; `first` is a slot near,
+ * `upper` a bound already known. */
+void piece_bound(struct hunt *hunt, struct piece *piece, uint32_t first, double upper);
+
+/* Appends what is left of the piece after refining it to children; returns how many, <= PIECE_CHILDREN_MAX.
+ */
+size_t piece_refine(struct hunt *hunt, const struct piece *piece, struct piece *children);
+
+#endif

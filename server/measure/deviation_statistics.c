@@ -1,0 +1,298 @@
+/* deviation_statistics.c - draws the samples, asks for their distances, and reduces them in order. */
+#include "measure/deviation_statistics.h"
+
+#include "measure/deviation_tasks.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#define PILOT 64 /* samples that tell what one costs */
+#define CHUNK 256
+#define SLICE_CHUNKS 64 /* chunks between two words to the listener */
+#define STANDARD_ERRORS 4.0
+
+struct sampling {
+    const struct deviation_surface *from, *to;
+    const struct deviation_side *side;
+    const double *area_until; /* [triangle_count + 1] by slot, ascending from 0 */
+    size_t count, first_chunk;
+    double *distances, *angles, *signed_; /* [count] */
+    size_t *work;                         /* [chunk] */
+};
+
+/* Uniform in [0, 1): counter-based, by the finaliser of Steele, Lea, Flood 2014, "Fast splittable
+ * pseudorandom number generators". */
+static double random_unit(size_t sample, unsigned dimension)
+{
+    uint64_t x = (STATISTICS_SEED * 0x100000000u + sample * 4 + dimension + 1) * 0x9e3779b97f4a7c15u;
+
+    x = (x ^ (x >> 30)) * 0xbf58476d1ce4e5b9u;
+    x = (x ^ (x >> 27)) * 0x94d049bb133111ebu;
+    return (double)((x ^ (x >> 31)) >> 11) * 0x1p-53;
+}
+
+/* The slot whose part of the area holds `area`. */
+static uint32_t slot_at(const struct sampling *sampling, double area)
+{
+    size_t low = 0, high = sampling->from->bvh.triangle_count;
+
+    while (high - low > 1) {
+        size_t middle = low + (high - low) / 2;
+        if (sampling->area_until[middle] <= area)
+            low = middle;
+        else
+            high = middle;
+    }
+    return (uint32_t)low;
+}
+
+/* Sample i: a slot and a point on it, uniform over stratum i. */
+static vec3 draw(const struct sampling *sampling, size_t i, uint32_t *slot)
+{
+    double total = sampling->area_until[sampling->from->bvh.triangle_count];
+    double root = sqrt(random_unit(i, 1)), v = random_unit(i, 2) * root, u = 1 - root;
+
+    *slot = slot_at(sampling, ((double)i + random_unit(i, 0)) / (double)sampling->count * total);
+    vec3 a = deviation_surface_corner(sampling->from, *slot, 0),
+         b = deviation_surface_corner(sampling->from, *slot, 1),
+         c = deviation_surface_corner(sampling->from, *slot, 2);
+    return vec3_add(a, vec3_add(vec3_scale(vec3_sub(b, a), u), vec3_scale(vec3_sub(c, a), v)));
+}
+
+static void sample_chunk(void *context, size_t number)
+{
+    struct sampling *sampling = context;
+    size_t chunk = sampling->first_chunk + number, work = 0;
+    uint32_t first = BVH_NONE;
+
+    for (size_t i = chunk * CHUNK; i < (chunk + 1) * CHUNK && i < sampling->count; i++) {
+        uint32_t slot;
+        vec3 p = draw(sampling, i, &slot);
+        struct bvh_hit hit = bvh_nearest(&sampling->to->bvh, p, first, &work);
+        first = hit.slot;
+        sampling->distances[i] = sqrt(hit.distance_sq);
+        sampling->angles[i] = deviation_side_angle_deg(deviation_side_face_normal(sampling->from, slot),
+                                                       deviation_side_face_normal(sampling->to, hit.slot));
+        if (sampling->side)
+            sampling->signed_[i] = sampling->distances[i] * deviation_side_of(sampling->side, p, hit.slot);
+    }
+    sampling->work[chunk] = work;
+}
+
+static bool take_samples(struct sampling *sampling, const struct statistics_settings *settings,
+                         struct error *err)
+{
+    size_t chunks = (sampling->count + CHUNK - 1) / CHUNK;
+
+    for (sampling->first_chunk = 0; sampling->first_chunk < chunks; sampling->first_chunk += SLICE_CHUNKS) {
+        size_t left = chunks - sampling->first_chunk;
+        double done = (double)sampling->first_chunk / (double)chunks;
+        if (!progress_tell(settings->progress, "statistics",
+                           settings->progress_from
+                               + (settings->progress_to - settings->progress_from) * done))
+            return error_set(err, ERROR_CANCELLED, "measuring was stopped");
+        tasks_run(settings->threads, left < SLICE_CHUNKS ? left : SLICE_CHUNKS, sample_chunk, sampling);
+    }
+    return true;
+}
+
+/* As many samples as the budget pays for, told from a few. */
+static size_t choose_count(struct sampling *sampling)
+{
+    size_t count = STATISTICS_SAMPLES_MAX;
+
+    sampling->count = PILOT;
+    sampling->first_chunk = 0;
+    sample_chunk(sampling, 0);
+    while (count > 1024 && sampling->work[0] / PILOT * count > STATISTICS_BUDGET)
+        count /= 2;
+    return count;
+}
+
+static int compare_doubles(const void *a, const void *b)
+{
+    double x = *(const double *)a, y = *(const double *)b;
+
+    return (x > y) - (x < y);
+}
+
+/* Smallest value within which at least that share of the sorted ones lies. */
+static double percentile(const double *sorted, size_t count, double share)
+{
+    size_t rank = (size_t)ceil(share * (double)count);
+
+    return sorted[rank ? (rank < count ? rank : count) - 1 : 0];
+}
+
+static double percentile_halfwidth(const double *sorted, size_t count, double share, double reach)
+{
+    double n = (double)count, spread = STANDARD_ERRORS * sqrt(n * share * (1 - share)) + 1;
+    double at = percentile(sorted, count, share), low = floor(share * n - spread),
+           high = ceil(share * n + spread);
+    double below = low >= 1 ? sorted[(size_t)low - 1] : 0,
+           above = high <= n ? sorted[(size_t)high - 1] : reach;
+
+    return fmax(at - below, above - at) + DEVIATION_SLACK;
+}
+
+/* Four standard errors of the mean of values (or of their squares). */
+static double mean_error(const double *values, size_t count, bool squared, double *mean)
+{
+    double sum = 0, squares = 0, n = (double)count;
+
+    for (size_t i = 0; i < count; i++)
+        sum += squared ? values[i] * values[i] : values[i];
+    *mean = sum / n;
+    for (size_t i = 0; i < count; i++) {
+        double off = (squared ? values[i] * values[i] : values[i]) - *mean;
+        squares += off * off;
+    }
+    return STANDARD_ERRORS * sqrt(squares / (n - 1) / n);
+}
+
+static struct interval wilson(double hits, double count)
+{
+    double z_sq = STANDARD_ERRORS * STANDARD_ERRORS, share = hits / count;
+    double middle = (share + z_sq / (2 * count)) / (1 + z_sq / count);
+    double half =
+        STANDARD_ERRORS / (1 + z_sq / count) * sqrt(share * (1 - share) / count + z_sq / (4 * count * count));
+
+    return (struct interval){fmax(0, middle - half), fmin(1, middle + half)};
+}
+
+static size_t count_within(const double *sorted, size_t count, double limit)
+{
+    size_t low = 0, high = count;
+
+    while (low < high) {
+        size_t middle = low + (high - low) / 2;
+        if (sorted[middle] <= limit)
+            low = middle + 1;
+        else
+            high = middle;
+    }
+    return low;
+}
+
+static void fill_coverage(const double *sorted, size_t count, const struct statistics_settings *settings,
+                          struct interval *coverage)
+{
+    for (size_t t = 0; t < settings->tolerance_count; t++) {
+        double tolerance = settings->tolerances[t];
+        size_t surely = count_within(sorted, count, tolerance - DEVIATION_SLACK),
+               possibly = count_within(sorted, count, tolerance + DEVIATION_SLACK);
+        coverage[t].lower = wilson((double)surely, (double)count).lower;
+        coverage[t].upper = wilson((double)possibly, (double)count).upper;
+        if (settings->reach <= tolerance)
+            coverage[t] = (struct interval){1, 1};
+    }
+}
+
+/* Sorts the distances. */
+static void fill_distances(struct sampling *sampling, const struct statistics_settings *settings,
+                           struct one_sided_deviation *deviation)
+{
+    double *sorted = sampling->distances, mean_square, reach = settings->reach;
+    size_t count = sampling->count;
+
+    deviation->halfwidth.mean = mean_error(sorted, count, false, &deviation->mean) + DEVIATION_SLACK;
+    double error = mean_error(sorted, count, true, &mean_square);
+    deviation->rms = sqrt(mean_square);
+    deviation->halfwidth.rms =
+        fmax(sqrt(mean_square + error) - deviation->rms, deviation->rms - sqrt(fmax(0, mean_square - error)))
+        + DEVIATION_SLACK;
+    qsort(sorted, count, sizeof *sorted, compare_doubles);
+    deviation->median = percentile(sorted, count, 0.5);
+    deviation->p95 = percentile(sorted, count, 0.95);
+    deviation->p99 = percentile(sorted, count, 0.99);
+    deviation->p999 = percentile(sorted, count, 0.999);
+    deviation->halfwidth.median = percentile_halfwidth(sorted, count, 0.5, reach);
+    deviation->halfwidth.p95 = percentile_halfwidth(sorted, count, 0.95, reach);
+    deviation->halfwidth.p99 = percentile_halfwidth(sorted, count, 0.99, reach);
+    deviation->halfwidth.p999 = percentile_halfwidth(sorted, count, 0.999, reach);
+    fill_coverage(sorted, count, settings, deviation->coverage);
+    deviation->sample_count = count;
+    deviation->seed = STATISTICS_SEED;
+}
+
+/* Sorts the angles; samples on or near triangles without area have none. */
+static void fill_angles(struct sampling *sampling, struct one_sided_deviation *deviation)
+{
+    double *angles = sampling->angles, sum = 0;
+    size_t count = 0;
+
+    for (size_t i = 0; i < sampling->count; i++)
+        if (!isnan(angles[i]))
+            angles[count++] = angles[i];
+    deviation->normal_angle.sample_count = count;
+    deviation->normal_angle.seed = STATISTICS_SEED;
+    if (count == 0)
+        return;
+    for (size_t i = 0; i < count; i++)
+        sum += angles[i];
+    qsort(angles, count, sizeof *angles, compare_doubles);
+    deviation->normal_angle.mean = sum / (double)count;
+    deviation->normal_angle.p95 = percentile(angles, count, 0.95);
+    deviation->normal_angle.max = angles[count - 1];
+}
+
+static void fill_signed(struct sampling *sampling, struct signed_deviation *signed_)
+{
+    double *values = sampling->signed_;
+
+    mean_error(values, sampling->count, false, &signed_->mean);
+    qsort(values, sampling->count, sizeof *values, compare_doubles);
+    signed_->min = values[0];
+    signed_->max = values[sampling->count - 1];
+    signed_->p05 = percentile(values, sampling->count, 0.05);
+    signed_->p95 = percentile(values, sampling->count, 0.95);
+    signed_->defined = true;
+}
+
+static void fill_undefined(const struct statistics_settings *settings, struct one_sided_deviation *deviation)
+{
+    deviation->mean = deviation->rms = deviation->median = NAN;
+    deviation->p95 = deviation->p99 = deviation->p999 = NAN;
+    deviation->halfwidth.mean = deviation->halfwidth.rms = deviation->halfwidth.median = NAN;
+    deviation->halfwidth.p95 = deviation->halfwidth.p99 = deviation->halfwidth.p999 = NAN;
+    deviation->normal_angle.mean = deviation->normal_angle.p95 = deviation->normal_angle.max = NAN;
+    deviation->sample_count = deviation->normal_angle.sample_count = 0;
+    deviation->seed = deviation->normal_angle.seed = STATISTICS_SEED;
+    for (size_t t = 0; t < settings->tolerance_count; t++)
+        deviation->coverage[t] = (struct interval){0, 1};
+}
+
+bool statistics_measure(const struct deviation_surface *from, const struct deviation_surface *to,
+                        const struct deviation_side *side, const struct statistics_settings *settings,
+                        struct one_sided_deviation *deviation, struct signed_deviation *signed_,
+                        struct arena scratch, struct error *err)
+{
+    size_t triangle_count = from->bvh.triangle_count;
+    double *area_until = ARENA_NEW(&scratch, double, triangle_count + 1);
+    struct sampling sampling = {.from = from, .to = to, .side = side, .area_until = area_until};
+
+    sampling.distances = ARENA_NEW(&scratch, double, STATISTICS_SAMPLES_MAX);
+    sampling.angles = ARENA_NEW(&scratch, double, STATISTICS_SAMPLES_MAX);
+    sampling.signed_ = ARENA_NEW(&scratch, double, STATISTICS_SAMPLES_MAX);
+    sampling.work = ARENA_NEW(&scratch, size_t, STATISTICS_SAMPLES_MAX / CHUNK);
+    if (!area_until || !sampling.distances || !sampling.angles || !sampling.signed_ || !sampling.work)
+        return arena_error(err);
+    area_until[0] = 0;
+    for (uint32_t slot = 0; slot < triangle_count; slot++)
+        area_until[slot + 1] =
+            area_until[slot]
+            + triangle_area(deviation_surface_corner(from, slot, 0), deviation_surface_corner(from, slot, 1),
+                            deviation_surface_corner(from, slot, 2));
+    fill_undefined(settings, deviation);
+    if (!(area_until[triangle_count] > 0))
+        return true;
+    sampling.count = choose_count(&sampling);
+    if (!take_samples(&sampling, settings, err))
+        return false;
+    fill_distances(&sampling, settings, deviation);
+    fill_angles(&sampling, deviation);
+    if (side && signed_)
+        fill_signed(&sampling, signed_);
+    return true;
+}

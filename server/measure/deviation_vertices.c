@@ -1,0 +1,149 @@
+/* deviation_vertices.c - nearest triangles of all vertices of the subject, in chunks, and what follows. */
+#include "measure/deviation_vertices.h"
+
+#include "measure/deviation_tasks.h"
+
+#include <math.h>
+
+#define CHUNK 512
+#define SLICE_CHUNKS 64
+
+struct asking {
+    const struct deviation_surface *subject, *reference;
+    const struct deviation_vertices *vertices;
+    const uint32_t *order; /* used vertices, near ones together */
+    size_t order_count, first_chunk;
+};
+
+static void ask_chunk(void *context, size_t number)
+{
+    struct asking *asking = context;
+    size_t begin = (asking->first_chunk + number) * CHUNK, work = 0;
+    uint32_t first = BVH_NONE;
+
+    for (size_t i = begin; i < begin + CHUNK && i < asking->order_count; i++) {
+        uint32_t v = asking->order[i];
+        struct bvh_hit hit = bvh_nearest(&asking->reference->bvh, asking->subject->points[v], first, &work);
+        asking->vertices->distances[v] = sqrt(hit.distance_sq);
+        asking->vertices->nearest[v] = first = hit.slot;
+    }
+}
+
+/* Vertices in the order in which the index of the subject meets them. */
+static size_t list_used(const struct deviation_surface *subject, const struct deviation_vertices *vertices,
+                        uint32_t *order)
+{
+    size_t count = 0;
+
+    for (size_t slot = 0; slot < subject->bvh.triangle_count; slot++)
+        for (int i = 0; i < 3; i++) {
+            uint32_t v = subject->bvh.corners[slot][i];
+            if (vertices->nearest[v] != BVH_NONE)
+                continue;
+            vertices->nearest[v] = 0; /* listed; the answer overwrites it */
+            order[count++] = v;
+        }
+    return count;
+}
+
+bool deviation_vertices_find(const struct deviation_surface *subject,
+                             const struct deviation_surface *reference, size_t threads,
+                             const struct progress *progress, double from, double to,
+                             struct deviation_vertices *vertices, struct arena *keep, struct error *err)
+{
+    struct asking asking = {subject, reference, vertices, NULL, 0, 0};
+    uint32_t *order = ARENA_NEW(keep, uint32_t, subject->point_count);
+
+    vertices->count = subject->point_count;
+    vertices->distances = ARENA_NEW(keep, double, subject->point_count);
+    vertices->nearest = ARENA_NEW(keep, uint32_t, subject->point_count);
+    if (!order || !vertices->distances || !vertices->nearest)
+        return arena_error(err);
+    for (size_t v = 0; v < vertices->count; v++) {
+        vertices->distances[v] = NAN;
+        vertices->nearest[v] = BVH_NONE;
+    }
+    asking.order = order;
+    asking.order_count = list_used(subject, vertices, order);
+    size_t chunks = (asking.order_count + CHUNK - 1) / CHUNK;
+    for (; asking.first_chunk < chunks; asking.first_chunk += SLICE_CHUNKS) {
+        size_t left = chunks - asking.first_chunk;
+        if (!progress_tell(progress, "statistics",
+                           from + (to - from) * (double)asking.first_chunk / (double)chunks))
+            return error_set(err, ERROR_CANCELLED, "measuring was stopped");
+        tasks_run(threads, left < SLICE_CHUNKS ? left : SLICE_CHUNKS, ask_chunk, &asking);
+    }
+    return true;
+}
+
+static double signed_distance(const struct deviation_vertices *vertices,
+                              const struct deviation_surface *subject, const struct deviation_side *side,
+                              size_t v)
+{
+    return vertices->distances[v] * deviation_side_of(side, subject->points[v], vertices->nearest[v]);
+}
+
+void deviation_vertices_widen_signed(const struct deviation_vertices *vertices,
+                                     const struct deviation_surface *subject,
+                                     const struct deviation_side *side, struct signed_deviation *signed_)
+{
+    for (size_t v = 0; v < vertices->count; v++) {
+        if (vertices->nearest[v] == BVH_NONE)
+            continue;
+        double distance = signed_distance(vertices, subject, side, v);
+        signed_->min = fmin(signed_->min, distance);
+        signed_->max = fmax(signed_->max, distance);
+    }
+}
+
+static double *add_field(struct deviation_fields *fields, const char *name, size_t count, struct arena *keep)
+{
+    struct deviation_field *field = &fields->fields[fields->count++];
+
+    *field = (struct deviation_field){name, false, count, ARENA_NEW(keep, double, count)};
+    for (size_t v = 0; field->values && v < count; v++)
+        field->values[v] = NAN;
+    return field->values;
+}
+
+static double vertex_angle(const struct deviation_side *subject_side,
+                           const struct deviation_side *reference_side, uint32_t v, uint32_t slot)
+{
+    struct triangle_foot foot =
+        deviation_side_foot(reference_side->surface, subject_side->surface->points[v], slot);
+
+    return deviation_side_angle_deg(deviation_side_vertex_normal(subject_side, v),
+                                    deviation_side_foot_normal(reference_side, slot, foot.feature));
+}
+
+bool deviation_vertices_fields(const struct deviation_vertices *vertices, const struct deviation_frame *frame,
+                               const struct deviation_side *subject_side,
+                               const struct deviation_side *reference_side, bool has_sides,
+                               struct deviation_fields *fields, struct arena *keep, struct error *err)
+{
+    size_t count = vertices->count;
+    const struct deviation_surface *subject = subject_side->surface, *reference = reference_side->surface;
+
+    fields->count = 0;
+    double *distance = add_field(fields, "distance", count, keep);
+    double *lower = add_field(fields, "distance_lower", count, keep);
+    double *upper = add_field(fields, "distance_upper", count, keep);
+    double *nearest_face = add_field(fields, "nearest_face", count, keep);
+    double *normal_angle = add_field(fields, "normal_angle", count, keep);
+    double *signed_ = has_sides ? add_field(fields, "signed", count, keep) : NULL;
+    if (!distance || !lower || !upper || !nearest_face || !normal_angle || (has_sides && !signed_))
+        return arena_error(err);
+    for (uint32_t v = 0; v < count; v++) {
+        uint32_t slot = vertices->nearest[v];
+        if (slot == BVH_NONE)
+            continue;
+        distance[v] = deviation_frame_length(frame, vertices->distances[v]);
+        lower[v] = deviation_frame_length(frame, fmax(0, vertices->distances[v] - DEVIATION_SLACK));
+        upper[v] = deviation_frame_length(frame, vertices->distances[v] + DEVIATION_SLACK);
+        nearest_face[v] = (double)deviation_surface_face(reference, slot);
+        normal_angle[v] = vertex_angle(subject_side, reference_side, v, slot);
+        if (signed_)
+            signed_[v] = deviation_frame_length(frame, signed_distance(vertices, subject, reference_side, v));
+    }
+    return true;
+}
