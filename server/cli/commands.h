@@ -16,5 +16,6 @@ enum cli_status {
 };
 
 int cli_measure(int argc, char **argv);
+int cli_serve(int argc, char **argv);
 
 #endif

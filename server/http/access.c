@@ -52,7 +52,8 @@ static void refuse(struct request *request, unsigned status, const char *code, c
     reply_problem(&request->reply, status, code, err, request->id);
 }
 
-static enum MHD_Result note_header(void *context, enum MHD_ValueKind kind, const char *name, const char *value)
+static enum MHD_Result note_header(void *context, enum MHD_ValueKind kind, const char *name,
+                                   const char *value)
 {
     (void)kind;
     headers_note(context, name, value);
@@ -237,7 +238,8 @@ static bool take_json(struct request *request, const char *piece, size_t size, s
 {
     size_t most = (size_t)request->service->limits.json_bytes;
     if (request->body_size + size > most)
-        return error_set(err, ERROR_LIMIT, "the body is larger than the limit of %zu bytes (json_bytes)", most);
+        return error_set(err, ERROR_LIMIT, "the body is larger than the limit of %zu bytes (json_bytes)",
+                         most);
     if (request->body_size + size > request->body_room) {
         size_t room = request->body_room ? 2 * request->body_room : 4096;
         while (room < request->body_size + size)

@@ -10,7 +10,7 @@
 #include <unistd.h>
 
 #define CSP_PAGE                                                                                             \
-    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; "     \
+    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; "    \
     "base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
 #define CSP_DOWNLOAD "sandbox; default-src 'none'; frame-ancestors 'none'"
 
@@ -87,7 +87,8 @@ static void add_headers(const struct request *request, struct MHD_Response *resp
     const struct reply *reply = &request->reply;
     for (size_t i = 0; i < sizeof everywhere / sizeof *everywhere; i++)
         MHD_add_response_header(response, everywhere[i].name, everywhere[i].value);
-    MHD_add_response_header(response, "Content-Security-Policy", reply->is_download ? CSP_DOWNLOAD : CSP_PAGE);
+    MHD_add_response_header(response, "Content-Security-Policy",
+                            reply->is_download ? CSP_DOWNLOAD : CSP_PAGE);
     MHD_add_response_header(response, "X-Request-Id", request->id);
     if (reply->status != 304 && reply->content_type)
         MHD_add_response_header(response, MHD_HTTP_HEADER_CONTENT_TYPE, reply->content_type);
@@ -137,7 +138,8 @@ void answer_directly(struct request *request)
                         reply->status, status_title(reply->status), reply->content_type,
                         (unsigned long long)reply->size, request->id, (int)reply->size,
                         reply->bytes ? reply->bytes : "");
-    /* A few hundred bytes into a send buffer that holds nothing else; a client that is gone cannot be helped. */
+    /* A few hundred bytes into a send buffer that holds nothing else; a client that is gone cannot be helped.
+     */
     if (size > 0 && send(info->connect_fd, text, (size_t)size, MSG_DONTWAIT | MSG_NOSIGNAL) < 0)
         request->reply.status = 0;
     free(text);
@@ -157,7 +159,8 @@ bool answer_page_file(struct request *request)
     const struct page_file *file = page_files_find(page, path);
     struct error err;
     if (!file && !page->count && !request->target.segment_count) {
-        error_set(&err, ERROR_NOT_FOUND, "the page is not installed beside this program; the API is under /api/v1");
+        error_set(&err, ERROR_NOT_FOUND,
+                  "the page is not installed beside this program; the API is under /api/v1");
         reply_problem(&request->reply, 404, "no-page", &err, request->id);
         return false;
     }

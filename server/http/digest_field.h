@@ -7,8 +7,8 @@
 
 #define DIGEST_FIELD_SIZE 64
 
-/* Finds sha-256 in the dictionary; found is false when it lists only other algorithms. ERROR_USAGE for a value
- * that is not a byte sequence of 32 bytes. */
+/* Finds sha-256 in the dictionary; found is false when it lists only other algorithms. ERROR_USAGE for a
+ * value that is not a byte sequence of 32 bytes. */
 bool digest_field_parse(const char *value, bool *found, char hex[DIGEST_HEX_SIZE], struct error *err);
 
 /* "sha-256=:…:" of a digest in hex. */

@@ -102,8 +102,8 @@ static void publish(struct events *events, const char *type, int64_t specimen, c
 {
     char *text = NULL;
     pthread_mutex_lock(&events->lock);
-    int size = asprintf(&text, "id: %llu\nevent: %s\ndata: %.*s\n\n", (unsigned long long)events->next_id, type,
-                        (int)body->size, body->bytes);
+    int size = asprintf(&text, "id: %llu\nevent: %s\ndata: %.*s\n\n", (unsigned long long)events->next_id,
+                        type, (int)body->size, body->bytes);
     if (size > 0) {
         while (events->first_id < events->next_id
                && (events->next_id - events->first_id == RING_EVENTS

@@ -1,9 +1,9 @@
 /* events.h - what happens, told to whoever listens: server-sent events (WHATWG HTML section 9.2).
  *
  * A ring of the latest events serves every stream: a stream keeps only the number of the last event it has
- * sent, so a slow reader costs nothing and one that comes back goes on where it was (Last-Event-ID). One whose
- * place has left the ring is told "reset" and should read everything anew. A thread turns changes of the store
- * into events; changes of the same thing within a fifth of a second become one. */
+ * sent, so a slow reader costs nothing and one that comes back goes on where it was (Last-Event-ID). One
+ * whose place has left the ring is told "reset" and should read everything anew. A thread turns changes of
+ * the store into events; changes of the same thing within a fifth of a second become one. */
 #ifndef HTTP_EVENTS_H
 #define HTTP_EVENTS_H
 

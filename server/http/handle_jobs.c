@@ -61,8 +61,7 @@ static bool check_empty_body(const struct request *request, struct error *err)
 
 bool handle_job_cancel(struct request *request, struct reply *reply, struct arena *keep, struct error *err)
 {
-    return check_empty_body(request, err)
-           && store_job_cancel(request->service->store, request->path_id, err)
+    return check_empty_body(request, err) && store_job_cancel(request->service->store, request->path_id, err)
            && handle_job_read(request, reply, keep, err);
 }
 

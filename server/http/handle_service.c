@@ -2,13 +2,14 @@
 #include "http/handlers.h"
 #include "http/request.h"
 
-#include "json/api_service.h"
 #include "run/version.h"
+#include "json/api_service.h"
 
 #include <stdio.h>
 #include <stdlib.h>
 
-/* schema/openapi.json, put here by the assembler; deploy/openapi.mk makes this object anew when it changes. */
+/* schema/openapi.json, put here by the assembler; deploy/openapi.mk makes this object anew when it changes.
+ */
 __asm__(".section .rodata\n"
         ".global openapi_bytes\n"
         ".global openapi_bytes_end\n"
@@ -25,12 +26,13 @@ bool handle_health(struct request *request, struct reply *reply, struct arena *k
     char sentence[200] = "";
     struct api_text text;
     (void)keep;
-    enum store_condition condition =
-        store_condition(request->service->store, sentence, sizeof sentence);
+    enum store_condition condition = store_condition(request->service->store, sentence, sizeof sentence);
     scheduler_sandbox_state(request->service->scheduler, &sandbox);
     bool can_write = condition == STORE_SOUND || condition == STORE_CHECKING;
     struct api_health health = {
-        .status = condition == STORE_SOUND ? "ok" : condition == STORE_CHECKING ? "checking" : "read-only",
+        .status = condition == STORE_SOUND      ? "ok"
+                  : condition == STORE_CHECKING ? "checking"
+                                                : "read-only",
         .text = sentence,
         .version = engine_version(),
         .commit = engine_commit(),
@@ -110,7 +112,8 @@ static long long resident_bytes(void)
 
 static void metric(FILE *out, const char *type, const char *name, const char *help, long long value)
 {
-    fprintf(out, "# HELP fettle_%s %s\n# TYPE fettle_%s %s\nfettle_%s %lld\n", name, help, name, type, name, value);
+    fprintf(out, "# HELP fettle_%s %s\n# TYPE fettle_%s %s\nfettle_%s %lld\n", name, help, name, type, name,
+            value);
 }
 
 static void write_store(FILE *out, const struct store_figures *store)
@@ -140,7 +143,8 @@ static void write_scheduler(FILE *out, const struct scheduler_figures *scheduler
     metric(out, "gauge", "job_memory_used_bytes", "Memory that running jobs are expected to need.",
            (long long)scheduler->memory_used_bytes);
     metric(out, "counter", "jobs_started_total", "Attempts started since the start.", scheduler->started);
-    metric(out, "counter", "jobs_crashed_total", "Attempts that crashed since the start.", scheduler->crashed);
+    metric(out, "counter", "jobs_crashed_total", "Attempts that crashed since the start.",
+           scheduler->crashed);
 }
 
 static void write_service(FILE *out, struct service *service)

@@ -2,8 +2,8 @@
 #include "http/handlers.h"
 #include "http/request.h"
 
-#include "json/api_specimen.h"
 #include "store/specimen.h"
+#include "json/api_specimen.h"
 
 #include <string.h>
 

@@ -3,8 +3,8 @@
 #include "http/request.h"
 
 #include "http/digest_field.h"
-#include "json/api_specimen.h"
 #include "store/specimen.h"
+#include "json/api_specimen.h"
 
 #include <math.h>
 #include <string.h>
@@ -69,7 +69,8 @@ static bool take_slot(struct request *request, struct error *err)
     request->holds_upload_slot = true;
     if (atomic_fetch_add(&service->uploads_open, 1) < (long)service->limits.uploads)
         return true;
-    return error_set(err, ERROR_BUSY, "%llu uploads run at once, which is the limit (uploads); try again later",
+    return error_set(err, ERROR_BUSY,
+                     "%llu uploads run at once, which is the limit (uploads); try again later",
                      (unsigned long long)service->limits.uploads);
 }
 
@@ -100,7 +101,8 @@ bool handle_upload(struct request *request, struct reply *reply, struct arena *k
     if (!stated_digest(request, stated, err) || !store_upload_finish(request->upload, sha256, err))
         return false;
     if (stated[0] && strcmp(stated, sha256)) {
-        error_set(err, ERROR_DATA, "the bytes that came have another SHA-256 than stated; send the file again");
+        error_set(err, ERROR_DATA,
+                  "the bytes that came have another SHA-256 than stated; send the file again");
         reply_problem(reply, 400, "digest-mismatch", err, request->id);
         return true;
     }

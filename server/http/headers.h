@@ -1,9 +1,9 @@
 /* headers.h - what must hold of a request's header fields before anything else is looked at.
  *
- * libmicrohttpd 0.9.75 accepts requests that two parsers may read differently; those are refused here with 400
- * and the connection is closed: Content-Length beside Transfer-Encoding, more than one Content-Length or Host,
- * any Transfer-Encoding but "chunked", Transfer-Encoding in HTTP/1.0, no Host in HTTP/1.1, control bytes in a
- * value (RFC 9112 sections 3.2, 6.1, 6.3; RFC 9110 section 5.5).
+ * libmicrohttpd 0.9.75 accepts requests that two parsers may read differently; those are refused here with
+ * 400 and the connection is closed: Content-Length beside Transfer-Encoding, more than one Content-Length or
+ * Host, any Transfer-Encoding but "chunked", Transfer-Encoding in HTTP/1.0, no Host in HTTP/1.1, control
+ * bytes in a value (RFC 9112 sections 3.2, 6.1, 6.3; RFC 9110 section 5.5).
  *
  * Host must be a loopback name or address (421 otherwise): a page elsewhere that points its own name at
  * 127.0.0.1 is not answered. A changing request must not come from another site's page (403). */

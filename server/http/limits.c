@@ -8,7 +8,7 @@
 #define GIB (MIB * 1024)
 #define LIMIT(name, unit, value, least, most, text)                                                          \
     {                                                                                                        \
-        #name, unit, text, offsetof(struct http_limits, name), value, least, most                            \
+#name, unit, text, offsetof(struct http_limits, name), value, least, most                            \
     }
 
 static const struct http_limit table[] = {
@@ -16,7 +16,8 @@ static const struct http_limit table[] = {
     LIMIT(target_bytes, "bytes", 8 * KIB, 256, 64 * KIB, "one request target"),
     LIMIT(upload_bytes, "bytes", 8 * GIB, 1, 1024 * GIB, "one uploaded file"),
     LIMIT(json_bytes, "bytes", MIB, 64, 64 * MIB, "one JSON body"),
-    LIMIT(disk_keep_bytes, "bytes", 0, 0, 1024 * GIB, "disk kept free besides uploads; 0: 5 % or 2 GiB, the larger"),
+    LIMIT(disk_keep_bytes, "bytes", 0, 0, 1024 * GIB,
+          "disk kept free besides uploads; 0: 5 % or 2 GiB, the larger"),
     LIMIT(header_ms, "ms", 20000, 50, 600000, "from connecting to the end of the request header"),
     LIMIT(body_gap_ms, "ms", 30000, 50, 600000, "between two pieces of a request body"),
     LIMIT(body_grace_ms, "ms", 30000, 50, 600000, "after this, body_rate_bytes counts"),
@@ -93,8 +94,9 @@ bool http_limits_set(struct http_limits *limits, const char *text, struct error 
         value = value * 10 + (uint64_t)(*d - '0');
     }
     if (!good || value < limit->least || value > limit->most)
-        return error_set(err, ERROR_USAGE, "limit %s (%s) must be a whole number from %llu to %llu", limit->name,
-                         limit->unit, (unsigned long long)limit->least, (unsigned long long)limit->most);
+        return error_set(err, ERROR_USAGE, "limit %s (%s) must be a whole number from %llu to %llu",
+                         limit->name, limit->unit, (unsigned long long)limit->least,
+                         (unsigned long long)limit->most);
     set_value(limits, limit, value);
     return true;
 }

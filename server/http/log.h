@@ -1,7 +1,7 @@
 /* log.h - one JSON line per event on standard error.
  *
- * Every line has "time" (RFC 3339, UTC), "event" and what the event adds. Text from outside is escaped, so that
- * it can neither break the line nor steer a terminal. */
+ * Every line has "time" (RFC 3339, UTC), "event" and what the event adds. Text from outside is escaped, so
+ * that it can neither break the line nor steer a terminal. */
 #ifndef HTTP_LOG_H
 #define HTTP_LOG_H
 

@@ -22,12 +22,18 @@ struct walk {
 static const struct {
     const char *extension, *type;
 } types[] = {
-    {".html", "text/html; charset=utf-8"},        {".js", "text/javascript; charset=utf-8"},
-    {".mjs", "text/javascript; charset=utf-8"},   {".css", "text/css; charset=utf-8"},
-    {".json", "application/json; charset=utf-8"}, {".svg", "image/svg+xml; charset=utf-8"},
-    {".png", "image/png"},                        {".ico", "image/x-icon"},
-    {".woff2", "font/woff2"},                     {".txt", "text/plain; charset=utf-8"},
-    {".md", "text/plain; charset=utf-8"},         {".webmanifest", "application/manifest+json"},
+    {".html", "text/html; charset=utf-8"},
+    {".js", "text/javascript; charset=utf-8"},
+    {".mjs", "text/javascript; charset=utf-8"},
+    {".css", "text/css; charset=utf-8"},
+    {".json", "application/json; charset=utf-8"},
+    {".svg", "image/svg+xml; charset=utf-8"},
+    {".png", "image/png"},
+    {".ico", "image/x-icon"},
+    {".woff2", "font/woff2"},
+    {".txt", "text/plain; charset=utf-8"},
+    {".md", "text/plain; charset=utf-8"},
+    {".webmanifest", "application/manifest+json"},
 };
 
 static const char *type_of(const char *name)
@@ -128,7 +134,8 @@ bool page_files_open(const char *folder, struct page_files *page, struct error *
         return false;
     if (page->count)
         qsort(page->files, page->count, sizeof *page->files, by_path);
-    return page_files_find(page, "/") || error_set(err, ERROR_NOT_FOUND, "the page's folder has no index.html");
+    return page_files_find(page, "/")
+           || error_set(err, ERROR_NOT_FOUND, "the page's folder has no index.html");
 }
 
 void page_files_close(struct page_files *page)

@@ -1,8 +1,8 @@
 /* peers.h - every open connection and the moment it must have got on by.
  *
- * libmicrohttpd's own timer is one of inactivity, which a byte now and then defeats. Here each connection has a
- * deadline for its header, and a body has one for the gap between pieces and for its average rate; a watchdog
- * thread shuts late ones down. Moments are of CLOCK_MONOTONIC.
+ * libmicrohttpd's own timer is one of inactivity, which a byte now and then defeats. Here each connection has
+ * a deadline for its header, and a body has one for the gap between pieces and for its average rate; a
+ * watchdog thread shuts late ones down. Moments are of CLOCK_MONOTONIC.
  *
  * A connection whose last request was refused before its body was read is, when the library closes it, read
  * on for a moment (linger): otherwise the client's own sending destroys the answer before it is read

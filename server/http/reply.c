@@ -157,9 +157,9 @@ void reply_problem(struct reply *reply, unsigned status, const char *code, const
 void reply_error(struct reply *reply, const struct error *err, bool is_changing, const char *request_id)
 {
     static const unsigned statuses[ERROR_CODE_COUNT] = {
-        [ERROR_NONE] = 500,     [ERROR_SYNTAX] = 422,   [ERROR_DATA] = 422,      [ERROR_LIMIT] = 413,
-        [ERROR_TYPE] = 422,     [ERROR_EMPTY] = 422,    [ERROR_USAGE] = 400,     [ERROR_NOT_FOUND] = 404,
-        [ERROR_CONFLICT] = 409, [ERROR_BUSY] = 503,     [ERROR_STORE] = 503,     [ERROR_MACHINE] = 500,
+        [ERROR_NONE] = 500,      [ERROR_SYNTAX] = 422, [ERROR_DATA] = 422,  [ERROR_LIMIT] = 413,
+        [ERROR_TYPE] = 422,      [ERROR_EMPTY] = 422,  [ERROR_USAGE] = 400, [ERROR_NOT_FOUND] = 404,
+        [ERROR_CONFLICT] = 409,  [ERROR_BUSY] = 503,   [ERROR_STORE] = 503, [ERROR_MACHINE] = 500,
         [ERROR_CANCELLED] = 503,
     };
     unsigned status = (unsigned)err->code < ERROR_CODE_COUNT ? statuses[err->code] : 500;

@@ -24,16 +24,16 @@ struct reply {
     char *bytes;        /* malloc'ed, or NULL */
     const char *shared; /* bytes that outlive the server's threads, instead */
     uint64_t size;
-    int fd;             /* a file instead of bytes; -1: none. Its ranges may be asked for. */
+    int fd;                      /* a file instead of bytes; -1: none. Its ranges may be asked for. */
     struct event_stream *stream; /* an endless answer instead */
-    char etag[ETAG_SIZE];       /* "" when there is none */
-    const char *cache;          /* Cache-Control */
-    bool is_download;           /* uploaded bytes: sandboxed */
+    char etag[ETAG_SIZE];        /* "" when there is none */
+    const char *cache;           /* Cache-Control */
+    bool is_download;            /* uploaded bytes: sandboxed */
     size_t header_count;
     struct reply_header headers[REPLY_HEADERS_MAX];
 };
 
-extern const char REPLY_JSON[]; /* application/json; charset=utf-8 */
+extern const char REPLY_JSON[];  /* application/json; charset=utf-8 */
 extern const char REPLY_BYTES[]; /* application/octet-stream */
 
 void reply_init(struct reply *reply);

@@ -7,8 +7,8 @@
 #include "http/reply.h"
 #include "http/route.h"
 #include "http/service.h"
-#include "json/body.h"
 #include "store/version.h"
+#include "json/body.h"
 
 struct MHD_Connection;
 
@@ -61,8 +61,8 @@ bool request_is_changing(const struct request *request); /* neither GET nor HEAD
 /* The JSON body; the caller owes body_close. */
 bool request_body(const struct request *request, struct body *body, struct error *err);
 
-/* Compares If-Match with etag. True when the change may go on, with *any set for "*"; else reply holds a 428 or
- * 412. */
+/* Compares If-Match with etag. True when the change may go on, with *any set for "*"; else reply holds a 428
+ * or 412. */
 bool request_may_change(const struct request *request, const char *etag, struct reply *reply, bool *any);
 /* The 412 for a change that lost a race. */
 void request_reply_stale(const struct request *request, struct reply *reply);

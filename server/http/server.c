@@ -32,12 +32,13 @@ bool http_server_open(const struct http_settings *settings, struct store *store,
     service->listen_fd = -1;
     if (getrandom(&service->id_seed, sizeof service->id_seed, 0) != sizeof service->id_seed)
         service->id_seed = (uint64_t)time(NULL);
-    bool ok = measures_open(&service->measures, err)
-              && (!settings->page_folder || page_files_open(settings->page_folder, &service->page, err))
-              && (service->peers = peers_open(&service->limits, err)) != NULL
-              && (service->workers = workers_open(WORKER_THREADS, (size_t)service->limits.waiting_requests, err))
-                     != NULL
-              && (service->events = events_open(store, &service->limits, err)) != NULL;
+    bool ok =
+        measures_open(&service->measures, err)
+        && (!settings->page_folder || page_files_open(settings->page_folder, &service->page, err))
+        && (service->peers = peers_open(&service->limits, err)) != NULL
+        && (service->workers = workers_open(WORKER_THREADS, (size_t)service->limits.waiting_requests, err))
+               != NULL
+        && (service->events = events_open(store, &service->limits, err)) != NULL;
     if (!ok) {
         http_server_close(service);
         *made = NULL;
@@ -108,7 +109,8 @@ static void raise_descriptor_limit(struct service *service)
         service->limits.connections = limit.rlim_cur - 512;
 }
 
-static void note_library(void *context, const char *format, va_list args) __attribute__((format(printf, 2, 0)));
+static void note_library(void *context, const char *format, va_list args)
+    __attribute__((format(printf, 2, 0)));
 static void note_library(void *context, const char *format, va_list args)
 {
     char text[512];

@@ -8,8 +8,8 @@
 #include "http/peers.h"
 #include "http/workers.h"
 #include "job/scheduler.h"
-#include "json/measures.h"
 #include "store/store.h"
+#include "json/measures.h"
 
 #include <stdatomic.h>
 

@@ -19,9 +19,11 @@ static int hex_digit(char c)
 /* Bytes of the UTF-8 sequence at s, 0 when it is not one. */
 static size_t utf8_sequence(const unsigned char *s)
 {
-    size_t more = s[0] < 0x80 ? 0 : s[0] >= 0xc2 && s[0] < 0xe0 ? 1 : s[0] >= 0xe0 && s[0] < 0xf0 ? 2
-                                                                 : s[0] >= 0xf0 && s[0] < 0xf5   ? 3
-                                                                                                 : 9;
+    size_t more = s[0] < 0x80                   ? 0
+                  : s[0] >= 0xc2 && s[0] < 0xe0 ? 1
+                  : s[0] >= 0xe0 && s[0] < 0xf0 ? 2
+                  : s[0] >= 0xf0 && s[0] < 0xf5 ? 3
+                                                : 9;
     if (more == 9)
         return 0;
     for (size_t i = 1; i <= more; i++)
@@ -53,7 +55,8 @@ static bool decode(char *text, bool query, struct error *err)
         if (c == '%') {
             int high = hex_digit(in[1]), low = high < 0 ? -1 : hex_digit(in[2]);
             if (low < 0)
-                return error_set(err, ERROR_USAGE, "the address holds a \"%%\" without two hexadecimal digits");
+                return error_set(err, ERROR_USAGE,
+                                 "the address holds a \"%%\" without two hexadecimal digits");
             c = (char)(high * 16 + low);
             in += 2;
         } else if (c == '+' && query) {

@@ -1,7 +1,8 @@
 /* target.h - a request target (RFC 9112 section 3.2) decoded once, by us, or refused.
  *
  * The path is split at '/' before it is decoded, so that "%2f" never makes a new segment. Refused: a NUL, a
- * control byte, bytes that are not UTF-8, "%" without two hex digits, an empty segment inside the path, "." and
+ * control byte, bytes that are not UTF-8, "%" without two hex digits, an empty segment inside the path, "."
+ * and
  * "..", a slash or backslash inside a segment, a query parameter without a name or given twice. In the query
  * "+" is a space, as forms and URLSearchParams write it; tab and line ends may stand in a value. */
 #ifndef HTTP_TARGET_H
@@ -17,8 +18,8 @@ struct target_parameter {
 };
 
 struct target {
-    char *text;        /* holds what the pointers below point to */
-    char *authority;   /* of an absolute target ("http://host/path"), else NULL */
+    char *text;           /* holds what the pointers below point to */
+    char *authority;      /* of an absolute target ("http://host/path"), else NULL */
     size_t segment_count; /* "/" has none */
     const char *segments[TARGET_SEGMENTS_MAX];
     size_t parameter_count;

@@ -107,10 +107,10 @@ static json_t *run_tree(const struct compared_run *compared, const struct column
     const struct store_run *run = compared->run;
     return json_pack("{s:o, s:o, s:o, s:s, s:o, s:o, s:o, s:i, s:s, s:b, s:o}", "id", api_id(run->id),
                      "version", api_id(run->version), "label", api_label(run->kind, run->number), "kind",
-                     run->kind, "face_size", api_number(compared->face_size), "against",
-                     api_id(run->against), "reference_sha256", api_string(run->reference_sha256),
-                     "definitions", run->definitions, "created", run->created, "comparable",
-                     (int)column->comparable, "why", api_string(*column->reason ? column->reason : NULL));
+                     run->kind, "face_size", api_number(compared->face_size), "against", api_id(run->against),
+                     "reference_sha256", api_string(run->reference_sha256), "definitions", run->definitions,
+                     "created", run->created, "comparable", (int)column->comparable, "why",
+                     api_string(*column->reason ? column->reason : NULL));
 }
 
 struct row {
@@ -122,10 +122,10 @@ static bool row_add(struct row *row, const struct measure_definition *measure, c
                     const struct reading *base, bool is_baseline, bool comparable)
 {
     bool judged = comparable && !is_baseline;
-    const char *verdict = judged ? compare_verdict(measure->direction, !has_interval(measure), reading->value,
-                                                   reading->lower, reading->upper, base->value, base->lower,
-                                                   base->upper)
-                                 : NULL;
+    const char *verdict =
+        judged ? compare_verdict(measure->direction, !has_interval(measure), reading->value, reading->lower,
+                                 reading->upper, base->value, base->lower, base->upper)
+               : NULL;
     bool ok = !json_array_append_new(row->values, api_number(reading->value))
               && !json_array_append_new(row->differences,
                                         api_number(comparable ? reading->value - base->value : NAN))
@@ -154,11 +154,11 @@ static json_t *row_tree(const struct measure_definition *measure, size_t m, cons
         ok = row_add(&row, measure, &column->readings[m], &columns[baseline].readings[m], r == baseline,
                      of_deviation ? column->deviation_comparable : column->comparable);
     }
-    json_t *tree = json_pack("{s:s, s:s, s:s, s:o, s:s, s:o, s:o, s:o, s:o}", "measure", measure->path, "name",
-                             measure->name, "group", measure->group, "unit", api_string(measure->unit),
-                             "direction", direction_word(measure->direction), "values", row.values,
-                             "differences", row.differences, "verdicts", row.verdicts, "comparable",
-                             row.comparable);
+    json_t *tree =
+        json_pack("{s:s, s:s, s:s, s:o, s:s, s:o, s:o, s:o, s:o}", "measure", measure->path, "name",
+                  measure->name, "group", measure->group, "unit", api_string(measure->unit), "direction",
+                  direction_word(measure->direction), "values", row.values, "differences", row.differences,
+                  "verdicts", row.verdicts, "comparable", row.comparable);
     if (tree && has_interval(measure))
         ok = !json_object_set(tree, "lower", row.lower) && !json_object_set(tree, "upper", row.upper) && ok;
     json_decref(row.lower);
@@ -187,8 +187,8 @@ static json_t *comparison_tree(const struct compared_run *runs, size_t run_count
         ok = !json_array_append_new(heads, run_tree(&runs[r], &columns[r]));
     for (size_t m = 0; ok && m < measures->measure_count; m++)
         if (is_shown(&measures->measures[m], runs, run_count))
-            ok = !json_array_append_new(
-                rows, row_tree(&measures->measures[m], m, columns, run_count, baseline));
+            ok = !json_array_append_new(rows,
+                                        row_tree(&measures->measures[m], m, columns, run_count, baseline));
     if (ok)
         return json_pack("{s:o, s:o, s:o}", "baseline", api_id(runs[baseline].run->id), "runs", heads, "rows",
                          rows);

@@ -18,8 +18,8 @@ bool api_limits_write(const struct api_limit *limits, size_t count, struct api_t
     json_t *items = json_array();
     for (size_t i = 0; items && i < count; i++)
         if (json_array_append_new(items, json_pack("{s:s, s:I, s:s, s:s}", "name", limits[i].name, "value",
-                                                   (json_int_t)limits[i].value, "unit", limits[i].unit, "text",
-                                                   limits[i].text))) {
+                                                   (json_int_t)limits[i].value, "unit", limits[i].unit,
+                                                   "text", limits[i].text))) {
             json_decref(items);
             items = NULL;
         }
