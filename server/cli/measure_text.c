@@ -123,12 +123,11 @@ void measure_text_interval(double lower, double upper, char text[MEASURE_TEXT_SI
         set_decimals(lower, decimals, FE_DOWNWARD, a);
         set_decimals(upper, decimals, FE_UPWARD, b);
     } else {
-        if (lower == 0)
-            strcpy(a, "0");
-        else
-            set_power(lower, 10, FE_DOWNWARD, a);
+        set_power(lower, 10, FE_DOWNWARD, a);
         set_power(upper, lower == 0 ? 2 : 10, FE_UPWARD, b);
     }
+    if (lower == 0)
+        strcpy(a, "0");
     snprintf(text, MEASURE_TEXT_SIZE, "%.40s" RANGE "%.40s", a, b);
 }
 
@@ -148,9 +147,10 @@ void measure_text_halfwidth(double value, double halfwidth, char text[MEASURE_TE
         /* One digit of 0.96 rounded up is 1.0: that digit stands one place higher. */
         if (ceil(halfwidth / pow(10, place)) >= 10)
             place++;
+        double unit = place > 0 ? pow(10, place) : 1;
         int decimals = place < 0 ? -place : 0;
-        set_decimals(value, decimals, FE_TONEAREST, a);
-        set_decimals(halfwidth, decimals, FE_UPWARD, b);
+        set_decimals(place > 0 ? nearbyint(value / unit) * unit : value, decimals, FE_TONEAREST, a);
+        set_decimals(place > 0 ? ceil(halfwidth / unit) * unit : halfwidth, decimals, FE_UPWARD, b);
     }
     snprintf(text, MEASURE_TEXT_SIZE, "%.40s" PLUS_MINUS "%.40s", a, b);
 }
