@@ -10,6 +10,14 @@
 
 enum mesh_kind { MESH_SCAN, MESH_CAGE };
 
+enum face_class {
+    FACE_REPEATED = 1,  /* an index is repeated */
+    FACE_ZERO_AREA = 2, /* no index is repeated and the area is exactly 0 */
+    FACE_ZERO_SIDE = 4, /* a side with two indices has no length */
+    FACE_NEAR_ZERO = 8, /* not degenerate, area below 1e-12 of the squared diagonal */
+    FACE_DEGENERATE = FACE_REPEATED | FACE_ZERO_AREA
+};
+
 struct measure_input {
     const struct mesh *mesh;
     enum mesh_kind kind;
@@ -19,15 +27,23 @@ struct measure_input {
     /* A power of two no smaller than a sixteenth of the largest extent. In units of it every extent is at
      * most 16, so sums of areas and volumes cannot overflow while they are made. */
     double unit;
+    /* 1, or 1/16 where a coordinate is so large that the difference of two could overflow. */
+    double guard;
     struct edges edges;
     struct fans fans;
     struct shells shells;
     struct open_loops loops;
     struct genus genus;
     struct duplicates duplicates;
-    int8_t *face_side; /* [face_count] +1: the listing faces away from the shell's enclosed volume, -1: the
-                        * reverse listing does; after orienting each shell by its own signed volume. 0 when
-                        * unknown: the shell is open, not a surface, not orientable or encloses nothing. */
+    double *face_area;   /* [face_count] by fan from the first corner, in unit^2 */
+    uint8_t *face_class; /* [face_count] bits of enum face_class */
+    double *shell_area;  /* [shell count] in unit^2 */
+    double
+        *shell_volume;   /* [shell count] signed, as listed, about centre, in unit^3; meaningless when open */
+    double area, volume; /* sums over the shells, in unit^2 and unit^3 */
+    int8_t *face_side;   /* [face_count] +1: the listing faces away from the shell's enclosed volume, -1: the
+                          * reverse listing does; after orienting each shell by its own signed volume. 0 when
+                          * unknown: the shell is open, not a surface, not orientable or encloses nothing. */
     bool closed_orientable; /* every edge has exactly two faces and each shell can be oriented */
 };
 

@@ -1,0 +1,301 @@
+/* finding.c - the worst places of each kind, with where they are and what to do. */
+#include "measure/finding.h"
+
+#include <stdio.h>
+#include <string.h>
+
+#include "measure/face_geometry.h"
+#include "measure/finding_groups.h"
+#include "measure/ranking.h"
+
+const char *finding_kind_name(enum finding_kind kind)
+{
+    static const char *const names[FINDING_KIND_COUNT] = {
+        [FINDING_NONMANIFOLD_EDGE] = "nonmanifold_edge",
+        [FINDING_FLIPPED_FACES] = "flipped_faces",
+        [FINDING_DUPLICATE_FACES] = "duplicate_faces",
+        [FINDING_DEGENERATE_FACES] = "degenerate_faces",
+        [FINDING_OPEN_LOOP] = "open_loop",
+        [FINDING_NONMANIFOLD_VERTEX] = "nonmanifold_vertex",
+        [FINDING_STRAY_SHELL] = "stray_shell",
+    };
+    return names[kind];
+}
+
+const char *finding_severity_name(enum finding_severity severity)
+{
+    static const char *const names[] = {
+        [FINDING_FAULT] = "fault", [FINDING_WARNING] = "warning", [FINDING_NOTE] = "note"};
+    return names[severity];
+}
+
+static enum finding_severity severity_of(enum finding_kind kind, enum mesh_kind mesh_kind)
+{
+    if (kind == FINDING_NONMANIFOLD_VERTEX || kind == FINDING_STRAY_SHELL)
+        return FINDING_WARNING;
+    if (kind == FINDING_OPEN_LOOP && mesh_kind == MESH_SCAN)
+        return FINDING_WARNING;
+    return FINDING_FAULT;
+}
+
+static vec3 finite_vec3(vec3 v)
+{
+    return (vec3){finite_or_nan(v.x), finite_or_nan(v.y), finite_or_nan(v.z)};
+}
+
+/* The corners of one place, ascending. */
+struct place {
+    const struct measure_input *input;
+    const uint32_t *corners;
+    size_t count;
+    bool are_sides;
+};
+
+/* The i-th point of the place about the centre in units: each corner, or both ends of each side. */
+static vec3 point_of(const struct place *place, size_t i)
+{
+    const struct measure_input *input = place->input;
+    uint32_t c = place->corners[place->are_sides ? i / 2 : i];
+    if (place->are_sides && i % 2 == 1)
+        c = edges_next_corner(&input->edges, input->mesh, c);
+    return centred_position(input, input->mesh->face_vertices[c]);
+}
+
+static void locate(const struct place *place, struct finding *finding)
+{
+    size_t point_count = place->are_sides ? 2 * place->count : place->count;
+    aabb box = aabb_empty();
+    double radius = 0;
+    for (size_t i = 0; i < point_count; i++)
+        box = aabb_include(box, point_of(place, i));
+    vec3 middle = aabb_centre(box);
+    for (size_t i = 0; i < point_count; i++)
+        radius = fmax(radius, vec3_distance(point_of(place, i), middle));
+    finding->at = finite_vec3(vec3_add(vec3_scale(middle, place->input->unit), place->input->centre));
+    finding->radius = finite_or_nan(radius * place->input->unit);
+}
+
+/* Corners ascend, so the corners of one face follow each other. */
+static void list_faces(const struct place *place, struct finding *finding)
+{
+    size_t latest = SIZE_MAX;
+    for (size_t i = 0; i < place->count; i++) {
+        size_t f = place->input->edges.corner_face[place->corners[i]];
+        if (f == latest)
+            continue;
+        latest = f;
+        if (finding->face_count < FINDING_FACES_MAX)
+            finding->faces[finding->face_count++] = f;
+        finding->faces_total++;
+    }
+}
+
+static void describe(const struct place *place, struct finding *finding)
+{
+    const struct measure_input *input = place->input;
+    char *text = finding->text;
+    size_t room = sizeof finding->text, many = (size_t)finding->size;
+    uint32_t first = place->corners[0], f = input->edges.corner_face[first];
+    switch (finding->kind) {
+    case FINDING_NONMANIFOLD_EDGE:
+        snprintf(text, room,
+                 many == 1
+                     ? "%zu edge has more than two faces; delete the faces that are not surface"
+                     : "%zu joined edges have more than two faces; delete the faces that are not surface",
+                 many);
+        break;
+    case FINDING_FLIPPED_FACES:
+        if (!input->shells.sheet_orientable[input->shells.face_sheet[f]])
+            snprintf(text, room,
+                     "the surface is one-sided, so its faces cannot all agree; cut it here and join "
+                     "it without the half turn");
+        else
+            snprintf(text, room,
+                     many == 1 ? "%zu face runs against the faces around it; reverse it"
+                               : "%zu faces run against the faces around them; reverse them",
+                     many);
+        break;
+    case FINDING_DUPLICATE_FACES:
+        snprintf(text, room,
+                 many == 1 ? "%zu face repeats the vertices of another; delete the copy"
+                           : "%zu faces repeat the vertices of others; delete the copies",
+                 many);
+        break;
+    case FINDING_DEGENERATE_FACES:
+        snprintf(text, room,
+                 many == 1
+                     ? "%zu face names a vertex twice or has no area; delete it or merge its corners"
+                     : "%zu faces name a vertex twice or have no area; delete them or merge their corners",
+                 many);
+        break;
+    case FINDING_OPEN_LOOP:
+        snprintf(text, room,
+                 "the surface is open along %zu edge%s; close it, or check that it is meant to be open",
+                 place->count, place->count == 1 ? "" : "s");
+        break;
+    case FINDING_NONMANIFOLD_VERTEX:
+        snprintf(
+            text, room,
+            "%u separate fans of faces meet at vertex %u alone; split the vertex or join the fans by faces",
+            input->fans.vertex_class_count[input->mesh->face_vertices[first]],
+            input->mesh->face_vertices[first]);
+        break;
+    case FINDING_STRAY_SHELL:
+        snprintf(
+            text, room,
+            "a separate shell of %zu face%s is small beside the largest; delete it unless it belongs to the "
+            "specimen",
+            finding->faces_total, finding->faces_total == 1 ? "" : "s");
+        break;
+    case FINDING_KIND_COUNT:
+        break;
+    }
+}
+
+static double size_in_file_units(const struct measure_input *input, enum finding_kind kind, double size)
+{
+    if (kind == FINDING_OPEN_LOOP)
+        return finite_or_nan(size * input->unit);
+    if (kind == FINDING_STRAY_SHELL)
+        return finite_or_nan(size * input->unit * input->unit);
+    return size;
+}
+
+static struct finding make_finding(const struct place *place, enum finding_kind kind, enum finding_mesh mesh,
+                                   double size, double score)
+{
+    struct finding finding = {.kind = kind,
+                              .severity = severity_of(kind, place->input->kind),
+                              .score = score,
+                              .certain = kind != FINDING_STRAY_SHELL,
+                              .mesh = mesh,
+                              .size = size_in_file_units(place->input, kind, size),
+                              .unit = finding_size_unit(kind)};
+    locate(place, &finding);
+    list_faces(place, &finding);
+    describe(place, &finding);
+    return finding;
+}
+
+/* The corners of the kept groups, gathered: those of kept group k are corners[begin[k]] ... [begin[k + 1]].
+ */
+static bool gather_corners(const struct measure_input *input, const struct finding_groups *groups,
+                           const struct ranked *ranking, size_t kept, uint32_t *begin, uint32_t **corners,
+                           struct arena *scratch, struct error *err)
+{
+    uint32_t *kept_place = ARENA_NEW(scratch, uint32_t, groups->count);
+    *corners = ARENA_NEW(scratch, uint32_t, input->edges.corner_count);
+    if (scratch->failed)
+        return arena_error(err);
+    memset(kept_place, 0xff, groups->count * sizeof *kept_place);
+    for (uint32_t k = 0; k < kept; k++)
+        kept_place[ranking[k].index] = k;
+    memset(begin, 0, (FINDING_PER_KIND_MAX + 1) * sizeof *begin);
+    for (size_t c = 0; c < input->edges.corner_count; c++) {
+        uint32_t group = groups->corner_group[c];
+        if (group != UINT32_MAX && kept_place[group] != UINT32_MAX)
+            begin[kept_place[group] + 1]++;
+    }
+    for (size_t k = 0; k < kept; k++)
+        begin[k + 1] += begin[k];
+    for (uint32_t c = 0; c < input->edges.corner_count; c++) {
+        uint32_t group = groups->corner_group[c];
+        if (group != UINT32_MAX && kept_place[group] != UINT32_MAX)
+            (*corners)[begin[kept_place[group]]++] = c;
+    }
+    memmove(begin + 1, begin, kept * sizeof *begin);
+    begin[0] = 0;
+    return true;
+}
+
+/* Whether the report counts anything from which findings of this kind are made. */
+static bool is_there(const struct mesh_report *report, enum finding_kind kind)
+{
+    const size_t counted[FINDING_KIND_COUNT] = {
+        [FINDING_NONMANIFOLD_EDGE] = report->topology.nonmanifold_edges,
+        [FINDING_FLIPPED_FACES] = report->topology.inconsistent_edges,
+        [FINDING_DUPLICATE_FACES] = report->counts.duplicate_faces,
+        [FINDING_DEGENERATE_FACES] = report->counts.degenerate_faces,
+        [FINDING_OPEN_LOOP] = report->topology.open_edges,
+        [FINDING_NONMANIFOLD_VERTEX] = report->topology.nonmanifold_vertices,
+        [FINDING_STRAY_SHELL] = report->topology.shells > 1,
+    };
+    return counted[kind] > 0;
+}
+
+/* Appends the worst groups of one kind of one mesh to found, at most room; total receives how many there are.
+ */
+static bool find_kind(const struct measure_input *input, const struct mesh_report *report,
+                      enum finding_kind kind, enum finding_mesh mesh, struct finding *found, size_t room,
+                      size_t *found_count, size_t *total, struct arena scratch, struct error *err)
+{
+    struct finding_groups groups;
+    uint32_t begin[FINDING_PER_KIND_MAX + 1], *corners;
+    struct arena labels; /* one number a corner, two a group: never more groups than corners */
+    if (!is_there(report, kind))
+        return true;
+    if (!arena_split(&scratch, 20 * input->edges.corner_count + 4096, &labels))
+        return arena_error(err);
+    if (!finding_groups_build(input, kind, &groups, &labels, scratch, err))
+        return false;
+    *total += groups.count;
+    if (groups.count == 0)
+        return true;
+    struct ranked *ranking = ARENA_NEW(&scratch, struct ranked, groups.count);
+    if (scratch.failed)
+        return arena_error(err);
+    for (size_t g = 0; g < groups.count; g++)
+        ranking[g] = (struct ranked){groups.score[g], g};
+    ranking_sort(ranking, groups.count);
+    size_t kept = groups.count < room ? groups.count : room;
+    if (!gather_corners(input, &groups, ranking, kept, begin, &corners, &scratch, err))
+        return false;
+    for (size_t k = 0; k < kept; k++) {
+        size_t g = ranking[k].index;
+        struct place place = {input, corners + begin[k], begin[k + 1] - begin[k], groups.are_sides};
+        found[(*found_count)++] = make_finding(&place, kind, mesh, groups.size[g], groups.score[g]);
+    }
+    return true;
+}
+
+/* Appends found to the list, worst first; of equals the subject's come first, as they do in found. */
+static bool append_worst_first(const struct finding *found, size_t count, struct finding *entries,
+                               struct finding_list *findings, struct arena scratch, struct error *err)
+{
+    struct ranked *ranking = ARENA_NEW(&scratch, struct ranked, count);
+    if (scratch.failed)
+        return arena_error(err);
+    for (size_t i = 0; i < count; i++)
+        ranking[i] = (struct ranked){found[i].score, i};
+    ranking_sort(ranking, count);
+    for (size_t i = 0; i < count; i++)
+        entries[findings->count++] = found[ranking[i].index];
+    return true;
+}
+
+bool findings_build(const struct measure_input *subject, const struct mesh_report *subject_report,
+                    const struct measure_input *reference, const struct mesh_report *reference_report,
+                    struct finding_list *findings, struct arena *keep, struct arena scratch,
+                    struct error *err)
+{
+    struct finding *entries = ARENA_NEW(keep, struct finding, FINDING_KIND_COUNT * FINDING_PER_KIND_MAX);
+    struct finding *found = ARENA_NEW(&scratch, struct finding, FINDING_PER_KIND_MAX);
+    memset(findings, 0, sizeof *findings);
+    if (keep->failed || scratch.failed)
+        return arena_error(err);
+    findings->entries = entries;
+    for (size_t k = 0; k < FINDING_KIND_COUNT; k++) {
+        enum finding_kind kind = (enum finding_kind)k;
+        size_t found_count = 0, *total = &findings->total_by_kind[k];
+        if (!find_kind(subject, subject_report, kind, FINDING_SUBJECT, found, FINDING_PER_KIND_MAX,
+                       &found_count, total, scratch, err)
+            || (reference
+                && !find_kind(reference, reference_report, kind, FINDING_REFERENCE, found,
+                              FINDING_PER_KIND_MAX - found_count, &found_count, total, scratch, err))
+            || !append_worst_first(found, found_count, entries, findings, scratch, err))
+            return false;
+        findings->total += *total;
+    }
+    arena_trim(keep, entries, findings->count, sizeof *entries);
+    return true;
+}

@@ -1,0 +1,19 @@
+/* quantiles.h - order statistics of many doubles without sorting them.
+ *
+ * A quantile is the linear interpolation between order statistics at h = (n - 1) p, counted from 0 (type 7 of
+ * R. J. Hyndman, Y. Fan, "Sample quantiles in statistical packages", The American Statistician 50, 1996). The
+ * two order statistics are found by counting the 16 leading bits of every value, then those that follow
+ * within one bucket: linear whatever the values. */
+#ifndef MEASURE_QUANTILES_H
+#define MEASURE_QUANTILES_H
+
+#include <stddef.h>
+
+#include "base/arena.h"
+
+/* Fills out[i] with the quantile at shares[i] (0..1) of the values, which hold no NaN; NaN where count is 0.
+ */
+bool quantiles(const double *values, size_t count, const double *shares, size_t share_count, double *out,
+               struct arena scratch, struct error *err);
+
+#endif
