@@ -1,0 +1,37 @@
+// axes.js - round numbers for the axes of charts. Pure.
+
+const MULTIPLES = [1, 2, 5];
+
+/** Round values 1, 2, 5 times a power of ten from low to high; at least the two nearest ones inside or about the range. */
+export function logTicks(low, high) {
+  const ticks = [];
+  for (let power = Math.floor(Math.log10(low)) - 1; power <= Math.ceil(Math.log10(high)); power += 1) {
+    for (const multiple of MULTIPLES) ticks.push(Number(`${multiple}e${power}`));
+  }
+  const inside = ticks.filter((tick) => tick >= low * 0.999999 && tick <= high * 1.000001);
+  return inside.length >= 2 ? inside : [low, high].map((end) => Number(end.toPrecision(2)));
+}
+
+/** A range for a logarithmic axis that leaves room beside its first and last point. */
+export function logRange(values) {
+  const low = Math.min(...values);
+  const high = Math.max(...values);
+  const room = Math.max(1.25, (high / low) ** 0.12);
+  return [low / room, high * room];
+}
+
+/** A step of 1, 2 or 5 times a power of ten that divides `most` into at most `count` parts; whole where asked. */
+export function linearStep(most, count, whole = false) {
+  const rough = Math.max(most / count, Number.MIN_VALUE);
+  const power = 10 ** Math.floor(Math.log10(rough));
+  const step = [...MULTIPLES, 10].find((multiple) => multiple * power >= rough * 0.999999) * power;
+  return whole ? Math.max(1, Math.ceil(step)) : step;
+}
+
+/** Ticks from 0 that reach `most`. */
+export function linearTicks(most, count, whole = false) {
+  const step = linearStep(most > 0 ? most : 1, count, whole);
+  const ticks = [];
+  for (let i = 0; i === 0 || ticks.at(-1) < most * 0.999999; i += 1) ticks.push(Number((i * step).toPrecision(12)));
+  return ticks;
+}

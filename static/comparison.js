@@ -1,0 +1,139 @@
+// comparison.js - what the version table shows: columns in order, rows that count, the words of a cell. Pure.
+import {
+  formatCount, formatDifference, formatInterval, formatPlusMinus, formatValue, unitFor, withUnit,
+} from './format.js';
+import { say } from './say.js';
+
+/** The newest run of a version, or the run that the address asks for where the version has it. */
+export function runOf(version, wanted) {
+  return wanted && version.runs.includes(wanted) ? wanted : version.latest_run;
+}
+
+/** Versions as columns: cages before scans, newest first or by face size; the withdrawn stand last in their kind. */
+export function orderVersions(versions, sort) {
+  const key = (version) => (sort === 'face_size' ? version.face_size ?? Infinity : -version.number);
+  return [...versions].sort((a, b) => (a.kind === b.kind
+    ? Number(a.withdrawn !== null) - Number(b.withdrawn !== null) || key(a) - key(b) || b.number - a.number
+    : a.kind === 'cage' ? -1 : 1));
+}
+
+/** The newest version that counts: a measured cage, else a measured scan, else null. */
+export function latestMeasured(versions) {
+  const counted = orderVersions(versions, 'newest').filter((version) => version.latest_run !== null && version.withdrawn === null);
+  return counted[0] ?? null;
+}
+
+/** The baseline where none was chosen: the measured version of the same kind before the latest one, else the latest. */
+export function defaultBaseline(versions) {
+  const latest = latestMeasured(versions);
+  if (latest === null) return null;
+  const before = orderVersions(versions, 'newest').filter((version) => version.kind === latest.kind
+    && version.latest_run !== null && version.withdrawn === null && version.number < latest.number);
+  return before[0] ?? latest;
+}
+
+const given = (value) => value !== null && value !== undefined;
+
+/** Whether a row says something that differs between the columns shown. */
+export function rowDiffers(row, columns) {
+  return columns.some(({ runIndex }) => ['better', 'worse', 'differs'].includes(row.verdicts[runIndex]));
+}
+
+/** Whether any column has a value: a cage has no measures of triangles, a scan none of quads. */
+export function rowSpeaks(row, columns) {
+  return columns.some(({ runIndex }) => runIndex !== null && given(row.values[runIndex]));
+}
+
+/** Half the width of what is known about one value of a row; 0 where it is exact. */
+function halfwidth(row, i) {
+  return given(row.lower?.[i]) && given(row.upper?.[i]) ? (row.upper[i] - row.lower[i]) / 2 : 0;
+}
+
+/** Whether the row's values are the upper ends of intervals (not values in the middle of one). */
+function isInterval(row, i) {
+  return given(row.upper?.[i]) && row.values[i] === row.upper[i] && row.lower[i] !== row.upper[i];
+}
+
+/** The printed value of a cell, without its unit; null where there is none. `scale` is that of unitFor. */
+export function cellText(row, i, measure, scale) {
+  const value = row.values[i];
+  if (!given(value)) return null;
+  const times = scale.factor;
+  if (isInterval(row, i)) return formatInterval(row.lower[i] * times, row.upper[i] * times, say('interval.to'));
+  const half = halfwidth(row, i);
+  if (half > 0) {
+    return sampled(formatPlusMinus(value * times, half * times), measure);
+  }
+  return sampled(Number.isInteger(value * times) ? formatCount(value * times) : formatValue(value * times), measure);
+}
+
+function sampled(text, measure) {
+  return measure?.certified === 'sampled' ? say('value.sampled', { value: text }) : text;
+}
+
+/** The printed value with its unit. */
+export function cellSentence(row, i, measure, scale) {
+  const text = cellText(row, i, measure, scale);
+  return text === null ? say('value.none') : withUnit(text, scale.unit);
+}
+
+/** The change of a cell against the baseline: its verdict and the words for it; null where nothing is differenced. */
+export function changeText(row, i, baselineIndex, scale) {
+  const verdict = row.verdicts[i];
+  if (!given(verdict) || i === baselineIndex) return null;
+  if (verdict === 'no change' || verdict === 'not told apart') return { verdict, text: say(`verdict.${verdict}`) };
+  const known = (halfwidth(row, i) + halfwidth(row, baselineIndex)) * scale.factor;
+  const difference = formatDifference(row.differences[i] * scale.factor, known);
+  return { verdict, text: say(`verdict.${verdict}`, { difference }) };
+}
+
+/** How many measures got better, worse, or cannot be told apart in one column, and the rows that got worse. */
+export function summarize(rows, runIndex) {
+  const count = (verdict) => rows.filter((row) => row.verdicts[runIndex] === verdict).length;
+  return {
+    better: count('better'), worse: count('worse'), same: count('not told apart'), unchanged: count('no change'),
+    worseRows: rows.filter((row) => row.verdicts[runIndex] === 'worse'),
+  };
+}
+
+/** Rows in their groups, in the order in which the measures are defined. */
+export function groupRows(rows, groups) {
+  const title = new Map(groups.map((group) => [group.id, group.title]));
+  const found = new Map();
+  for (const row of rows) found.set(row.group, [...(found.get(row.group) ?? []), row]);
+  return [...found].map(([id, members]) => ({ id, title: title.get(id) ?? id, rows: members }));
+}
+
+/**
+ * The points of a trade-off between two things of which less is better (`loss`) and more is better (`size`).
+ * @returns {object[]} those that no other point beats, from the greatest size to the least
+ */
+export function tradeOffFront(points) {
+  const beaten = (a) => points.some((b) => b !== a && b.size >= a.size && b.loss <= a.loss && (b.size > a.size || b.loss < a.loss));
+  return points.filter((point) => !beaten(point)).sort((a, b) => b.size - a.size || a.loss - b.loss);
+}
+
+/** What a record has at a dotted path; undefined where it does not lead anywhere. */
+export function recordAt(record, path) {
+  return path.split('.').reduce((node, key) => node?.[key], record);
+}
+
+/** Where a measure was found: a point of its interval, or the worst face of its metric; null where it has no place. */
+export function placeOf(record, path) {
+  for (let parts = path.split('.').slice(0, -1); parts.length > 1; parts = parts.slice(0, -1)) {
+    const node = recordAt(record, parts.join('.'));
+    if (Array.isArray(node?.at)) return { at: node.at };
+    if (given(node?.worst_face)) return { face: node.worst_face };
+  }
+  return null;
+}
+
+/** How many samples a deviation's statistics rest on; null where they are certified or there is none. */
+export function samplesOf(record, path) {
+  return recordAt(record, path.split('.').slice(0, 2).join('.'))?.sampled?.N ?? null;
+}
+
+/** The printing of each row: factor and unit, by the measure's unit. */
+export function scaleOf(row, fileUnit, shownUnit) {
+  return unitFor(row.unit, fileUnit, shownUnit);
+}

@@ -1,0 +1,118 @@
+// dom.js - the few helpers with which the views build elements. Text always becomes a text node.
+import { formatDay, formatTime } from './format.js';
+import { say } from './say.js';
+
+const SVG = 'http://www.w3.org/2000/svg';
+
+/**
+ * An element. Keys of `props`: class, text, on (an object of listeners), data (dataset), style (set through the CSSOM),
+ * prop (set as properties), anything else an attribute; null, undefined and false leave the attribute out.
+ */
+export function h(tag, props = {}, ...children) {
+  return build(document.createElement(tag), props, children);
+}
+
+/** An SVG element, with the same props. */
+export function s(tag, props = {}, ...children) {
+  return build(document.createElementNS(SVG, tag), props, children);
+}
+
+function build(el, props, children) {
+  for (const [key, value] of Object.entries(props)) {
+    if (value === null || value === undefined || value === false) continue;
+    if (key === 'on') Object.entries(value).forEach(([name, listener]) => el.addEventListener(name, listener));
+    else if (key === 'data') Object.assign(el.dataset, value);
+    else if (key === 'style') Object.entries(value).forEach(([name, v]) => el.style.setProperty(name, v));
+    else if (key === 'prop') Object.assign(el, value);
+    else if (key === 'text') el.textContent = value;
+    else el.setAttribute(key, value === true ? '' : value);
+  }
+  el.append(...children.flat(3).filter((child) => child !== null && child !== undefined && child !== false));
+  return el;
+}
+
+/** One of the shapes of index.html, hidden from readers of the text: its word stands beside it. */
+export function shape(name, className = 'shape') {
+  return s('svg', { class: className, 'aria-hidden': 'true', viewBox: '0 0 12 12' }, s('use', { href: `#s-${name}` }));
+}
+
+/** Text for those who listen. */
+export function hidden(text) {
+  return h('span', { class: 'hide', text });
+}
+
+/** A state: shape and word in the colour of the state. */
+export function stateMark(kind, word) {
+  return h('span', { class: `state ${kind}` }, shape(kind), h('span', { text: word }));
+}
+
+/** A time in the reader's zone, the whole of it on hover; `short` leaves out the hour. */
+export function timeMark(iso, short = false) {
+  return h('time', { datetime: iso, title: formatTime(iso), text: short ? formatDay(iso) : formatTime(iso) });
+}
+
+/** Sends a wish up, or data down. */
+export function tell(el, name, detail) {
+  el.dispatchEvent(new CustomEvent(name, { detail, bubbles: true }));
+}
+
+/** Data goes down: the same without bubbling. */
+export function give(el, name, detail) {
+  el.dispatchEvent(new CustomEvent(name, { detail }));
+}
+
+/**
+ * Replaces the content of a part that is drawn anew while somebody may be using it: the focus stays on the element with
+ * the same data-key, regions with a data-scroll name keep their place, and details with a data-open name stay open.
+ */
+export function redraw(el, ...children) {
+  const key = el.contains(document.activeElement) ? document.activeElement.dataset.key : undefined;
+  const places = new Map([...el.querySelectorAll('[data-scroll]')].map((part) => [part.dataset.scroll, part.scrollLeft]));
+  const open = new Set([...el.querySelectorAll('details[data-open][open]')].map((part) => part.dataset.open));
+  el.replaceChildren(...children.flat(3).filter((child) => child !== null && child !== undefined && child !== false));
+  for (const part of el.querySelectorAll('details[data-open]')) part.open = open.has(part.dataset.open);
+  for (const part of el.querySelectorAll('[data-scroll]')) part.scrollLeft = places.get(part.dataset.scroll) ?? 0;
+  if (key !== undefined) [...el.querySelectorAll('[data-key]')].find((part) => part.dataset.key === key)?.focus({ preventScroll: true });
+}
+
+/** An option list for a select. */
+export function options(entries, chosen) {
+  return entries.map(([value, text]) => h('option', { value, text, selected: value === chosen }));
+}
+
+/** A select with its label. */
+export function choice({ label, name, entries, chosen, change, key, hideLabel = false }) {
+  const select = h('select', { name, data: { key: key ?? name }, on: { change: (event) => change?.(event.target.value) } }, options(entries, chosen));
+  return h('label', {}, h('span', { class: hideLabel ? 'hide' : null, text: label }), select);
+}
+
+/** One entry of a list of terms: dotted line, name left, entry right. */
+export function entry(name, ...value) {
+  return h('div', {}, h('dt', { text: name }), h('dd', {}, ...value));
+}
+
+/** What went wrong, where, and what to do; `actions` are buttons. Every part but the title may be absent. */
+export function errorBox({ title, what, where, todo, kept }, actions = []) {
+  const part = (name, text) => (text ? [h('dt', { text: say(name) }), h('dd', { class: 'break', text })] : []);
+  return h('div', { class: 'error', role: 'alert' },
+    h('p', {}, stateMark('failed', title)),
+    h('dl', {}, part('error.what', what), part('error.where', where), part('error.todo', todo), part('error.kept', kept)),
+    actions.length > 0 ? h('p', { class: 'acts' }, actions) : null);
+}
+
+/** An empty list: one sentence, one next step. */
+export function emptyBox(sentence, ...next) {
+  return h('div', { class: 'empty' }, h('p', { class: 'lead', text: sentence }), h('p', {}, ...next));
+}
+
+/** A dialog for what needs more than one field or cannot be undone; removed when it closes. Returns the dialog. */
+export function openDialog({ title, body, buttons }) {
+  const id = 'dialog-title';
+  const dialog = h('dialog', { class: 'dialog', 'aria-labelledby': id },
+    h('form', { method: 'dialog', on: { submit: (event) => event.preventDefault() } },
+      h('h2', { id, class: 'top', text: title }), body, h('p', { class: 'acts' }, buttons)));
+  dialog.addEventListener('close', () => dialog.remove());
+  document.body.append(dialog);
+  dialog.showModal();
+  return dialog;
+}

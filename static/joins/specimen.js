@@ -1,0 +1,236 @@
+// specimen.js - joins the view of one specimen to the server. Reads specimen, versions, jobs, measures, the comparison of their
+// runs, and the records and findings of the chosen version; keeps the rest of the view's state in the address.
+import * as api from '../api.js';
+import { comparisonRows, csvText } from '../csv.js';
+import { defaultBaseline, latestMeasured, orderVersions, runOf } from '../comparison.js';
+import { give } from '../dom.js';
+import { formatValue, lengthFactor, withUnit } from '../format.js';
+import { readList } from '../route.js';
+import { say } from '../say.js';
+import { versionName } from '../specimen-state.js';
+import { openNumberCard, openVersionCard } from '../views/cards.js';
+import { askAgainst, askWithdraw } from '../views/dialogs.js';
+import { askChangeSpecimen } from '../views/new-specimen.js';
+import { SpecimenView } from '../views/specimen.js';
+
+/** How many columns are shown before the reader chooses: more stay one click away. */
+const COLUMNS = 24;
+
+/** @param {HTMLElement} el @param {object} page  app.js */
+export function joinSpecimen(el, page) {
+  let id = null;
+  let query = {};
+  let read = null;      // { specimen, versions, jobs, definitions } as the server has them
+  let comparison = null;
+  let compared = '';    // the runs and the baseline that `comparison` is of
+  let findings = null;
+  let asked = 0;
+  let timer = null;
+  let state = null;
+  const records = new Map();
+
+  SpecimenView(el);
+  const record = (run) => {
+    if (!records.has(run)) records.set(run, api.readRun(run).then((answer) => answer.record));
+    return records.get(run);
+  };
+
+  /** What the address asks of the versions that are there. */
+  function arrange() {
+    const { specimen, versions } = read;
+    const ordered = orderVersions(versions, query.sort);
+    const hidden = query.hide === undefined ? ordered.slice(COLUMNS).map((version) => version.id) : readList(query.hide);
+    const visible = ordered.filter((version) => !hidden.includes(version.id));
+    const runs = visible.map((version) => runOf(version, query.run)).filter((run) => run !== null);
+    const wanted = visible.find((version) => query.baseline && version.runs.includes(query.baseline));
+    const fallback = defaultBaseline(visible);
+    const baseline = wanted ?? fallback;
+    const baselineRun = wanted ? query.baseline : fallback && runOf(fallback, query.run);
+    const latest = latestMeasured(versions);
+    const chosen = versions.find((version) => version.id === query.version && version.latest_run !== null) ?? latest;
+    return {
+      specimen, versions, ordered, hidden, visible, baseline, latest, chosen,
+      runs: baselineRun && !runs.includes(baselineRun) ? [...runs, baselineRun] : runs, baselineRun,
+      chosenRun: chosen ? runOf(chosen, query.run) : null,
+    };
+  }
+
+  async function load({ fresh = true } = {}) {
+    const mine = (asked += 1);
+    try {
+      if (fresh || read === null) {
+        const [specimen, versions, jobs, definitions] = await Promise.all([api.readSpecimen(id), api.listVersions(id), api.listJobs({ specimen: id }), api.readMeasures()]);
+        if (mine !== asked) return;
+        read = { specimen, versions, jobs, definitions };
+      }
+      const plan = arrange();
+      const key = `${plan.runs.join()} ${plan.baselineRun}`;
+      const [answer, chosen, base, places] = await Promise.all([
+        plan.runs.length === 0 ? null : key === compared ? comparison : api.compareRuns(plan.runs, plan.baselineRun),
+        plan.chosenRun && record(plan.chosenRun), plan.baselineRun && record(plan.baselineRun),
+        plan.chosenRun === null ? null : findings?.run === plan.chosenRun ? findings : api.readFindings(plan.chosenRun),
+      ]);
+      if (mine !== asked) return;
+      comparison = answer;
+      compared = key;
+      findings = places && { ...places, run: plan.chosenRun };
+      state = draw(plan, chosen, base);
+      give(el, 'show', state);
+      page.setTitle(`${read.specimen.catalogue_number}, ${read.specimen.title}`);
+    } catch (problem) {
+      if (mine !== asked) return;
+      if (!(problem instanceof api.Problem)) throw problem;
+      give(el, 'show', { problem });
+    }
+  }
+
+  /** The state that the view draws. */
+  function draw(plan, chosenRecord, baseRecord) {
+    const { specimen, versions, baseline, latest, chosen } = plan;
+    const fileUnit = specimen.units;
+    const unit = fileUnit === 'unknown' ? '' : query.unit ?? fileUnit;
+    const factor = lengthFactor(fileUnit, unit);
+    const nameOf = (version) => {
+      const found = versions.find((each) => each.id === version);
+      return found ? versionName(found) : '—';
+    };
+    const column = (version) => {
+      const run = runOf(version, query.run);
+      const runIndex = comparison === null ? -1 : comparison.runs.findIndex((each) => each.id === (version === baseline ? plan.baselineRun : run));
+      return {
+        version, run: runIndex < 0 ? null : comparison.runs[runIndex], runIndex: runIndex < 0 ? null : runIndex,
+        job: read.jobs.find((job) => job.id === version.jobs[0]) ?? null,
+        isBaseline: version === baseline, isLatest: version === latest, isChosen: version === chosen,
+      };
+    };
+    const columns = plan.visible.map(column);
+    const baselineColumn = columns.find(({ isBaseline }) => isBaseline) ?? null;
+    const scans = versions.filter((version) => version.kind === 'scan' && version.withdrawn === null);
+    const latestScan = scans.at(-1) ?? null;
+    const cages = versions.filter((version) => version.kind === 'cage' && version.withdrawn === null);
+    const busy = (version) => read.jobs.some((job) => job.version === version.id && (job.state === 'queued' || job.state === 'running'));
+    return {
+      specimen, versions, query, comparison, findings, baseline, latest, chosen, columns, unit, latestScan,
+      hidden: plan.hidden, allVersions: plan.ordered, hiddenColumns: plan.ordered.filter((version) => plan.hidden.includes(version.id)).map(column),
+      lengthFactor: factor, nameOf, fileAddress: api.fileAddress,
+      folded: readList(query.fold), onlyDiffers: query.only === 'differs',
+      measures: new Map(read.definitions.measures.map((measure) => [measure.path, measure])), groups: read.definitions.groups,
+      baselineRun: baselineColumn?.run ?? null, baselineIndex: baselineColumn?.runIndex ?? -1,
+      trendColumns: columns.filter(({ version, runIndex }) => version.kind === (latest?.kind ?? 'cage') && version.withdrawn === null && runIndex !== null)
+        .sort((a, b) => a.version.number - b.version.number),
+      points: specimen.trend.filter((point) => point.kind === 'cage' && !point.withdrawn && point.run !== null).map((point) => ({
+        name: versionName(point), size: scaled(point.face_size, factor), openEdges: point.open_edges, lost: scaled(point.lost, factor), invented: scaled(point.invented, factor),
+      })),
+      chosenRun: plan.chosenRun, chosenRecord: chosenRecord && { name: versionName(chosen), record: chosenRecord },
+      baselineRecord: baseRecord && plan.baselineRun !== plan.chosenRun ? { name: versionName(baseline), record: baseRecord } : null,
+      box: chosenRecord ? chosenRecord.subject.bounds : null,
+      staleCages: latestScan === null ? [] : cages.filter((cage) => cage.against !== null && cage.against !== latestScan.id && scans.some(({ id: scan }) => scan === cage.against) && !busy(cage)),
+      waiting: read.jobs.some((job) => job.state === 'queued' || job.state === 'running'),
+      pointText: (at) => withUnit(at.map((value) => formatValue(value * factor)).join(', '), unit),
+    };
+  }
+
+  const go = (changes) => {
+    const kept = { ...query, ...changes };
+    if (changes.version) delete kept.run;
+    page.go({ view: 'specimen', id, query: kept }, true);
+  };
+  const versionOf = (each) => read.versions.find((version) => version.id === each);
+
+  /** Does something to the server, tells what came of it, and reads anew. */
+  async function act(work, told) {
+    try {
+      await work();
+      page.tell(told);
+    } catch (problem) {
+      page.tellProblem(problem);
+    }
+    await load();
+  }
+
+  const wishes = {
+    query: go,
+    number: (wish) => openNumberCard(state, wish, record(state.columns.find(({ version }) => version.id === wish.version).run.id)),
+    version: (wish) => openVersionCard(el, state, wish),
+    hide: ({ id: version }) => {
+      const hidden = state.hidden.includes(version) ? state.hidden.filter((each) => each !== version) : [...state.hidden, version];
+      go({ hide: hidden.length === 0 && read.versions.length <= COLUMNS ? '' : hidden.join(',') || '0' });
+    },
+    again: ({ id: version }) => act(() => api.startRun({ version, again: true }), say('toast.again', { version: versionName(versionOf(version)) })),
+    cancel: ({ job }) => act(() => api.cancelJob(job), say('toast.cancelled')),
+    retry: ({ job }) => act(() => api.retryJob(job), say('toast.retried')),
+    remeasure: () => act(async () => {
+      const cages = state.staleCages;
+      for (const cage of cages) await api.changeVersion(cage.id, { against: state.latestScan.id });
+    }, say('toast.remeasure', { n: state.staleCages.length, scan: versionName(state.latestScan) })),
+    withdraw: ({ id: version }) => askWithdraw(versionOf(version), async (withdrawn) => {
+      await api.changeVersion(version, { withdrawn });
+      page.tell(say('toast.withdrawn', { version: versionName(versionOf(version)) }));
+      await load();
+    }),
+    against: ({ id: version }) => askAgainst(versionOf(version), read.versions.filter((each) => each.kind === 'scan' && each.id !== version && each.withdrawn === null).reverse(), async (against) => {
+      await api.changeVersion(version, { against });
+      page.tell(say('toast.again', { version: versionName(versionOf(version)) }));
+      await load();
+    }),
+    label: () => askChangeSpecimen(read.specimen, async (values) => {
+      await api.changeSpecimen(id, values);
+      page.tell(say('toast.label'));
+      await load();
+    }),
+    csv: () => save(`${read.specimen.catalogue_number}.csv`, csvText(comparisonRows(state.comparison,
+      state.columns.filter(({ runIndex }) => runIndex !== null).map(({ version, runIndex }) => ({ label: versionName(version), runIndex })),
+      { number: read.specimen.catalogue_number, units: read.specimen.units }))),
+  };
+  for (const [name, fulfil] of Object.entries(wishes)) el.addEventListener(`wish.${name}`, (event) => fulfil(event.detail ?? {}));
+
+  return {
+    visit(route) {
+      const same = route.id === id && read !== null;
+      query = route.query;
+      if (same) return load({ fresh: false });
+      ({ id } = route);
+      read = null;
+      findings = null;
+      compared = '';
+      give(el, 'show', { loading: true });
+      return load();
+    },
+    /** Progress is drawn at once; anything that changes what is stored is read anew, a moment later and once. */
+    hear(name, data) {
+      if (name === 'connected' || name === 'lost' || (data && !concerns(name, data))) return;
+      if (name === 'job' && read !== null && state !== null) {
+        read.jobs = [...read.jobs.filter((job) => job.id !== data.id), data];
+      }
+      timer ??= setTimeout(() => {
+        timer = null;
+        load();
+      }, name === 'job' && data.state === 'running' ? 1000 : 250);
+    },
+    /** The theme or the medium changed: what is drawn on a canvas must be drawn again. */
+    repaint() {
+      if (state !== null) give(el, 'show', state);
+    },
+    leave() {
+      clearTimeout(timer);
+      asked += 1;
+      id = null;
+    },
+  };
+
+  function concerns(name, data) {
+    return name === 'specimen' ? data.id === id : data.specimen === id;
+  }
+}
+
+const scaled = (value, factor) => (value === null || value === undefined ? null : value * factor);
+
+/** Hands the text to the browser as a file to save. */
+function save(name, text) {
+  const address = URL.createObjectURL(new Blob(['\ufeff', text], { type: 'text/csv;charset=utf-8' }));
+  const link = document.createElement('a');
+  link.href = address;
+  link.download = name;
+  link.click();
+  setTimeout(() => URL.revokeObjectURL(address), 1000);
+}

@@ -1,0 +1,43 @@
+# page.mk - the page: our own files copied as they are, beside the parts that come from npm.
+#   make page         into $(OUT)/page, which `fettle serve` looks for beside the program
+#   make screenshots  every view, in both themes and at three widths, into build/screenshots
+# There is no build step: a bare import of an npm part becomes a relative path while it is copied,
+# because the page's content security policy allows no import map.
+
+PAGE       := $(OUT)/page
+PAGE_FILES := $(filter-out static/package% static/page.mk,$(wildcard static/*.* static/*/*.js static/*/*.css))
+PAGE_FILES := $(filter-out static/node_modules/%,$(PAGE_FILES))
+PAGE_COPY  := $(PAGE_FILES:static/%=$(PAGE)/%)
+PAGE_NPM   := $(PAGE)/npm/uplot.js $(PAGE)/npm/uplot.css $(PAGE)/npm/uplot-license.txt
+
+.PHONY: page page-stale
+page: page-stale $(PAGE_COPY) $(PAGE_NPM)
+
+# A file that was renamed or removed in static/ must not be served any longer.
+page-stale:
+	@test ! -d $(PAGE) || find $(PAGE) -type f | while read -r file; do \
+	    case " $(PAGE_COPY) $(PAGE_NPM) " in *" $$file "*) ;; *) rm -f "$$file" ;; esac; done
+
+static/node_modules: static/package.json static/package-lock.json static/.npmrc
+	cd static && npm ci --no-audit --no-fund --ignore-scripts && touch node_modules
+
+$(PAGE)/npm/uplot.js: static/node_modules
+	@mkdir -p $(@D)
+	cp static/node_modules/uplot/dist/uPlot.esm.js $@
+$(PAGE)/npm/uplot.css: static/node_modules
+	@mkdir -p $(@D)
+	cp static/node_modules/uplot/dist/uPlot.min.css $@
+$(PAGE)/npm/uplot-license.txt: static/node_modules
+	@mkdir -p $(@D)
+	cp static/node_modules/uplot/LICENSE $@
+
+# npm's names, as written in our modules, to the copies in npm/, as seen from the module's folder
+$(PAGE)/%.js: static/%.js
+	@mkdir -p $(@D)
+	sed "s#from 'uplot'#from '$(if $(findstring /,$*),../,./)npm/uplot.js'#" $< > $@
+$(PAGE)/%: static/%
+	@mkdir -p $(@D)
+	cp $< $@
+
+screenshots: all tests/node_modules
+	FETTLE=$(abspath $(PROGRAM)) node tests/page/screenshots.mjs build/screenshots
