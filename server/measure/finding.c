@@ -223,11 +223,11 @@ static bool is_there(const struct mesh_report *report, enum finding_kind kind)
     return counted[kind] > 0;
 }
 
-/* Appends the worst groups of one kind of one mesh to found, at most room; total receives how many there are.
- */
+/* Appends the worst groups of one kind of one mesh to found, at most room; the totals count them all. */
 static bool find_kind(const struct measure_input *input, const struct mesh_report *report,
                       enum finding_kind kind, enum finding_mesh mesh, struct finding *found, size_t room,
-                      size_t *found_count, size_t *total, struct arena scratch, struct error *err)
+                      size_t *found_count, struct finding_list *totals, struct arena scratch,
+                      struct error *err)
 {
     struct finding_groups groups;
     uint32_t begin[FINDING_PER_KIND_MAX + 1], *corners;
@@ -238,7 +238,9 @@ static bool find_kind(const struct measure_input *input, const struct mesh_repor
         return arena_error(err);
     if (!finding_groups_build(input, kind, &groups, &labels, scratch, err))
         return false;
-    *total += groups.count;
+    totals->total += groups.count;
+    totals->total_by_kind[kind] += groups.count;
+    totals->total_by_severity[mesh][severity_of(kind, input->kind)] += groups.count;
     if (groups.count == 0)
         return true;
     struct ranked *ranking = ARENA_NEW(&scratch, struct ranked, groups.count);
@@ -286,15 +288,14 @@ bool findings_build(const struct measure_input *subject, const struct mesh_repor
     findings->entries = entries;
     for (size_t k = 0; k < FINDING_KIND_COUNT; k++) {
         enum finding_kind kind = (enum finding_kind)k;
-        size_t found_count = 0, *total = &findings->total_by_kind[k];
+        size_t found_count = 0;
         if (!find_kind(subject, subject_report, kind, FINDING_SUBJECT, found, FINDING_PER_KIND_MAX,
-                       &found_count, total, scratch, err)
+                       &found_count, findings, scratch, err)
             || (reference
                 && !find_kind(reference, reference_report, kind, FINDING_REFERENCE, found,
-                              FINDING_PER_KIND_MAX - found_count, &found_count, total, scratch, err))
+                              FINDING_PER_KIND_MAX - found_count, &found_count, findings, scratch, err))
             || !append_worst_first(found, found_count, entries, findings, scratch, err))
             return false;
-        findings->total += *total;
     }
     arena_trim(keep, entries, findings->count, sizeof *entries);
     return true;
