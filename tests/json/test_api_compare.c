@@ -1,0 +1,144 @@
+/* test_api_compare.c
+ *   verdict_*  the rules of api_compare.h, by hand-made numbers
+ *   row_*      alignment of two small records; what is not comparable */
+#include "json/api_compare.h"
+
+#include <criterion/criterion.h>
+#include <criterion/new/assert.h>
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+static const char *exact(enum measure_direction direction, double value, double base)
+{
+    return compare_verdict(direction, true, value, value, value, base, base, base);
+}
+
+Test(api_compare, verdict_of_exact_measures_follows_the_direction)
+{
+    cr_expect(eq(str, (char *)exact(MEASURE_LOWER_IS_BETTER, 3, 5), "better"));
+    cr_expect(eq(str, (char *)exact(MEASURE_LOWER_IS_BETTER, 5, 3), "worse"));
+    cr_expect(eq(str, (char *)exact(MEASURE_HIGHER_IS_BETTER, 5, 3), "better"));
+    cr_expect(eq(str, (char *)exact(MEASURE_HIGHER_IS_BETTER, 3, 5), "worse"));
+    cr_expect(eq(str, (char *)exact(MEASURE_NO_DIRECTION, 3, 5), "differs"));
+    cr_expect(eq(str, (char *)exact(MEASURE_LOWER_IS_BETTER, 5, 5), "no change"));
+    cr_expect(exact(MEASURE_LOWER_IS_BETTER, NAN, 5) == NULL);
+    cr_expect(exact(MEASURE_LOWER_IS_BETTER, 5, NAN) == NULL);
+}
+
+Test(api_compare, verdict_of_intervals_needs_them_apart)
+{
+    static const struct {
+        const char *name, *word;
+        double lower, upper, base_lower, base_upper;
+    } cases[] = {
+        {"below", "better", 1, 2, 3, 4},           {"above", "worse", 3, 4, 1, 2},
+        {"overlap", "not told apart", 1, 3, 2, 4}, {"touch", "not told apart", 1, 2, 2, 3},
+        {"inside", "not told apart", 2, 3, 1, 4},  {"same", "not told apart", 1, 2, 1, 2},
+    };
+    for (size_t i = 0; i < sizeof cases / sizeof *cases; i++)
+        cr_expect(strcmp(compare_verdict(MEASURE_LOWER_IS_BETTER, false, cases[i].upper, cases[i].lower,
+                                         cases[i].upper, cases[i].base_upper, cases[i].base_lower,
+                                         cases[i].base_upper),
+                         cases[i].word)
+                      == 0,
+                  "%s", cases[i].name);
+}
+
+static const char record_a[] =
+    "{\"subject\":{\"file\":{\"units\":\"mm\"},\"topology\":{\"open_edges\":7,\"genus\":null}},"
+    "\"deviation\":{\"hausdorff\":{\"lower\":0.5,\"upper\":0.6}}}";
+static const char record_b[] =
+    "{\"subject\":{\"file\":{\"units\":\"mm\"},\"topology\":{\"open_edges\":3,\"genus\":1}},"
+    "\"deviation\":{\"hausdorff\":{\"lower\":0.1,\"upper\":0.2}}}";
+
+static struct store_run run_of(int64_t id, const char *reference)
+{
+    return (struct store_run){.id = id,
+                              .version = id,
+                              .kind = "cage",
+                              .number = id,
+                              .created = "2026-11-25T12:00:00Z",
+                              .definitions = 1,
+                              .settings = "{}",
+                              .reference_sha256 = reference};
+}
+
+static char *compare(const struct store_run *a, const struct store_run *b)
+{
+    static struct measure_definition definitions[] = {
+        {.path = "subject.topology.open_edges",
+         .name = "Open edges",
+         .group = "topology",
+         .unit = "count",
+         .direction = MEASURE_LOWER_IS_BETTER,
+         .of_cage = true},
+        {.path = "deviation.hausdorff.upper",
+         .name = "Hausdorff distance",
+         .group = "deviation",
+         .unit = "length",
+         .direction = MEASURE_LOWER_IS_BETTER,
+         .of_cage = true,
+         .lower = "deviation.hausdorff.lower",
+         .upper = "deviation.hausdorff.upper"},
+        {.path = "subject.only.of.scans", .name = "x", .group = "x", .unit = "count", .of_scan = true},
+    };
+    struct measure_list measures = {.measure_count = 3, .measures = definitions};
+    struct compared_run runs[] = {{a, NAN, record_a, sizeof record_a - 1},
+                                  {b, 0.4, record_b, sizeof record_b - 1}};
+    struct api_text text;
+    struct error err;
+    cr_assert(api_compare_write(runs, 2, 0, &measures, &text, &err), "%s", err.text);
+    return text.bytes;
+}
+
+Test(api_compare, row_tells_difference_and_verdict)
+{
+    struct store_run a = run_of(1, "r"), b = run_of(2, "r");
+
+    char *text = compare(&a, &b);
+
+    cr_expect(strstr(text, "\"measure\":\"subject.topology.open_edges\"") != NULL);
+    cr_expect(
+        strstr(text,
+               "\"values\":[7,3],\"differences\":[0,-4],\"verdicts\":[null,\"better\"],\"comparable\":[true,"
+               "true]")
+            != NULL,
+        "%s", text);
+    cr_expect(strstr(text, "\"values\":[0.6,0.2]") != NULL);
+    cr_expect(strstr(text, "\"lower\":[0.5,0.1],\"upper\":[0.6,0.2]") != NULL);
+    cr_expect(strstr(text, "subject.only.of.scans") == NULL);
+    free(text);
+}
+
+Test(api_compare, row_of_deviation_needs_the_same_reference)
+{
+    struct store_run a = run_of(1, "r"), b = run_of(2, "other");
+
+    char *text = compare(&a, &b);
+
+    cr_expect(strstr(text, "\"values\":[7,3],\"differences\":[0,-4]") != NULL);
+    cr_expect(
+        strstr(text,
+               "\"values\":[0.6,0.2],\"differences\":[0,null],\"verdicts\":[null,null],\"comparable\":[true,"
+               "false]")
+            != NULL,
+        "%s", text);
+    cr_expect(strstr(text, "another reference") != NULL);
+    free(text);
+}
+
+Test(api_compare, row_of_other_definitions_or_settings_is_not_differenced)
+{
+    struct store_run a = run_of(1, "r"), b = run_of(2, "r"), c = run_of(3, "r");
+    b.definitions = 2;
+    c.settings = "{\"certify\":1}";
+
+    char *by_definitions = compare(&a, &b), *by_settings = compare(&a, &c);
+
+    cr_expect(strstr(by_definitions, "\"values\":[7,3],\"differences\":[0,null]") != NULL);
+    cr_expect(strstr(by_definitions, "\"comparable\":false,\"why\":\"measured by definitions 2") != NULL);
+    cr_expect(strstr(by_settings, "\"comparable\":false,\"why\":\"measured with other settings") != NULL);
+    free(by_definitions);
+    free(by_settings);
+}
