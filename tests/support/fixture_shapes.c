@@ -2,19 +2,25 @@
 #include "support/fixture_shapes.h"
 
 #include <criterion/criterion.h>
-#include <stdlib.h>
 #include <string.h>
 
 #include "base/mix64.h"
 
 static const double pi = 3.14159265358979323846;
 
+struct arena *fixture_arena_of(size_t bytes)
+{
+    struct arena arena;
+    struct error err;
+    cr_assert(arena_open(&arena, bytes, &err), "no memory for the test");
+    struct arena *inside = ARENA_NEW(&arena, struct arena, 1);
+    *inside = arena;
+    return inside;
+}
+
 struct arena *fixture_arena(void)
 {
-    struct arena *arena = malloc(sizeof *arena);
-    struct error err;
-    cr_assert(arena && arena_open(arena, (size_t)256 << 20, &err), "no memory for the test");
-    return arena;
+    return fixture_arena_of((size_t)64 << 20);
 }
 
 struct mesh fixture_room(struct arena *arena, size_t vertex_count, size_t face_max, size_t corner_max)

@@ -1,14 +1,16 @@
 /* fixture_shapes.h - meshes that tests build in code, with numbers known on paper.
  *
  * Every mesh comes from the arena given (cr_assert fails the test when it is too small) and is listed
- * counter-clockwise seen from outside, so closed ones have a positive volume. fixture_arena opens one of
- * 256 MiB of address space; it is left to the end of the test's process. */
+ * counter-clockwise seen from outside, so closed ones have a positive volume. */
 #ifndef SUPPORT_FIXTURE_SHAPES_H
 #define SUPPORT_FIXTURE_SHAPES_H
 
 #include "mesh/mesh.h"
 
+/* An arena that lives to the end of the test's process, of 64 MiB of address space or of that many bytes. The
+ * struct stands inside its own memory, so nothing is leaked. */
 struct arena *fixture_arena(void);
+struct arena *fixture_arena_of(size_t bytes);
 
 /* From lists written out: faces hold their sizes one by one: size, corners..., size, corners..., and end with
  * a size of 0. */
