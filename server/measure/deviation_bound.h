@@ -11,7 +11,7 @@
 
 #include <stddef.h>
 
-#define BOUND_FACES_MAX 5
+#define BOUND_FACES_MAX 4
 
 /* distances[k][i]: from corner i of a triangle to face k. The least upper bound over the triangle that the
  * faces give together: for any weights w >= 0 that sum to 1, min over k of d_k <= sum of w_k d_k, which is

@@ -6,17 +6,21 @@
 
 #include <assert.h>
 #include <math.h>
+#include <stdlib.h>
 #include <string.h>
 
-#define SAMPLES 1024
-#define SAMPLE_CHUNK 32
-#define NODE_BATCH 8192 /* tree items of one round */
-#define NODE_CHUNK 16
-#define PIECE_BATCH 4096
-#define PIECE_CHUNK 8
-#define PIECES_MAX ((size_t)1 << 17)    /* waiting at one time */
-#define ALLOWANCE_MAX ((size_t)1 << 18) /* work of a chunk in one round, so that a round stays short */
-#define FARTHEST_POSSIBLE 4.0           /* more than the diagonal of [-1, 1]^3 */
+#define SAMPLES 8192
+#define SAMPLES_PER_TRIANGLE 8 /* of small surfaces */
+#define SAMPLE_CHUNK 64
+#define CLIMBS 32 /* the farthest samples are moved to where it is farther still */
+#define CLIMB_STEPS 24
+#define ITEM_BATCH 4096 /* nodes, triangles or pieces of one round */
+#define CHUNK 16
+#define STACK_MAX 64                     /* pieces of one triangle under work */
+#define PIECE_WORK_MAX ((size_t)1 << 15) /* then the rest of it waits for another round */
+#define PIECES_MAX ((size_t)1 << 17)     /* waiting at one time */
+#define ALLOWANCE_MAX ((size_t)1 << 18)  /* work of a chunk in one round, so that a round stays short */
+#define FARTHEST_POSSIBLE 4.0            /* more than the diagonal of [-1, 1]^3 */
 
 /* A node of the index (level >= 0) or the triangle of a slot (level -1) that may hold the maximum. */
 struct item {
@@ -31,16 +35,17 @@ struct chunk_result {
     size_t item_count, piece_count; /* filled in the chunk's part of the outputs */
 };
 
-/* A vertex of `from` whose nearest triangle is wanted. */
-struct vertex_query {
-    uint32_t vertex, slot, first;
+/* A point of `from` where the distance was asked. */
+struct sample {
+    double distance; /* -1: not asked */
+    vec3 at;
+    uint32_t slot, near;
 };
 
 struct search {
     const struct maximum_settings *settings;
     struct hunt hunt; /* what is known between rounds */
     size_t budget, chunk_allowance;
-    uint32_t *vertex_faces;     /* [points of from] nearest slot of `to`; BVH_NONE: not asked yet */
     bool *gone[BVH_LEVELS_MAX]; /* nodes whose triangles are all shared; NULL when none are */
     struct item *items;
     size_t item_count, item_capacity;
@@ -48,8 +53,8 @@ struct search {
     size_t piece_count;
     struct item *item_batch, *item_output;
     struct piece *piece_batch, *piece_output;
-    struct vertex_query *queries;
-    size_t batch_count, query_count;
+    struct sample *samples;
+    size_t batch_count, sample_count;
     struct chunk_result *results;
     double first_gap;
 };
@@ -98,7 +103,29 @@ static void run_chunks(struct search *search, size_t count, void (*run)(void *co
     }
 }
 
-/* Sampling: a first lower bound from vertices spread over the surface. */
+/* Sampling: a first lower bound, from points spread over the surface and from climbing at the best of them.
+ */
+
+/* Sample i of sample_count: its triangle's corners in turn, then points inside, by a sequence of low
+ * discrepancy (Roberts 2018, the R2 sequence of the plastic number). */
+static vec3 place_sample(const struct search *search, size_t i, uint32_t *slot)
+{
+    const struct deviation_surface *from = search->hunt.from;
+    size_t count = from->bvh.triangle_count, place = i % SAMPLES_PER_TRIANGLE;
+    double u = fmod(0.5 + (double)i * 0.7548776662466927, 1),
+           v = fmod(0.5 + (double)i * 0.5698402909980532, 1);
+
+    *slot = (uint32_t)(i * count / search->sample_count);
+    vec3 a = deviation_surface_corner(from, *slot, 0);
+    if (place < 3)
+        return deviation_surface_corner(from, *slot, (int)place);
+    if (u + v > 1) {
+        u = 1 - u;
+        v = 1 - v;
+    }
+    vec3 along = vec3_scale(vec3_sub(deviation_surface_corner(from, *slot, 1), a), u);
+    return vec3_add(a, vec3_add(along, vec3_scale(vec3_sub(deviation_surface_corner(from, *slot, 2), a), v)));
+}
 
 static void sample_chunk(void *context, size_t chunk)
 {
@@ -106,33 +133,62 @@ static void sample_chunk(void *context, size_t chunk)
     struct chunk_result *result = begin_chunk(search, chunk);
     uint32_t first = search->hunt.best.to_slot;
 
-    for (size_t i = chunk * SAMPLE_CHUNK; i < chunk_end(chunk, SAMPLE_CHUNK, search->query_count); i++) {
-        const struct vertex_query *query = &search->queries[i];
-        double distance;
-        if (allowance_spent(search, result))
-            return;
-        first =
-            hunt_query(&result->hunt, search->hunt.from->points[query->vertex], query->slot, first, &distance)
-                .slot;
+    for (size_t i = chunk * SAMPLE_CHUNK; i < chunk_end(chunk, SAMPLE_CHUNK, search->sample_count); i++) {
+        struct sample *sample = &search->samples[i];
+        sample->at = place_sample(search, i, &sample->slot);
+        sample->distance = -1;
+        if (search->hunt.from->shared[sample->slot] || allowance_spent(search, result))
+            continue;
+        first = hunt_query(&result->hunt, sample->at, sample->slot, first, &sample->distance).slot;
+        sample->near = first;
+    }
+}
+
+static int compare_samples(const void *a, const void *b)
+{
+    const struct sample *x = a, *y = b;
+
+    if (x->distance != y->distance)
+        return x->distance > y->distance ? -1 : 1;
+    return (x->slot > y->slot) - (x->slot < y->slot);
+}
+
+/* Goes towards the corner, or back from it, that is farther away, by ever smaller steps. Stays on the
+ * triangle. */
+static void climb_chunk(void *context, size_t chunk)
+{
+    struct search *search = context;
+    struct chunk_result *result = begin_chunk(search, chunk);
+    struct sample here = search->samples[chunk];
+    double step = 0.5;
+
+    for (int i = 0; i < CLIMB_STEPS && here.distance >= 0 && !allowance_spent(search, result); i++) {
+        bool moved = false;
+        for (int corner = 0; corner < 3 && !moved; corner++) {
+            struct sample there = here;
+            there.at =
+                vec3_lerp(here.at, deviation_surface_corner(search->hunt.from, here.slot, corner), step);
+            there.near = hunt_query(&result->hunt, there.at, here.slot, here.near, &there.distance).slot;
+            moved = there.distance > here.distance;
+            here = moved ? there : here;
+        }
+        if (!moved)
+            step *= 0.5;
     }
 }
 
 static void take_samples(struct search *search)
 {
     const struct deviation_surface *from = search->hunt.from;
-    size_t count = from->bvh.triangle_count, wanted = count < SAMPLES ? count : SAMPLES;
+    size_t wanted = from->bvh.triangle_count * SAMPLES_PER_TRIANGLE;
     double distance;
 
     search->hunt.best.distance = -1; /* so that even a distance of 0 gives a place */
     hunt_query(&search->hunt, deviation_surface_corner(from, 0, 0), 0, BVH_NONE, &distance);
-    search->query_count = 0;
-    for (size_t i = 0; i < wanted; i++) {
-        uint32_t slot = (uint32_t)(i * count / wanted);
-        if (!from->shared[slot])
-            search->queries[search->query_count++] =
-                (struct vertex_query){from->bvh.corners[slot][0], slot, 0};
-    }
-    run_chunks(search, chunks_of(search->query_count, SAMPLE_CHUNK), sample_chunk);
+    search->sample_count = wanted < SAMPLES ? wanted : SAMPLES;
+    run_chunks(search, chunks_of(search->sample_count, SAMPLE_CHUNK), sample_chunk);
+    qsort(search->samples, search->sample_count, sizeof *search->samples, compare_samples);
+    run_chunks(search, search->sample_count < CLIMBS ? search->sample_count : CLIMBS, climb_chunk);
 }
 
 /* Nodes of the index. */
@@ -199,9 +255,9 @@ static void node_chunk(void *context, size_t chunk)
 {
     struct search *search = context;
     struct chunk_result *result = begin_chunk(search, chunk);
-    struct item *output = search->item_output + chunk * NODE_CHUNK * BVH_WIDTH;
+    struct item *output = search->item_output + chunk * CHUNK * BVH_WIDTH;
 
-    for (size_t i = chunk * NODE_CHUNK; i < chunk_end(chunk, NODE_CHUNK, search->batch_count); i++) {
+    for (size_t i = chunk * CHUNK; i < chunk_end(chunk, CHUNK, search->batch_count); i++) {
         if (allowance_spent(search, result))
             output[result->item_count++] = search->item_batch[i];
         else
@@ -220,92 +276,6 @@ static void collect_items(struct search *search, size_t chunk_count, size_t outp
     }
 }
 
-/* Triangles: first the centroid's face, then those of the corners. */
-
-static void centroid_chunk(void *context, size_t chunk)
-{
-    struct search *search = context;
-    struct chunk_result *result = begin_chunk(search, chunk);
-    const struct deviation_surface *from = search->hunt.from;
-
-    for (size_t i = chunk * NODE_CHUNK; i < chunk_end(chunk, NODE_CHUNK, search->batch_count); i++) {
-        struct item item = search->item_batch[i];
-        if (!allowance_spent(search, result)) {
-            vec3 sum = vec3_add(deviation_surface_corner(from, item.index, 0),
-                                vec3_add(deviation_surface_corner(from, item.index, 1),
-                                         deviation_surface_corner(from, item.index, 2)));
-            double distance;
-            item.near =
-                hunt_query(&result->hunt, vec3_scale(sum, 1.0 / 3), item.index, item.near, &distance).slot;
-            item.upper = fmin(item.upper, triangle_bound(&result->hunt, item.index, item.near));
-        }
-        if (!hunt_drops(&result->hunt, item.upper))
-            search->item_output[chunk * NODE_CHUNK + result->item_count++] = item;
-    }
-}
-
-static void vertex_chunk(void *context, size_t chunk)
-{
-    struct search *search = context;
-    struct chunk_result *result = begin_chunk(search, chunk);
-
-    for (size_t i = chunk * NODE_CHUNK; i < chunk_end(chunk, NODE_CHUNK, search->query_count); i++) {
-        const struct vertex_query *query = &search->queries[i];
-        double distance;
-        search->vertex_faces[query->vertex] =
-            allowance_spent(search, result)
-                ? BVH_NONE
-                : hunt_query(&result->hunt, search->hunt.from->points[query->vertex], query->slot,
-                             query->first, &distance)
-                      .slot;
-    }
-}
-
-/* The vertices of the batch that were not asked yet, each once. */
-static void list_vertices(struct search *search)
-{
-    search->query_count = 0;
-    for (size_t i = 0; i < search->batch_count; i++) {
-        const struct item *item = &search->item_batch[i];
-        for (int k = 0; k < 3; k++) {
-            uint32_t vertex = search->hunt.from->bvh.corners[item->index][k];
-            if (search->vertex_faces[vertex] != BVH_NONE)
-                continue;
-            search->vertex_faces[vertex] = item->near; /* listed: the answer overwrites this */
-            search->queries[search->query_count++] = (struct vertex_query){vertex, item->index, item->near};
-        }
-    }
-}
-
-static void triangle_chunk(void *context, size_t chunk)
-{
-    struct search *search = context;
-    struct chunk_result *result = begin_chunk(search, chunk);
-    const struct deviation_surface *from = search->hunt.from;
-
-    for (size_t i = chunk * NODE_CHUNK; i < chunk_end(chunk, NODE_CHUNK, search->batch_count); i++) {
-        const struct item *item = &search->item_batch[i];
-        struct piece *piece = &search->piece_output[chunk * NODE_CHUNK + result->piece_count];
-        bool known = true;
-        piece->slot = item->index;
-        for (int k = 0; k < 3; k++) {
-            piece->corners[k] = deviation_surface_corner(from, item->index, k);
-            piece->faces[k] = search->vertex_faces[from->bvh.corners[item->index][k]];
-            known = known && piece->faces[k] != BVH_NONE;
-        }
-        if (!known || allowance_spent(search, result)) {
-            search->item_output[chunk * NODE_CHUNK + result->item_count++] = *item;
-            continue;
-        }
-        for (int k = 0; k < 3; k++)
-            piece->distances[k] =
-                sqrt(bvh_distance_sq(&search->hunt.to->bvh, piece->corners[k], piece->faces[k]));
-        piece_bound(&result->hunt, piece, item->near, item->upper);
-        if (!hunt_drops(&result->hunt, piece->upper))
-            result->piece_count++;
-    }
-}
-
 static void collect_pieces(struct search *search, size_t chunk_count, size_t outputs_per_chunk)
 {
     for (size_t chunk = 0; chunk < chunk_count; chunk++)
@@ -318,44 +288,53 @@ static void collect_pieces(struct search *search, size_t chunk_count, size_t out
         }
 }
 
-/* The output of one step becomes the batch of the next. */
-static void keep_as_batch(struct search *search, size_t chunk_count)
+/* Triangles and pieces. */
+
+/* Refines a piece, depth first, until all of it is dropped, or until it has had its share of work: what is
+ * left then goes to the output. */
+static void work_off(struct search *search, struct chunk_result *result, const struct piece *piece,
+                     struct piece *output)
 {
-    search->batch_count = 0;
-    for (size_t chunk = 0; chunk < chunk_count; chunk++)
-        for (size_t i = 0; i < search->results[chunk].item_count; i++)
-            search->item_batch[search->batch_count++] = search->item_output[chunk * NODE_CHUNK + i];
+    struct piece stack[STACK_MAX];
+    size_t top = 1, end = result->hunt.work + PIECE_WORK_MAX;
+
+    stack[0] = *piece;
+    while (top > 0) {
+        if (result->hunt.work > end || allowance_spent(search, result)
+            || top - 1 + PIECE_CHILDREN_MAX > STACK_MAX) {
+            memcpy(output + result->piece_count, stack, top * sizeof *stack);
+            result->piece_count += top;
+            return;
+        }
+        struct piece next = stack[--top];
+        if (!hunt_drops(&result->hunt, next.upper))
+            top += piece_refine(&result->hunt, &next, stack + top);
+    }
 }
 
-static void search_triangles(struct search *search)
+static void triangle_chunk(void *context, size_t chunk)
 {
-    size_t chunks = chunks_of(search->batch_count, NODE_CHUNK);
+    struct search *search = context;
+    struct chunk_result *result = begin_chunk(search, chunk);
 
-    run_chunks(search, chunks, centroid_chunk);
-    keep_as_batch(search, chunks);
-    list_vertices(search);
-    run_chunks(search, chunks_of(search->query_count, NODE_CHUNK), vertex_chunk);
-    chunks = chunks_of(search->batch_count, NODE_CHUNK);
-    run_chunks(search, chunks, triangle_chunk);
-    collect_items(search, chunks, NODE_CHUNK);
-    collect_pieces(search, chunks, NODE_CHUNK);
+    for (size_t i = chunk * CHUNK; i < chunk_end(chunk, CHUNK, search->batch_count); i++) {
+        const struct item *item = &search->item_batch[i];
+        if (allowance_spent(search, result)) {
+            search->item_output[chunk * CHUNK + result->item_count++] = *item;
+            continue;
+        }
+        struct piece piece = piece_of_triangle(&result->hunt, item->index, item->near, item->upper);
+        work_off(search, result, &piece, search->piece_output + chunk * CHUNK * STACK_MAX);
+    }
 }
-
-/* Pieces. */
 
 static void piece_chunk(void *context, size_t chunk)
 {
     struct search *search = context;
     struct chunk_result *result = begin_chunk(search, chunk);
-    struct piece *output = search->piece_output + chunk * PIECE_CHUNK * PIECE_CHILDREN_MAX;
 
-    for (size_t i = chunk * PIECE_CHUNK; i < chunk_end(chunk, PIECE_CHUNK, search->batch_count); i++) {
-        const struct piece *piece = &search->piece_batch[i];
-        if (allowance_spent(search, result))
-            output[result->piece_count++] = *piece;
-        else if (!hunt_drops(&result->hunt, piece->upper))
-            result->piece_count += piece_refine(&result->hunt, piece, output + result->piece_count);
-    }
+    for (size_t i = chunk * CHUNK; i < chunk_end(chunk, CHUNK, search->batch_count); i++)
+        work_off(search, result, &search->piece_batch[i], search->piece_output + chunk * CHUNK * STACK_MAX);
 }
 
 /* Rounds. */
@@ -390,7 +369,7 @@ static void take_items(struct search *search, double above, bool triangles)
     search->batch_count = 0;
     for (size_t i = 0; i < search->item_count; i++) {
         struct item item = search->items[i];
-        if (item.upper >= above && (item.level < 0) == triangles && search->batch_count < NODE_BATCH)
+        if (item.upper >= above && (item.level < 0) == triangles && search->batch_count < ITEM_BATCH)
             search->item_batch[search->batch_count++] = item;
         else
             search->items[kept++] = item;
@@ -404,7 +383,7 @@ static void take_pieces(struct search *search, double above)
 
     search->batch_count = 0;
     for (size_t i = 0; i < search->piece_count; i++) {
-        if (search->pieces[i].upper >= above && search->batch_count < PIECE_BATCH)
+        if (search->pieces[i].upper >= above && search->batch_count < ITEM_BATCH)
             search->piece_batch[search->batch_count++] = search->pieces[i];
         else
             search->pieces[kept++] = search->pieces[i];
@@ -421,17 +400,20 @@ static void run_round(struct search *search, double largest)
     size_t chunks;
 
     take_items(search, above, false);
-    chunks = chunks_of(search->batch_count, NODE_CHUNK);
+    chunks = chunks_of(search->batch_count, CHUNK);
     run_chunks(search, chunks, node_chunk);
-    collect_items(search, chunks, NODE_CHUNK * BVH_WIDTH);
+    collect_items(search, chunks, CHUNK * BVH_WIDTH);
 
     take_items(search, above, true);
-    search_triangles(search);
+    chunks = chunks_of(search->batch_count, CHUNK);
+    run_chunks(search, chunks, triangle_chunk);
+    collect_items(search, chunks, CHUNK);
+    collect_pieces(search, chunks, CHUNK * STACK_MAX);
 
     take_pieces(search, above);
-    chunks = chunks_of(search->batch_count, PIECE_CHUNK);
+    chunks = chunks_of(search->batch_count, CHUNK);
     run_chunks(search, chunks, piece_chunk);
-    collect_pieces(search, chunks, PIECE_CHUNK * PIECE_CHILDREN_MAX);
+    collect_pieces(search, chunks, CHUNK * STACK_MAX);
 }
 
 static bool tell(struct search *search, double gap)
@@ -468,23 +450,21 @@ static bool mark_gone(struct search *search, struct arena *arena)
 static bool allocate(struct search *search, struct arena *arena, struct error *err)
 {
     const struct deviation_surface *from = search->hunt.from;
-    size_t chunk_max = chunks_of(3 * NODE_BATCH, NODE_CHUNK);
+    size_t chunk_max = chunks_of(ITEM_BATCH, CHUNK);
 
-    search->item_capacity = from->bvh.triangle_count + BVH_WIDTH * NODE_BATCH;
-    search->vertex_faces = ARENA_NEW(arena, uint32_t, from->point_count);
+    search->item_capacity = from->bvh.triangle_count + BVH_WIDTH * ITEM_BATCH;
     search->items = ARENA_NEW(arena, struct item, search->item_capacity);
     search->pieces = ARENA_NEW(arena, struct piece, PIECES_MAX);
-    search->item_batch = ARENA_NEW(arena, struct item, NODE_BATCH);
-    search->item_output = ARENA_NEW(arena, struct item, NODE_BATCH * BVH_WIDTH);
-    search->piece_batch = ARENA_NEW(arena, struct piece, PIECE_BATCH);
-    search->piece_output = ARENA_NEW(arena, struct piece, PIECE_BATCH * PIECE_CHILDREN_MAX);
-    search->queries = ARENA_NEW(arena, struct vertex_query, 3 * NODE_BATCH);
+    search->item_batch = ARENA_NEW(arena, struct item, ITEM_BATCH);
+    search->item_output = ARENA_NEW(arena, struct item, ITEM_BATCH * BVH_WIDTH);
+    search->piece_batch = ARENA_NEW(arena, struct piece, ITEM_BATCH);
+    search->piece_output = ARENA_NEW(arena, struct piece, ITEM_BATCH * STACK_MAX);
+    search->samples = ARENA_NEW(arena, struct sample, SAMPLES);
     search->results = ARENA_NEW(arena, struct chunk_result, chunk_max);
-    if (!search->vertex_faces || !search->items || !search->pieces || !search->item_batch
-        || !search->item_output || !search->piece_batch || !search->piece_output || !search->queries
-        || !search->results || !mark_gone(search, arena))
+    if (!search->items || !search->pieces || !search->item_batch || !search->item_output
+        || !search->piece_batch || !search->piece_output || !search->samples || !search->results
+        || !mark_gone(search, arena))
         return arena_error(err);
-    memset(search->vertex_faces, 0xff, from->point_count * sizeof *search->vertex_faces);
     return true;
 }
 

@@ -41,36 +41,66 @@ static vec3 centroid(const vec3 *p)
     return vec3_scale(vec3_add(vec3_add(p[0], p[1]), p[2]), 1.0 / 3);
 }
 
-void piece_bound(struct hunt *hunt, struct piece *piece, uint32_t first, double upper)
+/* The least of the bound known, the way from the centroid, and the corners against two faces. Costs one
+ * query: enough for most pieces. Sets middle. */
+static void bound_roughly(struct hunt *hunt, struct piece *piece, uint32_t first)
 {
-    double distances[BOUND_FACES_MAX][3], middle_distance, way = 0;
     vec3 middle = centroid(piece->corners);
-    size_t count = 0;
+    double distance, way = 0, by_middle = 0, by_first = 0;
 
-    piece->middle = hunt_query(hunt, middle, piece->slot, first, &middle_distance).slot;
-    const uint32_t candidates[BOUND_FACES_MAX] = {piece->middle, piece->faces[0], piece->faces[1],
-                                                  piece->faces[2], first};
-    for (size_t k = 0; k < BOUND_FACES_MAX; k++) {
-        bool known = false;
-        for (size_t j = 0; j < k; j++)
-            known = known || candidates[j] == candidates[k];
-        for (int i = 0; i < 3 && !known; i++)
-            distances[count][i] = distance_to(hunt, piece->corners[i], candidates[k]);
-        count += !known;
-    }
-    for (int i = 0; i < 3; i++)
+    piece->middle = hunt_query(hunt, middle, piece->slot, first, &distance).slot;
+    for (int i = 0; i < 3; i++) {
         way = fmax(way, vec3_distance(middle, piece->corners[i]));
-    upper = fmin(upper, middle_distance + way);
-    upper = fmin(upper, bound_by_way(piece->corners, piece->distances));
-    piece->upper = fmin(upper, bound_by_faces(distances, count));
+        by_middle = fmax(by_middle, distance_to(hunt, piece->corners[i], piece->middle));
+    }
+    for (int i = 0; i < 3 && first != piece->middle; i++)
+        by_first = fmax(by_first, distance_to(hunt, piece->corners[i], first));
+    piece->upper = fmin(fmin(piece->upper, distance + way), by_middle);
+    if (first != piece->middle)
+        piece->upper = fmin(piece->upper, by_first);
 }
 
-/* A point of the piece with its nearest triangle, asked for once. */
+/* The bound by the faces nearest to the corners and to the centroid together. Asks at the corners. */
+static void bound_closely(struct hunt *hunt, struct piece *piece)
+{
+    double distances[BOUND_FACES_MAX][3];
+    uint32_t candidates[BOUND_FACES_MAX];
+    size_t count = 0;
+
+    for (int i = 0; i < 3; i++)
+        if (piece->faces[i] == BVH_NONE)
+            piece->faces[i] =
+                hunt_query(hunt, piece->corners[i], piece->slot, piece->middle, &piece->distances[i]).slot;
+    for (int k = 0; k < BOUND_FACES_MAX; k++) {
+        uint32_t candidate = k < 3 ? piece->faces[k] : piece->middle;
+        bool known = false;
+        for (size_t j = 0; j < count; j++)
+            known = known || candidates[j] == candidate;
+        if (known)
+            continue;
+        for (int i = 0; i < 3; i++)
+            distances[count][i] = distance_to(hunt, piece->corners[i], candidate);
+        candidates[count++] = candidate;
+    }
+    piece->upper = fmin(piece->upper, bound_by_way(piece->corners, piece->distances));
+    piece->upper = fmin(piece->upper, bound_by_faces(distances, count));
+}
+
+struct piece piece_of_triangle(struct hunt *hunt, uint32_t slot, uint32_t first, double upper)
+{
+    struct piece piece = {.upper = upper, .faces = {BVH_NONE, BVH_NONE, BVH_NONE}, .slot = slot};
+
+    for (int i = 0; i < 3; i++)
+        piece.corners[i] = deviation_surface_corner(hunt->from, slot, i);
+    bound_roughly(hunt, &piece, first);
+    return piece;
+}
+
+/* A corner of the children, with its nearest triangle where that was asked. */
 struct site {
     vec3 at;
-    bool known;
     double distance;
-    uint32_t face;
+    uint32_t face; /* or BVH_NONE */
 };
 
 struct outline {
@@ -91,40 +121,44 @@ static void begin_cutting(struct hunt *hunt, const struct piece *piece, struct c
     cutting->piece = piece;
     cutting->site_count = 3;
     for (size_t i = 0; i < 3; i++)
-        cutting->sites[i] = (struct site){piece->corners[i], true, piece->distances[i], piece->faces[i]};
+        cutting->sites[i] = (struct site){piece->corners[i], piece->distances[i], piece->faces[i]};
 }
 
 static unsigned char add_site(struct cutting *cutting, vec3 at)
 {
     assert(cutting->site_count < SITES_MAX);
-    cutting->sites[cutting->site_count] = (struct site){.at = at};
+    cutting->sites[cutting->site_count] = (struct site){at, 0, BVH_NONE};
     return (unsigned char)cutting->site_count++;
 }
 
 /* The triangle of three sites, bounded; appended unless it can be dropped. */
-static void add_child(struct cutting *cutting, size_t a, size_t b, size_t c, struct piece *children,
-                      size_t *count)
+static void add_child(struct cutting *cutting, bool closely, size_t a, size_t b, size_t c,
+                      struct piece *children, size_t *count)
 {
-    const size_t corners[3] = {a, b, c};
+    struct site *sites[3] = {&cutting->sites[a], &cutting->sites[b], &cutting->sites[c]};
     struct piece *child = &children[*count];
 
     assert(*count < PIECE_CHILDREN_MAX);
     child->slot = cutting->piece->slot;
+    child->upper = cutting->piece->upper;
     for (int i = 0; i < 3; i++) {
-        struct site *site = &cutting->sites[corners[i]];
-        if (!site->known) {
-            site->face =
-                hunt_query(cutting->hunt, site->at, child->slot, cutting->piece->middle, &site->distance)
-                    .slot;
-            site->known = true;
-        }
-        child->corners[i] = site->at;
-        child->distances[i] = site->distance;
-        child->faces[i] = site->face;
+        child->corners[i] = sites[i]->at;
+        child->distances[i] = sites[i]->distance;
+        child->faces[i] = sites[i]->face;
     }
-    piece_bound(cutting->hunt, child, cutting->piece->middle, cutting->piece->upper);
-    if (!hunt_drops(cutting->hunt, child->upper))
-        ++*count;
+    bound_roughly(cutting->hunt, child, cutting->piece->middle);
+    if (hunt_drops(cutting->hunt, child->upper))
+        return;
+    if (closely) {
+        bound_closely(cutting->hunt, child);
+        for (int i = 0; i < 3; i++) {
+            sites[i]->distance = child->distances[i];
+            sites[i]->face = child->faces[i];
+        }
+        if (hunt_drops(cutting->hunt, child->upper))
+            return;
+    }
+    ++*count;
 }
 
 /* Splits a convex outline by the plane through origin with unit normal: what is beyond it, and the rest.
@@ -183,69 +217,119 @@ static double outline_bound(struct cutting *cutting, const struct outline *outli
     return upper;
 }
 
-/* Cuts the piece by the prism over the face nearest to its middle. The part inside is settled when its
- * corners are near enough to that face, by convexity; only the parts outside go on. False, with nothing done,
- * when the face has no prism, or too little would be settled. */
-static bool cut_by_prism(struct cutting *cutting, struct piece *children, size_t *count)
+static double face_area(const struct hunt *hunt, uint32_t face)
 {
-    const uint32_t face = cutting->piece->middle;
-    vec3 corner[3], normal;
-    struct outline inside = {3, {0, 1, 2}}, outside[3];
+    return triangle_area(deviation_surface_corner(hunt->to, face, 0),
+                         deviation_surface_corner(hunt->to, face, 1),
+                         deviation_surface_corner(hunt->to, face, 2));
+}
 
+/* Splits the piece by the prism over a face, widened by `margin`. False when the face has no prism. */
+static bool split_by_prism(struct cutting *cutting, uint32_t face, double margin, struct outline *inside,
+                           struct outline outside[3])
+{
+    vec3 corner[3], normal;
+
+    begin_cutting(cutting->hunt, cutting->piece, cutting);
     for (int i = 0; i < 3; i++)
         corner[i] = deviation_surface_corner(cutting->hunt->to, face, i);
     normal = triangle_normal(corner[0], corner[1], corner[2]);
-    double whole_area = outline_area(cutting, &inside);
+    *inside = (struct outline){3, {0, 1, 2}};
     for (int i = 0; i < 3; i++) {
         vec3 outward = vec3_cross(vec3_sub(corner[(i + 1) % 3], corner[i]), normal);
         double length = vec3_length(outward);
-        struct outline whole = inside;
-        if (!(length > 1e-200)
-            || !split_outline(cutting, &whole, corner[i], vec3_scale(outward, 1 / length), &outside[i],
-                              &inside))
+        struct outline whole = *inside;
+        if (!(length > 1e-200))
+            return false;
+        outward = vec3_scale(outward, 1 / length);
+        if (!split_outline(cutting, &whole, vec3_add(corner[i], vec3_scale(outward, margin)), outward,
+                           &outside[i], inside))
             return false;
     }
-    if (inside.count < 3 || !(outline_area(cutting, &inside) > INSIDE_SHARE_MIN * whole_area)
-        || !hunt_drops(cutting->hunt, outline_bound(cutting, &inside, face)))
+    return true;
+}
+
+/* How far beside the face the piece may reach and still be near enough to it: from the largest height of the
+ * piece over the face's plane. Only a guess: what it lets in is bounded all the same. */
+static double choose_margin(const struct cutting *cutting, uint32_t face)
+{
+    vec3 origin = deviation_surface_corner(cutting->hunt->to, face, 0);
+    vec3 normal = triangle_normal(origin, deviation_surface_corner(cutting->hunt->to, face, 1),
+                                  deviation_surface_corner(cutting->hunt->to, face, 2));
+    double enough = cutting->hunt->best.distance + cutting->hunt->tolerance, height = 0,
+           length = vec3_length(normal);
+
+    for (int i = 0; i < 3; i++)
+        height = fmax(height, fabs(vec3_dot(vec3_sub(cutting->piece->corners[i], origin), normal)) / length);
+    return height < enough ? 0.6 * sqrt((enough - height) * (enough + height)) : 0;
+}
+
+/* Cuts the piece by the prism over the face nearest to its middle. The part inside is settled when its
+ * corners are near enough to that face, by convexity; only the parts outside go on. False, with nothing done,
+ * when too little would be settled. */
+static bool cut_by_prism(struct cutting *cutting, struct piece *children, size_t *count)
+{
+    const uint32_t face = cutting->piece->middle;
+    struct outline inside, outside[3];
+    double margin = choose_margin(cutting, face), settled = 0;
+
+    for (int attempt = 0; attempt < 2; attempt++, margin = 0) {
+        if (!split_by_prism(cutting, face, margin, &inside, outside) || inside.count < 3)
+            return false;
+        settled = outline_bound(cutting, &inside, face);
+        if (!(margin > 0) || settled <= cutting->hunt->best.distance + cutting->hunt->tolerance)
+            break;
+    }
+    const struct outline whole = {3, {0, 1, 2}};
+    if (!(outline_area(cutting, &inside) > INSIDE_SHARE_MIN * outline_area(cutting, &whole))
+        || !hunt_drops(cutting->hunt, settled))
         return false;
     for (int i = 0; i < 3; i++)
         for (size_t k = 1; k + 1 < outside[i].count; k++)
-            add_child(cutting, outside[i].sites[0], outside[i].sites[k], outside[i].sites[k + 1], children,
-                      count);
+            add_child(cutting, false, outside[i].sites[0], outside[i].sites[k], outside[i].sites[k + 1],
+                      children, count);
     return true;
 }
 
 /* In four at the middles of the sides, or a flat piece in two at the middle of its longest side. */
-static void halve(struct cutting *cutting, struct piece *children, size_t *count)
+static void halve(struct cutting *cutting, bool closely, struct piece *children, size_t *count)
 {
     const vec3 *p = cutting->piece->corners;
     unsigned turn = triangle_longest_first(p[0], p[1], p[2]);
     size_t a = turn, b = (turn + 1) % 3, c = (turn + 2) % 3;
     double side = vec3_distance(p[a], p[b]);
-    size_t ab = add_site(cutting, vec3_lerp(p[a], p[b], 0.5));
 
+    begin_cutting(cutting->hunt, cutting->piece, cutting);
+    size_t ab = add_site(cutting, vec3_lerp(p[a], p[b], 0.5));
     if (2 * triangle_area(p[a], p[b], p[c]) < 0.35 * side * side) {
-        add_child(cutting, a, ab, c, children, count);
-        add_child(cutting, ab, b, c, children, count);
+        add_child(cutting, closely, a, ab, c, children, count);
+        add_child(cutting, closely, ab, b, c, children, count);
         return;
     }
     size_t bc = add_site(cutting, vec3_lerp(p[b], p[c], 0.5)),
            ca = add_site(cutting, vec3_lerp(p[c], p[a], 0.5));
-    add_child(cutting, ab, bc, ca, children, count);
-    add_child(cutting, a, ab, ca, children, count);
-    add_child(cutting, ab, b, bc, children, count);
-    add_child(cutting, ca, bc, c, children, count);
+    add_child(cutting, closely, ab, bc, ca, children, count);
+    add_child(cutting, closely, a, ab, ca, children, count);
+    add_child(cutting, closely, ab, b, bc, children, count);
+    add_child(cutting, closely, ca, bc, c, children, count);
 }
 
-size_t piece_refine(struct hunt *hunt, const struct piece *piece, struct piece *children)
+size_t piece_refine(struct hunt *hunt, struct piece *piece, struct piece *children)
 {
-    struct cutting cutting;
+    struct cutting cutting = {.hunt = hunt, .piece = piece};
     size_t count = 0;
 
-    begin_cutting(hunt, piece, &cutting);
     if (cut_by_prism(&cutting, children, &count))
         return count;
-    begin_cutting(hunt, piece, &cutting);
-    halve(&cutting, children, &count);
+    /* While the faces are small beside the piece, nothing but smaller pieces helps. */
+    bool closely =
+        face_area(hunt, piece->middle)
+        > INSIDE_SHARE_MIN * triangle_area(piece->corners[0], piece->corners[1], piece->corners[2]);
+    if (closely) {
+        bound_closely(hunt, piece);
+        if (hunt_drops(hunt, piece->upper))
+            return 0;
+    }
+    halve(&cutting, closely, children, &count);
     return count;
 }

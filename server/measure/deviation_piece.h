@@ -8,10 +8,10 @@
 
 struct piece {
     vec3 corners[3];
-    double distances[3]; /* to the other surface, at the corners */
     double upper;        /* bound of the distance over the piece */
-    uint32_t faces[3];   /* slots of the triangles nearest to the corners */
-    uint32_t middle;     /* and to the centroid */
+    double distances[3]; /* to the other surface, at the corners, where asked */
+    uint32_t faces[3];   /* slots of the triangles nearest to the corners, or BVH_NONE: not asked */
+    uint32_t middle;     /* of the triangle nearest to the centroid */
     uint32_t slot;       /* the triangle that the piece is part of */
 };
 
@@ -36,12 +36,11 @@ struct bvh_hit hunt_query(struct hunt *hunt, vec3 p, uint32_t from_slot, uint32_
 /* True where a piece with this bound can be dropped; it is then accounted for. */
 bool hunt_drops(struct hunt *hunt, double upper);
 
-/* Fills middle and upper of a piece whose corners, distances, faces and slot are set; `first` is a slot near,
- * `upper` a bound already known. */
-void piece_bound(struct hunt *hunt, struct piece *piece, uint32_t first, double upper);
+/* The whole triangle of a slot as a piece; `first` is a slot near it, `upper` a bound already known. */
+struct piece piece_of_triangle(struct hunt *hunt, uint32_t slot, uint32_t first, double upper);
 
-/* Appends what is left of the piece after refining it to children; returns how many, <= PIECE_CHILDREN_MAX.
- */
-size_t piece_refine(struct hunt *hunt, const struct piece *piece, struct piece *children);
+/* Puts what is left of the piece after refining it (its own bound may sink meanwhile) into children; returns
+ * how many, <= PIECE_CHILDREN_MAX. */
+size_t piece_refine(struct hunt *hunt, struct piece *piece, struct piece *children);
 
 #endif

@@ -17,8 +17,9 @@
 #include "measure/deviation_side.h"
 
 #define STATISTICS_SAMPLES_MAX ((size_t)1 << 17)
-#define STATISTICS_BUDGET ((size_t)200000000) /* of work, as bvh_nearest counts it: fewer samples beyond it  \
-                                               */
+#define STATISTICS_BUDGET                                                                                    \
+    ((size_t)200000000) /* of work, as bvh_nearest counts it: fewer samples beyond it                        \
+                         */
 #define STATISTICS_SEED 1
 
 struct statistics_settings {
