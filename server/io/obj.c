@@ -170,7 +170,7 @@ static const char *read_corner(struct obj *obj, const char *at, unsigned *forms,
 
     if (next && next < end && *next == '/')
         next = read_slashes(obj, next, &form);
-    if (!next || (next < end && !text_is_separator(*next) && *next != '\\')) {
+    if (!next || !text_ends_value(next, end)) {
         struct text_quote quote = text_quote(at, end);
         error_set_line(err, ERROR_SYNTAX, "obj", source_line(obj->source, at),
                        "'%s' is not a corner; write v, v/vt, v//vn or v/vt/vn in whole numbers", quote.text);

@@ -42,13 +42,28 @@ static const char *read_index(const struct ply_body *body, const char *at, uint3
         return refuse_integer(body, at, err);
     if (index < 0 || (uint64_t)index >= body->mesh->vertex_count) {
         struct text_quote quote = text_quote(at, body->source->end);
-        error_set_line(err, ERROR_DATA, "ply", source_line(body->source, at),
-                       "a face names vertex '%s', but the file has vertices 0 to %zu; export it again",
-                       quote.text, body->mesh->vertex_count - 1);
+        error_set_line(
+            err, ERROR_DATA, "ply", source_line(body->source, at),
+            "a face names vertex '%s', but the file has %zu vertices, numbered from 0; export it again",
+            quote.text, body->mesh->vertex_count);
         return NULL;
     }
     *vertex = (uint32_t)index;
     return next;
+}
+
+/* A value that nobody reads may be infinite or NaN; *value is then not set. */
+static const char *read_scalar(const struct ply_body *body, const struct ply_property *property,
+                               const char *at, double *value, struct error *err)
+{
+    const char *end = body->source->end, *next = text_number(at, end, value);
+    if (next)
+        return next;
+    const char *word_end = text_word_end(at, end);
+    if (property->role == PLY_SKIPPED && text_is_not_finite(at, word_end))
+        return word_end;
+    text_refuse_number(body->source, at, property->role == PLY_SKIPPED ? "a value" : "a coordinate", err);
+    return NULL;
 }
 
 static const char *read_list(struct ply_body *body, const struct ply_property *property, const char *at,
@@ -82,8 +97,8 @@ static const char *read_list(struct ply_body *body, const struct ply_property *p
             return NULL;
         if (property->role == PLY_INDICES)
             at = read_index(body, word, &body->mesh->face_vertices[body->corner_count + (size_t)i], err);
-        else if (!(at = text_number(word, end, &value)))
-            text_refuse_number(body->source, word, "a value", err);
+        else
+            at = read_scalar(body, property, word, &value, err);
         if (!at)
             return NULL;
     }
@@ -95,7 +110,7 @@ static const char *read_row(struct ply_body *body, const struct ply_element *ele
                             vec3 *position, size_t *corners, struct error *err)
 {
     const char *end = body->source->end;
-    double value;
+    double value = 0.0;
 
     for (size_t p = 0; p < element->property_count; p++) {
         const struct ply_property *property = &element->properties[p];
@@ -107,16 +122,8 @@ static const char *read_row(struct ply_body *body, const struct ply_element *ele
                 return NULL;
             continue;
         }
-        if (!(at = text_number(word, end, &value))) {
-            /* a value that nobody reads may be infinite or NaN */
-            const char *word_end = text_word_end(word, end);
-            if (property->role != PLY_SKIPPED || !text_is_not_finite(word, word_end)) {
-                text_refuse_number(body->source, word,
-                                   property->role == PLY_SKIPPED ? "a value" : "a coordinate", err);
-                return NULL;
-            }
-            at = word_end;
-        }
+        if (!(at = read_scalar(body, property, word, &value, err)))
+            return NULL;
         if (property->role == PLY_X)
             position->x = value;
         else if (property->role == PLY_Y)

@@ -74,8 +74,8 @@ static bool read_indices(struct ply_body *body, enum ply_type type, const char *
         if (index < 0 || (uint64_t)index >= body->mesh->vertex_count)
             return error_set_byte(
                 err, ERROR_DATA, "ply", source_byte(body->source, at),
-                "a face names vertex %lld, but the file has vertices 0 to %zu; export it again",
-                (long long)index, body->mesh->vertex_count - 1);
+                "a face names vertex %lld, but the file has %zu vertices, numbered from 0; export it again",
+                (long long)index, body->mesh->vertex_count);
         corners[c] = (uint32_t)index;
     }
     return true;

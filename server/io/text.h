@@ -23,6 +23,11 @@ static inline bool text_is_separator(char c)
 {
     return text_is_blank(c) || text_is_eol(c);
 }
+/* What may follow a value: also the backslash of a continued line and a comment right behind it. */
+static inline bool text_ends_value(const char *at, const char *end)
+{
+    return at == end || text_is_separator(*at) || *at == '\\' || *at == '#';
+}
 static inline const char *text_skip_blank(const char *at, const char *end)
 {
     while (at < end && text_is_blank(*at))
@@ -59,13 +64,12 @@ static inline const char *text_word_end(const char *at, const char *end)
     return at;
 }
 
-/* Reads a finite number that ends at a separator, at a backslash or at end; NULL for anything else, which
- * text_refuse_number then explains. */
+/* Reads a finite number that ends at a separator, a backslash, a comment's '#' or end; NULL for anything
+ * else, which text_refuse_number then explains. */
 static inline const char *text_number(const char *at, const char *end, double *value)
 {
     const char *next = number_parse(at, end, value);
-    if (!next || (next < end && !text_is_separator(*next) && *next != '\\') || !(fabs(*value) <= DBL_MAX)
-        || next - at > TEXT_NUMBER_MAX)
+    if (!next || !text_ends_value(next, end) || !(fabs(*value) <= DBL_MAX) || next - at > TEXT_NUMBER_MAX)
         return NULL;
     return next;
 }
