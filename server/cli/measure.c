@@ -105,7 +105,7 @@ static bool choose(const char *name, const char *value, const char *const words[
 static bool take_surface(const char *value, struct error *err)
 {
     static const char *const words[] = {"control", "limit", "both"};
-    size_t chosen;
+    size_t chosen = 0;
     if (!choose("--surface", value, words, 3, &chosen, err))
         return false;
     if (chosen != SURFACE_CONTROL)
@@ -140,7 +140,7 @@ static bool take_option(int key, const char *value, struct call *call, struct er
     static const char *const rules[] = {
         [BOUNDARY_EDGE_ONLY] = "edge-only", [BOUNDARY_EDGE_AND_CORNER] = "edge-and-corner"};
     struct run_settings *settings = &call->settings;
-    size_t chosen;
+    size_t chosen = 0;
 
     switch ((enum key)key) {
     case KEY_KIND:
@@ -207,7 +207,7 @@ static int compare_lengths(const void *left, const void *right)
 static bool settle_tolerances(struct call *call, struct error *err)
 {
     struct deviation_settings *settings = &call->settings.deviation;
-    double lengths[DEVIATION_TOLERANCES_MAX];
+    double lengths[DEVIATION_TOLERANCES_MAX] = {0};
 
     for (size_t i = 0; i < call->tolerance_count; i++)
         if (!length_parse(call->tolerances[i], call->settings.units, &lengths[i], err))
@@ -235,8 +235,10 @@ static bool parse_call(int argc, char **argv, struct call *call, struct error *e
     }
     if (call->help)
         return true;
-    if (!call->subject)
-        return error_set(err, ERROR_USAGE, "name the FILE to measure");
+    if (!call->subject) {
+        error_set(err, ERROR_USAGE, "name the FILE to measure");
+        return false;
+    }
     if (call->json && call->out)
         return error_set(err, ERROR_USAGE, "--json prints the record and --out writes it; say one of them");
     if (call->fields && !call->reference)
@@ -250,21 +252,29 @@ static const char *last_part(const char *path)
     return slash ? slash + 1 : path;
 }
 
-/* Not blocking: opening a pipe must not wait for somebody who writes to it. */
+static bool be_regular(const char *path, const struct stat *status, struct error *err)
+{
+    if (S_ISDIR(status->st_mode))
+        return error_set(err, ERROR_NOT_FOUND, "'%s' is a folder; name the mesh file in it", path);
+    if (!S_ISREG(status->st_mode))
+        return error_set(err, ERROR_NOT_FOUND,
+                         "'%s' is not a regular file; save what it gives to a file and name that", path);
+    return true;
+}
+
+/* Looked at before it is opened, because opening a pipe waits for somebody who writes to it; and afterwards,
+ * because it may be another file by then. */
 static bool open_input(const char *path, struct run_input *input, struct error *err)
 {
     struct stat status;
 
     input->name = last_part(path);
+    if (stat(path, &status) == 0 && !be_regular(path, &status, err))
+        return false;
     input->fd = open(path, O_RDONLY | O_CLOEXEC | O_NONBLOCK | O_NOCTTY);
     if (input->fd < 0 || fstat(input->fd, &status) != 0)
         return error_set(err, ERROR_NOT_FOUND, "cannot read '%s': %s", path, strerror(errno));
-    if (S_ISDIR(status.st_mode))
-        return error_set(err, ERROR_NOT_FOUND, "'%s' is a folder; name the mesh file in it", path);
-    if (!S_ISREG(status.st_mode))
-        return error_set(err, ERROR_NOT_FOUND,
-                         "'%s' is not a regular file; save what it gives to a file and name that", path);
-    return true;
+    return be_regular(path, &status, err);
 }
 
 static bool open_fields_folder(const char *path, int *fd, struct error *err)

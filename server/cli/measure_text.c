@@ -66,6 +66,15 @@ static void set_power(double value, int digits, int rounding, char text[MEASURE_
     dress(plain, text);
 }
 
+/* "0.500" becomes "0.5", "2.000" becomes "2". */
+static void drop_zeros(char *text)
+{
+    size_t end = strlen(text);
+    while (text[end - 1] == '0')
+        end--;
+    text[end - (text[end - 1] == '.')] = '\0';
+}
+
 static int leading_place(double value)
 {
     return (int)floor(log10(fabs(value)));
@@ -89,6 +98,8 @@ void measure_text_value(double value, char text[MEASURE_TEXT_SIZE])
         set_power(value, 4, FE_TONEAREST, text);
     else
         set_decimals(value, leading_place(value) < 3 ? 3 - leading_place(value) : 0, FE_TONEAREST, text);
+    if (strchr(text, '.') && !strchr(text, 'e'))
+        drop_zeros(text);
 }
 
 /* The number of decimals at which both ends, rounded down, first differ; -1 when only later ones tell. */
@@ -125,9 +136,9 @@ void measure_text_interval(double lower, double upper, char text[MEASURE_TEXT_SI
     } else {
         set_power(lower, 10, FE_DOWNWARD, a);
         set_power(upper, lower == 0 ? 2 : 10, FE_UPWARD, b);
+        if (lower == 0)
+            strcpy(a, "0");
     }
-    if (lower == 0)
-        strcpy(a, "0");
     snprintf(text, MEASURE_TEXT_SIZE, "%.40s" RANGE "%.40s", a, b);
 }
 

@@ -1,8 +1,9 @@
 /* measure_text.h - one value of a run as people read it: digits no finer than what is known.
  *
- * Counts are set in groups of three. Lengths have four significant digits. An interval is rounded outward to
- * the digit after the first in which its ends differ. A value with a half-width is cut where the half-width,
- * rounded up to one digit, stands. What is not defined is a dash. UTF-8; a unit is never part of the text. */
+ * Counts are set in groups of three. Lengths have up to four significant digits. An interval is rounded
+ * outward to the digit after the first in which its ends differ. A value with a half-width is cut where the
+ * half-width, rounded up to one digit, stands. What is not defined is a dash. UTF-8; a unit is never part of
+ * the text. */
 #ifndef CLI_MEASURE_TEXT_H
 #define CLI_MEASURE_TEXT_H
 

@@ -18,7 +18,7 @@ extern const char measures_bytes_end[] __attribute__((visibility("hidden")));
 
 const char *measures_text(size_t *size)
 {
-    *size = (size_t)(measures_bytes_end - measures_bytes);
+    *size = (uintptr_t)measures_bytes_end - (uintptr_t)measures_bytes;
     return measures_bytes;
 }
 

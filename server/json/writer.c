@@ -73,17 +73,19 @@ static void put_string(struct text *text, const char *bytes, size_t count)
 static void put_real(struct text *text, double x)
 {
     char number[NUMBER_TEXT_SIZE];
-    put(text, number, number_write(x, number));
+    size_t count = number_write(x, number);
+    put(text, number, count);
 }
 
 /* RFC 8785 knows doubles only; the other forms keep all digits of a whole number. */
 static void put_integer(struct text *text, json_int_t x, enum writer_form form)
 {
     char number[24];
+    int count = snprintf(number, sizeof number, "%" JSON_INTEGER_FORMAT, x);
     if (form == WRITER_CANONICAL)
         put_real(text, (double)x);
     else
-        put(text, number, (size_t)snprintf(number, sizeof number, "%" JSON_INTEGER_FORMAT, x));
+        put(text, number, (size_t)count);
 }
 
 static void put_line(struct text *text, enum writer_form form, size_t depth)

@@ -60,7 +60,7 @@ bool length_parse(const char *text, enum run_units units, double *length, struct
     enum run_units stated = units;
     const char *suffix = decimal_parse(text, &number);
 
-    if (!suffix || number < 0)
+    if (!suffix || number < 0 || (*suffix && !strchr(" cim", *suffix)))
         return error_set(err, ERROR_USAGE, "'%s' is not a length; write one such as 0.4 or 0.4mm", text);
     suffix += *suffix == ' ';
     if (*suffix && (!run_units_parse(suffix, &stated) || stated == UNITS_UNKNOWN))

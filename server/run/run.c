@@ -94,6 +94,7 @@ static bool list_findings(struct workshop *shop, const struct side *subject, con
                              shop->scratch, shop->err);
 }
 
+/* reference_file is NULL where there is none. */
 static bool measure_all(struct workshop *shop, const struct run_input *subject_file,
                         const struct run_input *reference_file, bool want_fields, struct run *run)
 {
@@ -101,18 +102,18 @@ static bool measure_all(struct workshop *shop, const struct run_input *subject_f
 
     if (!read_side(shop, subject_file, &subject))
         return false;
-    if (run->has_reference && !read_side(shop, reference_file, &reference))
+    if (reference_file && !read_side(shop, reference_file, &reference))
         return blame_reference(shop->err);
 
     run->kind = run->settings.kind_given ? run->settings.kind : mesh_kind_guess(&subject.mesh);
     if (!report_side(shop, run->kind, &subject))
         return false;
-    if (run->has_reference && !report_side(shop, MESH_SCAN, &reference))
+    if (reference_file && !report_side(shop, MESH_SCAN, &reference))
         return blame_reference(shop->err);
 
-    if (run->has_reference && !compare_sides(shop, &subject, &reference, want_fields, run))
+    if (reference_file && !compare_sides(shop, &subject, &reference, want_fields, run))
         return false;
-    return list_findings(shop, &subject, run->has_reference ? &reference : NULL, run);
+    return list_findings(shop, &subject, reference_file ? &reference : NULL, run);
 }
 
 bool run_measure(const struct run_input *subject, const struct run_input *reference,
@@ -125,7 +126,9 @@ bool run_measure(const struct run_input *subject, const struct run_input *refere
 
     memset(run, 0, sizeof *run);
     run->settings = *settings;
-    run->has_reference = reference && reference->fd >= 0;
+    if (reference && reference->fd < 0)
+        reference = NULL;
+    run->has_reference = reference != NULL;
     if (!run_memory_open(settings->memory_bytes, file_size(subject) + file_size(reference),
                          settings->deviation.threads, &run->arena, &scratch, err))
         return false;

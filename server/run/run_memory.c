@@ -1,9 +1,9 @@
 /* run_memory.c - sizes of the arenas of a run. */
 #include "run/run_memory.h"
 
-#include <stdio.h>
+#include "run/own_status.h"
+
 #include <sys/resource.h>
-#include <unistd.h>
 
 #define MIB ((size_t)1 << 20)
 
@@ -26,17 +26,6 @@ static size_t default_bytes(size_t file_bytes)
     return 1024 * MIB + at_most(product(file_bytes, 4096), 3072 * MIB) + product(file_bytes, 28);
 }
 
-static size_t address_space_used(void)
-{
-    size_t pages = 0;
-    FILE *statm = fopen("/proc/self/statm", "re");
-    if (statm && fscanf(statm, "%zu", &pages) != 1)
-        pages = 0;
-    if (statm)
-        fclose(statm);
-    return pages * (size_t)sysconf(_SC_PAGESIZE);
-}
-
 /* What RLIMIT_AS still allows, after the mapped files and, for each thread, a stack and the heap that malloc
  * reserves for it (8 and 64 MiB by default). */
 static size_t address_space_left(size_t file_bytes, size_t threads)
@@ -44,7 +33,7 @@ static size_t address_space_left(size_t file_bytes, size_t threads)
     struct rlimit limit;
     if (getrlimit(RLIMIT_AS, &limit) != 0 || limit.rlim_cur == RLIM_INFINITY)
         return SIZE_MAX;
-    size_t used = address_space_used() + file_bytes;
+    size_t used = own_status_read().address_space_bytes + file_bytes;
     size_t left = limit.rlim_cur > used ? (size_t)limit.rlim_cur - used : 0;
     return left - at_most(left / 4, 64 * MIB + product(threads, 72 * MIB));
 }

@@ -1,8 +1,9 @@
-/* stage_clock.c - timings by CLOCK_MONOTONIC, memory by /proc/self/status. */
+/* stage_clock.c - timings by CLOCK_MONOTONIC, memory by own_status. */
 #include "run/stage_clock.h"
 
+#include "run/own_status.h"
+
 #include <math.h>
-#include <stdio.h>
 #include <string.h>
 #include <time.h>
 
@@ -29,23 +30,13 @@ static double *timing_of(struct run_timings *timings, const char *stage)
     return NULL;
 }
 
-/* The system keeps the peak of all resident pages (VmHWM), but of anonymous ones only the present number
- * (RssAnon). An arena's pages stay resident once touched, so looking at the end of each stage finds the peak.
- */
+/* The system keeps the peak of all resident pages, but of anonymous ones only the present number. An arena's
+ * pages stay resident once touched, so looking at the end of each stage finds the peak. */
 static void look_at_memory(struct run_timings *timings)
 {
-    char line[128];
-    unsigned long kib;
-    FILE *status = fopen("/proc/self/status", "re");
-
-    while (status && fgets(line, sizeof line, status)) {
-        if (sscanf(line, "VmHWM: %lu kB", &kib) == 1)
-            timings->peak_rss_mib = fmax(timings->peak_rss_mib, (double)kib / 1024);
-        else if (sscanf(line, "RssAnon: %lu kB", &kib) == 1)
-            timings->peak_anonymous_mib = fmax(timings->peak_anonymous_mib, (double)kib / 1024);
-    }
-    if (status)
-        fclose(status);
+    struct own_status status = own_status_read();
+    timings->peak_rss_mib = fmax(timings->peak_rss_mib, status.peak_resident_mib);
+    timings->peak_anonymous_mib = fmax(timings->peak_anonymous_mib, status.anonymous_mib);
 }
 
 /* Under the lock. A stage that the record does not name stays with the one before it. */
