@@ -169,7 +169,7 @@ bool store_remeasure(struct store *store, int64_t specimen, bool again, int64_t 
     struct wanted batch[BATCH];
     struct write write;
     int64_t after = 0, one;
-    size_t count;
+    size_t count = 0;
     bool found = true, ok;
 
     *queued = 0;
