@@ -28,7 +28,7 @@ static void put(struct text *text, const char *bytes, size_t count)
             text->failed = true;
         }
     }
-    if (text->failed || count == 0)
+    if (text->failed || !text->bytes)
         return;
     memcpy(text->bytes + text->size, bytes, count);
     text->size += count;
