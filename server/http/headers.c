@@ -14,11 +14,23 @@ static bool has_control_byte(const char *value)
     return false;
 }
 
+/* RFC 9110 section 5.6.2. */
+static bool is_token(const char *name)
+{
+    static const char others[] = "!#$%&'*+-.^_`|~";
+    for (const char *c = name; *c; c++)
+        if (!((*c >= '0' && *c <= '9') || ((*c | 32) >= 'a' && (*c | 32) <= 'z') || strchr(others, *c)))
+            return false;
+    return *name;
+}
+
 void headers_note(struct header_facts *facts, const char *name, const char *value)
 {
     value = value ? value : "";
     if (has_control_byte(value))
         facts->control_byte = true;
+    if (!is_token(name))
+        facts->broken_name = true;
     if (!strcasecmp(name, "Host")) {
         facts->hosts++;
         facts->host = value;
@@ -63,6 +75,8 @@ unsigned headers_check(struct header_facts *facts, const char *protocol, const c
         return refuse(505, err, "only HTTP/1.1 and HTTP/1.0 are spoken here");
     if (facts->control_byte)
         return refuse(400, err, "a header field holds a control character");
+    if (facts->broken_name)
+        return refuse(400, err, "the name of a header field is not a token");
     if (facts->content_lengths && facts->transfer_encodings)
         return refuse(400, err, "Content-Length and Transfer-Encoding exclude each other");
     if (facts->content_lengths > 1)

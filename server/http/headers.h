@@ -15,7 +15,7 @@
 struct header_facts {
     unsigned hosts, content_lengths, transfer_encodings, origins;
     const char *host, *content_length, *transfer_encoding, *origin, *fetch_site;
-    bool control_byte;
+    bool control_byte, broken_name;
     uint64_t body_bytes; /* from Content-Length, set by headers_check */
 };
 

@@ -68,6 +68,13 @@ Test(headers, framing_control_byte_in_any_value_is_refused)
     cr_expect(eq(uint, CHECK("HTTP/1.1", HOST, {"X-Any", "a\tb"}), 0));
 }
 
+Test(headers, framing_name_must_be_a_token)
+{
+    cr_expect(eq(uint, CHECK("HTTP/1.1", HOST, {"Content-Length ", "1"}), 400));
+    cr_expect(eq(uint, CHECK("HTTP/1.1", HOST, {"", "1"}), 400));
+    cr_expect(eq(uint, CHECK("HTTP/1.1", HOST, {"x-ok_1", "1"}), 0));
+}
+
 Test(headers, framing_other_protocols_are_refused)
 {
     cr_expect(eq(uint, CHECK("HTTP/2.0", HOST), 505));
