@@ -170,6 +170,8 @@ static const char *read_corner(struct obj *obj, const char *at, unsigned *forms,
 
     if (next && next < end && *next == '/')
         next = read_slashes(obj, next, &form);
+    if (*at == '\\')
+        return refuse(obj, at, err, "a backslash continues the line, but nothing follows; export it again");
     if (!next || !text_ends_value(next, end)) {
         struct text_quote quote = text_quote(at, end);
         error_set_line(err, ERROR_SYNTAX, "obj", source_line(obj->source, at),
