@@ -21,6 +21,7 @@ CFLAGS   := -std=c17 -ffp-contract=off -fno-math-errno -pthread $(WARNINGS) -fst
 LDFLAGS  := -pthread -pie -Wl,-z,relro,-z,now
 LIBS     := -lmicrohttpd -ljansson -lsqlite3 -lnettle -lzstd -lz -lseccomp -lm
 ifeq ($(BUILD),debug)
+CPPFLAGS += -DFETTLE_TEST_HOOKS
 CFLAGS   += -O1 -g -fsanitize=address,undefined -fno-sanitize-recover=undefined -fno-omit-frame-pointer
 LDFLAGS  += -fsanitize=address,undefined
 else

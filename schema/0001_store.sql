@@ -105,8 +105,8 @@ INSERT INTO measure (id, path) VALUES
     (2, 'deviation.reference_to_subject.max.upper'),
     (3, 'deviation.subject_to_reference.max.upper'),
     (4, 'deviation.hausdorff.upper'),
-    (5, 'findings.faults'),
-    (6, 'findings.warnings'),
+    (5, 'findings_of_subject.fault'),
+    (6, 'findings_of_subject.warning'),
     (7, 'subject.topology.genus'),
     (8, 'subject.topology.shells'),
     (9, 'subject.bounds.diagonal');

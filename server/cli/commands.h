@@ -17,5 +17,9 @@ enum cli_status {
 
 int cli_measure(int argc, char **argv);
 int cli_serve(int argc, char **argv);
+int cli_verify(int argc, char **argv);
+int cli_backup(int argc, char **argv);
+int cli_remeasure(int argc, char **argv);
+int cli_work(int argc, char **argv);
 
 #endif

@@ -17,6 +17,10 @@ static const struct command {
     const char *summary;
 } commands[] = {
     {"measure", cli_measure, "measure a scan or a cage, alone or against a scan"},
+    {"verify", cli_verify, "check that a data folder holds everything, unaltered"},
+    {"backup", cli_backup, "copy a data folder while it is in use"},
+    {"remeasure", cli_remeasure, "queue new runs by today's definitions"},
+    {"work", cli_work, "what serve starts for each job; not for use by hand"},
 };
 enum { COMMAND_COUNT = sizeof commands / sizeof commands[0] };
 

@@ -11,9 +11,9 @@ struct control;
 bool control_start(struct store *store, struct control **control, struct error *err);
 void control_stop(struct control *control);
 
-/* The other side. ERROR_NOT_FOUND where no server has the folder open. pass_fd: -1 for none. The answer's
- * first line is "ok" with what follows in answer, or an error, which fills err. */
-bool control_ask(const char *folder, const char *request, int pass_fd, char *answer, size_t answer_size,
-                 struct error *err);
+/* The other side. *reached is false where no server has the folder open (err says so too). pass_fd: -1 for
+ * none. The answer is "ok" with what follows in answer, or an error, which fills err. */
+bool control_ask(const char *folder, const char *request, int pass_fd, bool *reached, char *answer,
+                 size_t answer_size, struct error *err);
 
 #endif

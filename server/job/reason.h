@@ -11,5 +11,6 @@
 const char *reason_advice(const char *code);
 /* True where the same bytes cannot do better: a reject or a cancel is final at once. */
 bool reason_is_final(const char *code);
+bool reason_is_known(const char *code);
 
 #endif

@@ -202,6 +202,13 @@ damaged:
     return error_set(err, ERROR_STORE, "a stored file is damaged; run fettle verify and restore a backup");
 }
 
+bool store_blob_open_unread(struct store *store, const char *sha256, int *fd, struct error *err)
+{
+    *fd = blob_open_unchecked(store->blobs_fd, sha256);
+    return *fd >= 0
+           || error_set(err, ERROR_STORE, "a stored file is missing; run fettle verify and restore a backup");
+}
+
 /* --- all of them --- */
 
 static bool is_hex_pair(const char *name)

@@ -16,7 +16,9 @@ bool store_job_peek(struct store *store, struct arena *keep, struct store_claim 
 {
     static const char read[] =
         "SELECT j.id, j.version, j.against, j.specimen, j.attempt, v.kind, s.units, v.file_name, b.sha256,"
-        " b.bytes, a.file_name, ab.sha256, ab.bytes FROM job j JOIN version v ON v.id = j.version"
+        " b.bytes, a.file_name, ab.sha256, ab.bytes,"
+        " (SELECT count(*) FROM (SELECT 1 FROM job WHERE state = 'queued' LIMIT 1000))"
+        " FROM job j JOIN version v ON v.id = j.version"
         " JOIN specimen s ON s.id = j.specimen JOIN blob b ON b.id = v.blob"
         " LEFT JOIN version a ON a.id = j.against LEFT JOIN blob ab ON ab.id = a.blob"
         " WHERE j.state = 'queued' ORDER BY j.background, j.id LIMIT 1";
@@ -42,6 +44,7 @@ bool store_job_peek(struct store *store, struct arena *keep, struct store_claim 
             .reference_name = column_text(row, 10, keep),
             .reference_sha256 = column_text(row, 11, keep),
             .reference_bytes = (uint64_t)column_id(row, 12),
+            .waiting = (uint64_t)column_id(row, 13),
         };
     statement_end(row);
     read_end(store, connection);

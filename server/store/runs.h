@@ -17,8 +17,8 @@ struct store_measure {
 #define STORE_PATH_LOST "deviation.reference_to_subject.max.upper"
 #define STORE_PATH_INVENTED "deviation.subject_to_reference.max.upper"
 #define STORE_PATH_HAUSDORFF "deviation.hausdorff.upper"
-#define STORE_PATH_FAULTS "findings.faults" /* findings by severity: not paths of the record */
-#define STORE_PATH_WARNINGS "findings.warnings"
+#define STORE_PATH_FAULTS "findings_of_subject.fault"
+#define STORE_PATH_WARNINGS "findings_of_subject.warning"
 
 struct store_run {
     int64_t id, version, against, specimen, revision;

@@ -332,6 +332,17 @@ bool store_listen(struct store *store, store_listener *listener, void *context, 
     return room || error_set(err, ERROR_LIMIT, "too many listeners");
 }
 
+void store_unlisten(struct store *store, const void *context)
+{
+    pthread_mutex_lock(&store->state_lock);
+    size_t kept = 0;
+    for (size_t i = 0; i < store->listener_count; i++)
+        if (store->listeners[i].context != context)
+            store->listeners[kept++] = store->listeners[i];
+    store->listener_count = kept;
+    pthread_mutex_unlock(&store->state_lock);
+}
+
 void store_time_now(char out[STORE_TIME_SIZE])
 {
     time_t now = time(NULL);

@@ -80,6 +80,8 @@ struct store_change {
  * change and outside every lock of the store; they may call the store's read functions but must be quick. */
 typedef void store_listener(void *context, const struct store_change *change);
 bool store_listen(struct store *store, store_listener *listener, void *context, struct error *err);
+/* Takes the listeners with this context away; only while no other thread uses the store. */
+void store_unlisten(struct store *store, const void *context);
 
 /* Now, as stored. */
 void store_time_now(char out[STORE_TIME_SIZE]);

@@ -31,5 +31,7 @@ void store_upload_close(struct store_upload *upload);
  * same; reads the whole file the first time, so not on a thread that serves others). ERROR_STORE "damaged"
  * where the bytes no longer have their hash. The caller closes *fd. */
 bool store_blob_open(struct store *store, const char *sha256, int *fd, uint64_t *bytes, struct error *err);
+/* The same without looking at the bytes, for a reader that hashes them itself (a worker). */
+bool store_blob_open_unread(struct store *store, const char *sha256, int *fd, struct error *err);
 
 #endif
