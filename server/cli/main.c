@@ -17,6 +17,7 @@ static const struct command {
     const char *summary;
 } commands[] = {
     {"measure", cli_measure, "measure a scan or a cage, alone or against a scan"},
+    {"serve", cli_serve, "serve the page and the API over a data folder"},
     {"verify", cli_verify, "check that a data folder holds everything, unaltered"},
     {"backup", cli_backup, "copy a data folder while it is in use"},
     {"remeasure", cli_remeasure, "queue new runs by today's definitions"},

@@ -336,16 +336,6 @@ static void log_request(const struct request *request)
     log_end(&line);
 }
 
-static void close_upload(struct request *request)
-{
-    if (request->upload)
-        store_upload_close(request->upload);
-    request->upload = NULL;
-    if (request->holds_upload_slot)
-        atomic_fetch_sub(&request->service->uploads_open, 1);
-    request->holds_upload_slot = false;
-}
-
 void access_completed(void *context, struct MHD_Connection *connection, void **request_context,
                       enum MHD_RequestTerminationCode how)
 {
@@ -359,7 +349,7 @@ void access_completed(void *context, struct MHD_Connection *connection, void **r
         MHD_set_connection_option(connection, MHD_CONNECTION_OPTION_TIMEOUT,
                                   (unsigned)(service->limits.idle_ms / 1000));
     }
-    close_upload(request);
+    request_close_upload(request);
     if (request->in_flight) {
         unsigned class = request->reply.status / 100;
         atomic_fetch_add(&service->answers[class <= 5 ? class : 0], 1);

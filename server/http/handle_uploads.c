@@ -90,7 +90,7 @@ bool prepare_upload(struct request *request, struct reply *reply, struct arena *
            && store_upload_begin(store, request->facts.body_bytes, &request->upload, err);
 }
 
-bool handle_upload(struct request *request, struct reply *reply, struct arena *keep, struct error *err)
+static bool make_version(struct request *request, struct reply *reply, struct arena *keep, struct error *err)
 {
     struct store *store = request->service->store;
     char stated[DIGEST_HEX_SIZE], sha256[DIGEST_HEX_SIZE];
@@ -113,4 +113,11 @@ bool handle_upload(struct request *request, struct reply *reply, struct arena *k
     request_etag_of_revision(version.revision, reply->etag);
     reply_header(reply, created ? "Location" : "Content-Location", "/api/v1/versions/%lld", (long long)id);
     return true;
+}
+
+bool handle_upload(struct request *request, struct reply *reply, struct arena *keep, struct error *err)
+{
+    bool ok = make_version(request, reply, keep, err);
+    request_close_upload(request); /* before the answer: who has it may send the next */
+    return ok;
 }

@@ -85,11 +85,11 @@ void reply_attachment(struct reply *reply, const char *name)
     char fallback[256], encoded[3 * 1024 + 1], *f = fallback, *e = encoded;
     name = *name ? name : "file";
     for (const unsigned char *c = (const unsigned char *)name; *c && e < encoded + sizeof encoded - 4; c++) {
-        bool is_plain = strchr(plain, *c) != NULL;
+        bool is_plain = strchr(plain, *c) != NULL && (*c != '.' || c != (const unsigned char *)name);
         if (f < fallback + sizeof fallback - 1)
             *f++ = is_plain ? (char)*c : '_';
-        if (is_plain) {
-            *e++ = (char)*c;
+        if (is_plain || *c == '.') { /* no name begins with a dot */
+            *e++ = is_plain ? (char)*c : '_';
         } else {
             *e++ = '%';
             *e++ = hex[*c >> 4];

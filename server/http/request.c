@@ -73,3 +73,13 @@ bool request_may_change(const struct request *request, const char *etag, struct 
     request_reply_stale(request, reply);
     return false;
 }
+
+void request_close_upload(struct request *request)
+{
+    if (request->upload)
+        store_upload_close(request->upload);
+    request->upload = NULL;
+    if (request->holds_upload_slot)
+        atomic_fetch_sub(&request->service->uploads_open, 1);
+    request->holds_upload_slot = false;
+}

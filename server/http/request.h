@@ -58,6 +58,9 @@ bool request_id_parameter(const struct request *request, const char *name, int64
 bool request_limit(const struct request *request, size_t *limit, struct error *err);
 bool request_is_changing(const struct request *request); /* neither GET nor HEAD */
 
+/* Gives up the upload, finished or not, and its place among those that run. */
+void request_close_upload(struct request *request);
+
 /* The JSON body; the caller owes body_close. */
 bool request_body(const struct request *request, struct body *body, struct error *err);
 

@@ -2,15 +2,15 @@
  *
  * A change is told only where it is certain: for exact measures when the difference is not 0, for measures
  * known within an interval when the two intervals have no point in common. Else it is "not told apart".
- * "better" and "worse" follow the measure's direction; without one a change "differs". Nothing is said, and no
- * difference is given, between runs with other definitions, settings, kind or unit of length, or, for
+ * "better" and "worse" follow the measure's direction; without one a change "differs". Nothing is said, and
+ * no difference is given, between runs with other definitions, settings, kind or unit of length, or, for
  * deviations, against a reference with other bytes. */
 #ifndef JSON_API_COMPARE_H
 #define JSON_API_COMPARE_H
 
+#include "store/runs.h"
 #include "json/api_text.h"
 #include "json/measures.h"
-#include "store/runs.h"
 
 struct compared_run {
     const struct store_run *run;
