@@ -35,7 +35,8 @@ static size_t utf8_sequence(const unsigned char *s)
     return overlong || surrogate || beyond ? 0 : more + 1;
 }
 
-bool text_is_utf8(const char *text)
+/* RFC 3629: no surrogates, no overlong form, at most U+10FFFF. */
+static bool is_utf8(const char *text)
 {
     for (const unsigned char *s = (const unsigned char *)text; *s;) {
         size_t size = utf8_sequence(s);
@@ -68,7 +69,7 @@ static bool decode(char *text, bool query, struct error *err)
         *out++ = c;
     }
     *out = '\0';
-    if (!text_is_utf8(text))
+    if (!is_utf8(text))
         return error_set(err, ERROR_USAGE, "the address is not UTF-8");
     return true;
 }

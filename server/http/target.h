@@ -36,7 +36,4 @@ const char *target_parameter(const struct target *target, const char *name);
 /* False with ERROR_USAGE when a parameter is none of the names, which are parted by spaces. */
 bool target_allows(const struct target *target, const char *names, struct error *err);
 
-/* True for well-formed UTF-8 (RFC 3629: no surrogates, no overlong form, at most U+10FFFF). */
-bool text_is_utf8(const char *text);
-
 #endif

@@ -138,12 +138,12 @@ Test(target, query_known_parameters_pass)
 
 Test(target, utf8_of_every_length_is_well_formed)
 {
-    cr_expect(text_is_utf8("a\xc3\xa9\xe2\x98\x83\xf0\x9f\x98\x80"));
-    cr_expect(not(text_is_utf8("\xc3")));
-    cr_expect(not(text_is_utf8("\xe0\x80\x80")));
-    cr_expect(not(text_is_utf8("\xf0\x80\x80\x80")));
-    cr_expect(not(text_is_utf8("\x80")));
-    cr_expect(not(text_is_utf8("\xf8\x88\x80\x80\x80")));
+    cr_expect(not(refused("/a%c3%a9%e2%98%83%f0%9f%98%80")));
+    cr_expect(refused("/%c3"));
+    cr_expect(refused("/%e0%80%80"));
+    cr_expect(refused("/%f0%80%80%80"));
+    cr_expect(refused("/%80"));
+    cr_expect(refused("/%f8%88%80%80%80"));
 }
 
 Test(target, absolute_target_gives_host_and_path)
