@@ -179,6 +179,9 @@ bool measure_table_print(const struct run *run, FILE *out, struct error *err)
     if (!record || !measures_open(&measures, err))
         goto out;
     print_file(out, kind_name(run->kind), &run->subject.file, run->settings.units);
+    if (!run->settings.kind_given)
+        fprintf(out, "%-10s a %s by the corners of its faces; --kind says otherwise\n", "",
+                kind_name(run->kind));
     if (run->has_reference) {
         print_file(out, "against", &run->reference.file, run->settings.units);
         fprintf(out, "\n  %*s%*s%*s\n", NAME_WIDTH, "", VALUE_WIDTH, "subject", VALUE_WIDTH, "reference");

@@ -226,7 +226,6 @@ struct json_t *run_to_json(const struct run *run, struct error *err)
     tree_put_text(&tree, record, "schema", "fettle/run/1");
     tree_put(&tree, record, "engine", engine_json(&tree, &run->settings));
     tree_put_text(&tree, record, "kind", run->kind == MESH_CAGE ? "cage" : "scan");
-    tree_put_text(&tree, record, "kind_from", run->settings.kind_given ? "told" : "faces");
     tree_put(&tree, record, "subject", tree_mesh_report(&tree, &run->subject, units));
     tree_put(&tree, record, "reference",
              run->has_reference ? tree_mesh_report(&tree, &run->reference, units) : json_null());

@@ -122,7 +122,8 @@ test('output_table is for people: short, aligned, with units', (t) => {
   const lines = done.stdout.split('\n');
   const row = (name) => lines.find((l) => l.startsWith(`  ${name} `));
   assert.match(lines[0], /^cage +cage\.obj \(obj, .* KiB, units: mm\)$/);
-  assert.match(lines[1], /^against +scan\.obj /);
+  assert.match(lines[1], /^ +a cage by the corners of its faces; --kind says otherwise$/);
+  assert.match(lines[2], /^against +scan\.obj /);
   assert.match(row('Open edges'), / 4 +0$/);
   assert.match(row('Faces'), / 1\u202f199 +5\u202f400$/);
   assert.match(row('Greatest loss'), / \d+\.\d+–\d+\.\d+ mm$/);

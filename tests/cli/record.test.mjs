@@ -105,7 +105,6 @@ test('record_of a cube and of a torus is what paper says', (t) => {
   const folder = temporaryFolder(t);
   const record = measure([writeObj(folder, 'cube.obj', cube(2)), '--units', 'cm']);
   assert.equal(record.kind, 'cage');
-  assert.equal(record.kind_from, 'faces');
   assert.equal(record.subject.file.units, 'cm');
   assert.deepEqual([record.subject.counts.vertices, record.subject.counts.edges, record.subject.counts.faces], [8, 12, 6]);
   assert.equal(record.subject.topology.euler_characteristic, 2);
