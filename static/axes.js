@@ -1,5 +1,7 @@
 // axes.js - round numbers for the axes of charts. Pure.
 
+import { formatValue } from './format.js';
+
 const MULTIPLES = [1, 2, 5];
 
 /** Round values 1, 2, 5 times a power of ten from low to high; at least the two nearest ones inside or about the range. */
@@ -26,6 +28,19 @@ export function linearStep(most, count, whole = false) {
   const power = 10 ** Math.floor(Math.log10(rough));
   const step = [...MULTIPLES, 10].find((multiple) => multiple * power >= rough * 0.999999) * power;
   return whole ? Math.max(1, Math.ceil(step)) : step;
+}
+
+/** Round values along bins of any widths: where each stands, counted in bins from the first edge, and its text. */
+export function edgeTicks(edges) {
+  const [low, high] = [edges[0], edges.at(-1)];
+  const step = linearStep(high - low, 6);
+  const ticks = [];
+  for (let i = Math.ceil(low / step - 1e-9); i * step <= high * (1 + 1e-9) + 1e-12; i += 1) {
+    const value = Number((i * step).toPrecision(12));
+    const bin = Math.min(edges.length - 2, Math.max(0, edges.findLastIndex((edge) => edge <= value + 1e-9)));
+    ticks.push({ at: bin + (value - edges[bin]) / (edges[bin + 1] - edges[bin]), text: formatValue(value, 3) });
+  }
+  return ticks;
 }
 
 /** Ticks from 0 that reach `most`. */

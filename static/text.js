@@ -152,6 +152,8 @@ export const TEXT = {
   'versions.chosen': 'shown below',
   'versions.withdrawn': 'withdrawn',
   'versions.rows': { one: '{n} row', other: '{n} rows' },
+  'versions.rows.better': { one: '{n} better in the latest', other: '{n} better in the latest' },
+  'versions.rows.worse': { one: '{n} worse', other: '{n} worse' },
   'versions.otherDefinitions': 'measured by other definitions',
   'versions.otherReference': 'measured against another reference',
   'versions.otherReference.short': 'other reference',

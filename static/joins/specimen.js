@@ -5,7 +5,7 @@ import { comparisonRows, csvText } from '../csv.js';
 import { defaultBaseline, latestMeasured, orderVersions, runOf } from '../comparison.js';
 import { give } from '../dom.js';
 import { formatValue, lengthFactor, withUnit } from '../format.js';
-import { readList } from '../route.js';
+import { readList, writeRoute } from '../route.js';
 import { say } from '../say.js';
 import { versionName } from '../specimen-state.js';
 import { openNumberCard, openVersionCard } from '../views/cards.js';
@@ -15,6 +15,8 @@ import { SpecimenView } from '../views/specimen.js';
 
 /** How many columns are shown before the reader chooses: more stay one click away. */
 const COLUMNS = 24;
+/** Groups that are folded until the reader opens one. */
+const FOLDED = 'faces,quads,triangles,valence,size';
 
 /** @param {HTMLElement} el @param {object} page  app.js */
 export function joinSpecimen(el, page) {
@@ -113,7 +115,7 @@ export function joinSpecimen(el, page) {
       specimen, versions, query, comparison, findings, baseline, latest, chosen, columns, unit, latestScan,
       hidden: plan.hidden, allVersions: plan.ordered, hiddenColumns: plan.ordered.filter((version) => plan.hidden.includes(version.id)).map(column),
       lengthFactor: factor, nameOf, fileAddress: api.fileAddress,
-      folded: readList(query.fold), onlyDiffers: query.only === 'differs',
+      folded: readList(query.fold ?? FOLDED), onlyDiffers: query.only === 'differs',
       measures: new Map(read.definitions.measures.map((measure) => [measure.path, measure])), groups: read.definitions.groups,
       baselineRun: baselineColumn?.run ?? null, baselineIndex: baselineColumn?.runIndex ?? -1,
       trendColumns: columns.filter(({ version, runIndex }) => version.kind === (latest?.kind ?? 'cage') && version.withdrawn === null && runIndex !== null)
@@ -150,6 +152,12 @@ export function joinSpecimen(el, page) {
 
   const wishes = {
     query: go,
+    row: async ({ group, measure }) => {
+      query = { ...query, fold: state.folded.filter((each) => each !== group).join(',') || 'none' };
+      history.replaceState(null, '', writeRoute({ view: 'specimen', id, query }));
+      await load({ fresh: false });
+      document.getElementById(`row-${measure}`)?.querySelector('[data-key]').focus();
+    },
     number: (wish) => openNumberCard(state, wish, record(state.columns.find(({ version }) => version.id === wish.version).run.id)),
     version: (wish) => openVersionCard(el, state, wish),
     hide: ({ id: version }) => {

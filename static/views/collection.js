@@ -92,7 +92,7 @@ function latestOf(specimen, kind) {
 function row(specimen) {
   const cages = specimen.trend.filter((point) => point.kind === 'cage' && !point.withdrawn);
   const scan = latestOf(specimen, 'scan');
-  const cage = cages.at(-1) ?? null;
+  const cage = cages.findLast((point) => point.run !== null) ?? cages.at(-1) ?? null;
   const state = specimenState(specimen);
   const address = `#/specimen/${specimen.id}`;
   const latest = cage ?? scan;
@@ -109,7 +109,7 @@ function row(specimen) {
     h('td', { class: 'st' }, stateMark(state.kind, state.text)),
     trendCell('column.openEdges.short', 'spark.openEdges', trend('open_edges'), cage?.open_edges, formatCount),
     trendCell('column.loss.short', 'spark.loss', trend('lost'), cage?.lost, (value) => withUnit(formatSafeEnd(value), unit)),
-    h('td', { class: 'n mid', text: known(latest?.faults) ? `${formatCount(latest.faults)} / ${formatCount(latest.warnings ?? 0)}` : '—' }),
+    h('td', { class: 'n counts', data: { label: say('column.findings.short') }, text: known(latest?.faults) ? `${formatCount(latest.faults)} / ${formatCount(latest.warnings ?? 0)}` : '—' }),
     h('td', { class: 'st quiet' }, timeMark(specimen.changed)));
 }
 

@@ -1,6 +1,6 @@
 // help.js - every measure with its definition and source, the shapes and what they say, the keys.
 //   down: 'show', detail = { definitions, measure, keys, problem }     up: 'wish.keys' (on or off)
-import { errorBox, h, shape, tell } from '../dom.js';
+import { errorBox, h, redraw, shape, tell } from '../dom.js';
 import { problemText } from '../problem.js';
 import { say, sayOr } from '../say.js';
 
@@ -13,7 +13,7 @@ export function HelpView(el) {
   el.addEventListener('show', (event) => update(event.detail));
 
   function update({ definitions, measure, keys, problem }) {
-    el.replaceChildren(h('h1', { class: 'plain', text: say('help.title') }),
+    redraw(el, h('h1', { class: 'plain', text: say('help.title') }),
       h('div', { class: 'columns' },
         h('section', { 'aria-labelledby': 'h-words' }, h('h2', { id: 'h-words', text: say('help.words') }), h('dl', { class: 'glossary' }, WORDS.map((word) => h('div', {}, h('dt', { text: say(`word.${word}`) }), h('dd', { text: say(`word.${word}.means`) }))))),
         h('section', { 'aria-labelledby': 'h-shapes' }, h('h2', { id: 'h-shapes', text: say('help.shapes') }), h('p', { text: say('help.shapes.rule') }),

@@ -1,7 +1,7 @@
 // histograms.js - valence and the shapes of faces, the baseline as a stepped outline over the chosen version's bars, in shares.
 //   down: 'show', detail = { chosen, baseline: { name, record } or null, metric, kind }
 //   up:   'wish.query' { chart }
-import { linearTicks } from '../axes.js';
+import { edgeTicks, linearTicks } from '../axes.js';
 import { choice, h, redraw, s, tell } from '../dom.js';
 import { formatValue, withUnit } from '../format.js';
 import { filledRange, METRICS, metricShares, valenceShares } from '../histogram.js';
@@ -55,9 +55,7 @@ export function Histograms(el) {
     if (both === null) return h('figure', { class: 'chart' }, h('h3', { text: title }), picker, h('p', { class: 'quiet', text: say('chart.metric.none', { version: state.chosen.name }) }));
     const { bars, outline } = both;
     const [first, end] = filledRange(outline ? [bars, outline] : [bars]);
-    const every = Math.max(1, Math.ceil((end - first) / 7));
-    const ticks = [];
-    for (let i = first; i <= end; i += every) ticks.push({ at: i - first, text: formatValue(bars.edges[i], 3) });
+    const ticks = edgeTicks(bars.edges.slice(first, end + 1));
     const caption = outline
       ? say('chart.median.two', { a: formatValue(outline.median, 3), baseline: state.baseline.name, b: formatValue(bars.median, 3), version: state.chosen.name })
       : say('chart.median.one', { b: formatValue(bars.median, 3), version: state.chosen.name });

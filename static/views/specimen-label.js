@@ -34,7 +34,7 @@ export function SpecimenLabel(el) {
           entry(say('label.created'), formatTime(specimen.created)),
           entry(say('label.changed'), timeMark(specimen.changed), last?.by ? `, ${last.by}` : ''))),
       h('p', { class: 'acts' }, h('button', { data: { key: 'change label' }, text: say('label.change'), on: { click: () => tell(el, 'wish.label') } }),
-        h('a', { class: 'button', data: { key: 'upload here' }, href: `#/upload?specimen=${encodeURIComponent(specimen.catalogue_number)}`, text: say('label.upload') }))));
+        h('a', { class: 'button first', data: { key: 'upload here' }, href: `#/upload?specimen=${encodeURIComponent(specimen.catalogue_number)}`, text: say('label.upload') }))));
   }
 }
 

@@ -1,6 +1,6 @@
 // specimen.js - one specimen: its label, what is being done to it, its versions compared, charts, findings. Mounted on the main part.
 //   down: 'show', detail = the state of joins/specimen.js, or { problem } or { loading }
-//   up:   the wishes of its parts, and 'wish.query', 'wish.csv', 'wish.retry', 'wish.remeasure', 'wish.unhide'
+//   up:   the wishes of its parts, and 'wish.query', 'wish.csv', 'wish.retry', 'wish.remeasure', 'wish.row' (unfold its group and go there)
 import { choice, errorBox, give, h, redraw, stateMark, tell } from '../dom.js';
 import { summarize } from '../comparison.js';
 import { problemText, reasonText } from '../problem.js';
@@ -15,7 +15,7 @@ import { VersionTable } from './version-table.js';
 /** @param {HTMLElement} el */
 export function SpecimenView(el) {
   const part = (className) => h('div', { class: className });
-  const parts = { label: part('part'), notices: part('notices'), controls: part('part'), table: part('part'), trends: part('charts'), shapes: part('charts'), findings: part('part') };
+  const parts = { label: part('part'), notices: part('notices'), controls: part('part'), table: part('part'), trends: part('some'), shapes: part('some'), findings: part('part') };
   const heads = { versions: h('h2', { id: 'versions' }), charts: h('h2', { id: 'charts' }), findings: h('h2', { id: 'findings', tabindex: '-1' }) };
   let mounted = false;
 
@@ -39,7 +39,7 @@ export function SpecimenView(el) {
   function update(state) {
     if (!mounted) {
       el.replaceChildren(parts.label, parts.notices, h('section', { 'aria-labelledby': 'versions' }, heads.versions, parts.controls, parts.table),
-        h('section', { 'aria-labelledby': 'charts' }, heads.charts, parts.trends, parts.shapes),
+        h('section', { 'aria-labelledby': 'charts' }, heads.charts, h('div', { class: 'charts' }, parts.trends, parts.shapes)),
         h('section', { 'aria-labelledby': 'findings' }, heads.findings, parts.findings), h('p', { class: 'caution', text: say('caution') }));
       mounted = true;
     }
@@ -114,7 +114,7 @@ export function SpecimenView(el) {
   function goToRow(event, row) {
     event.preventDefault();
     const target = document.getElementById(`row-${row.measure}`);
-    if (target === null) tell(el, 'wish.query', { fold: '', only: '' });
+    if (target === null) tell(el, 'wish.row', { group: row.group, measure: row.measure });
     else target.querySelector('[data-key]').focus();
   }
 }

@@ -156,7 +156,12 @@ function drawFront(plot, points, what, front, latest) {
   });
   ctx.stroke();
   const taken = points.map((point) => ({ x: at(point).x - 6 * ratio, y: at(point).y - 6 * ratio, w: 12 * ratio, h: 12 * ratio }));
-  for (const point of points) {
+  [...front].slice(1).forEach((point, i) => {
+    const from = at([...front][i]);
+    const to = at(point);
+    taken.push({ x: Math.min(from.x, to.x), y: from.y - 1, w: Math.abs(from.x - to.x), h: 2 }, { x: to.x - 1, y: Math.min(from.y, to.y), w: 2, h: Math.abs(from.y - to.y) });
+  });
+  for (const point of [...points].sort((a, b) => front.has(a) - front.has(b))) {
     const { x, y } = at(point);
     ctx.beginPath();
     ctx.arc(x, y, 4.5 * ratio, 0, 2 * Math.PI);
@@ -173,9 +178,12 @@ function drawFront(plot, points, what, front, latest) {
     const w = ctx.measureText(point.name).width;
     const { x, y } = at(point);
     const half = 7 * ratio;
-    const spots = [[9, 0], [-9 - w / ratio, 0], [9, -12], [9, 12], [-9 - w / ratio, -12], [-9 - w / ratio, 12]].map(([dx, dy]) => ({ x: x + dx * ratio, y: y + dy * ratio - half, w, h: 2 * half }));
+    const spots = [[9, 0], [-9 - w / ratio, 0], [8, 11], [-8 - w / ratio, -11], [8, -11], [-8 - w / ratio, 11], [-w / ratio / 2, -14], [-w / ratio / 2, 14]].map(([dx, dy]) => ({ x: x + dx * ratio, y: y + dy * ratio - half, w, h: 2 * half }));
     const spot = spots.find((box) => inside(plot, box) && !taken.some((other) => overlap(box, other)));
     if (!spot) continue;
+    ctx.strokeStyle = colour('--paper');
+    ctx.lineWidth = 4 * ratio;
+    ctx.strokeText(point.name, spot.x, spot.y + half);
     ctx.fillText(point.name, spot.x, spot.y + half);
     taken.push(spot);
   }

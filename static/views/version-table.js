@@ -6,7 +6,7 @@
 import { cellText, changeText, groupRows, rowDiffers, rowSpeaks, scaleOf } from '../comparison.js';
 import { emptyBox, h, hidden, redraw, shape, stateMark, tell, timeMark } from '../dom.js';
 import { formatFaceSize, formatProgress } from '../format.js';
-import { say } from '../say.js';
+import { say, sayList } from '../say.js';
 import { readSetting } from '../settings.js';
 import { spark } from '../spark.js';
 import { versionName } from '../specimen-state.js';
@@ -16,7 +16,8 @@ const VERDICT_SHAPE = { better: 'better', worse: 'worse', 'not told apart': 'sam
 /** @param {HTMLElement} el */
 export function VersionTable(el) {
   let state = null;
-  let current = 'c 0 0';
+  let current = '';
+  const sizes = new ResizeObserver(fit);
 
   el.addEventListener('show', (event) => {
     state = event.detail;
@@ -24,7 +25,7 @@ export function VersionTable(el) {
   });
   el.addEventListener('keydown', move);
   el.addEventListener('focusin', (event) => {
-    if (event.target.dataset.key?.startsWith('c ')) setCurrent(event.target.dataset.key);
+    if (event.target.dataset.r !== undefined) setCurrent(event.target.dataset.key);
   });
 
   function update() {
@@ -37,8 +38,18 @@ export function VersionTable(el) {
       h('table', { class: 'ledger versions' },
         h('caption', { class: 'hide', text: say('versions.caption', { baseline: state.baseline ? versionName(state.baseline) : '—' }) }),
         h('thead', {}, headRow(columns)), bodies(columns))));
-    const first = el.querySelector(`[data-key="${current}"]`) ?? el.querySelector('[data-key^="c "]');
-    if (first) setCurrent(first.dataset.key);
+    fit();
+    sizes.disconnect();
+    sizes.observe(el);
+    const cells = [...el.querySelectorAll('[data-r]')];
+    setCurrent((cells.find((part) => part.dataset.key === current) ?? cells[0]).dataset.key);
+  }
+
+  /** Where the whole table fits, the page scrolls and the head stays in sight; else the region scrolls sideways. */
+  function fit() {
+    const region = el.querySelector('.scroll');
+    region?.classList.remove('fits');
+    region?.classList.toggle('fits', region.firstChild.offsetWidth <= region.clientWidth);
   }
 
   function headRow(columns) {
@@ -55,13 +66,13 @@ export function VersionTable(el) {
     const tags = [column.isLatest && say('versions.latest'), column.isBaseline && say('versions.baseline'), column.isChosen && !column.isLatest && say('versions.chosen')].filter(Boolean);
     return h('th', { scope: 'col', class: [column.isBaseline && 'base', version.withdrawn && 'withdrawn'].filter(Boolean).join(' ') || null },
       h('button', {
-        class: 'plain name', data: { key: `c 0 ${c + 1}` }, 'aria-haspopup': 'dialog', text: versionName(version),
+        class: 'plain name', data: { key: `cell head ${version.id}`, r: 0, c: c + 1 }, 'aria-haspopup': 'dialog', text: versionName(version),
         on: { click: (event) => tell(el, 'wish.version', { id: version.id, button: event.currentTarget }) },
       }),
+      tags.length > 0 ? h('span', { class: 'line strong', text: sayList(tags) }) : null,
       origin && h('span', { class: 'line', text: origin }), from && h('span', { class: 'line', text: from }),
-      h('span', { class: 'line' }, timeMark(version.created, true), version.by ? `, ${version.by}` : ''),
+      h('span', { class: 'line' }, timeMark(version.created, true)), version.by ? h('span', { class: 'line break', text: version.by }) : null,
       version.note ? h('span', { class: 'line note', title: version.note, text: version.note }) : null,
-      tags.length > 0 ? h('span', { class: 'line strong', text: tags.join(', ') }) : null,
       version.withdrawn ? h('span', { class: 'line' }, stateMark('retired', say('versions.withdrawn'))) : null,
       jobMark(column), run === null ? null : otherwiseMeasured(column));
   }
@@ -107,11 +118,21 @@ export function VersionTable(el) {
       const open = !folded.includes(group.id);
       return h('tbody', { data: { group: group.id } },
         h('tr', { class: 'group' }, h('th', { colspan: columns.length + 2, scope: 'rowgroup' }, h('div', {}, h('button', {
-          class: 'plain', 'aria-expanded': String(open), data: { key: `c ${(r += 1)} 0`, fold: group.id }, text: group.title,
+          class: 'plain', 'aria-expanded': String(open), data: { key: `cell group ${group.id}`, r: (r += 1), c: 0 }, text: group.title,
           on: { click: () => fold(group.id) },
-        }), h('small', { text: open ? '' : say('versions.rows', { n: group.rows.length }) })))),
+        }), h('small', { text: open ? '' : foldedText(group.rows, columns) })))),
         open ? group.rows.map((row) => measureRow(row, columns, (r += 1))) : null);
     });
+  }
+
+  /** What a folded group holds: how many rows, and what of them changed in the latest version. */
+  function foldedText(rows, columns) {
+    const latest = columns.find(({ isLatest, isBaseline, runIndex }) => isLatest && !isBaseline && runIndex !== null);
+    const changed = (verdict) => rows.filter((row) => latest && row.verdicts[latest.runIndex] === verdict).length;
+    const parts = [say('versions.rows', { n: rows.length })];
+    if (latest && changed('better') > 0) parts.push(say('versions.rows.better', { n: changed('better') }));
+    if (latest && changed('worse') > 0) parts.push(say('versions.rows.worse', { n: changed('worse') }));
+    return sayList(parts);
   }
 
   function measureRow(row, columns, r) {
@@ -120,7 +141,7 @@ export function VersionTable(el) {
     const trend = state.trendColumns.map(({ runIndex }) => row.values[runIndex]);
     return h('tr', { id: `row-${row.measure}` },
       h('th', { scope: 'row' }, scale.unit ? h('span', { class: 'unit', text: scale.unit }) : null,
-        h('a', { class: 'plain', href: `#/help?measure=${row.measure}`, data: { key: `c ${r} 0` }, text: row.name })),
+        h('a', { class: 'plain', href: `#/help?measure=${row.measure}`, data: { key: `cell ${row.measure}`, r, c: 0 }, text: row.name })),
       columns.map((column, c) => cell(row, measure, scale, column, r, c + 1)),
       h('td', { class: 'trend' }, spark(trend, say('spark.row', { name: row.name }))));
   }
@@ -134,7 +155,7 @@ export function VersionTable(el) {
     const apart = column.run.comparable && row.comparable[i] === false && column.run.kind === state.baselineRun?.kind && text !== null;
     return h('td', { class: classes },
       h('button', {
-        class: text === null ? 'num none' : 'num', data: { key: `c ${r} ${c}`, column: column.version.id }, 'aria-haspopup': 'dialog',
+        class: text === null ? 'num none' : 'num', data: { key: `cell ${row.measure} ${column.version.id}`, r, c }, 'aria-haspopup': 'dialog',
         on: { click: (event) => tell(el, 'wish.number', { measure: row.measure, version: column.version.id, button: event.currentTarget }) },
       }, text ?? ['—', hidden(say('value.none'))]),
       change ? h('span', { class: `change ${change.verdict.replaceAll(' ', '-')}` },
@@ -144,20 +165,19 @@ export function VersionTable(el) {
 
   function fold(id) {
     const folded = state.folded.includes(id) ? state.folded.filter((each) => each !== id) : [...state.folded, id];
-    tell(el, 'wish.query', { fold: folded.join(',') });
+    tell(el, 'wish.query', { fold: folded.join(',') || 'none' });
   }
 
   function setCurrent(key) {
     current = key;
-    for (const part of el.querySelectorAll('[data-key^="c "]')) part.tabIndex = part.dataset.key === key ? 0 : -1;
+    for (const part of el.querySelectorAll('[data-r]')) part.tabIndex = part.dataset.key === key ? 0 : -1;
   }
 
   function move(event) {
-    const key = event.target.dataset.key;
-    if (!key?.startsWith('c ') || event.altKey || event.ctrlKey || event.metaKey) return;
-    const grid = new Map([...el.querySelectorAll('[data-key^="c "]')].map((part) => [part.dataset.key, part]));
-    const [r, c] = key.split(' ').slice(1).map(Number);
-    const find = (row, column) => grid.get(`c ${row} ${column}`);
+    if (event.target.dataset.r === undefined || event.altKey || event.ctrlKey || event.metaKey) return;
+    const grid = new Map([...el.querySelectorAll('[data-r]')].map((part) => [`${part.dataset.r} ${part.dataset.c}`, part]));
+    const [r, c] = [Number(event.target.dataset.r), Number(event.target.dataset.c)];
+    const find = (row, column) => grid.get(`${row} ${column}`);
     const columns = state.columns.length;
     const rowsDown = (step) => {
       for (let row = r + step; row >= 0 && row <= grid.size; row += step) {
@@ -194,6 +214,8 @@ export function VersionTable(el) {
 
   function foldAt(part) {
     const group = part.closest('tbody')?.dataset.group;
-    if (group) fold(group);
+    if (!group) return;
+    el.querySelector(`[data-group="${group}"] [aria-expanded]`).focus();
+    fold(group);
   }
 }

@@ -1,0 +1,125 @@
+// access.test.mjs - every view in both themes, at 360 and at 1280 px: axe finds nothing to object to by WCAG 2.2 A and AA, the
+// page never scrolls sideways, and what is to be pressed is at least 24 px high and wide (2.5.8) or stands in a line of text.
+import assert from 'node:assert/strict';
+import { readFileSync } from 'node:fs';
+import { createRequire } from 'node:module';
+import { after, before, describe, test } from 'node:test';
+import { cube, makeCollection, makeSpecimen, meshFile, openPage, startBrowser, startService } from './support.mjs';
+
+const AXE = readFileSync(createRequire(import.meta.url).resolve('axe-core/axe.min.js'), 'utf8');
+const TAGS = ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice'];
+
+let service;
+let browser;
+let made;
+let empty;
+before(async () => {
+  service = await startService();
+  browser = await startBrowser();
+  made = await makeCollection(service.address);
+  empty = await makeSpecimen(service.address, 'NH-0500', 'Nothing measured yet');
+});
+after(async () => {
+  await browser?.close();
+  await service?.stop();
+});
+
+const views = [
+  { name: 'collection', go: (page) => open(page, '#/', '.register .what') },
+  { name: 'specimen', go: (page) => open(page, `#/specimen/${made.specimen.id}?fold=none`, '.drawing') },
+  { name: 'specimen with findings', go: (page) => open(page, `#/specimen/${made.specimen.id}?version=${made.cages[1].id}`, '.findings li') },
+  { name: 'specimen without versions', go: (page) => open(page, `#/specimen/${empty.id}`, '.empty') },
+  {
+    name: 'number card',
+    async go(page) {
+      await open(page, `#/specimen/${made.specimen.id}`, '.drawing');
+      await page.locator('.versions .num').first().click();
+      await page.locator('.card').getByText('Engine').waitFor();
+    },
+  },
+  {
+    name: 'withdraw dialog',
+    async go(page) {
+      await open(page, `#/specimen/${made.specimen.id}`, '.drawing');
+      await page.getByRole('button', { name: 'cage 3', exact: true }).click();
+      await page.locator('.card').getByRole('button', { name: 'Withdraw' }).click();
+      await page.locator('dialog').waitFor();
+    },
+  },
+  {
+    name: 'upload',
+    async go(page) {
+      await open(page, '#/upload', '.empty');
+      await page.setInputFiles('#choose-files', [meshFile('NH-0042_cage_1mm.obj', cube(2, 10)), meshFile('NH-0900_scan.ply', 'x'), meshFile('thing.off', 'OFF')]);
+      await page.locator('.queue > li').nth(2).waitFor();
+    },
+  },
+  { name: 'definitions', go: (page) => open(page, '#/help', '.definitions') },
+  { name: 'nowhere', go: (page) => open(page, '#/nothing', 'h1') },
+];
+
+async function open(page, hash, ready) {
+  await page.goto(service.address + hash);
+  await page.locator(ready).first().waitFor();
+}
+
+for (const colorScheme of ['light', 'dark']) {
+  for (const width of [360, 1280]) {
+    describe(`${colorScheme}, ${width} px`, () => {
+      for (const view of views) {
+        test(`axe_is_content_with_${view.name.replaceAll(' ', '_')}`, async () => {
+          const { page, faults, close } = await openPage(browser, { colorScheme, viewport: { width, height: 900 }, reducedMotion: 'reduce' });
+          try {
+            await view.go(page);
+            await page.evaluate(AXE);
+            const { violations } = await page.evaluate((tags) => globalThis.axe.run(document, { runOnly: tags }), TAGS);
+            assert.deepEqual(violations.map(({ id, nodes }) => `${id}: ${nodes.slice(0, 3).map((node) => node.html.slice(0, 160)).join(' | ')}`), []);
+            const sideways = await page.evaluate(() => document.documentElement.scrollWidth - document.documentElement.clientWidth);
+            assert.ok(sideways <= 0, `scrolls sideways by ${sideways} px`);
+            assert.deepEqual(await page.evaluate(smallTargets), []);
+            assert.deepEqual(faults, []);
+          } finally {
+            await close();
+          }
+        });
+      }
+    });
+  }
+}
+
+/** Controls smaller than 24 by 24 px that do not stand in a line of text; a checkbox counts with its label. */
+function smallTargets() {
+  const controls = [...document.querySelectorAll('button, select, input:not(.hide), summary, .button, .masthead a')];
+  return controls.filter((el) => el.checkVisibility()).map((el) => (['checkbox', 'radio'].includes(el.type) ? el.closest('label') : el)).filter((el) => {
+    const { width, height } = el.getBoundingClientRect();
+    return width < 23.5 || height < 23.5;
+  }).map((el) => `${el.outerHTML.slice(0, 100)} ${el.getBoundingClientRect().width}x${el.getBoundingClientRect().height}`);
+}
+
+test('theme_chosen_by_the_reader_overrules_the_system', async () => {
+  const { page, close } = await openPage(browser, { colorScheme: 'light' });
+  try {
+    await open(page, '#/', '.register .what');
+    const paper = () => page.evaluate(() => getComputedStyle(document.documentElement).backgroundColor);
+    const light = await paper();
+    await page.getByLabel('Paper').selectOption('dark');
+    const dark = await paper();
+    assert.notEqual(dark, light);
+    await page.reload();
+    assert.equal(await paper(), dark);
+  } finally {
+    await close();
+  }
+});
+
+test('print_leaves_out_what_cannot_be_pressed_on_paper', async () => {
+  const { page, close } = await openPage(browser);
+  try {
+    await open(page, `#/specimen/${made.specimen.id}`, '.drawing');
+    await page.emulateMedia({ media: 'print' });
+    for (const gone of ['.masthead nav', '.controls', '.label .acts']) assert.equal(await page.locator(gone).first().isVisible(), false, gone);
+    for (const kept of ['.label h1', '.versions .num', '.caution']) assert.equal(await page.locator(kept).first().isVisible(), true, kept);
+  } finally {
+    await close();
+  }
+});

@@ -1,0 +1,334 @@
+// browser.test.mjs - the page in a real browser, over a real service.
+//   upload_*    by the file input: a new specimen, its cage, duplicates, files that cannot be read
+//   compare_*   baseline, rows that differ, order, deep links, the card of a number, CSV
+//   change_*    withdraw, another reference, label
+//   keys_*      upload, specimen and comparison without a pointer
+// The cubes' measures are known on paper: a quad cube left open at n inner faces has n loops of 4 open edges; a cube
+// smaller by 2d all round loses d * sqrt 3 at its corners.
+import assert from 'node:assert/strict';
+import { readFile } from 'node:fs/promises';
+import { after, before, describe, test } from 'node:test';
+import { cube, jobsEnd, makeCollection, makeSpecimen, makeVersion, meshFile, openPage, startBrowser, startService } from './support.mjs';
+
+let service;
+let browser;
+let made;
+before(async () => {
+  service = await startService();
+  browser = await startBrowser();
+  made = await makeCollection(service.address);
+});
+after(async () => {
+  await browser?.close();
+  await service?.stop();
+});
+
+/** Runs a test in a page of its own, and holds that nothing went wrong in it but what it asks for. */
+function inPage(name, act, refused = []) {
+  test(name, async () => {
+    const { page, faults, close } = await openPage(browser);
+    try {
+      await act(page);
+      assert.deepEqual(faults.filter((fault) => !refused.some((wanted) => fault.includes(wanted))), []);
+    } finally {
+      await close();
+    }
+  });
+}
+
+const open = (page, hash) => page.goto(service.address + hash);
+const openSpecimen = async (page, query = '') => {
+  await open(page, `#/specimen/${made.specimen.id}${query}`);
+  await page.locator('.versions .num').first().waitFor();
+};
+const cell = (page, measure, version) => page.locator(`[id="row-${measure}"] [data-key="cell ${measure} ${version.id}"]`);
+const columns = (page) => page.locator('.versions thead .name').allTextContents();
+
+describe('upload', () => {
+  inPage('upload_of_a_scan_and_a_cage_makes_the_specimen_and_measures_both', async (page) => {
+    await open(page, '#/upload');
+    await page.setInputFiles('#choose-files', [
+      meshFile('NH-0100_cage_2mm.obj', cube(5, 10)), meshFile('NH-0100_scan.obj', cube(6, 10, { triangles: true })), meshFile('notes.txt', 'no mesh'),
+    ]);
+    assert.match(await page.locator('#files').textContent(), /2 files.*1 other file was left out/);
+    assert.equal(await page.locator('input[name=faceSize]').inputValue(), '2mm');
+    await page.getByLabel('Your name').fill('Odo Tarn');
+    await page.getByLabel('Title', { exact: true }).fill('Plain cube');
+    await page.getByLabel('Title', { exact: true }).press('Tab');
+    await page.getByRole('button', { name: 'Send 2 files' }).click();
+    await page.locator('.queue').getByText('measured', { exact: true }).nth(1).waitFor();
+    await page.getByRole('link', { name: 'Show cage 1' }).click();
+    await page.locator('.versions .num').first().waitFor();
+    assert.equal(await page.locator('h1').textContent(), 'Plain cube');
+    assert.deepEqual(await columns(page), ['cage 1', 'scan 1']);
+    assert.match(await page.locator('.versions thead').textContent(), /2 mm.*from scan 1.*Odo Tarn/s);
+  });
+
+  inPage('upload_of_the_same_bytes_tells_the_version_that_is_there', async (page) => {
+    await open(page, '#/upload');
+    await page.setInputFiles('#choose-files', [meshFile('NH-0042_cage_2mm.obj', cube(5, 10))]);
+    await page.getByText('Cube with two windows').waitFor();
+    await page.getByRole('button', { name: 'Send 1 file' }).click();
+    await page.getByText('already here as cage 1').waitFor();
+  });
+
+  inPage('upload_of_a_bad_file_says_what_where_and_what_to_do', async (page) => {
+    const specimen = await makeSpecimen(service.address, 'NH-0200', 'Bad file');
+    await open(page, '#/upload');
+    await page.setInputFiles('#choose-files', [meshFile('NH-0200_scan.obj', 'v 0 0 0\nv 1 0 0\nv 0 1 0\nf 1 2 7\n')]);
+    await page.getByText('Bad file').waitFor();
+    await page.getByRole('button', { name: 'Send 1 file' }).click();
+    const error = page.locator('.queue .error');
+    await error.waitFor();
+    const text = await error.textContent();
+    assert.match(text, /Measuring scan 1 failed/);
+    assert.match(text, /OBJ, line 4/);
+    assert.match(text, /What to do/);
+    await open(page, `#/specimen/${specimen.id}`);
+    await page.locator('.notices .error').waitFor();
+    assert.match(await page.locator('.notices .error').textContent(), /line 4/);
+    await page.locator('.notices').getByRole('button', { name: 'Measure again' }).click();
+    await jobsEnd(service.address, specimen.id);
+    await page.locator('.notices .error').waitFor();
+  });
+
+  inPage('upload_asks_for_what_the_name_does_not_tell', async (page) => {
+    await open(page, '#/upload');
+    await page.setInputFiles('#choose-files', [meshFile('thing.off', 'OFF\n')]);
+    await page.getByText('scan or cage?').waitFor();
+    assert.ok(await page.getByRole('button', { name: 'Send 0 files' }).isDisabled());
+    await page.getByLabel('Kind', { exact: true }).selectOption('cage');
+    await page.getByLabel('Title', { exact: true }).fill('A thing');
+    await page.getByLabel('Face size').fill('wide');
+    await page.getByLabel('Face size').press('Tab');
+    await page.getByText('face size: a length such as').waitFor();
+    await page.getByRole('button', { name: 'Remove thing.off' }).click();
+    await page.getByText('No files yet.').waitFor();
+  });
+});
+
+describe('compare', () => {
+  inPage('compare_shows_the_counts_known_on_paper', async (page) => {
+    await openSpecimen(page, `?hide=0`);
+    assert.equal(await cell(page, 'subject.topology.open_edges', made.cages[1]).textContent(), '8');
+    assert.equal(await cell(page, 'subject.topology.open_loops', made.cages[1]).textContent(), '2');
+    assert.equal(await cell(page, 'subject.topology.open_edges', made.cages[2]).textContent(), '0');
+    const [low, high] = (await cell(page, 'deviation.reference_to_subject.max.upper', made.cages[2]).textContent()).split('–').map(Number);
+    assert.ok(low <= 0.1 * Math.sqrt(3) && 0.1 * Math.sqrt(3) <= high, `${low} to ${high}`);
+  });
+
+  inPage('compare_judges_against_the_cage_before_the_latest', async (page) => {
+    await openSpecimen(page);
+    assert.equal(await page.getByLabel('Baseline').evaluate((el) => el.selectedOptions[0].textContent), 'cage 2');
+    const changed = page.locator('[id="row-subject.topology.open_edges"] td').first();
+    assert.match(await changed.textContent(), /−8 better/);
+    assert.match(await page.locator('.summary').textContent(), /Against cage 2, cage 3 is better in \d+ measures?, worse in \d+/);
+  });
+
+  inPage('compare_keeps_baseline_rows_and_order_in_the_address', async (page) => {
+    await openSpecimen(page);
+    await page.getByLabel('Baseline').selectOption({ label: 'cage 1' });
+    await page.getByLabel('only rows that differ').check();
+    await page.getByLabel('Versions by').selectOption('face_size');
+    await page.waitForURL(/sort=face_size/);
+    assert.match(page.url(), new RegExp(`baseline=${made.cages[0].latest_run}\\b`));
+    assert.match(page.url(), /only=differs/);
+    const ordered = await columns(page);
+    assert.deepEqual(ordered, ['cage 3', 'cage 1', 'cage 2', 'scan 1']);
+    const rows = await page.locator('.versions th[scope=row]').count();
+    await page.reload();
+    await page.locator('.versions .num').first().waitFor();
+    assert.deepEqual(await columns(page), ordered);
+    assert.equal(await page.locator('.versions th[scope=row]').count(), rows);
+    assert.ok(await page.getByLabel('only rows that differ').isChecked());
+    assert.equal(await page.locator('[id="row-subject.counts.ngons"]').count(), 0);
+  });
+
+  inPage('compare_opens_the_card_of_a_number', async (page) => {
+    await openSpecimen(page);
+    await cell(page, 'deviation.reference_to_subject.max.upper', made.cages[2]).click();
+    const card = page.locator('.card');
+    await card.getByText('Engine').waitFor();
+    const text = await card.textContent();
+    assert.match(text, /Certified: the true value lies between the two ends/);
+    assert.match(text, /Place/);
+    assert.match(text, new RegExp(`Run${made.cages[2].latest_run},`));
+    await page.keyboard.press('Escape');
+    await card.waitFor({ state: 'detached' });
+    assert.equal(await page.evaluate(() => document.activeElement.dataset.key), `cell deviation.reference_to_subject.max.upper ${made.cages[2].id}`);
+    await cell(page, 'subject.topology.genus', made.cages[0]).click();
+    await card.getByRole('link', { name: 'Definition and source' }).click();
+    await page.locator('[id="measure-subject.topology.genus"].now').waitFor();
+  });
+
+  inPage('compare_saves_csv_with_full_digits', async (page) => {
+    await openSpecimen(page);
+    const [download] = await Promise.all([page.waitForEvent('download'), page.getByRole('button', { name: 'Save as CSV' }).click()]);
+    assert.equal(download.suggestedFilename(), 'NH-0042.csv');
+    const lines = (await readFile(await download.path(), 'utf8')).replace('\ufeff', '').trimEnd().split('\r\n');
+    assert.ok(lines[0].startsWith('specimen,measure,name,group,unit,units of length,better when,cage 3,cage 3 lower,cage 3 upper,cage 3 difference,cage 2,'));
+    assert.ok(lines.some((line) => /^NH-0042,subject\.topology\.open_edges,.*,0,,,-8,8,/.test(line)), lines.find((line) => line.includes('open_edges')));
+    const record = await (await fetch(`${service.address}api/v1/runs/${made.cages[2].latest_run}`)).json();
+    const upper = record.deviation.reference_to_subject.max.upper;
+    assert.ok(lines.find((line) => line.includes('reference_to_subject.max.upper')).includes(`,${upper},`));
+  });
+
+  inPage('compare_converts_lengths_for_the_eye_only', async (page) => {
+    await openSpecimen(page, '?fold=none');
+    const before = Number(await cell(page, 'subject.edge_length.max', made.cages[0]).textContent());
+    await page.getByLabel('Lengths in').selectOption('cm');
+    await page.waitForURL(/unit=cm/);
+    assert.equal(Number(await cell(page, 'subject.edge_length.max', made.cages[0]).textContent()), before / 10);
+  });
+
+  inPage('compare_lists_the_findings_of_the_chosen_version', async (page) => {
+    await openSpecimen(page, `?version=${made.cages[1].id}`);
+    await page.locator('.findings li').nth(1).waitFor();
+    assert.match(await page.locator('#findings').textContent(), /Findings of cage 2.*2 faults/);
+    assert.match(await page.locator('.findings').textContent(), /Open loop.*4 edges/);
+    await page.locator('.findings .head').first().click();
+    assert.equal(await page.locator('.plate-drawing .tag.now').count(), 1);
+  });
+
+  inPage('compare_finds_and_filters_specimens', async (page) => {
+    await open(page, '#/');
+    await page.getByRole('link', { name: 'Cube with two windows' }).waitFor();
+    await page.keyboard.press('/');
+    await page.keyboard.type('0042');
+    await page.waitForURL(/q=0042/);
+    await page.getByText('1 of 1 specimens shown').waitFor();
+    await page.getByLabel(/^ready/).check();
+    await page.getByText('No specimen is like that.').waitFor();
+    await page.getByRole('button', { name: 'Show all specimens' }).click();
+    await page.getByRole('link', { name: 'Cube with two windows' }).waitFor();
+    await page.getByRole('button', { name: 'Number and title' }).click();
+    await page.waitForURL(/sort=number&order=asc/);
+    const numbers = await page.locator('.register .no').allTextContents();
+    assert.deepEqual(numbers, [...numbers].sort());
+  });
+
+  inPage('compare_leads_from_a_run_to_its_version', async (page) => {
+    await open(page, `#/run/${made.cages[0].latest_run}`);
+    await page.waitForURL(new RegExp(`#/specimen/${made.specimen.id}\\?`));
+    await page.getByText('Findings of cage 1').waitFor();
+  });
+
+  inPage('compare_says_so_where_an_address_leads_nowhere', async (page) => {
+    await open(page, '#/nowhere');
+    await page.getByText('This address leads nowhere').waitFor();
+  });
+});
+
+describe('change', () => {
+  inPage('change_withdraws_a_version_with_its_reason', async (page) => {
+    const { specimen, cage } = await smallSpecimen('NH-0300');
+    await open(page, `#/specimen/${specimen.id}`);
+    await page.getByRole('button', { name: 'cage 1' }).click();
+    await page.getByRole('button', { name: 'Withdraw' }).click();
+    assert.equal(await page.evaluate(() => document.activeElement.textContent), 'Keep it');
+    await page.getByLabel('Reason').fill('=made over the wrong scan');
+    await page.getByLabel('Your name').fill('Ines Quill');
+    await page.getByRole('button', { name: 'Withdraw' }).click();
+    await page.locator('.versions thead').getByText('withdrawn').waitFor();
+    const version = await (await fetch(`${service.address}api/v1/versions/${cage.id}`)).json();
+    assert.equal(version.withdrawn.reason, '=made over the wrong scan');
+    assert.equal(version.withdrawn.by, 'Ines Quill');
+  });
+
+  inPage('change_offers_to_measure_cages_against_a_newer_scan', async (page) => {
+    const { specimen, scan, cage } = await smallSpecimen('NH-0301');
+    const newer = await makeVersion(service.address, specimen.id, cube(7, 10, { triangles: true }), { kind: 'scan', made_from: scan.id, name: 'b.obj' });
+    await open(page, `#/specimen/${specimen.id}`);
+    await page.getByRole('button', { name: 'Measure it against scan 2' }).click();
+    await page.getByText('1 cage will be measured against scan 2.').waitFor();
+    await jobsEnd(service.address, specimen.id);
+    await page.locator('.offer').waitFor({ state: 'detached' });
+    const version = await (await fetch(`${service.address}api/v1/versions/${cage.id}`)).json();
+    assert.equal(version.against, newer.id);
+    assert.equal(version.runs.length, 2);
+  });
+
+  inPage('change_of_the_label_is_kept', async (page) => {
+    const specimen = await makeSpecimen(service.address, 'NH-0302', 'Old title');
+    await open(page, `#/specimen/${specimen.id}`);
+    await page.getByRole('button', { name: 'Change the label' }).click();
+    await page.getByLabel('Title', { exact: true }).fill('<b>New title</b>');
+    await page.locator('dialog').getByLabel('State').selectOption('in work');
+    await page.locator('dialog').getByRole('button', { name: 'Change the label' }).click();
+    await page.getByRole('heading', { name: '<b>New title</b>' }).waitFor();
+    await page.locator('.label').getByText('in work').waitFor();
+  });
+
+  inPage('change_makes_a_specimen_and_refuses_its_number_twice', async (page) => {
+    await open(page, '#/');
+    for (const title of ['First', 'Second']) {
+      await page.getByRole('button', { name: 'New specimen' }).click();
+      await page.getByLabel('Catalogue number').fill('NH-0303');
+      await page.getByLabel('Title', { exact: true }).fill(title);
+      await page.getByRole('button', { name: 'Make the specimen' }).click();
+      if (title === 'First') {
+        await page.getByRole('heading', { name: 'First' }).waitFor();
+        await open(page, '#/');
+      }
+    }
+    await page.locator('dialog .fault', { hasText: /\w/ }).waitFor();
+  }, ['409']);
+});
+
+describe('keys', () => {
+  inPage('keys_alone_lead_from_upload_to_the_comparison', async (page) => {
+    await open(page, '#/upload');
+    await page.getByText('No files yet.').waitFor();
+    await tabTo(page, '#choose-files');
+    await page.setInputFiles('#choose-files', [meshFile('NH-0400_scan.obj', cube(3, 10, { triangles: true })), meshFile('NH-0400_cage_2mm.obj', cube(5, 10))]);
+    await tabTo(page, 'input[name=title]');
+    await page.keyboard.type('By keys alone');
+    await page.keyboard.press('Tab');
+    await tabTo(page, '[data-key=send]');
+    await page.keyboard.press('Enter');
+    await page.locator('.queue').getByText('measured', { exact: true }).nth(1).waitFor();
+    await tabTo(page, '.queue a');
+    await page.keyboard.press('Enter');
+    await page.locator('.versions .num').first().waitFor();
+    await tabTo(page, '.versions [data-r]');
+    await page.keyboard.press('ArrowDown');
+    await page.keyboard.press('ArrowDown');
+    await page.keyboard.press('End');
+    assert.equal(await page.evaluate(() => document.activeElement.classList.contains('num')), true);
+    await page.keyboard.press('Enter');
+    await page.locator('.card').waitFor();
+    await page.keyboard.press('Escape');
+    await page.locator('.card').waitFor({ state: 'detached' });
+    await page.keyboard.press('b');
+    await page.waitForURL(/baseline=/);
+    await page.keyboard.press('f');
+    await page.waitForURL(/fold=/);
+    assert.equal(await page.evaluate(() => document.activeElement.getAttribute('aria-expanded')), 'false');
+    await page.keyboard.press('?');
+    await page.waitForURL(/#\/help/);
+  });
+
+  inPage('keys_of_one_letter_can_be_switched_off', async (page) => {
+    await open(page, '#/help');
+    await page.getByLabel(/use the keys of one letter/).uncheck();
+    await page.getByRole('heading', { name: 'Measures' }).click();
+    await page.keyboard.press('/');
+    assert.notEqual(await page.evaluate(() => document.activeElement.id), 'search');
+  });
+});
+
+async function smallSpecimen(number) {
+  const specimen = await makeSpecimen(service.address, number, 'Small');
+  const scan = await makeVersion(service.address, specimen.id, cube(6, 10, { triangles: true }), { kind: 'scan', name: 'a.obj' });
+  const cage = await makeVersion(service.address, specimen.id, cube(5, 10), { kind: 'cage', made_from: scan.id, face_size: '2mm', name: 'c.obj' });
+  return { specimen, scan, cage };
+}
+
+/** Presses Tab until the focus is on what the selector says; each stop must show its focus. */
+async function tabTo(page, selector) {
+  for (let presses = 0; presses < 80; presses += 1) {
+    if (await page.evaluate((wanted) => document.activeElement.matches(wanted), selector)) return;
+    await page.keyboard.press('Tab');
+  }
+  assert.fail(`Tab does not reach ${selector}`);
+}
