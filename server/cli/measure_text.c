@@ -128,9 +128,15 @@ void measure_text_interval(double lower, double upper, char text[MEASURE_TEXT_SI
         measure_text_value(lower, text);
         return;
     }
+    int place = leading_place(fmax(fabs(lower), fabs(upper)));
     if (decimals >= 0) {
         /* Ends that differ in the units of large numbers need no decimals; far below 1000 one more tells. */
         decimals = decimals == 0 && upper - lower >= 10 ? 0 : decimals + 1;
+        set_decimals(lower, decimals, FE_DOWNWARD, a);
+        set_decimals(upper, decimals, FE_UPWARD, b);
+    } else if (place >= 3 - DECIMALS_MAX) {
+        /* Ends alike in more digits than anybody reads: seven, rounded outwards. */
+        decimals = place < 6 ? 6 - place : 0;
         set_decimals(lower, decimals, FE_DOWNWARD, a);
         set_decimals(upper, decimals, FE_UPWARD, b);
     } else {

@@ -19,6 +19,7 @@
 static bool open_file(int folder_fd, const char *name, int *fd, off_t *size, struct error *err)
 {
     struct stat status;
+    *size = 0;
     *fd = openat(folder_fd, name, O_RDONLY | O_CLOEXEC | O_NOFOLLOW | O_NONBLOCK);
     if (*fd >= 0 && fstat(*fd, &status) == 0 && S_ISREG(status.st_mode)) {
         *size = status.st_size;
