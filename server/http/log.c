@@ -1,11 +1,14 @@
 /* log.c - writing of log lines. */
 #include "http/log.h"
 
+#include <stdbool.h>
 #include <string.h>
 #include <time.h>
 #include <unistd.h>
 
-#define TAIL 8 /* kept free for the closing characters */
+#define TAIL 8      /* kept free for the closing characters */
+#define RESERVE 320 /* kept free by long texts for the short values after them */
+#define SHORT 64    /* a key with a number, or with a text cut to nothing */
 
 static void put(struct log_line *line, const char *bytes, size_t count)
 {
@@ -21,7 +24,7 @@ static void put_string(struct log_line *line, const char *value)
     put(line, "\"", 1);
     for (const unsigned char *c = (const unsigned char *)value; *c; c++) {
         char escaped[8];
-        if (line->size + sizeof escaped + 2 * TAIL > sizeof line->text)
+        if (line->size + sizeof escaped + RESERVE > sizeof line->text)
             break; /* cut, but closed */
         if (*c == '"' || *c == '\\')
             put(line, escaped, (size_t)snprintf(escaped, sizeof escaped, "\\%c", *c));
@@ -59,8 +62,15 @@ void log_begin(struct log_line *line, const char *event)
     put_string(line, event);
 }
 
+static bool has_room(const struct log_line *line)
+{
+    return line->size + SHORT + TAIL <= sizeof line->text;
+}
+
 void log_text(struct log_line *line, const char *key, const char *value)
 {
+    if (!has_room(line))
+        return;
     put_key(line, key);
     put_string(line, value);
 }
@@ -68,6 +78,8 @@ void log_text(struct log_line *line, const char *key, const char *value)
 void log_number(struct log_line *line, const char *key, int64_t value)
 {
     char digits[24];
+    if (!has_room(line))
+        return;
     put_key(line, key);
     put(line, digits, (size_t)snprintf(digits, sizeof digits, "%lld", (long long)value));
 }

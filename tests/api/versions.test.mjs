@@ -106,7 +106,7 @@ describe('versions', () => {
     await refused({ against: 'x' }, 400);
     await refused({ colour: 'red' }, 400);
     await refused({ note: 'x'.repeat(5000) }, 400);
-    const empty = await call(server, 'POST', `/api/v1/specimens/${specimen.id}/versions?kind=scan`, { body: '' });
+    const empty = await call(server, 'POST', `/api/v1/specimens/${specimen.id}/versions?kind=scan&name=e.obj`, { body: '' });
     assert.equal(empty.status, 422);
     assert.equal(empty.body.code, 'reject-empty');
     await call(server, 'PATCH', `/api/v1/specimens/${specimen.id}`, { json: { state: 'retired' }, headers: { 'if-match': '*' } });
