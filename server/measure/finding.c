@@ -190,7 +190,6 @@ static bool gather_corners(const struct measure_input *input, const struct findi
     memset(kept_place, 0xff, groups->count * sizeof *kept_place);
     for (uint32_t k = 0; k < kept; k++)
         kept_place[ranking[k].index] = k;
-    memset(begin, 0, (FINDING_PER_KIND_MAX + 1) * sizeof *begin);
     for (size_t c = 0; c < input->edges.corner_count; c++) {
         uint32_t group = groups->corner_group[c];
         if (group != UINT32_MAX && kept_place[group] != UINT32_MAX)
@@ -230,7 +229,7 @@ static bool find_kind(const struct measure_input *input, const struct mesh_repor
                       struct error *err)
 {
     struct finding_groups groups;
-    uint32_t begin[FINDING_PER_KIND_MAX + 1], *corners;
+    uint32_t begin[FINDING_PER_KIND_MAX + 1] = {0}, *corners;
     struct arena labels; /* one number a corner, two a group: never more groups than corners */
     if (!is_there(report, kind))
         return true;
@@ -280,7 +279,8 @@ bool findings_build(const struct measure_input *subject, const struct mesh_repor
                     struct finding_list *findings, struct arena *keep, struct arena scratch,
                     struct error *err)
 {
-    struct finding *entries = ARENA_NEW(keep, struct finding, FINDING_KIND_COUNT * FINDING_PER_KIND_MAX);
+    struct finding *entries =
+        ARENA_NEW(keep, struct finding, (size_t)FINDING_KIND_COUNT * FINDING_PER_KIND_MAX);
     struct finding *found = ARENA_NEW(&scratch, struct finding, FINDING_PER_KIND_MAX);
     memset(findings, 0, sizeof *findings);
     if (keep->failed || scratch.failed)

@@ -126,7 +126,8 @@ static int side_of_first_face(const struct measure_input *input, size_t s, const
 static void sum_shells(struct measure_input *input, const struct shell_sums *sums, int8_t *shell_side)
 {
     struct exact_sum area = {0, 0}, volume = {0, 0};
-    input->closed_orientable = input->edges.count > 0 && input->edges.open_count == 0 && input->edges.nonmanifold_count == 0;
+    input->closed_orientable =
+        input->edges.count > 0 && input->edges.open_count == 0 && input->edges.nonmanifold_count == 0;
     for (size_t s = 0; s < input->shells.count; s++) {
         input->shell_area[s] = exact_sum_value(sums[s].area);
         input->shell_volume[s] = exact_sum_value(sums[s].volume);
@@ -156,8 +157,8 @@ static bool measure_geometry(struct measure_input *input, struct arena *keep, st
     measure_faces(input, sums, latest_face);
     sum_shells(input, sums, shell_side);
     for (size_t f = 0; f < face_count; f++) {
-        int side = shell_side[input->shells.face_shell[f]];
-        input->face_side[f] = (int8_t)(input->shells.face_reversed[f] ? -side : side);
+        int8_t side = shell_side[input->shells.face_shell[f]];
+        input->face_side[f] = input->shells.face_reversed[f] ? (int8_t)-side : side;
     }
     return true;
 }
