@@ -3,6 +3,7 @@
 
 #include <math.h>
 #include <stdarg.h>
+#include <stdio.h>
 #include <string.h>
 
 /* SQLite, "Defense Against The Dark Arts": what a file may not do to us. WAL with FULL syncs every commit.
@@ -86,6 +87,10 @@ bool connection_error(struct connection *connection, int rc, struct error *err)
     case SQLITE_CANTOPEN:
         return error_set(err, ERROR_STORE, "the database cannot be opened");
     default:
+#if !defined(NDEBUG)
+        if (rc == SQLITE_ERROR) /* most likely our own SQL */
+            fprintf(stderr, "fettle: SQLite: %s\n", sqlite3_errmsg(connection->db));
+#endif
         return error_set(err, ERROR_STORE, "the database refused (SQLite code %d)", whole);
     }
 }

@@ -223,5 +223,9 @@ bool request_find(struct connection *connection, const struct store *store, int6
 /* The value of a measure of the run that an expression names. */
 #define RUN_VALUE(run, measure)                                                                              \
     "(SELECT value FROM run_measure WHERE run = " run " AND measure = " measure ")"
+/* The run that a version shows: the newest against its reference, else the newest. */
+#define LATEST_RUN(version)                                                                                  \
+    "coalesce((SELECT max(r.id) FROM run r WHERE r.version = " version ".id AND r.against IS " version       \
+    ".against), (SELECT max(r.id) FROM run r WHERE r.version = " version ".id))"
 
 #endif

@@ -237,17 +237,18 @@ static bool sorts_by_number(enum store_specimen_sort sort)
 /* A cursor is the last item's id and sort key: "12-" and the key's bytes in hex. */
 static bool parse_cursor(const char *cursor, int64_t *id, char *key, size_t key_size, struct error *err)
 {
-    char *rest;
     *id = 0;
     key[0] = '\0';
     if (!cursor)
         return true;
-    *id = strtoll(cursor, &rest, 10);
-    size_t digits = *rest == '-' ? strspn(rest + 1, "0123456789abcdef") : 1;
-    if (*id <= 0 || digits % 2 || rest[1 + digits] != '\0' || digits / 2 >= key_size)
+    size_t id_digits = strspn(cursor, "0123456789");
+    const char *hex = cursor + id_digits + 1;
+    size_t digits = cursor[id_digits] == '-' ? strspn(hex, "0123456789abcdef") : 1;
+    if (id_digits == 0 || id_digits > 18 || digits % 2 || hex[digits] != '\0' || digits / 2 >= key_size)
         return error_set(err, ERROR_USAGE, "the cursor is not one that a list gave");
+    *id = strtoll(cursor, NULL, 10);
     for (size_t i = 0; i < digits / 2; i++) {
-        const char pair[3] = {rest[1 + 2 * i], rest[2 + 2 * i], '\0'};
+        const char pair[3] = {hex[2 * i], hex[2 * i + 1], '\0'};
         key[i] = (char)strtol(pair, NULL, 16);
     }
     key[digits / 2] = '\0';

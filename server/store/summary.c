@@ -23,9 +23,7 @@ bool summary_touch_version(struct write *write, int64_t version, struct error *e
 
 static bool refresh_version(struct write *write, int64_t version, struct error *err)
 {
-    static const char newest[] =
-        "UPDATE version SET latest_run = (SELECT r.id FROM run r WHERE r.version = version.id"
-        " ORDER BY (r.against IS version.against) DESC, r.id DESC LIMIT 1) WHERE id = ?1";
+    static const char newest[] = "UPDATE version SET latest_run = " LATEST_RUN("version") " WHERE id = ?1";
     return statement_run(write->connection, newest, NULL, err, "i", version)
            && summary_touch_version(write, version, err);
 }

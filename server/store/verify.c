@@ -182,8 +182,7 @@ static bool check_summaries(struct verify *verify, struct error *err)
         "SELECT catalogue_number FROM specimen s WHERE scan_count + cage_count <>"
         " (SELECT count(*) FROM version v WHERE v.specimen = s.id)"
         " UNION ALL SELECT s.catalogue_number FROM version v JOIN specimen s ON s.id = v.specimen"
-        " WHERE v.latest_run IS NOT (SELECT r.id FROM run r WHERE r.version = v.id"
-        " ORDER BY (r.against IS v.against) DESC, r.id DESC LIMIT 1)";
+        " WHERE v.latest_run IS NOT " LATEST_RUN("v");
     int step = -1;
     sqlite3_stmt *row = statement_begin(&verify->connection, read, err, "");
     while (row && (step = statement_step(&verify->connection, row, err)) == 1)

@@ -1,0 +1,97 @@
+/* test_migrate.c
+ *   newer_*    a database of a newer program is refused untouched
+ *   foreign_*  a database that is not ours is refused
+ *   forward_*  an older one is copied, then brought forward in one transaction, or not at all */
+#include "store/folder.h"
+#include "store/inside.h"
+#include "store/migrate.h"
+
+#include <criterion/criterion.h>
+#include <stdio.h>
+#include <string.h>
+#include <unistd.h>
+
+static struct folder folder;
+
+static void begin(void)
+{
+    folder_begin(&folder);
+    add_specimen(&folder, "A-1");
+}
+static void end(void)
+{
+    folder_end(&folder);
+}
+TestSuite(migrate, .init = begin, .fini = end);
+
+static void change_database(const char *sql)
+{
+    sqlite3 *db = NULL;
+    cr_assert_eq(sqlite3_open(path_in(&folder, "fettle.db"), &db), SQLITE_OK);
+    cr_assert_eq(sqlite3_exec(db, sql, NULL, NULL, NULL), SQLITE_OK);
+    sqlite3_close(db);
+}
+
+static bool opens_after(const char *sql)
+{
+    store_close(folder.store);
+    folder.store = NULL;
+    change_database(sql);
+    return store_open(folder.path, false, &folder.options, &folder.store, &folder.err);
+}
+
+Test(migrate, newer_schema_is_refused)
+{
+    cr_expect_not(opens_after("PRAGMA user_version = 9999"));
+    cr_expect_eq(folder.err.code, ERROR_STORE);
+    cr_expect(strstr(folder.err.text, "newer") != NULL);
+}
+
+Test(migrate, foreign_database_is_refused)
+{
+    cr_expect_not(opens_after("PRAGMA application_id = 1"));
+    cr_expect_eq(folder.err.code, ERROR_STORE);
+    cr_expect(strstr(folder.err.text, "not a database of fettle") != NULL);
+}
+
+static int64_t number(const char *sql)
+{
+    int64_t value = -1;
+    cr_assert(connection_number(&folder.store->writer, sql, &value, &folder.err));
+    return value;
+}
+
+/* The program's own migrations and one more. */
+static size_t with_one_more(struct store_migration list[16], const char *sql)
+{
+    for (size_t i = 0; i < store_migration_count; i++)
+        list[i] = store_migrations[i];
+    list[store_migration_count] = (struct store_migration){"9999_test.sql", sql};
+    return store_migration_count + 1;
+}
+
+Test(migrate, forward_keeps_the_rows_and_a_copy_from_before)
+{
+    struct store_migration list[16];
+    char copy[32];
+    size_t count = with_one_more(list, "ALTER TABLE specimen ADD COLUMN colour TEXT");
+
+    cr_assert(migrate(&folder.store->writer, list, count, folder.path, &folder.err), "%s", folder.err.text);
+
+    cr_expect_eq(number("PRAGMA user_version"), (int64_t)count);
+    cr_expect_eq(number("SELECT count(*) FROM specimen WHERE colour IS NULL"), 1);
+    snprintf(copy, sizeof copy, "fettle-before-%04zu.db", count);
+    cr_expect_eq(access(path_in(&folder, copy), F_OK), 0);
+}
+
+Test(migrate, forward_that_fails_half_way_leaves_everything_as_it_was)
+{
+    struct store_migration list[16];
+    size_t count = with_one_more(list, "CREATE TABLE half (x); CREATE TABLE specimen (x)");
+
+    cr_expect_not(migrate(&folder.store->writer, list, count, folder.path, &folder.err));
+
+    cr_expect_eq(number("PRAGMA user_version"), (int64_t)store_migration_count);
+    cr_expect_eq(number("SELECT count(*) FROM sqlite_schema WHERE name = 'half'"), 0);
+    cr_expect_eq(number("SELECT count(*) FROM specimen"), 1);
+}
