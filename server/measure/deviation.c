@@ -62,7 +62,10 @@ static struct farthest_place place_of(const struct pair *pair, const struct maxi
 static bool find_maxima(const struct pair *pair, struct maximum *lost, struct maximum *invented,
                         struct arena scratch, struct error *err)
 {
-    double width = ldexp(pair->settings->certify * pair->reference.input->diagonal, -pair->frame.exponent);
+    const aabb bounds = pair->reference.input->bounds;
+    const aabb box = {deviation_frame_enter(&pair->frame, bounds.min),
+                      deviation_frame_enter(&pair->frame, bounds.max)};
+    double width = pair->settings->certify * aabb_diagonal(box);
     struct maximum_settings settings = {.width = width,
                                         .threads = pair->settings->threads,
                                         .progress = pair->progress,

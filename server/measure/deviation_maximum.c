@@ -14,11 +14,11 @@
 #define SAMPLE_CHUNK 64
 #define CLIMBS 32 /* the farthest samples are moved to where it is farther still */
 #define CLIMB_STEPS 24
-#define ITEM_BATCH 4096 /* nodes, triangles or pieces of one round */
+#define ITEM_BATCH 2048 /* nodes, triangles or pieces of one round */
 #define CHUNK 16
-#define STACK_MAX 64                     /* pieces of one triangle under work */
+#define STACK_MAX 48                     /* pieces of one triangle under work */
 #define PIECE_WORK_MAX ((size_t)1 << 15) /* then the rest of it waits for another round */
-#define PIECES_MAX ((size_t)1 << 17)     /* waiting at one time */
+#define PIECES_MAX ((size_t)1 << 16)     /* waiting at one time */
 #define ALLOWANCE_MAX ((size_t)1 << 18)  /* work of a chunk in one round, so that a round stays short */
 #define FARTHEST_POSSIBLE 4.0            /* more than the diagonal of [-1, 1]^3 */
 

@@ -1,6 +1,7 @@
 /* deviation_statistics.c - draws the samples, asks for their distances, and reduces them in order. */
 #include "measure/deviation_statistics.h"
 
+#include "base/mix64.h"
 #include "measure/deviation_tasks.h"
 
 #include <math.h>
@@ -21,15 +22,10 @@ struct sampling {
     size_t *work;                         /* [chunk] */
 };
 
-/* Uniform in [0, 1): counter-based, by the finaliser of Steele, Lea, Flood 2014, "Fast splittable
- * pseudorandom number generators". */
+/* Uniform in [0, 1), a function of sample and dimension alone. */
 static double random_unit(size_t sample, unsigned dimension)
 {
-    uint64_t x = (STATISTICS_SEED * 0x100000000u + sample * 4 + dimension + 1) * 0x9e3779b97f4a7c15u;
-
-    x = (x ^ (x >> 30)) * 0xbf58476d1ce4e5b9u;
-    x = (x ^ (x >> 27)) * 0x94d049bb133111ebu;
-    return (double)((x ^ (x >> 31)) >> 11) * 0x1p-53;
+    return (double)(mix64(((uint64_t)STATISTICS_SEED << 32) + sample * 4 + dimension) >> 11) * 0x1p-53;
 }
 
 /* The slot whose part of the area holds `area`. */

@@ -1,6 +1,8 @@
 /* deviation_surface.c - the common frame, the index of each surface, and the triangles both have. */
 #include "measure/deviation_surface.h"
 
+#include "base/mix64.h"
+
 #include <math.h>
 #include <string.h>
 
@@ -89,13 +91,6 @@ bool deviation_surface_build(const struct measure_input *input, const struct dev
     return surface->shared || arena_error(err);
 }
 
-static uint64_t mix(uint64_t x) /* finaliser of Steele, Lea, Flood 2014, "Fast splittable pseudorandom..." */
-{
-    x = (x ^ (x >> 30)) * 0xbf58476d1ce4e5b9u;
-    x = (x ^ (x >> 27)) * 0x94d049bb133111ebu;
-    return x ^ (x >> 31);
-}
-
 static uint64_t hash_double(double x)
 {
     uint64_t bits;
@@ -107,7 +102,7 @@ static uint64_t hash_double(double x)
 
 static uint64_t hash_point(vec3 p)
 {
-    return mix(hash_double(p.x) + mix(hash_double(p.y) + mix(hash_double(p.z) + 1)));
+    return mix64(hash_double(p.x) + mix64(hash_double(p.y) + mix64(hash_double(p.z))));
 }
 
 /* The same for any order of the corners. */

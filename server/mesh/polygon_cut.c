@@ -318,13 +318,13 @@ static void split_interval(struct polygon_sweep *sweep, uint32_t corner)
         if (lower->highest == middle)
             lower->highest = copy;
     }
-    upper->lower_side = previous(sweep, corner);
+    upper->lower_side = corner;
     upper->upper_side = lower->upper_side;
     upper->lowest = upper->latest = twin;
     upper->highest = lower->highest;
     sweep->links[twin].above = seen_above;
     sweep->links[seen_above].below = twin;
-    lower->upper_side = corner;
+    lower->upper_side = previous(sweep, corner);
     lower->highest = lower->latest = link;
     sweep->links[link].below = seen_below;
     sweep->links[seen_below].above = link;
