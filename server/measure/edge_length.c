@@ -20,8 +20,8 @@ bool edge_length_build(const struct measure_input *input, struct edge_length_rep
         return true;
     for (size_t e = 0; e < count; e++) {
         lengths[e] = unit_distance(input, input->edges.low[e], input->edges.high[e]);
-        least = fmin(least, lengths[e]);
-        largest = fmax(largest, lengths[e]);
+        least = smaller(least, lengths[e]);
+        largest = larger(largest, lengths[e]);
         exact_sum_add(&sum, lengths[e]);
     }
     if (!quantiles(lengths, count, half, 1, &median, scratch, err))

@@ -37,7 +37,7 @@ static void add_triangle(const struct measure_input *input, uint32_t a, uint32_t
                          struct face_geometry *sum)
 {
     vec3 ab = guarded_difference(input, a, b), ac = guarded_difference(input, a, c);
-    double scale = element_scale(fmax(largest_component(ab), largest_component(ac)));
+    double scale = element_scale(larger(largest_component(ab), largest_component(ac)));
     vec3 twice_area = vec3_cross(vec3_scale(ab, scale), vec3_scale(ac, scale));
     if (twice_area.x == 0 && twice_area.y == 0 && twice_area.z == 0)
         return;

@@ -24,9 +24,19 @@ double safe_length(vec3 v);
  * else exactly 1: multiplying by it changes no bit of any result but the exponent. */
 double element_scale(double largest);
 
+/* Of two numbers that are not NaN; fmin and fmax are calls into the library for the sake of NaN. */
+static inline double smaller(double a, double b)
+{
+    return a < b ? a : b;
+}
+static inline double larger(double a, double b)
+{
+    return a > b ? a : b;
+}
+
 static inline double largest_component(vec3 v)
 {
-    return fmax(fabs(v.x), fmax(fabs(v.y), fabs(v.z)));
+    return larger(fabs(v.x), larger(fabs(v.y), fabs(v.z)));
 }
 
 /* (position of b - position of a) * input->guard: never overflows. */

@@ -38,7 +38,7 @@ static struct quad quad_of(const vec3 corners[4], double guard)
     double largest = 0;
     for (size_t k = 0; k < 4; k++) {
         quad.edge[k] = vec3_sub(vec3_scale(corners[(k + 1) % 4], guard), vec3_scale(corners[k], guard));
-        largest = fmax(largest, largest_component(quad.edge[k]));
+        largest = larger(largest, largest_component(quad.edge[k]));
     }
     quad.scale = element_scale(largest);
     for (size_t k = 0; k < 4; k++) {
@@ -46,10 +46,10 @@ static struct quad quad_of(const vec3 corners[4], double guard)
         quad.length[k] = safe_length(quad.edge[k]);
     }
     quad.scale *= guard;
-    quad.shortest = fmin(fmin(quad.length[0], quad.length[1]), fmin(quad.length[2], quad.length[3]));
-    quad.longest = fmax(fmax(quad.length[0], quad.length[1]), fmax(quad.length[2], quad.length[3]));
-    quad.longest_diagonal = fmax(safe_length(vec3_add(quad.edge[0], quad.edge[1])),
-                                 safe_length(vec3_add(quad.edge[1], quad.edge[2])));
+    quad.shortest = smaller(smaller(quad.length[0], quad.length[1]), smaller(quad.length[2], quad.length[3]));
+    quad.longest = larger(larger(quad.length[0], quad.length[1]), larger(quad.length[2], quad.length[3]));
+    quad.longest_diagonal = larger(safe_length(vec3_add(quad.edge[0], quad.edge[1])),
+                                   safe_length(vec3_add(quad.edge[1], quad.edge[2])));
     quad.axis[0] = vec3_sub(quad.edge[0], quad.edge[2]);
     quad.axis[1] = vec3_sub(quad.edge[1], quad.edge[3]);
     quad.axis_length[0] = safe_length(quad.axis[0]);
@@ -64,8 +64,8 @@ static struct quad quad_of(const vec3 corners[4], double guard)
         quad.normal_length[k] = safe_length(quad.normal[k]);
         quad.corner_area[k] = vec3_dot(direction, quad.normal[k]);
     }
-    quad.least_corner_area =
-        fmin(fmin(quad.corner_area[0], quad.corner_area[1]), fmin(quad.corner_area[2], quad.corner_area[3]));
+    quad.least_corner_area = smaller(smaller(quad.corner_area[0], quad.corner_area[1]),
+                                     smaller(quad.corner_area[2], quad.corner_area[3]));
     return quad;
 }
 
@@ -83,7 +83,7 @@ static double max_aspect_frobenius(const struct quad *quad)
         double corner = quality_ratio(before * before + after * after, 2 * quad->normal_length[k]);
         if (isnan(corner))
             return NAN;
-        worst = fmax(worst, corner);
+        worst = larger(worst, corner);
     }
     return worst;
 }
@@ -101,7 +101,7 @@ static double taper(const struct quad *quad)
 {
     /* X12 = (P0 - P1) + (P2 - P3) = -(e0 + e2) */
     double cross = safe_length(vec3_add(quad->edge[0], quad->edge[2]));
-    return quality_ratio(cross, fmin(quad->axis_length[0], quad->axis_length[1]));
+    return quality_ratio(cross, smaller(quad->axis_length[0], quad->axis_length[1]));
 }
 
 static double warpage(const struct quad *quad)
@@ -112,7 +112,7 @@ static double warpage(const struct quad *quad)
             return NAN;
         unit[k] = vec3_scale(quad->normal[k], 1 / quad->normal_length[k]);
     }
-    double least = hold(fmin(vec3_dot(unit[0], unit[2]), vec3_dot(unit[1], unit[3])), -1, 1);
+    double least = hold(smaller(vec3_dot(unit[0], unit[2]), vec3_dot(unit[1], unit[3])), -1, 1);
     return least * least * least;
 }
 
@@ -131,7 +131,7 @@ static double scaled_jacobian(const struct quad *quad)
         double corner = quality_ratio(quad->corner_area[k], product);
         if (isnan(corner))
             return NAN;
-        least = fmin(least, corner);
+        least = smaller(least, corner);
     }
     return hold(least, -1, 1);
 }
@@ -144,7 +144,7 @@ static double shape(const struct quad *quad)
         double corner = quality_ratio(2 * quad->corner_area[k], before * before + after * after);
         if (isnan(corner))
             return NAN;
-        least = fmin(least, corner);
+        least = smaller(least, corner);
     }
     return hold(least, 0, 1);
 }
@@ -157,8 +157,8 @@ static void angles(const struct quad *quad, double *least, double *largest)
     for (size_t k = 0; k < 4; k++) {
         vec3 before = quad->edge[(k + 3) % 4], after = quad->edge[k];
         double angle = atan2(quad->normal_length[k], -vec3_dot(before, after)) * degrees;
-        *least = fmin(*least, angle);
-        *largest = fmax(*largest, angle);
+        *least = smaller(*least, angle);
+        *largest = larger(*largest, angle);
     }
     if (quad->shortest == 0)
         *least = *largest = NAN;
@@ -183,8 +183,8 @@ bool quad_quality(const vec3 corners[4], double guard, double values[QUAD_METRIC
     values[QUAD_SCALED_JACOBIAN] = scaled_jacobian(&quad);
     values[QUAD_SHAPE] = shape(&quad);
     angles(&quad, &values[QUAD_MIN_ANGLE], &values[QUAD_MAX_ANGLE]);
-    double skewed = fmax((values[QUAD_MAX_ANGLE] - 90) / 90, (90 - values[QUAD_MIN_ANGLE]) / 90);
-    values[QUAD_EQUIANGLE_SKEW] = isnan(values[QUAD_MIN_ANGLE]) ? NAN : fmax(0, skewed);
+    double skewed = larger((values[QUAD_MAX_ANGLE] - 90) / 90, (90 - values[QUAD_MIN_ANGLE]) / 90);
+    values[QUAD_EQUIANGLE_SKEW] = isnan(values[QUAD_MIN_ANGLE]) ? NAN : larger(0, skewed);
     values[QUAD_AREA] = finite_or_nan(quad.area / quad.scale / quad.scale);
     return quad.least_corner_area < 0;
 }

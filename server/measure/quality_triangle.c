@@ -31,8 +31,8 @@ static void angles(const vec3 edge[3], double twice_area, const double length[3]
     *largest = 0;
     for (size_t k = 0; k < 3; k++) {
         double angle = atan2(twice_area, -vec3_dot(edge[(k + 2) % 3], edge[k])) * degrees;
-        *least = fmin(*least, angle);
-        *largest = fmax(*largest, angle);
+        *least = smaller(*least, angle);
+        *largest = larger(*largest, angle);
     }
     if (length[0] == 0 || length[1] == 0 || length[2] == 0)
         *least = *largest = NAN;
@@ -44,7 +44,7 @@ void triangle_quality(const vec3 corners[3], double guard, double values[TRIANGL
     double length[3], largest = 0;
     for (size_t k = 0; k < 3; k++) {
         edge[k] = vec3_sub(vec3_scale(corners[(k + 1) % 3], guard), vec3_scale(corners[k], guard));
-        largest = fmax(largest, largest_component(edge[k]));
+        largest = larger(largest, largest_component(edge[k]));
     }
     double scale = element_scale(largest);
     for (size_t k = 0; k < 3; k++) {
@@ -52,10 +52,10 @@ void triangle_quality(const vec3 corners[3], double guard, double values[TRIANGL
         length[k] = safe_length(edge[k]);
     }
     double twice_area = safe_length(vec3_cross(edge[0], edge[2]));
-    double shortest = fmin(length[0], fmin(length[1], length[2]));
-    double longest = fmax(length[0], fmax(length[1], length[2]));
+    double shortest = smaller(length[0], smaller(length[1], length[2]));
+    double longest = larger(length[0], larger(length[1], length[2]));
     double squares = length[0] * length[0] + length[1] * length[1] + length[2] * length[2];
-    double two_longest = fmax(length[0] * length[1], fmax(length[1] * length[2], length[2] * length[0]));
+    double two_longest = larger(length[0] * length[1], larger(length[1] * length[2], length[2] * length[0]));
     double root3_area = 2 * sqrt(3) * twice_area; /* 4 sqrt 3 A */
 
     values[TRIANGLE_EDGE_RATIO] = quality_ratio(longest, shortest);
@@ -65,7 +65,7 @@ void triangle_quality(const vec3 corners[3], double guard, double values[TRIANGL
     values[TRIANGLE_SCALED_JACOBIAN] = at_most(quality_ratio(2 / sqrt(3) * twice_area, two_longest), 1);
     values[TRIANGLE_SHAPE] = at_most(quality_ratio(root3_area, squares), 1);
     angles(edge, twice_area, length, &values[TRIANGLE_MIN_ANGLE], &values[TRIANGLE_MAX_ANGLE]);
-    double skewed = fmax((values[TRIANGLE_MAX_ANGLE] - 60) / 120, (60 - values[TRIANGLE_MIN_ANGLE]) / 60);
+    double skewed = larger((values[TRIANGLE_MAX_ANGLE] - 60) / 120, (60 - values[TRIANGLE_MIN_ANGLE]) / 60);
     values[TRIANGLE_EQUIANGLE_SKEW] = at_least(skewed, 0); /* NaN where the angles are */
     values[TRIANGLE_AREA] = finite_or_nan(twice_area / 2 / scale / guard / scale / guard);
 }
