@@ -151,10 +151,11 @@ static void gather_groups(const struct boundary *boundary, uint32_t *set, uint32
         }
         size[number[root]]++;
     }
-    uint32_t *cursor = set; /* the sets are read for the last time below: roots first, then reused */
     for (uint32_t e = 0; e < edges->count; e++)
         if (is_left_over(boundary, e))
             number[e] = number[disjoint_sets_find(set, e)];
+    uint32_t *cursor =
+        set; /* the sets are not needed any more: their room holds where each group is filled */
     for (size_t i = loops->loop_count; i < loops->count; i++) {
         cursor[i] = loops->edge_begin[i];
         loops->edge_begin[i + 1] += loops->edge_begin[i];

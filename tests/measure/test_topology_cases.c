@@ -280,7 +280,7 @@ Test(topology_cases, stacked_corners_of_one_face, .timeout = 20)
 
 Test(topology_cases, genus_of_a_shell_pinched_at_one_vertex_is_undefined)
 {
-    /* A closed band around: the outer boundary of a 3 x 3 torus grid with two opposite vertices made one. */
+    /* a torus of 6 x 6 quads, two far vertices of which are made one: chi falls from 0 to -1 */
     struct arena *arena = fixture_arena();
     struct mesh torus = fixture_torus(arena, 6, 6, 3, 1);
     for (size_t c = 0; c < mesh_corner_count(&torus); c++)
