@@ -49,10 +49,12 @@ static bool take_number(const char *word, uint64_t *number)
     return true;
 }
 
-/* The worker and the parent both run in the C locale, as the program never sets one. */
+/* Decimal only; worker and parent both run in the C locale, as the program never sets one. */
 static bool take_real(const char *word, double *value)
 {
     char *end;
+    if (word[strspn(word, "0123456789+-.e")] != '\0')
+        return false;
     *value = strtod(word, &end);
     return end != word && *end == '\0' && isfinite(*value);
 }

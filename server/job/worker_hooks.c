@@ -11,6 +11,7 @@
 #include <stdlib.h>
 #include <string.h>
 #include <sys/socket.h>
+#include <sys/syscall.h>
 #include <unistd.h>
 
 const char *worker_hook_named(const char *file_name)
@@ -54,7 +55,7 @@ void worker_hook_run(const char *hook)
     if (is(hook, "segv"))
         raise(SIGSEGV);
     if (is(hook, "kill"))
-        kill(getpid(), SIGKILL);
+        syscall(SYS_tgkill, getpid(), gettid(), SIGKILL);
     if (is(hook, "oom"))
         run_out_of_memory();
     if (is(hook, "spin") || is(hook, "stuck"))
