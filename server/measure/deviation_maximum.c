@@ -12,7 +12,8 @@
 #define SAMPLES 8192
 #define SAMPLES_PER_TRIANGLE 8 /* of small surfaces */
 #define SAMPLE_CHUNK 64
-#define CLIMBS 32 /* the farthest samples are moved to where it is farther still */
+#define SAMPLING_SHARE 8 /* of the budget, an eighth at most */
+#define CLIMBS 32        /* the farthest samples are moved to where it is farther still */
 #define CLIMB_STEPS 24
 #define ITEM_BATCH 2048 /* nodes, triangles or pieces of one round */
 #define CHUNK 16
@@ -20,7 +21,6 @@
 #define PIECE_WORK_MAX ((size_t)1 << 15) /* then the rest of it waits for another round */
 #define PIECES_MAX ((size_t)1 << 16)     /* waiting at one time */
 #define ALLOWANCE_MAX ((size_t)1 << 18)  /* work of a chunk in one round, so that a round stays short */
-#define FARTHEST_POSSIBLE 4.0            /* more than the diagonal of [-1, 1]^3 */
 
 /* A node of the index (level >= 0) or the triangle of a slot (level -1) that may hold the maximum. */
 struct item {
@@ -186,9 +186,11 @@ static void take_samples(struct search *search)
     search->hunt.best.distance = -1; /* so that even a distance of 0 gives a place */
     hunt_query(&search->hunt, deviation_surface_corner(from, 0, 0), 0, BVH_NONE, &distance);
     search->sample_count = wanted < SAMPLES ? wanted : SAMPLES;
+    search->budget /= SAMPLING_SHARE;
     run_chunks(search, chunks_of(search->sample_count, SAMPLE_CHUNK), sample_chunk);
     qsort(search->samples, search->sample_count, sizeof *search->samples, compare_samples);
     run_chunks(search, search->sample_count < CLIMBS ? search->sample_count : CLIMBS, climb_chunk);
+    search->budget *= SAMPLING_SHARE;
 }
 
 /* Nodes of the index. */
@@ -222,6 +224,21 @@ static bool is_gone(const struct search *search, int level, size_t index)
     if (search->hunt.from->shared_count == 0)
         return false;
     return level < 0 ? search->hunt.from->shared[index] : search->gone[level][index];
+}
+
+/* The whole surface, bounded against the face nearest to the farthest sample. */
+static struct item whole_surface(struct search *search)
+{
+    const struct bvh *bvh = &search->hunt.from->bvh;
+    const struct bvh_node *top = bvh->levels[bvh->level_count - 1];
+    struct item item = {0, 0, search->hunt.best.to_slot, (int)bvh->level_count - 1};
+
+    for (unsigned c = 0; c < BVH_WIDTH; c++) {
+        aabb box = bvh_child_box(top, c);
+        if (!aabb_is_empty(box))
+            item.upper = fmax(item.upper, box_bound(&search->hunt, box, item.near));
+    }
+    return item;
 }
 
 /* The children of a node that may hold the maximum, each with the face that bounds it best. */
@@ -497,8 +514,7 @@ bool maximum_find(const struct deviation_surface *from, const struct deviation_s
         return false;
     take_samples(&search);
     if (from->shared_count < from->bvh.triangle_count)
-        search.items[search.item_count++] =
-            (struct item){FARTHEST_POSSIBLE, 0, search.hunt.best.to_slot, (int)from->bvh.level_count - 1};
+        search.items[search.item_count++] = whole_surface(&search);
     while ((largest = sift(&search)) > 0) {
         if (!tell(&search, largest - search.hunt.best.distance))
             return error_set(err, ERROR_CANCELLED, "measuring was stopped");

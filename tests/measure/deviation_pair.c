@@ -1,0 +1,97 @@
+/* deviation_pair.c - measuring two meshes that a test built. */
+#include "measure/deviation_pair.h"
+
+#include <criterion/criterion.h>
+#include <math.h>
+
+struct arena pair_arena(size_t number)
+{
+    static struct arena *arenas[8];
+
+    if (!arenas[number])
+        arenas[number] = fixture_arena_of((size_t)256 << 20);
+    return *arenas[number];
+}
+
+struct deviation_settings pair_settings(void)
+{
+    return (struct deviation_settings){.certify = 1e-4, .threads = 2};
+}
+
+struct deviation pair_measure_fields(const struct mesh *subject, const struct mesh *reference,
+                                     const struct deviation_settings *settings,
+                                     struct deviation_fields *fields)
+{
+    struct arena inputs = pair_arena(0), keep = pair_arena(2);
+    struct measure_input a, b;
+    struct deviation deviation;
+    struct error err = {.text = ""};
+
+    cr_assert(measure_input_build(subject, MESH_SCAN, NULL, &a, &inputs, pair_arena(1), &err)
+                  && measure_input_build(reference, MESH_SCAN, NULL, &b, &inputs, pair_arena(1), &err)
+                  && deviation_measure(&a, &b, settings, NULL, &deviation, fields, NULL, NULL, &keep,
+                                       pair_arena(1), &err),
+              "%s", err.text);
+    return deviation;
+}
+
+struct deviation pair_measure(const struct mesh *subject, const struct mesh *reference,
+                              const struct deviation_settings *settings)
+{
+    return pair_measure_fields(subject, reference, settings, NULL);
+}
+
+static void bare_input(const struct mesh *mesh, struct measure_input *input)
+{
+    *input = (struct measure_input){.mesh = mesh, .bounds = aabb_empty()};
+    for (size_t c = 0; c < mesh_corner_count(mesh); c++)
+        input->bounds = aabb_include(input->bounds, mesh->positions[mesh->face_vertices[c]]);
+    input->centre = aabb_centre(input->bounds);
+    input->diagonal = aabb_diagonal(input->bounds);
+}
+
+struct maximum pair_maximum(const struct mesh *subject, const struct mesh *reference, double width,
+                            size_t budget)
+{
+    struct arena arena = pair_arena(3), scratch;
+    struct measure_input inputs[2];
+    struct deviation_surface surfaces[2];
+    struct maximum maximum;
+    struct error err = {.text = ""};
+
+    bare_input(subject, &inputs[0]);
+    bare_input(reference, &inputs[1]);
+    struct deviation_frame frame = deviation_frame_of(&inputs[0], &inputs[1]);
+    struct maximum_settings settings = {
+        .width = ldexp(width, -frame.exponent), .budget = budget, .threads = 1};
+    cr_assert(arena_split(&arena, (size_t)128 << 20, &scratch)
+                  && deviation_surface_build(&inputs[0], &frame, &surfaces[0], &arena, scratch, &err)
+                  && deviation_surface_build(&inputs[1], &frame, &surfaces[1], &arena, scratch, &err)
+                  && deviation_surface_find_shared(&surfaces[0], &surfaces[1], scratch, &err)
+                  && maximum_find(&surfaces[0], &surfaces[1], &settings, &maximum, scratch, &err),
+              "%s", err.text);
+    maximum.lower = deviation_frame_length(&frame, maximum.lower);
+    maximum.upper = deviation_frame_length(&frame, maximum.upper);
+    maximum.at = deviation_frame_leave(&frame, maximum.at);
+    return maximum;
+}
+
+void expect_interval(struct interval interval, double value, double error, double width, const char *name)
+{
+    cr_expect(interval.lower <= value + error && value - error <= interval.upper,
+              "%s: %.17g not in [%.17g, %.17g]", name, value, interval.lower, interval.upper);
+    cr_expect(interval.upper - interval.lower <= width, "%s: [%.17g, %.17g] is wider than %g", name,
+              interval.lower, interval.upper, width);
+    cr_expect(interval.lower >= 0, "%s: lower %g", name, interval.lower);
+}
+
+struct mesh pair_soup(struct arena *arena, const vec3 *corners, size_t triangle_count)
+{
+    struct mesh mesh = fixture_room(arena, 3 * triangle_count, triangle_count, 3 * triangle_count);
+
+    for (size_t i = 0; i < 3 * triangle_count; i++)
+        mesh.positions[i] = corners[i];
+    for (size_t t = 0; t < triangle_count; t++)
+        fixture_add_triangle(&mesh, 3 * t, 3 * t + 1, 3 * t + 2);
+    return mesh;
+}

@@ -1,0 +1,424 @@
+/* test_deviation_maximum.c
+ *   brute_*      random soups against an independent subdivision in extended precision: intervals must
+ * overlap inside_*     the maximum lies inside a triangle or an edge: closed forms zero_*       coinciding
+ * surfaces give [0, at most the width wanted] budget_*     work is bounded, and an interval cut short is
+ * honest hard_*       equidistant surfaces, needles, far-apart meshes, one triangle order_*      permuting,
+ * rotating, scaling and moving change nothing but rounding
+ */
+#include <criterion/criterion.h>
+#include <criterion/new/assert.h>
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "measure/deviation_pair.h"
+
+/* The independent reference: distance by projecting on the plane with a cross product, else on the sides, in
+ * long double; triangles of A are split in four, each bounded by its centroid's distance and its radius. */
+typedef long double real;
+struct point {
+    real x, y, z;
+};
+struct part {
+    struct point p[3];
+    real upper;
+};
+
+static struct point minus(struct point a, struct point b)
+{
+    return (struct point){a.x - b.x, a.y - b.y, a.z - b.z};
+}
+static real dot(struct point a, struct point b)
+{
+    return a.x * b.x + a.y * b.y + a.z * b.z;
+}
+static struct point along(struct point a, struct point b, real t)
+{
+    return (struct point){a.x + t * (b.x - a.x), a.y + t * (b.y - a.y), a.z + t * (b.z - a.z)};
+}
+static struct point cross(struct point a, struct point b)
+{
+    return (struct point){a.y * b.z - a.z * b.y, a.z * b.x - a.x * b.z, a.x * b.y - a.y * b.x};
+}
+static real length(struct point a)
+{
+    return sqrtl(dot(a, a));
+}
+
+static real to_segment(struct point p, struct point a, struct point b)
+{
+    struct point ab = minus(b, a);
+    real square = dot(ab, ab), t = square > 0 ? dot(minus(p, a), ab) / square : 0;
+
+    return length(minus(p, along(a, b, t < 0 ? 0 : t > 1 ? 1 : t)));
+}
+
+static real to_triangle(struct point p, const struct point *t)
+{
+    struct point n = cross(minus(t[1], t[0]), minus(t[2], t[0]));
+    real best = fminl(to_segment(p, t[0], t[1]), fminl(to_segment(p, t[1], t[2]), to_segment(p, t[2], t[0])));
+    bool inside = dot(n, n) > 0;
+
+    for (int i = 0; i < 3; i++)
+        inside = inside && dot(cross(minus(t[(i + 1) % 3], t[i]), minus(p, t[i])), n) > 0;
+    return inside ? fminl(best, fabsl(dot(minus(p, t[0]), n)) / length(n)) : best;
+}
+
+#define SOUP_MAX 12
+#define PARTS_MAX 600
+
+struct soup {
+    size_t count;
+    vec3 corners[3 * SOUP_MAX];
+    struct point t[SOUP_MAX][3];
+};
+
+static real to_soup(struct point p, const struct soup *soup)
+{
+    real best = HUGE_VALL;
+
+    for (size_t i = 0; i < soup->count; i++)
+        best = fminl(best, to_triangle(p, soup->t[i]));
+    return best;
+}
+
+static void bound_part(struct part *part, const struct soup *to, real *lower)
+{
+    struct point c = along(part->p[0], along(part->p[1], part->p[2], 0.5L), 2.0L / 3);
+    real distance = to_soup(c, to), radius = 0;
+
+    for (int i = 0; i < 3; i++)
+        radius = fmaxl(radius, length(minus(part->p[i], c)));
+    part->upper = distance + radius;
+    *lower = fmaxl(*lower, distance);
+}
+
+/* Always splits the part of largest bound, so the interval shrinks for PARTS_MAX rounds. */
+static void brute_force(const struct soup *from, const struct soup *to, real *lower, real *upper)
+{
+    static struct part parts[SOUP_MAX + 4 * PARTS_MAX];
+    size_t count = from->count;
+
+    *lower = 0;
+    for (size_t i = 0; i < count; i++) {
+        memcpy(parts[i].p, from->t[i], sizeof parts[i].p);
+        bound_part(&parts[i], to, lower);
+        for (int k = 0; k < 3; k++)
+            *lower = fmaxl(*lower, to_soup(from->t[i][k], to));
+    }
+    for (size_t round = 0;; round++) {
+        size_t top = 0;
+        for (size_t i = 1; i < count; i++)
+            top = parts[i].upper > parts[top].upper ? i : top;
+        *upper = fmaxl(*lower, parts[top].upper);
+        if (round == PARTS_MAX || parts[top].upper <= *lower)
+            return;
+        struct part whole = parts[top];
+        struct point m[3];
+        for (int i = 0; i < 3; i++)
+            m[i] = along(whole.p[i], whole.p[(i + 1) % 3], 0.5L);
+        parts[top] = (struct part){{m[0], m[1], m[2]}, 0};
+        bound_part(&parts[top], to, lower);
+        for (int i = 0; i < 3; i++) {
+            parts[count] = (struct part){{whole.p[i], m[i], m[(i + 2) % 3]}, 0};
+            bound_part(&parts[count++], to, lower);
+        }
+    }
+}
+
+static double uniform(uint64_t *state)
+{
+    return 2 * fixture_random_unit(state) - 1;
+}
+
+/* Soups of several kinds: any, on a coarse lattice (ties, coplanar, degenerate), small, flat, needles. */
+static struct soup random_soup(uint64_t *state, int kind)
+{
+    struct soup soup = {.count = 1 + fixture_random_below(state, SOUP_MAX)};
+
+    for (size_t i = 0; i < 3 * soup.count; i++) {
+        vec3 p = {uniform(state), uniform(state), uniform(state)};
+        vec3 near = i % 3 ? soup.corners[i - 1] : p;
+        if (kind == 1)
+            p = (vec3){round(2 * p.x) / 2, round(2 * p.y) / 2, round(2 * p.z) / 2};
+        else if (kind == 2)
+            p = vec3_add(near, vec3_scale(p, i % 3 ? 0.2 : 0));
+        else if (kind == 3)
+            p.z = 0.25 * round(p.z);
+        else if (kind == 4 && i % 3 == 2)
+            p = vec3_add(near, vec3_scale(p, 1e-9));
+        soup.corners[i] = p;
+        soup.t[i / 3][i % 3] = (struct point){p.x, p.y, p.z};
+    }
+    return soup;
+}
+
+Test(deviation_maximum, brute_force_on_random_soups, .timeout = 300)
+{
+    uint64_t state = 1;
+
+    for (int i = 0; i < 2500; i++) {
+        struct arena arena = pair_arena(4);
+        struct soup a = random_soup(&state, i % 5), b = random_soup(&state, i / 5 % 5);
+        struct mesh from = pair_soup(&arena, a.corners, a.count), to = pair_soup(&arena, b.corners, b.count);
+        real lower, upper;
+        double width = i % 3 ? 1e-4 : 1e-7;
+        brute_force(&a, &b, &lower, &upper);
+        struct maximum got = pair_maximum(&from, &to, width, 0);
+        cr_assert(got.lower <= upper && lower <= got.upper,
+                  "pair %d: [%.17g, %.17g] against [%.17Lg, %.17Lg]", i, got.lower, got.upper, lower, upper);
+        cr_assert(got.upper - got.lower <= width && !got.exhausted, "pair %d: width %g", i,
+                  got.upper - got.lower);
+        struct point at = {got.at.x, got.at.y, got.at.z};
+        cr_assert(to_soup(at, &b) >= got.lower, "pair %d: the place is nearer than lower", i);
+    }
+}
+
+static struct interval interval_of(struct maximum maximum)
+{
+    return (struct interval){maximum.lower, maximum.upper};
+}
+
+/* From one triangle to two far points (tiny triangles) at x = -1 and x = 1: on the segment y = z = 0 the
+ * distance to the nearer is 1 - |x|, largest in the middle of the edge. */
+Test(deviation_maximum, inside_an_edge_between_two_points)
+{
+    struct arena arena = pair_arena(4);
+    const vec3 from[3] = {{-1, 0, 0}, {1, 0, 0}, {0, 0, 0}};
+    const vec3 to[6] = {{-1, 0, 0}, {-1, 0, 0}, {-1, 0, 0}, {1, 0, 0}, {1, 0, 0}, {1, 0, 0}};
+    struct mesh a = pair_soup(&arena, from, 1), b = pair_soup(&arena, to, 2);
+    struct maximum got = pair_maximum(&a, &b, 1e-9, 0);
+
+    expect_interval(interval_of(got), 1, 0, 1e-9, "segment between two points");
+    cr_expect(vec3_distance(got.at, (vec3){0, 0, 0}) < 1e-8);
+}
+
+/* Three points at the corners of a triangle with sides 3, 4, 5: the farthest point of the triangle is the
+ * circumcentre, the middle of the longest side, at the circumradius 2.5; of the equilateral one inside it. */
+Test(deviation_maximum, inside_a_triangle_between_three_points)
+{
+    const struct {
+        const char *name;
+        vec3 p[3];
+        double radius;
+    } cases[] = {
+        {"3-4-5", {{0, 0, 0}, {4, 0, 0}, {0, 3, 0}}, 2.5},
+        {"equilateral, side 2", {{-1, 0, 0}, {1, 0, 0}, {0, 1.7320508075688772, 0}}, 1.1547005383792515},
+        /* sides 5, 5, 6: R = abc / (4 area) = 150 / 48 */
+        {"5-5-6", {{-3, 0, 1}, {3, 0, 1}, {0, 4, 1}}, 3.125},
+    };
+
+    for (size_t i = 0; i < 3; i++) {
+        struct arena arena = pair_arena(4);
+        vec3 to[9];
+        for (int k = 0; k < 9; k++)
+            to[k] = cases[i].p[k / 3];
+        struct mesh a = pair_soup(&arena, cases[i].p, 1), b = pair_soup(&arena, to, 3);
+        expect_interval(interval_of(pair_maximum(&a, &b, 1e-8, 0)), cases[i].radius, 1e-15, 1e-8,
+                        cases[i].name);
+    }
+}
+
+/* A gap of width 2w along x between two half planes, seen from a plate at height z: farthest over the middle
+ * line, sqrt(w^2 + z^2), all along it. */
+Test(deviation_maximum, inside_along_a_whole_line)
+{
+    struct arena arena = pair_arena(4);
+    const vec3 plate[6] = {{-2, -1, 0.5}, {2, -1, 0.5}, {2, 1, 0.5},
+                           {-2, -1, 0.5}, {2, 1, 0.5},  {-2, 1, 0.5}};
+    const vec3 sides[12] = {{-9, 0.25, 0}, {9, 0.25, 0},   {9, 5, 0},      {-9, 0.25, 0},
+                            {9, 5, 0},     {-9, 5, 0},     {-9, -0.25, 0}, {9, -0.25, 0},
+                            {9, -5, 0},    {-9, -0.25, 0}, {9, -5, 0},     {-9, -5, 0}};
+    struct mesh a = pair_soup(&arena, plate, 2), b = pair_soup(&arena, sides, 4);
+    struct maximum got = pair_maximum(&a, &b, 1e-6, 0);
+
+    expect_interval(interval_of(got), sqrt(0.25 * 0.25 + 0.5 * 0.5), 1e-15, 1e-6, "slit");
+    cr_expect(not(got.exhausted));
+}
+
+Test(deviation_maximum, zero_where_the_surfaces_coincide)
+{
+    struct arena arena = pair_arena(4);
+    struct mesh coarse = fixture_grid(&arena, 3, 3), fine = fixture_grid(&arena, 7, 5);
+    struct mesh cover = fixture_grid(&arena, 5, 9), sphere = fixture_uv_sphere(&arena, 24, 12);
+
+    fine = fixture_moved(&arena, &fine, 1.0 / 7, (vec3){0, 0, 0});
+    cover = fixture_moved(&arena, &cover, 0.7, (vec3){-0.3, -0.1, 0});
+    const struct {
+        const char *name;
+        const struct mesh *from, *to;
+    } cases[] = {
+        {"itself", &sphere, &sphere},
+        {"a part, other cells", &fine, &coarse},
+        {"a part that no line of the cover meets", &coarse, &cover},
+    };
+    for (size_t i = 0; i < 3; i++) {
+        struct maximum got = pair_maximum(cases[i].from, cases[i].to, 1e-6, 0);
+        expect_interval(interval_of(got), 0, 0, 1e-6, cases[i].name);
+        cr_expect(eq(dbl, got.lower, 0), "%s: lower %g", cases[i].name, got.lower);
+    }
+}
+
+Test(deviation_maximum, zero_in_a_turned_plane)
+{
+    struct arena arena = pair_arena(4);
+    struct mesh a = fixture_grid(&arena, 9, 9), b = fixture_grid(&arena, 16, 16);
+
+    a = fixture_moved(&arena, &a, 1.0 / 3, (vec3){0.1, 0.3, 0});
+    b = fixture_moved(&arena, &b, 1.0 / 4, (vec3){-0.2, -0.1, 0});
+    for (int m = 0; m < 2; m++) {
+        struct mesh *mesh = m ? &a : &b;
+        for (size_t v = 0; v < mesh->vertex_count; v++) { /* 0.36, 0.48, 0.8: rounded, so not quite a plane */
+            vec3 p = mesh->positions[v];
+            mesh->positions[v] = (vec3){0.6 * p.x - 0.64 * p.y, 0.8 * p.x + 0.48 * p.y, 0.6 * p.y};
+        }
+    }
+    struct maximum got = pair_maximum(&a, &b, 1e-6, 0);
+    expect_interval(interval_of(got), 0, 1e-15, 1e-6, "turned plane");
+    cr_expect(eq(dbl, got.lower, 0));
+}
+
+Test(deviation_maximum, budget_ends_the_search_with_an_honest_interval)
+{
+    struct arena arena = pair_arena(4);
+    struct mesh inner = fixture_uv_sphere(&arena, 32, 16), outer = fixture_uv_sphere(&arena, 40, 20);
+    struct maximum got = {.exhausted = true};
+
+    inner = fixture_moved(&arena, &inner, 0.3, (vec3){0.01, 0, 0});
+    struct maximum full = pair_maximum(&inner, &outer, 1e-6, 0);
+    cr_expect(not(full.exhausted));
+    cr_expect(full.upper - full.lower <= 1e-6);
+    for (size_t budget = 2000; budget < 4 * full.work; budget *= 4) {
+        got = pair_maximum(&inner, &outer, 1e-6, budget);
+        cr_expect(got.lower <= full.upper && full.lower <= got.upper, "budget %zu", budget);
+        cr_expect(got.upper <= 2, "no wider than a box against a face: %g", got.upper);
+        cr_expect(got.exhausted == (got.upper - got.lower > 1e-6));
+        /* a round may run over by what one item costs */
+        cr_expect(got.work <= budget + 2000000, "budget %zu, work %zu", budget, got.work);
+    }
+    cr_expect(not(got.exhausted));
+}
+
+Test(deviation_maximum, hard_equidistant_surfaces_end, .timeout = 300)
+{
+    struct arena arena = pair_arena(4);
+    struct mesh sphere = fixture_uv_sphere(&arena, 64, 32), tube = fixture_cylinder(&arena, 96, 40, 4, false);
+    struct mesh seed = fixture_moved(&arena, &sphere, 1e-3, (vec3){0, 0, 0});
+    struct mesh concentric = fixture_moved(&arena, &sphere, 0.5, (vec3){0, 0, 0});
+    vec3 axis[3] = {
+        {0, 0, aabb_centre((aabb){tube.positions[0], tube.positions[tube.vertex_count - 1]}).z - 1},
+        {0, 0, 0},
+        {0, 0, 0}};
+    axis[1].z = axis[0].z + 1;
+    axis[2].z = axis[0].z + 2;
+    struct mesh line = pair_soup(&arena, axis, 1);
+    const struct {
+        const char *name;
+        const struct mesh *from, *to;
+        double low, high; /* the truth is between */
+    } cases[] = {
+        {"a seed in the centre", &seed, &sphere, 0.99, 1.001},
+        {"concentric spheres", &concentric, &sphere, 0.49, 0.5},
+        {"the axis of a tube", &line, &tube, 0.999, 1},
+    };
+    for (size_t i = 0; i < 3; i++) {
+        struct maximum got = pair_maximum(cases[i].from, cases[i].to, 1e-4, 30000000);
+        cr_expect(got.lower <= cases[i].high && got.upper >= cases[i].low, "%s: [%g, %g]", cases[i].name,
+                  got.lower, got.upper);
+        cr_expect(got.upper - got.lower < 0.01, "%s: [%g, %g] work %zu", cases[i].name, got.lower, got.upper,
+                  got.work);
+    }
+}
+
+/* Exactly: the axis to a tube of n flat sides is at the apothem cos(pi / n) of every side. */
+Test(deviation_maximum, hard_axis_of_a_prism_is_its_apothem)
+{
+    struct arena arena = pair_arena(4);
+    struct mesh tube = fixture_cylinder(&arena, 12, 1, 8, false);
+    double low = INFINITY, high = -INFINITY;
+
+    for (size_t v = 0; v < tube.vertex_count; v++) {
+        low = fmin(low, tube.positions[v].z);
+        high = fmax(high, tube.positions[v].z);
+    }
+    const vec3 axis[3] = {{0, 0, low + 3}, {0, 0, high - 3}, {0, 0, (low + high) / 2}};
+    struct mesh line = pair_soup(&arena, axis, 1);
+    expect_interval(interval_of(pair_maximum(&line, &tube, 1e-6, 0)), cos(3.14159265358979323846 / 12), 1e-15,
+                    1e-6, "apothem");
+}
+
+Test(deviation_maximum, hard_needles_and_far_points)
+{
+    struct arena arena = pair_arena(4);
+    const vec3 needle[3] = {{0, 0, 0}, {1, 1e-13, 0}, {1, 0, 0}},
+               point[3] = {{3, 4, 0}, {3, 4, 0}, {3, 4, 0}}, far[3] = {{1e9, 0, 0}, {1e9, 1, 0}, {1e9, 0, 1}};
+    struct mesh a = pair_soup(&arena, needle, 1), b = pair_soup(&arena, point, 1),
+                c = pair_soup(&arena, far, 1);
+
+    expect_interval(interval_of(pair_maximum(&a, &b, 1e-9, 0)), 5, 1e-15, 1e-9, "needle to point");
+    expect_interval(interval_of(pair_maximum(&b, &a, 1e-9, 0)), sqrt(4 + 16), 1e-12, 1e-9, "point to needle");
+    /* the tip at the origin is farthest from the far triangle: 1e9 */
+    struct maximum got = pair_maximum(&a, &c, 1e-3, 0);
+    expect_interval(interval_of(got), 1e9, 1e-6, 1e-3, "far apart");
+    /* a width below the last places of 1e9 cannot be had, and that is said */
+    got = pair_maximum(&a, &c, 1e-9, 0);
+    expect_interval(interval_of(got), 1e9, 1e-6, 1e-2, "far apart, too narrow");
+    cr_expect(got.exhausted);
+}
+
+static int compare_keys(const void *a, const void *b)
+{
+    uint64_t x = *(const uint64_t *)a, y = *(const uint64_t *)b;
+
+    return (x > y) - (x < y);
+}
+
+/* The same soup with triangles and corners in another order, turned by (x, y, z) -> (y, z, x), scaled, moved.
+ */
+static struct mesh shuffled(struct arena *arena, const struct soup *soup, uint64_t *state, double scale,
+                            vec3 shift)
+{
+    uint64_t keys[SOUP_MAX];
+    vec3 corners[3 * SOUP_MAX];
+
+    for (size_t i = 0; i < soup->count; i++)
+        keys[i] = (fixture_random(state) & ~(uint64_t)0xff) | i;
+    qsort(keys, soup->count, sizeof *keys, compare_keys);
+    for (size_t i = 0; i < soup->count; i++) {
+        size_t t = keys[i] & 0xff, turn = keys[i] >> 8 & 3;
+        for (size_t k = 0; k < 3; k++) {
+            vec3 p = soup->corners[3 * t + (turn == 3 ? 2 - k : (k + turn) % 3)];
+            corners[3 * i + k] = vec3_add(vec3_scale((vec3){p.y, p.z, p.x}, scale), shift);
+        }
+    }
+    return pair_soup(arena, corners, soup->count);
+}
+
+Test(deviation_maximum, order_place_and_scale_change_only_rounding)
+{
+    const struct {
+        double scale;
+        vec3 shift;
+        double error; /* relative to the size 1: what moving the corners rounds */
+    } cases[] = {{1, {0, 0, 0}, 0},          {1e-12, {0, 0, 0}, 1e-15}, {1e12, {0, 0, 0}, 1e-15},
+                 {1e-150, {0, 0, 0}, 1e-15}, {1e150, {0, 0, 0}, 1e-15}, {1, {1e6, -1e6, 1e6}, 4e-10},
+                 {1e-3, {1e3, 0, 0}, 4e-10}};
+    uint64_t state = 5;
+
+    for (int i = 0; i < 200; i++) {
+        struct soup a = random_soup(&state, i % 5), b = random_soup(&state, i / 5 % 5);
+        struct arena arena = pair_arena(4);
+        struct mesh from = pair_soup(&arena, a.corners, a.count), to = pair_soup(&arena, b.corners, b.count);
+        struct maximum want = pair_maximum(&from, &to, 1e-6, 0);
+        for (size_t k = 0; k < sizeof cases / sizeof *cases; k++) {
+            from = shuffled(&arena, &a, &state, cases[k].scale, cases[k].shift);
+            to = shuffled(&arena, &b, &state, cases[k].scale, cases[k].shift);
+            struct maximum got = pair_maximum(&from, &to, 1e-6 * cases[k].scale, 0);
+            double lower = got.lower / cases[k].scale, upper = got.upper / cases[k].scale;
+            cr_assert(lower <= want.upper + cases[k].error && want.lower <= upper + cases[k].error,
+                      "pair %d, case %zu: [%.17g, %.17g] against [%.17g, %.17g]", i, k, lower, upper,
+                      want.lower, want.upper);
+            cr_assert(upper - lower <= 1e-6 * (1 + 1e-9), "pair %d, case %zu", i, k);
+        }
+    }
+}
