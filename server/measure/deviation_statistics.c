@@ -3,6 +3,7 @@
 
 #include "base/mix64.h"
 #include "measure/deviation_tasks.h"
+#include "measure/exact_sum.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -135,16 +136,17 @@ static double percentile_halfwidth(const double *sorted, size_t count, double sh
 /* Four standard errors of the mean of values (or of their squares). */
 static double mean_error(const double *values, size_t count, bool squared, double *mean)
 {
-    double sum = 0, squares = 0, n = (double)count;
+    struct exact_sum sum = {0, 0}, squares = {0, 0};
+    double n = (double)count;
 
     for (size_t i = 0; i < count; i++)
-        sum += squared ? values[i] * values[i] : values[i];
-    *mean = sum / n;
+        exact_sum_add(&sum, squared ? values[i] * values[i] : values[i]);
+    *mean = exact_sum_value(sum) / n;
     for (size_t i = 0; i < count; i++) {
         double off = (squared ? values[i] * values[i] : values[i]) - *mean;
-        squares += off * off;
+        exact_sum_add(&squares, off * off);
     }
-    return STANDARD_ERRORS * sqrt(squares / (n - 1) / n);
+    return STANDARD_ERRORS * sqrt(exact_sum_value(squares) / (n - 1) / n);
 }
 
 static struct interval wilson(double hits, double count)
@@ -215,7 +217,8 @@ static void fill_distances(struct sampling *sampling, const struct statistics_se
 /* Sorts the angles; samples on or near triangles without area have none. */
 static void fill_angles(struct sampling *sampling, struct one_sided_deviation *deviation)
 {
-    double *angles = sampling->angles, sum = 0;
+    double *angles = sampling->angles;
+    struct exact_sum sum = {0, 0};
     size_t count = 0;
 
     for (size_t i = 0; i < sampling->count; i++)
@@ -226,9 +229,9 @@ static void fill_angles(struct sampling *sampling, struct one_sided_deviation *d
     if (count == 0)
         return;
     for (size_t i = 0; i < count; i++)
-        sum += angles[i];
+        exact_sum_add(&sum, angles[i]);
     qsort(angles, count, sizeof *angles, compare_doubles);
-    deviation->normal_angle.mean = sum / (double)count;
+    deviation->normal_angle.mean = exact_sum_value(sum) / (double)count;
     deviation->normal_angle.p95 = percentile(angles, count, 0.95);
     deviation->normal_angle.max = angles[count - 1];
 }
