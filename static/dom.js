@@ -56,9 +56,29 @@ export function tell(el, name, detail) {
   el.dispatchEvent(new CustomEvent(name, { detail, bubbles: true }));
 }
 
-/** Data goes down: the same without bubbling. */
+/** While something is being pressed, what is under the finger must not be replaced: news wait until it is let go. */
+let pressed = false;
+const held = [];
+function press(event) {
+  if (event.type === 'pointerdown' || (event.key === ' ' && event.target.closest?.('button'))) pressed = true;
+}
+function letGo() {
+  if (!pressed) return;
+  pressed = false;
+  setTimeout(() => {
+    if (!pressed) held.splice(0).forEach(({ el, name, detail }) => give(el, name, detail));
+  });
+}
+['pointerdown', 'keydown'].forEach((name) => document.addEventListener(name, press, true));
+['pointerup', 'pointercancel', 'keyup'].forEach((name) => document.addEventListener(name, letGo, true));
+window.addEventListener('blur', letGo);
+
+/** Data goes down, without bubbling; of what waits, the newest counts. */
 export function give(el, name, detail) {
-  el.dispatchEvent(new CustomEvent(name, { detail }));
+  const older = held.findIndex((each) => each.el === el && each.name === name && each.detail?.id === detail?.id);
+  if (older >= 0) held.splice(older, 1);
+  if (pressed) held.push({ el, name, detail });
+  else el.dispatchEvent(new CustomEvent(name, { detail }));
 }
 
 /**

@@ -59,26 +59,21 @@ export function roundUp(x, decimals) {
   return -roundDown(-x, decimals);
 }
 
-/** Places after the point at which lower and upper first differ, plus one; null where twelve do not tell them apart. */
-function intervalDecimals(lower, upper) {
-  for (let decimals = 0; decimals < MOST_DECIMALS; decimals += 1) {
-    const step = 10 ** decimals;
-    if (Math.floor(lower * step) !== Math.floor(upper * step)) return decimals + 1;
-  }
-  return null;
-}
+/** The most digits an end of an interval is printed with. */
+const END_DIGITS = 6;
 
 /**
- * A certified interval, without its unit: `0.616–0.628`, or `−0.003 to +0.004` where a sign occurs (then to the place
- * of the first digit of its width). `to` is the word between the two ends.
+ * A certified interval, without its unit: `0.616–0.628`, or `−0.003 to +0.004` where a sign occurs. Printed to the place of
+ * the first digit of its width (where its ends differ) and one more, a signed one to that place; never to more than six digits;
+ * always outward. Ends that agree in all digits printed give one number. `to` is the word between two signed ends.
  */
 export function formatInterval(lower, upper, to = 'to') {
-  if (lower === upper) return formatValue(lower, 6);
-  let decimals = lower < 0 ? firstPlace(upper - lower) : intervalDecimals(lower, upper);
-  if (decimals === null) return formatValue(upper, 6);
+  const most = decimalsFor(Math.max(Math.abs(lower), Math.abs(upper)), END_DIGITS);
+  let decimals = lower === upper ? most : Math.min(most, firstPlace(upper - lower) + (lower < 0 ? 0 : 1));
   if (Number.isInteger(lower) && Number.isInteger(upper)) decimals = 0;
   const low = roundDown(lower, decimals);
   const high = roundUp(upper, decimals);
+  if (low === high) return formatValue(low, END_DIGITS);
   if (low >= 0) return `${formatFixed(low, decimals)}${DASH}${formatFixed(high, decimals)}`;
   return `${formatSigned(low, decimals)} ${to} ${formatSigned(high, decimals)}`;
 }

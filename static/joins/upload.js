@@ -30,6 +30,11 @@ export function joinUpload(el, page) {
     give(el, 'show', { rows, specimens, by: readSetting('by'), leftOut });
   };
   const progress = (row) => give(el, 'progress', row);
+  /** While somebody types, only what follows from it is drawn anew. */
+  const showStates = () => {
+    rows.forEach(complete);
+    rows.forEach(progress);
+  };
 
   /** What follows from the fields of a row: its specimen, what it can be made from, what is still wanted. */
   function complete(row) {
@@ -135,17 +140,19 @@ export function joinUpload(el, page) {
   const wishes = {
     files: add,
     by: (name) => writeSetting('by', name.trim()),
-    edit: ({ row: id, changes }) => {
+    edit: ({ row: id, changes, live }) => {
       const row = rowOf({ row: id });
       Object.assign(row, changes, changes.madeFrom === undefined ? {} : { touched: true });
       if (changes.kind !== undefined || changes.number !== undefined) Object.assign(row, { madeFrom: null, touched: false });
       if (changes.faceSize !== undefined) row.faceSize = changes.faceSize.replace(',', '.');
+      if (live) return showStates();
       show();
-      learn(row.specimen).catch(page.tellProblem);
+      return learn(row.specimen).catch(page.tellProblem);
     },
-    new: ({ number, changes }) => {
+    new: ({ number, changes, live }) => {
       Object.assign(fresh.get(number), changes);
-      show();
+      if (live) showStates();
+      else show();
     },
     send: () => {
       rows.filter((row) => row.phase === 'ready' && row.wants === null).forEach((row) => { row.phase = 'waiting'; });

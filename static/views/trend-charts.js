@@ -98,7 +98,7 @@ export function TrendCharts(el) {
     const words = (point) => say('chart.readout', { version: point.name, values: head.map((key) => `${say(`chart.key.${key}`)} ${printed(point, key)}`).join(', ') });
     const hover = (plot) => { readout.textContent = given(plot.cursor.idx) ? words(points[plot.cursor.idx]) : axisText; };
     const el = h('figure', { class: 'chart' }, h('h3', { text: title }), h('figcaption', { text: caption }),
-      h('ul', { class: 'key' }, keys.map(([form, text]) => h('li', {}, h('span', { class: `swatch ${form}` }), text))),
+      keys.length < 2 ? null : h('ul', { class: 'key' }, keys.map(([form, text]) => h('li', {}, h('span', { class: `swatch ${form}` }), text))),
       readout, box, numbers(title, head, points));
     return {
       el, box, data,

@@ -1,7 +1,7 @@
 // upload.js - files on their way in: a place to drop them, one row each with what will be said of it, sending, measuring.
 //   down: 'show', detail = { rows, specimens, by, leftOut }: rows as joins/upload.js keeps them
 //         'progress', detail = row: only its state is drawn anew, so that nobody's typing is disturbed
-//   up:   'wish.files' (a list of files), 'wish.edit' { row, changes }, 'wish.new' { number, changes }, 'wish.by', 'wish.send',
+//   up:   'wish.files' (a list of files), 'wish.edit' { row, changes, live }, 'wish.new' { number, changes, live } (live: while typing), 'wish.by', 'wish.send',
 //         'wish.cancel', 'wish.again', 'wish.remove', 'wish.clear'
 import { choice, emptyBox, errorBox, h, hidden, redraw, stateMark, tell } from '../dom.js';
 import { formatBytes, formatProgress, formatSeconds } from '../format.js';
@@ -14,6 +14,9 @@ import { UNITS } from './new-specimen.js';
 export function UploadView(el) {
   let state = null;
   const parts = { list: h('ol', { class: 'queue' }), head: h('h2', { id: 'files' }), foot: h('div', { class: 'controls' }) };
+  const clear = h('button', { text: say('upload.clear'), on: { click: () => tell(el, 'wish.clear') } });
+  const send = h('button', { class: 'first', data: { key: 'send' }, on: { click: () => tell(el, 'wish.send') } });
+  parts.foot.append(h('span', { class: 'quiet', text: say('upload.measured') }), h('span', { class: 'right acts' }, clear, send));
   const by = h('input', { name: 'by', maxlength: 100, autocomplete: 'name', on: { input: (event) => tell(el, 'wish.by', event.target.value) } });
   const datalist = h('datalist', { id: 'known-specimens' });
   let drawn = false;
@@ -67,10 +70,9 @@ export function UploadView(el) {
     const ready = rows.filter((row) => row.phase === 'ready' && row.wants === null).length;
     const bytes = rows.reduce((sum, row) => sum + row.file.size, 0);
     parts.head.replaceChildren(say('upload.list'), h('small', { text: rows.length === 0 ? '' : `${say('upload.count', { n: rows.length, bytes: formatBytes(bytes) })} ${leftOut > 0 ? say('upload.leftOut', { n: leftOut }) : ''}` }));
-    redraw(parts.foot, rows.length === 0 ? [] : [
-      h('span', { class: 'quiet', text: say('upload.measured') }), h('span', { class: 'right' }),
-      h('button', { data: { key: 'clear' }, text: say('upload.clear'), on: { click: () => tell(el, 'wish.clear') } }),
-      h('button', { class: 'first', disabled: ready === 0, data: { key: 'send' }, text: say('upload.send', { n: ready }), on: { click: () => tell(el, 'wish.send') } })]);
+    parts.foot.hidden = rows.length === 0;
+    send.textContent = say('upload.send', { n: ready });
+    send.disabled = ready === 0;
   }
 
   function item(row) {
@@ -87,9 +89,9 @@ export function UploadView(el) {
   }
 
   function fields(row) {
-    const edit = (changes) => tell(el, 'wish.edit', { row: row.id, changes });
+    const edit = (changes, live = false) => tell(el, 'wish.edit', { row: row.id, changes, live });
     const text = (label, name, props = {}) => h('label', { class: `field ${name}` }, h('span', { text: label }),
-      h('input', { name, value: row[name], autocomplete: 'off', data: { key: `${name} ${row.id}` }, on: { change: (event) => edit({ [name]: event.target.value.trim() }) }, ...props }));
+      h('input', { name, value: row[name], autocomplete: 'off', data: { key: `${name} ${row.id}` }, on: { input: (event) => name !== 'number' && edit({ [name]: event.target.value.trim() }, true), change: (event) => edit({ [name]: event.target.value.trim() }) }, ...props }));
     const madeFrom = [...row.parents.map((parent) => [parent.value, parent.text]), ['', say(row.kind === 'scan' ? 'versions.raw' : 'version.nothing')]];
     return h('div', { class: 'fields' },
       text(say('upload.specimen'), 'number', { list: 'known-specimens', required: true, maxlength: 80, class: 'no' }),
@@ -103,9 +105,9 @@ export function UploadView(el) {
   /** The title and unit of a specimen that is not there yet; asked once for all its files. */
   function newFields(row) {
     if (!row.firstOfNew) return h('p', { class: 'quiet told', text: say('upload.newAbove') });
-    const edit = (changes) => tell(el, 'wish.new', { number: row.number, changes });
+    const edit = (changes, live = false) => tell(el, 'wish.new', { number: row.number, changes, live });
     return h('div', { class: 'fields told' }, h('p', { class: 'quiet', text: say('upload.new', { number: row.number }) }),
-      h('label', { class: 'field' }, h('span', { text: say('new.name') }), h('input', { name: 'title', value: row.fresh.title, maxlength: 200, autocomplete: 'off', data: { key: `title ${row.id}` }, on: { change: (event) => edit({ title: event.target.value.trim() }) } })),
+      h('label', { class: 'field' }, h('span', { text: say('new.name') }), h('input', { name: 'title', value: row.fresh.title, maxlength: 200, autocomplete: 'off', data: { key: `title ${row.id}` }, on: { input: (event) => edit({ title: event.target.value.trim() }, true), change: (event) => edit({ title: event.target.value.trim() }) } })),
       choice({ label: say('new.units'), name: 'units', key: `units ${row.id}`, chosen: row.fresh.units, entries: UNITS.map((unit) => [unit, unit]), change: (units) => edit({ units }) }));
   }
 

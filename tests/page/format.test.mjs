@@ -24,6 +24,8 @@ for (const { name, got, want } of [
   { name: 'values_zero', got: format.formatValue(0), want: '0' },
   { name: 'intervals_round_outward', got: format.formatInterval(0.61637, 0.62711), want: '0.616–0.628' },
   { name: 'intervals_that_are_exact_stay', got: format.formatInterval(0.5, 0.5), want: '0.5' },
+  { name: 'intervals_without_width_still_hold_the_value', got: format.formatInterval(Math.sqrt(3) / 10, Math.sqrt(3) / 10), want: '0.173205–0.173206' },
+  { name: 'intervals_about_a_round_number_stay_narrow', got: format.formatInterval(0.49993, 0.50012), want: '0.49993–0.50012' },
   { name: 'intervals_from_zero', got: format.formatInterval(0, 0.0123), want: '0.000–0.013' },
   { name: 'intervals_with_a_sign', got: format.formatInterval(-0.00293, 0.0038), want: '−0.003 to +0.004' },
   { name: 'intervals_of_large_numbers', got: format.formatInterval(1234.21, 1310.78), want: '1_234.2–1_310.8' },

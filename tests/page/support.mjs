@@ -16,7 +16,10 @@ export const PATIENCE_MS = 60000;
 export async function startService() {
   const folder = mkdtempSync(join(tmpdir(), 'fettle-page-'));
   const child = spawn(PROGRAM, ['serve', '--data', folder, '--port', '0'], { stdio: ['ignore', 'pipe', 'ignore'] });
-  const ended = new Promise((resolve) => child.once('exit', resolve));
+  const ended = new Promise((resolve, reject) => {
+    child.once('exit', resolve);
+    child.once('error', reject);
+  });
   const lines = createInterface({ input: child.stdout });
   const address = await Promise.race([
     new Promise((resolve) => lines.once('line', resolve)),
