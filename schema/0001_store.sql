@@ -87,9 +87,10 @@ CREATE TABLE run (
 ) STRICT;
 CREATE INDEX run_by_against ON run (against) WHERE against IS NOT NULL;
 
--- The record as JSON, compressed with zstd; apart from run, so that lists do not read past it.
+-- The record as JSON, packed with zstd; apart from run, so that lists do not read past it.
 CREATE TABLE run_record (
     run    INTEGER PRIMARY KEY REFERENCES run (id),
+    base   INTEGER REFERENCES run_record (run),      -- the record, without a base itself, it is packed against
     bytes  INTEGER NOT NULL,                         -- unpacked
     sha256 BLOB NOT NULL CHECK (length(sha256) = 32),  -- of the unpacked bytes
     packed BLOB NOT NULL

@@ -184,6 +184,24 @@ bool summary_touch_version(struct write *write, int64_t version, struct error *e
 /* After runs, references, withdrawals or new versions. */
 bool summary_refresh(struct write *write, int64_t specimen, int64_t version, struct error *err);
 
+/* --- record.c --- */
+
+struct packed_record {
+    void *bytes; /* the caller frees it */
+    size_t count;
+    uint8_t sha256[32]; /* of the record unpacked */
+};
+/* A record of the specimen to pack another one against, best one of the version `like`; 0: none. */
+bool record_choose_base(struct connection *connection, int64_t specimen, int64_t like, int64_t *base,
+                        struct error *err);
+/* base may be NULL with 0 bytes. */
+bool record_pack(const char *base, size_t base_bytes, const char *record, size_t bytes,
+                 struct packed_record *packed, struct error *err);
+/* Unpacked, terminated, its hash checked. ERROR_NOT_FOUND, ERROR_STORE when damaged. as_base: false from
+ * outside. */
+bool record_read(struct connection *connection, int64_t run, bool as_base, struct arena *keep,
+                 const char **text, size_t *bytes, struct error *err);
+
 /* --- version.c --- */
 
 /* relative (0: none) belongs to the specimen, and is a scan where it must be; ERROR_USAGE begins with what.

@@ -6,9 +6,6 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <zstd.h>
-
-#define RECORD_LEVEL 12 /* of zstd: some 10 MB/s, and small enough for a million records in 8 GiB */
 
 /* --- claiming --- */
 
@@ -139,28 +136,6 @@ bool store_job_cancelled(struct store *store, int64_t job)
 
 /* --- done --- */
 
-struct packed_record {
-    void *bytes;
-    size_t count;
-    uint8_t sha256[32];
-};
-
-static bool pack(const struct store_run_new *run, struct packed_record *packed, struct error *err)
-{
-    struct digest digest;
-    size_t room = ZSTD_compressBound(run->record_bytes);
-    packed->bytes = malloc(room);
-    if (!packed->bytes)
-        return error_set(err, ERROR_MACHINE, "out of memory for the record");
-    packed->count = ZSTD_compress(packed->bytes, room, run->record, run->record_bytes, RECORD_LEVEL);
-    if (ZSTD_isError(packed->count))
-        return error_set(err, ERROR_MACHINE, "the record could not be compressed");
-    digest_begin(&digest);
-    digest_add(&digest, run->record, run->record_bytes);
-    digest_end_raw(&digest, packed->sha256);
-    return true;
-}
-
 static bool insert_engine(struct write *write, const struct store_run_new *run, int64_t *engine,
                           struct error *err)
 {
@@ -209,14 +184,14 @@ struct job_row {
 };
 
 static bool insert_run(struct write *write, const struct job_row *job, const struct store_run_new *run,
-                       const struct packed_record *packed, const uint8_t key[32], int64_t *id,
+                       const struct packed_record *packed, int64_t base, const uint8_t key[32], int64_t *id,
                        struct error *err)
 {
     static const char replace[] = "UPDATE run SET request_key = NULL WHERE version = ?1 AND request_key = ?2";
     static const char add[] = "INSERT INTO run (version, against, engine, created, request_key)"
                               " VALUES (?1, ?2, ?3, ?4, ?5)";
     static const char add_record[] =
-        "INSERT INTO run_record (run, bytes, sha256, packed) VALUES (?1, ?2, ?3, ?4)";
+        "INSERT INTO run_record (run, bytes, sha256, packed, base) VALUES (?1, ?2, ?3, ?4, ?5)";
     int64_t engine;
 
     if (!insert_engine(write, run, &engine, err)
@@ -227,9 +202,9 @@ static bool insert_run(struct write *write, const struct job_row *job, const str
         return false;
     *id = sqlite3_last_insert_rowid(write->connection->db);
     write_note(write, STORE_CHANGED_RUN, *id, job->specimen, job->version);
-    return statement_run(write->connection, add_record, NULL, err, "iibb", *id, (int64_t)run->record_bytes,
+    return statement_run(write->connection, add_record, NULL, err, "iibbk", *id, (int64_t)run->record_bytes,
                          (const void *)packed->sha256, sizeof packed->sha256, (const void *)packed->bytes,
-                         packed->count)
+                         packed->count, base)
            && insert_measures(write, *id, run, err) && insert_fields(write, *id, run, err);
 }
 
@@ -249,7 +224,7 @@ static bool running_job(struct write *write, int64_t id, struct job_row *job, st
 }
 
 static bool done(struct write *write, int64_t id, const struct store_run_new *run,
-                 const struct packed_record *packed, int64_t *run_id, struct error *err)
+                 const struct packed_record *packed, int64_t base, int64_t *run_id, struct error *err)
 {
     static const char learn[] = "UPDATE version SET format = ?2 WHERE id = ?1";
     static const char finish[] = "UPDATE job SET state = 'done', run = ?2, start_id = NULL, cancel = 0,"
@@ -263,11 +238,44 @@ static bool done(struct write *write, int64_t id, const struct store_run_new *ru
         || (!job.again
             && !request_find(write->connection, write->store, job.version, job.against, run_id, err)))
         return false;
-    return (*run_id || insert_run(write, &job, run, packed, key, run_id, err))
+    return (*run_id || insert_run(write, &job, run, packed, base, key, run_id, err))
            && statement_run(write->connection, learn, NULL, err, "it", job.version, run->subject_format)
            && statement_run(write->connection, finish, NULL, err, "iiti", id, *run_id, write->now,
                             write->revision)
            && job_changed(write, id, err) && summary_refresh(write, job.specimen, job.version, err);
+}
+
+/* Before the transaction, because it takes some milliseconds. Records are never taken away, so the base
+ * stays. */
+static bool pack_for_job(struct store *store, int64_t job, const struct store_run_new *run, int64_t *base,
+                         struct packed_record *packed, struct error *err)
+{
+    static const char look[] = "SELECT specimen, coalesce(against, version) FROM job WHERE id = ?1";
+    struct connection *connection;
+    struct arena arena = {0};
+    const char *text = NULL;
+    size_t bytes = 0;
+    int64_t specimen = 0, like = 0;
+
+    *base = 0;
+    if (!arena_open(&arena, (size_t)16 << 20, err))
+        return false;
+    bool ok = read_begin(store, &connection, err);
+    if (ok) {
+        sqlite3_stmt *row = statement_begin(connection, look, err, "i", job);
+        ok = row && statement_step(connection, row, err) >= 0;
+        specimen = ok ? column_id(row, 0) : 0;
+        like = ok ? column_id(row, 1) : 0;
+        statement_end(row);
+        ok = ok && record_choose_base(connection, specimen, like, base, err);
+        /* one that cannot be read is not built upon; verify will tell of it */
+        if (ok && *base && !record_read(connection, *base, true, &arena, &text, &bytes, NULL))
+            *base = 0;
+        read_end(store, connection);
+    }
+    ok = ok && record_pack(text, *base ? bytes : 0, run->record, run->record_bytes, packed, err);
+    arena_close(&arena);
+    return ok;
 }
 
 bool store_job_done(struct store *store, int64_t job, const struct store_run_new *run, int64_t *run_id,
@@ -275,9 +283,10 @@ bool store_job_done(struct store *store, int64_t job, const struct store_run_new
 {
     struct packed_record packed = {0};
     struct write write;
-    bool ok = pack(run, &packed, err) && write_begin(store, &write, err);
+    int64_t base;
+    bool ok = pack_for_job(store, job, run, &base, &packed, err) && write_begin(store, &write, err);
     if (ok) {
-        ok = done(&write, job, run, &packed, run_id, err);
+        ok = done(&write, job, run, &packed, base, run_id, err);
         ok = write_end(&write, ok, err);
     }
     if (ok)

@@ -4,7 +4,6 @@
 #include "store/inside.h"
 
 #include <string.h>
-#include <zstd.h>
 
 #define RUN_COLUMNS                                                                                                                                                                                           \
     "r.id, r.version, r.against, v.specimen, v.kind, v.number, r.created, e.definitions, e.version,"                                                                                                          \
@@ -137,38 +136,15 @@ bool store_run_list(struct store *store, int64_t version, size_t limit, const ch
 
 /* --- the record --- */
 
-static bool unpack(sqlite3_stmt *row, struct arena *keep, const char **bytes, size_t *count,
-                   struct error *err)
-{
-    size_t whole = (size_t)column_id(row, 0);
-    char *text = ARENA_NEW(keep, char, whole + 1);
-    if (!text)
-        return arena_error(err);
-    size_t got =
-        ZSTD_decompress(text, whole, sqlite3_column_blob(row, 1), (size_t)sqlite3_column_bytes(row, 1));
-    if (ZSTD_isError(got) || got != whole)
-        return error_set(err, ERROR_STORE,
-                         "the stored record is damaged; run fettle verify and restore a backup");
-    text[whole] = '\0';
-    *bytes = text;
-    *count = whole;
-    return true;
-}
-
 bool store_run_record(struct store *store, int64_t id, struct arena *keep, const char **bytes, size_t *count,
                       struct error *err)
 {
-    static const char read[] = "SELECT bytes, packed FROM run_record WHERE run = ?1";
     struct connection *connection;
-
     if (!read_begin(store, &connection, err))
         return false;
-    sqlite3_stmt *row = statement_begin(connection, read, err, "i", id);
-    int step = row ? statement_step(connection, row, err) : -1;
-    bool ok = step == 1 && unpack(row, keep, bytes, count, err);
-    statement_end(row);
+    bool ok = record_read(connection, id, false, keep, bytes, count, err);
     read_end(store, connection);
-    return step == 0 ? no_run(id, err) : ok;
+    return ok;
 }
 
 /* --- fields --- */

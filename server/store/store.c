@@ -68,6 +68,10 @@ static bool open_database(struct store *store, struct error *err)
     char path[4200];
     int busy_ms = (int)store->options.busy_ms;
 
+    int fd = openat(store->folder_fd, "fettle.db", O_RDWR | O_CREAT | O_CLOEXEC | O_NOFOLLOW, 0640);
+    if (fd < 0) /* SQLite would make it readable for everybody */
+        return error_set(err, ERROR_MACHINE, "the database cannot be opened: %s", strerror(errno));
+    close(fd);
     snprintf(path, sizeof path, "%s/fettle.db", store->folder);
     store->writer.damage = &store->damage;
     if (!connection_open(&store->writer, path, CONNECTION_WRITES, busy_ms, err)

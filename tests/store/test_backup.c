@@ -137,7 +137,7 @@ Test(backup, verify_finds_a_changed_record)
     change("UPDATE run_record SET sha256 = zeroblob(32)");
     cr_expect(strstr(verify_folder(&folder).first_finding, "record of run 1 is damaged") != NULL);
     change("UPDATE run_record SET packed = x'00'");
-    cr_expect(strstr(verify_folder(&folder).first_finding, "does not unpack") != NULL);
+    cr_expect(strstr(verify_folder(&folder).first_finding, "record of run 1 is damaged") != NULL);
     change("DELETE FROM run_record");
     cr_expect(strstr(verify_folder(&folder).first_finding, "run 1 has no record") != NULL);
 }

@@ -175,6 +175,41 @@ Test(queue, done_keeps_the_record_to_the_byte)
     cr_expect(found.current);
 }
 
+/* Records of a specimen are packed against each other; each must come back whole whatever it is packed with.
+ */
+Test(queue, done_keeps_many_similar_records_apart)
+{
+    enum { COUNT = 6 };
+    int64_t runs[COUNT], job, run;
+    char record[4000];
+    for (int i = 0; i < COUNT; i++) {
+        if (i)
+            request(scan, true, &run, &job);
+        memset(record, 'a' + i, sizeof record);
+        snprintf(record + 500 * i, 400, "{\"schema\":\"fettle/run/1\",\"number\":%d}", i);
+        memset(record + 500 * i + strlen(record + 500 * i), '.', 1);
+        record[sizeof record - 1] = '\0';
+        runs[i] = finish_job(&folder, claim_next_job(&folder), record, i, NAN);
+    }
+    for (int i = 0; i < COUNT; i++) {
+        const char *bytes;
+        size_t count;
+        char expected[60];
+        cr_assert(store_run_record(folder.store, runs[i], &folder.arena, &bytes, &count, &folder.err), "%s",
+                  folder.err.text);
+        cr_expect_eq(count, sizeof record - 1);
+        snprintf(expected, sizeof expected, "{\"schema\":\"fettle/run/1\",\"number\":%d}", i);
+        cr_expect_eq(strncmp(bytes + 500 * i, expected, strlen(expected)), 0);
+        cr_expect_eq(bytes[count - 1], 'a' + i);
+    }
+    int64_t based;
+    cr_assert(connection_number(&folder.store->writer,
+                                "SELECT count(*) FROM run_record WHERE base IS NOT NULL", &based,
+                                &folder.err));
+    cr_expect_eq(based, COUNT - 1);
+    cr_expect_eq(verify_folder(&folder).figures.findings, 0);
+}
+
 Test(queue, done_keeps_fields_as_blobs)
 {
     struct store_upload *upload = NULL;
