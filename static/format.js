@@ -34,7 +34,7 @@ function decimalsFor(x, digits) {
 /** A measured value to `digits` significant digits (four unless told), without trailing zeros. */
 export function formatValue(x, digits = 4) {
   const size = Math.abs(x);
-  if (size !== 0 && (size < 1e-6 || size >= 1e9)) return formatPower(x, digits);
+  if (size !== 0 && (size < TINY || size >= 1e9)) return formatPower(x, digits);
   const text = formatFixed(x, decimalsFor(x, digits));
   return text.includes('.') ? text.replace(/\.?0+$/, '') : text;
 }
@@ -42,6 +42,7 @@ export function formatValue(x, digits = 4) {
 const RAISED = { '-': '⁻', 0: '⁰', 1: '¹', 2: '²', 3: '³', 4: '⁴', 5: '⁵', 6: '⁶', 7: '⁷', 8: '⁸', 9: '⁹' };
 
 function formatPower(x, digits) {
+  if (x === 0) return '0';
   const [mantissa, exponent] = Math.abs(x).toExponential(digits - 1).split('e');
   const shown = mantissa.replace(/\.?0+$/, '');
   const raised = [...String(Number(exponent))].map((c) => RAISED[c]).join('');
@@ -59,17 +60,28 @@ export function roundUp(x, decimals) {
   return -roundDown(-x, decimals);
 }
 
-/** The most digits an end of an interval is printed with. */
+/** The most digits an end of an interval is printed with, and what is too small to be printed digit by digit. */
 const END_DIGITS = 6;
+const TINY = 1e-6;
+
+/** Places after the point at which two numbers of one sign first differ. */
+function differAt(lower, upper) {
+  let decimals = 0;
+  while (decimals < MOST_DECIMALS && Math.floor(lower * 10 ** decimals) === Math.floor(upper * 10 ** decimals)) decimals += 1;
+  return decimals;
+}
 
 /**
- * A certified interval, without its unit: `0.616–0.628`, or `−0.003 to +0.004` where a sign occurs. Printed to the place of
- * the first digit of its width (where its ends differ) and one more, a signed one to that place; never to more than six digits;
- * always outward. Ends that agree in all digits printed give one number. `to` is the word between two signed ends.
+ * A certified interval, without its unit: `0.616–0.628`, or `−0.003 to +0.004` where a sign occurs. Printed to the digit where
+ * its ends differ and one more, or to the first digit of its width where that is later (0.4999–0.5001) or a sign occurs; never
+ * to more than six digits; always outward. Ends that agree in all digits printed give one number, and an interval that is no
+ * more than what arithmetic leaves gives its upper end. `to` is the word between two signed ends.
  */
 export function formatInterval(lower, upper, to = 'to') {
+  if (lower >= 0 && upper < TINY) return upper === 0 ? '0' : formatSafeEnd(upper);
   const most = decimalsFor(Math.max(Math.abs(lower), Math.abs(upper)), END_DIGITS);
-  let decimals = lower === upper ? most : Math.min(most, firstPlace(upper - lower) + (lower < 0 ? 0 : 1));
+  const wide = lower === upper ? most : firstPlace(upper - lower);
+  let decimals = Math.min(most, lower < 0 ? wide : Math.max(wide, differAt(lower, upper) + 1));
   if (Number.isInteger(lower) && Number.isInteger(upper)) decimals = 0;
   const low = roundDown(lower, decimals);
   const high = roundUp(upper, decimals);
@@ -89,6 +101,7 @@ function firstPlace(x) {
  */
 export function formatPlusMinus(value, halfwidth) {
   if (!(halfwidth > 0)) return formatValue(value);
+  if (Math.abs(value) + halfwidth < TINY) return formatPower(value, 2);
   let decimals = firstPlace(halfwidth);
   const up = roundUp(halfwidth, decimals);
   if (up >= 10 ** (1 - decimals)) decimals = Math.max(0, decimals - 1);
@@ -100,6 +113,7 @@ export function formatPlusMinus(value, halfwidth) {
 /** The safe end where there is no room for an interval: `≤ 0.628`, `≥ 93.2`. Three digits, rounded to the safe side. */
 export function formatSafeEnd(x, side = '≤') {
   if (x === 0) return `${side}${NBSP}0`;
+  if (Math.abs(x) < TINY) return `${side}${NBSP}${formatPower(x * (side === '≤' ? 1.05 : 0.95), 2)}`;
   const decimals = decimalsFor(x, 3);
   return `${side}${NBSP}${formatFixed(side === '≤' ? roundUp(x, decimals) : roundDown(x, decimals), decimals)}`;
 }
@@ -112,6 +126,7 @@ export function formatSigned(x, decimals) {
 
 /** A difference, to the place that its own half-width (that of both values added) can tell. */
 export function formatDifference(difference, halfwidth = 0) {
+  if (difference !== 0 && Math.abs(difference) + halfwidth < TINY) return (difference > 0 ? '+' : '') + formatPower(difference, 2);
   if (halfwidth > 0) return formatSigned(difference, firstPlace(halfwidth));
   if (Number.isInteger(difference)) return formatSigned(difference, 0);
   const text = formatValue(difference, 3);

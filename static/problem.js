@@ -2,9 +2,9 @@
 import { canSay, say } from './say.js';
 import { formatCount } from './format.js';
 
-/** Line or byte of a file, in words; null where neither is known. */
+/** Line or byte of a file, in words; null where neither is known, or where it is the beginning, which helps nobody. */
 export function placeText({ format, line, byte }) {
-  const where = line ? say('error.line', { line: formatCount(line) }) : byte !== null && byte !== undefined ? say('error.byte', { byte: formatCount(byte) }) : null;
+  const where = line ? say('error.line', { line: formatCount(line) }) : byte ? say('error.byte', { byte: formatCount(byte) }) : null;
   if (where === null) return null;
   return format ? say('error.inFormat', { format: format.toUpperCase(), where }) : where;
 }

@@ -96,11 +96,14 @@ export function joinSpecimen(el, page) {
       const found = versions.find((each) => each.id === version);
       return found ? versionName(found) : '—';
     };
+    /** The share of the reference's diagonal, where the server or the latest scan tells it. */
+    const shareOf = (version) => version.face_size_share
+      ?? (version.face_size && specimen.scan_diagonal && version.against === specimen.latest_scan ? version.face_size / specimen.scan_diagonal : null);
     const column = (version) => {
       const run = runOf(version, query.run);
       const runIndex = comparison === null ? -1 : comparison.runs.findIndex((each) => each.id === (version === baseline ? plan.baselineRun : run));
       return {
-        version, run: runIndex < 0 ? null : comparison.runs[runIndex], runIndex: runIndex < 0 ? null : runIndex,
+        version, share: shareOf(version), run: runIndex < 0 ? null : comparison.runs[runIndex], runIndex: runIndex < 0 ? null : runIndex,
         job: read.jobs.find((job) => job.id === version.jobs[0]) ?? null,
         isBaseline: version === baseline, isLatest: version === latest, isChosen: version === chosen,
       };

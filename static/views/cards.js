@@ -91,7 +91,7 @@ function showFindings(event, card) {
 /** The card of one version: what it is, who brought it and why, and what can be done with it. */
 export function openVersionCard(el, state, { id, button }) {
   const column = state.columns.find((each) => each.version.id === id);
-  const { version, run, job } = column;
+  const { version, run, job, share } = column;
   const unit = state.specimen.units;
   const act = (text, name, detail = {}) => h('button', { text, on: { click: () => { card.hidePopover(); tell(el, name, { id, ...detail }); } } });
   const busy = job && (job.state === 'queued' || job.state === 'running');
@@ -102,8 +102,8 @@ export function openVersionCard(el, state, { id, button }) {
       entry(say('version.size'), formatBytes(version.file.bytes)),
       version.file.format ? entry(say('version.format'), version.file.format.toUpperCase()) : null,
       entry('SHA-256', h('code', { class: 'break', text: version.file.sha256 })),
-      version.face_size ? entry(say('version.faceSize'), formatFaceSize(version.face_size, version.face_size_share, unit)) : null,
-      version.face_size_share ? entry(say('version.basis'), withUnit(formatValue(version.face_size / version.face_size_share), unit)) : null,
+      version.face_size ? entry(say('version.faceSize'), formatFaceSize(version.face_size, share, unit)) : null,
+      share ? entry(say('version.basis'), withUnit(formatValue(version.face_size / share), unit)) : null,
       entry(say('version.madeFrom'), version.made_from ? state.nameOf(version.made_from) : say('version.nothing')),
       entry(say('version.against'), version.against ? state.nameOf(version.against) : say('versions.alone')),
       entry(say('version.arrived'), formatTime(version.created)),

@@ -58,9 +58,8 @@ export function VersionTable(el) {
   }
 
   function headCell(column, c) {
-    const { version, run } = column;
+    const { version, run, share } = column;
     const unit = state.unit;
-    const share = version.face_size_share;
     const origin = version.face_size ? formatFaceSize(version.face_size * state.lengthFactor, share, unit) : null;
     const from = version.made_from ? say('versions.from', { version: nameOf(version.made_from) }) : version.kind === 'scan' ? say('versions.raw') : null;
     const tags = [column.isLatest && say('versions.latest'), column.isBaseline && say('versions.baseline'), column.isChosen && !column.isLatest && say('versions.chosen')].filter(Boolean);

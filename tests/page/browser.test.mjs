@@ -1,5 +1,5 @@
 // browser.test.mjs - the page in a real browser, over a real service.
-//   upload_*    by the file input: a new specimen, its cage, duplicates, files that cannot be read
+//   upload_*    by the file input: a new specimen, its cage, duplicates, files that cannot be read, two at once, trying again
 //   compare_*   baseline, rows that differ, order, deep links, the card of a number, CSV
 //   change_*    withdraw, another reference, label
 //   keys_*      upload, specimen and comparison without a pointer
@@ -106,6 +106,49 @@ describe('upload', () => {
   });
 });
 
+describe('upload, on its way', () => {
+  inPage('upload_sends_two_at_once_and_can_be_cancelled', async (page) => {
+    let begun = 0;
+    let letGo;
+    const gate = new Promise((resolve) => { letGo = resolve; });
+    await page.route('**/versions?kind=*', async (route) => {
+      begun += 1;
+      await gate;
+      await route.continue().catch(() => {});
+    });
+    await makeSpecimen(service.address, 'NH-0600', 'Four scans');
+    await open(page, '#/upload');
+    await page.setInputFiles('#choose-files', [3, 4, 5, 6].map((n) => meshFile(`NH-0600_scan_${n}.obj`, cube(n, 10, { triangles: true }))));
+    await page.getByText('Four scans').first().waitFor();
+    await page.getByRole('button', { name: 'Send 4 files' }).click();
+    await page.locator('.queue .state.waiting').nth(1).waitFor();
+    assert.equal(await page.locator('.queue .state.running').count(), 2);
+    assert.equal(begun, 2);
+    await page.getByRole('button', { name: 'Cancel NH-0600_scan_3.obj' }).click();
+    await page.locator('.queue > li').first().getByText('ready to send').waitFor();
+    letGo();
+    await page.locator('.queue').getByText('measured', { exact: true }).nth(2).waitFor();
+    await page.getByRole('button', { name: 'Clear the list' }).click();
+    await page.getByText('No files yet.').waitFor();
+  });
+
+  inPage('upload_that_is_refused_can_be_tried_again', async (page) => {
+    await makeSpecimen(service.address, 'NH-0601', 'Refused once');
+    let refusals = 1;
+    await page.route('**/versions?kind=*', (route) => {
+      refusals -= 1;
+      return refusals < 0 ? route.continue() : route.fulfill({ status: 507, contentType: 'application/problem+json', body: JSON.stringify({ title: 'no room', status: 507, detail: 'The disk is full.' }) });
+    });
+    await open(page, '#/upload');
+    await page.setInputFiles('#choose-files', [meshFile('NH-0601_scan.obj', cube(3, 10, { triangles: true }))]);
+    await page.getByText('Refused once').waitFor();
+    await page.getByRole('button', { name: 'Send 1 file' }).click();
+    assert.match(await page.locator('.queue .error').textContent(), /The disk is full.*Ask the keeper.*Nothing of this file/s);
+    await page.getByRole('button', { name: 'Try again NH-0601_scan.obj' }).click();
+    await page.locator('.queue').getByText('measured', { exact: true }).waitFor();
+  }, ['507']);
+});
+
 describe('compare', () => {
   inPage('compare_shows_the_counts_known_on_paper', async (page) => {
     await openSpecimen(page, `?hide=0`);
@@ -204,6 +247,33 @@ describe('compare', () => {
     await page.waitForURL(/sort=number&order=asc/);
     const numbers = await page.locator('.register .no').allTextContents();
     assert.deepEqual(numbers, [...numbers].sort());
+  });
+
+  inPage('compare_marks_a_column_of_other_definitions_and_offers_to_measure_again', async (page) => {
+    const { specimen, cage } = await smallSpecimen('NH-0304');
+    const second = await makeVersion(service.address, specimen.id, cube(4, 10), { kind: 'cage', made_from: cage.made_from, name: 'd.obj' });
+    // No run of other definitions can be had from one program: the answer is altered on its way.
+    await page.route('**/compare?*', async (route) => {
+      const answer = await route.fetch();
+      const body = await answer.json();
+      const i = body.runs.findIndex((run) => run.id === second.latest_run);
+      Object.assign(body.runs[i], { comparable: false, why: 'measured by definitions 0, the baseline by 1' });
+      for (const row of body.rows) {
+        row.differences[i] = null;
+        row.verdicts[i] = null;
+        row.comparable[i] = false;
+      }
+      await route.fulfill({ response: answer, json: body });
+    });
+    await open(page, `#/specimen/${specimen.id}`);
+    await page.locator('.versions .other').getByText('measured by definitions 0').waitFor();
+    assert.equal(await page.locator('.versions td.latest .change').count(), 0);
+    assert.equal(await page.locator('.summary').count(), 0);
+    await page.locator('.versions .other').getByRole('button', { name: 'Measure again' }).click();
+    await page.getByText('cage 2 will be measured again').waitFor();
+    await jobsEnd(service.address, specimen.id);
+    const version = await (await fetch(`${service.address}api/v1/versions/${second.id}`)).json();
+    assert.equal(version.runs.length, 2);
   });
 
   inPage('compare_leads_from_a_run_to_its_version', async (page) => {
