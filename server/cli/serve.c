@@ -12,6 +12,7 @@
 #include <signal.h>
 #include <stdio.h>
 #include <string.h>
+#include <time.h>
 #include <unistd.h>
 
 enum { PORT_DEFAULT = 8787, WORKERS_MAX = 256 };
@@ -148,13 +149,27 @@ struct open_service {
     struct control *control;
 };
 
+/* A server that was killed while it started a worker leaves its lock to that child for a few milliseconds. */
+static bool open_store(const char *folder, const struct store_options *options, struct store **store,
+                       struct error *err)
+{
+    for (int tries = 0; tries < 40; tries++) {
+        if (store_open(folder, true, options, store, err))
+            return true;
+        if (err->code != ERROR_BUSY)
+            return false;
+        nanosleep(&(struct timespec){0, 25 * 1000000L}, NULL);
+    }
+    return false;
+}
+
 static bool start(const struct call *call, struct open_service *open, struct error *err)
 {
     struct store_options options = scheduler_store_options();
     options.queue_max = (size_t)call->http.limits.queued_jobs;
     options.reserve_bytes = call->http.limits.disk_keep_bytes;
     options.background_check = true;
-    return store_open(call->data, true, &options, &open->store, err)
+    return open_store(call->data, &options, &open->store, err)
            && http_server_open(&call->http, open->store, &open->http, err)
            && scheduler_start(open->store, &call->scheduler, &open->scheduler, err)
            && control_start(open->store, &open->control, err)

@@ -1,6 +1,5 @@
 // jobs.test.mjs - the queue: states, places, cancel, retry, and a reason for every file that cannot be measured.
 import assert from 'node:assert/strict';
-import { rmSync } from 'node:fs';
 import path from 'node:path';
 import { after, before, describe, test } from 'node:test';
 import { box, call, listen, makeSpecimen, pause, sheet, startServer, temporaryFolder, upload, waitForJob } from './support.mjs';
@@ -18,7 +17,6 @@ describe('jobs', () => {
   after(async () => {
     assert.equal((await server.stop()).code, 0);
     assert.doesNotMatch(server.log, /Sanitizer|runtime error/);
-    rmSync(folder, { recursive: true, force: true });
   });
 
   test('a file that is broken fails with its place and what to do', async () => {

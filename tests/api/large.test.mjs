@@ -15,7 +15,7 @@ function peakResidentMib(pid) {
 }
 
 test(`an upload of ${SIZE / MIB} MiB keeps the service under 64 MiB resident`, async (t) => {
-  const folder = temporaryFolder(t);
+  const folder = temporaryFolder();
   const { bavail, bsize } = statfsSync(folder);
   if (bavail * bsize < 3 * SIZE + 4 * 2 ** 30) return t.skip('the disk is too full for it');
   const server = await startServer(t, { data: path.join(folder, 'data'), args: ['--limit', 'disk_keep_bytes=1'] });

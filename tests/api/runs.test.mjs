@@ -3,7 +3,7 @@
 // a face; a box of side s against one of side s + d at the same corner is d sqrt(3) away at the far corner.
 import assert from 'node:assert/strict';
 import { execFileSync } from 'node:child_process';
-import { rmSync, writeFileSync } from 'node:fs';
+import { writeFileSync } from 'node:fs';
 import path from 'node:path';
 import { after, before, describe, test } from 'node:test';
 import { box, call, FETTLE, makeSpecimen, startServer, temporaryFolder, upload, waitForJob, waitForVersion } from './support.mjs';
@@ -33,7 +33,6 @@ describe('runs', () => {
   after(async () => {
     assert.equal((await server.stop()).code, 0);
     assert.doesNotMatch(server.log, /Sanitizer|runtime error/);
-    rmSync(folder, { recursive: true, force: true });
   });
 
   test('command line and service give the same record', async () => {

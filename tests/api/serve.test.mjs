@@ -10,7 +10,7 @@ import { box, call, FETTLE, listen, makeSpecimen, pause, startServer, temporaryF
 const serve = (...args) => spawnSync(FETTLE, ['serve', ...args], { encoding: 'utf8', timeout: 20000 });
 
 test('wrong calls end with status 2 and a sentence', (t) => {
-  const data = path.join(temporaryFolder(t), 'data');
+  const data = path.join(temporaryFolder(), 'data');
   for (const [args, words] of [
     [[], /--data DIR is missing/],
     [['--data', data, '--port', '70000'], /--port/],
@@ -27,7 +27,7 @@ test('wrong calls end with status 2 and a sentence', (t) => {
 });
 
 test('any address but a loopback one is refused', (t) => {
-  const data = path.join(temporaryFolder(t), 'data');
+  const data = path.join(temporaryFolder(), 'data');
   for (const address of ['0.0.0.0', '::', '192.0.2.1', 'example.org', '']) {
     const { status, stderr } = serve('--data', data, '--port', '0', '--address', address);
     assert.equal(status, 2, stderr);
@@ -36,7 +36,7 @@ test('any address but a loopback one is refused', (t) => {
 });
 
 test('a page folder that is named must be one', (t) => {
-  const folder = temporaryFolder(t);
+  const folder = temporaryFolder();
   mkdirSync(path.join(folder, 'empty'));
   for (const page of ['missing', 'empty']) {
     const { status, stderr } = serve('--data', path.join(folder, 'data'), '--port', '0', '--page', path.join(folder, page));
@@ -54,13 +54,13 @@ test('a data folder is served by one process at a time', async (t) => {
 
 test('a taken port is told', async (t) => {
   const server = await startServer(t);
-  const { status, stderr } = serve('--data', path.join(temporaryFolder(t), 'data'), '--port', String(server.port));
+  const { status, stderr } = serve('--data', path.join(temporaryFolder(), 'data'), '--port', String(server.port));
   assert.equal(status, 5);
   assert.match(stderr, /cannot listen on port/);
 });
 
 test('standard output is the address alone; every line on standard error from then on is JSON', async (t) => {
-  const data = path.join(temporaryFolder(t), 'data');
+  const data = path.join(temporaryFolder(), 'data');
   const child = spawn(FETTLE, ['serve', '--data', data, '--port', '0'], { stdio: ['ignore', 'pipe', 'pipe'] });
   let out = '';
   let log = '';
@@ -81,7 +81,7 @@ test('standard output is the address alone; every line on standard error from th
 });
 
 test('IPv6 loopback is served too', async (t) => {
-  const data = path.join(temporaryFolder(t), 'data');
+  const data = path.join(temporaryFolder(), 'data');
   const child = spawn(FETTLE, ['serve', '--data', data, '--port', '0', '--address', '::1'], { stdio: ['ignore', 'pipe', 'pipe'] });
   let out = '';
   let log = '';
@@ -134,7 +134,7 @@ test('a connection that stays open does not hold up the stop', async (t) => {
 });
 
 test('the page is served where it is named', async (t) => {
-  const folder = temporaryFolder(t);
+  const folder = temporaryFolder();
   writeFileSync(path.join(folder, 'index.html'), '<!doctype html><title>page</title>');
   const server = await startServer(t, { args: ['--page', folder] });
   const page = await call(server, 'GET', '/');

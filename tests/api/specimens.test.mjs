@@ -2,7 +2,6 @@
 import assert from 'node:assert/strict';
 import { after, before, describe, test } from 'node:test';
 import { box, call, makeSpecimen, startServer, temporaryFolder, upload } from './support.mjs';
-import { rmSync } from 'node:fs';
 import path from 'node:path';
 
 describe('specimens', () => {
@@ -12,7 +11,6 @@ describe('specimens', () => {
   after(async () => {
     assert.equal((await server.stop()).code, 0);
     assert.doesNotMatch(server.log, /Sanitizer|runtime error/);
-    rmSync(folder, { recursive: true, force: true });
   });
 
   test('a new specimen is there, with its address and its tag', async () => {

@@ -16,16 +16,26 @@ export const FETTLE = process.env.FETTLE ?? path.join(ROOT, 'build/release/fettl
 export const SHARED = process.env.FETTLE_SHARED ?? path.resolve(ROOT, '../shared');
 export const OPENAPI = JSON.parse(readFileSync(path.join(ROOT, 'schema/openapi.json'), 'utf8'));
 
-export function temporaryFolder(t) {
+const folders = [];
+const children = new Set();
+process.on('exit', () => {
+  for (const child of children) child.kill('SIGKILL');
+  for (const folder of folders) rmSync(folder, { recursive: true, force: true, maxRetries: 5 });
+});
+
+/** Removed when the test file ends: by then every server has. */
+export function temporaryFolder() {
   const folder = mkdtempSync(path.join(tmpdir(), 'fettle-api-'));
-  t?.after(() => rmSync(folder, { recursive: true, force: true }));
+  folders.push(folder);
   return folder;
 }
 
 /** Starts `fettle serve` on a free port; resolves once its address is on standard output. */
 export async function startServer(t, { data, args = [] } = {}) {
-  const folder = data ?? path.join(temporaryFolder(t), 'data');
+  const folder = data ?? path.join(temporaryFolder(), 'data');
   const child = spawn(FETTLE, ['serve', '--data', folder, '--port', '0', ...args], { stdio: ['ignore', 'pipe', 'pipe'] });
+  children.add(child);
+  child.on('exit', () => children.delete(child));
   const server = { child, data: folder, log: '', address: '' };
   child.stderr.setEncoding('utf8').on('data', (text) => (server.log += text));
   child.stdout.setEncoding('utf8');

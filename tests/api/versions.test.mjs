@@ -13,7 +13,6 @@ describe('versions', () => {
   after(async () => {
     assert.equal((await server.stop()).code, 0);
     assert.doesNotMatch(server.log, /Sanitizer|runtime error/);
-    rmSync(folder, { recursive: true, force: true });
   });
   const change = (id, json, match = '*') => call(server, 'PATCH', `/api/v1/versions/${id}`, { json, headers: { 'if-match': match } });
 
