@@ -75,7 +75,7 @@ install() {
   apt install --yes --no-install-recommends $missing
 }
 explain() {
-  grep -E '^(E|W|Err)[: ]' "$log" | head -n 5 >&2 || true
+  grep '^E: ' "$log" | grep -v 'Unable to fetch some' | head -n 3 >&2 || true
   if grep -qE 'Could not resolve|Temporary failure|Unable to connect|Could not connect|Network is unreachable|Failed to fetch' "$log"; then
     fail "no way to the package archive; connect to the network, or install by hand:$missing"
   fi
