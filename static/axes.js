@@ -3,14 +3,19 @@
 import { formatValue } from './format.js';
 
 const MULTIPLES = [1, 2, 5];
+const MOST_TICKS = 8;
 
-/** Round values 1, 2, 5 times a power of ten from low to high; at least the two nearest ones inside or about the range. */
+/** Round values 1, 2, 5 times a power of ten from low to high; the powers alone where there are many. */
 export function logTicks(low, high) {
   const ticks = [];
   for (let power = Math.floor(Math.log10(low)) - 1; power <= Math.ceil(Math.log10(high)); power += 1) {
     for (const multiple of MULTIPLES) ticks.push(Number(`${multiple}e${power}`));
   }
   const inside = ticks.filter((tick) => tick >= low * 0.999999 && tick <= high * 1.000001);
+  if (inside.length > MOST_TICKS) {
+    const powers = inside.filter((tick) => tick.toExponential().startsWith('1e'));
+    return powers.filter((_, i) => i % Math.ceil(powers.length / MOST_TICKS) === 0);
+  }
   return inside.length >= 2 ? inside : [low, high].map((end) => Number(end.toPrecision(2)));
 }
 
@@ -43,10 +48,11 @@ export function edgeTicks(edges) {
   return ticks;
 }
 
-/** Ticks from 0 that reach `most`. */
+/** Ticks from 0 that reach `most`; to 1 where that is 0. */
 export function linearTicks(most, count, whole = false) {
-  const step = linearStep(most > 0 ? most : 1, count, whole);
-  const ticks = [];
-  for (let i = 0; i === 0 || ticks.at(-1) < most * 0.999999; i += 1) ticks.push(Number((i * step).toPrecision(12)));
+  const reach = most > 0 ? most : 1;
+  const step = linearStep(reach, count, whole);
+  const ticks = [0];
+  for (let i = 1; ticks.at(-1) < reach * 0.999999; i += 1) ticks.push(Number((i * step).toPrecision(12)));
   return ticks;
 }

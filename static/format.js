@@ -97,7 +97,7 @@ function firstPlace(x) {
 
 /**
  * A value with its half-width: `0.0414 ± 0.0006`. The half-width has one digit and is rounded up, and also covers
- * what rounding the value to the same place moved, so that the printed range holds the measured one.
+ * what rounding the value to the same place moved, so that the printed range holds the measured one. Six digits at most.
  */
 export function formatPlusMinus(value, halfwidth) {
   if (!(halfwidth > 0)) return formatValue(value);
@@ -105,6 +105,7 @@ export function formatPlusMinus(value, halfwidth) {
   let decimals = firstPlace(halfwidth);
   const up = roundUp(halfwidth, decimals);
   if (up >= 10 ** (1 - decimals)) decimals = Math.max(0, decimals - 1);
+  decimals = Math.min(decimals, decimalsFor(Math.max(Math.abs(value), halfwidth), END_DIGITS));
   const shown = Number(value.toFixed(decimals));
   const covered = roundUp(Number((halfwidth + Math.abs(shown - value)).toPrecision(12)), decimals);
   return `${formatFixed(shown, decimals)}${NBSP}±${NBSP}${formatFixed(covered, decimals)}`;
@@ -124,10 +125,10 @@ export function formatSigned(x, decimals) {
   return Number(Math.abs(x).toFixed(decimals)) === 0 ? text.replace(MINUS, '') : x > 0 ? `+${text}` : text;
 }
 
-/** A difference, to the place that its own half-width (that of both values added) can tell. */
+/** A difference, to the place that its own half-width (that of both values added) can tell; four digits at most. */
 export function formatDifference(difference, halfwidth = 0) {
   if (difference !== 0 && Math.abs(difference) + halfwidth < TINY) return (difference > 0 ? '+' : '') + formatPower(difference, 2);
-  if (halfwidth > 0) return formatSigned(difference, firstPlace(halfwidth));
+  if (halfwidth > 0 && difference !== 0) return formatSigned(difference, Math.min(firstPlace(halfwidth), decimalsFor(difference, 4)));
   if (Number.isInteger(difference)) return formatSigned(difference, 0);
   const text = formatValue(difference, 3);
   return difference > 0 ? `+${text}` : text;

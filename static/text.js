@@ -234,6 +234,7 @@ export const TEXT = {
   'chart.lossBySize': 'Greatest loss over face size',
   'chart.openEdgesBySize': 'Open edges over face size',
   'chart.front.caption': 'Lower and further right is the better bargain: less amiss with fewer faces. A hollow point is beaten by another version.',
+  'chart.front.leftOut': { one: '{n} version that loses nothing is not drawn.', other: '{n} versions that lose nothing are not drawn.' },
   'chart.key.openEdges': 'open edges',
   'chart.key.lost': 'lost',
   'chart.key.invented': 'invented',

@@ -9,6 +9,8 @@ import { formatCount, formatSafeEnd, formatValue, withUnit } from '../format.js'
 import { say } from '../say.js';
 
 const HEIGHT = 250;
+/** Of the greatest loss: less is what arithmetic leaves, and has no place on a logarithmic axis. */
+const NEGLIGIBLE = 1e-6;
 const given = (value) => value !== null && value !== undefined;
 
 /** @param {HTMLElement} el */
@@ -67,7 +69,8 @@ export function TrendCharts(el) {
   function overSize(what) {
     const counts = what === 'openEdges';
     const all = state.points.filter((point) => given(point.size) && given(point[what]));
-    const points = counts ? all : all.filter((point) => point.lost > 0);
+    const least = NEGLIGIBLE * Math.max(...all.map((point) => point[what]));
+    const points = counts ? all : all.filter((point) => point.lost > least);
     if (points.length < 2) return null;
     const front = new Set(tradeOffFront(points.map((point) => ({ size: point.size, loss: point[what], point }))).map((each) => each.point));
     const sorted = [...points].sort((a, b) => a.size - b.size);
@@ -76,7 +79,7 @@ export function TrendCharts(el) {
     const yRange = counts ? [0, ticks.at(-1) * 1.08] : logRange(sorted.map((point) => point.lost));
     const yTicks = counts ? ticks : logTicks(...yRange);
     return figure({
-      title: say(counts ? 'chart.openEdgesBySize' : 'chart.lossBySize'), caption: say('chart.front.caption'),
+      title: say(counts ? 'chart.openEdgesBySize' : 'chart.lossBySize'), caption: [say('chart.front.caption'), all.length > points.length ? say('chart.front.leftOut', { n: all.length - points.length }) : ''].join(' ').trim(),
       head: [what], points: sorted, keys: [['filled', say('chart.key.front')], ['hollow', say('chart.key.beaten')]],
       axis: `${counts ? say('chart.axis.openEdges') : say('chart.axis.loss', { unit: state.unit })} ${say('chart.axis.over', { unit: state.unit })}`,
       data: [sorted.map((point) => point.size), sorted.map((point) => point[what])],
