@@ -44,7 +44,7 @@ format-check:
 	@clang-format --dry-run --Werror $(C_FILES) && echo "format: every C file is in the house format"
 tidy: $(OUT)/schema.c
 	@printf '%s\n' $(wildcard server/*/*.c) | xargs -P $$(nproc) -n 4 sh -c \
-	    'clang-tidy --quiet "$$@" -- -std=c17 $(CPPFLAGS) -pthread 2>/dev/null' tidy && echo "clang-tidy: nothing to report"
+	    'clang-tidy --quiet "$$@" -- -std=c17 -Iserver -D_GNU_SOURCE -DFETTLE_VERSION=\"\" -DFETTLE_COMMIT=\"\" 2>/dev/null' tidy && echo "clang-tidy: nothing to report"
 cppcheck:
 	@cppcheck --quiet --std=c11 --enable=warning,portability,performance --inline-suppr --error-exitcode=1 \
 	    --suppress=missingIncludeSystem --suppress=normalCheckLevelMaxBranches -j $$(nproc) \

@@ -54,7 +54,7 @@ void source_note_trailing(const struct source *source, size_t bytes)
 
 size_t source_room(const struct arena *arena, size_t wanted, size_t size, double share)
 {
-    size_t have = (size_t)((double)(arena_left(arena) / size) * share);
+    size_t have = (size_t)((double)arena_left(arena) / (double)size * share);
     size_t room = wanted < have ? wanted : have;
     return room ? room : 1;
 }
