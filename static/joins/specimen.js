@@ -37,17 +37,15 @@ export function joinSpecimen(el, page) {
     return records.get(run);
   };
 
-  /** What the address asks of the versions that are there. */
+  /** What the address asks of the versions that are there. A baseline names its version: measured again, its newest run counts. */
   function arrange() {
     const { specimen, versions } = read;
     const ordered = orderVersions(versions, query.sort);
     const hidden = query.hide === undefined ? ordered.slice(COLUMNS).map((version) => version.id) : readList(query.hide);
     const visible = ordered.filter((version) => !hidden.includes(version.id));
     const runs = visible.map((version) => runOf(version, query.run)).filter((run) => run !== null);
-    const wanted = visible.find((version) => query.baseline && version.runs.includes(query.baseline));
-    const fallback = defaultBaseline(visible);
-    const baseline = wanted ?? fallback;
-    const baselineRun = wanted ? query.baseline : fallback && runOf(fallback, query.run);
+    const baseline = visible.find((version) => query.baseline && version.runs.includes(query.baseline)) ?? defaultBaseline(visible);
+    const baselineRun = baseline && runOf(baseline, query.run);
     const latest = latestMeasured(versions);
     const chosen = versions.find((version) => version.id === query.version && version.latest_run !== null) ?? latest;
     return {

@@ -276,6 +276,16 @@ describe('compare', () => {
     assert.equal(version.runs.length, 2);
   });
 
+  inPage('compare_shows_a_new_version_by_itself', async (page) => {
+    const { specimen, cage } = await smallSpecimen('NH-0305');
+    await open(page, `#/specimen/${specimen.id}`);
+    await page.locator('.versions .num').first().waitFor();
+    await makeVersion(service.address, specimen.id, cube(4, 10), { kind: 'cage', made_from: cage.made_from, name: 'd.obj', note: 'brought by a script' });
+    await page.getByText('brought by a script').waitFor();
+    await page.getByText('NH-0305 cage 2 is measured.').waitFor();
+    await page.locator('.summary').getByText('Against cage 1, cage 2 is').waitFor();
+  });
+
   inPage('compare_leads_from_a_run_to_its_version', async (page) => {
     await open(page, `#/run/${made.cages[0].latest_run}`);
     await page.waitForURL(new RegExp(`#/specimen/${made.specimen.id}\\?`));
