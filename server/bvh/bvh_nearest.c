@@ -7,6 +7,7 @@
 #include "geom/point_triangle.h"
 
 #include <float.h>
+#include <string.h>
 
 #define BOX_SLACK 2e-7
 #define BOX_SLACK_REL 1e-6
@@ -39,17 +40,27 @@ aabb bvh_child_box(const struct bvh_node *node, unsigned c)
                   {(double)node->max[0][c], (double)node->max[1][c], (double)node->max[2][c]}};
 }
 
+/* Four lanes at once: what SSE and NEON both have. */
+#define LANES 4
+typedef float lanes __attribute__((vector_size(LANES * sizeof(float))));
+typedef int32_t lane_masks __attribute__((vector_size(LANES * sizeof(float))));
+
+/* Squared distance of p to each box; infinite for an empty one. Along an axis p is beyond at most one end. */
 static void box_distances(const struct bvh_node *node, const float *p, float *distance_sq)
 {
-    for (int c = 0; c < BVH_WIDTH; c++)
-        distance_sq[c] = 0;
-    for (int axis = 0; axis < 3; axis++)
-        for (int c = 0; c < BVH_WIDTH; c++) {
-            float below = node->min[axis][c] - p[axis], above = p[axis] - node->max[axis][c];
-            float outside = below > above ? below : above;
-            outside = outside > 0 ? outside : 0;
-            distance_sq[c] += outside * outside;
+    for (int c = 0; c < BVH_WIDTH; c += LANES) {
+        lanes sum = {0};
+        for (int axis = 0; axis < 3; axis++) {
+            lanes low, high;
+            memcpy(&low, node->min[axis] + c, sizeof low);
+            memcpy(&high, node->max[axis] + c, sizeof high);
+            lanes below = low - p[axis], above = p[axis] - high;
+            lanes outside =
+                (lanes)((lane_masks)below & (below > 0)) + (lanes)((lane_masks)above & (above > 0));
+            sum += outside * outside;
         }
+        memcpy(distance_sq + c, &sum, sizeof sum);
+    }
 }
 
 /* Pushes the children within cut, the nearest last. */
