@@ -13,7 +13,6 @@
 #include <unistd.h>
 
 #define VERIFIED_SECONDS 600
-#define SWEEP_SECONDS (24 * 60 * 60)
 
 /* "ab/cd/<64 digits>" */
 #define BLOB_PATH_SIZE (6 + DIGEST_HEX_SIZE)
@@ -276,12 +275,18 @@ static bool is_needed(struct store *store, const char *sha256)
     return found;
 }
 
+struct sweep {
+    struct store *store;
+    int64_t age_s;
+};
+
 static bool sweep_one(void *context, int dir_fd, const char *name)
 {
-    struct store *store = context;
+    const struct sweep *sweep = context;
+    struct store *store = sweep->store;
     struct stat status;
     if (!digest_is_hex(name) || fstatat(dir_fd, name, &status, AT_SYMLINK_NOFOLLOW) != 0
-        || time(NULL) - status.st_ctime < SWEEP_SECONDS)
+        || time(NULL) - status.st_ctime < sweep->age_s)
         return true;
     pthread_mutex_lock(&store->state_lock);
     bool go_on = !store->stopping;
@@ -291,7 +296,8 @@ static bool sweep_one(void *context, int dir_fd, const char *name)
     return go_on;
 }
 
-void blob_sweep(struct store *store)
+void blob_sweep(struct store *store, int64_t age_s)
 {
-    blob_each(store->blobs_fd, sweep_one, store);
+    struct sweep sweep = {store, age_s};
+    blob_each(store->blobs_fd, sweep_one, &sweep);
 }

@@ -111,7 +111,8 @@ struct store {
     char *settings;
     char start_id[64];
 
-    pthread_mutex_t write_lock;
+    pthread_mutex_t write_lock; /* of writer.taken; who has taken it holds no lock */
+    pthread_cond_t writer_free;
     struct connection writer;
     int damage; /* SQLite's code, 0 while sound */
 
@@ -152,8 +153,8 @@ bool blob_publish(struct store *store, int fd, const char *name, const char *sha
                   struct error *err);
 /* Hashes an open file from its start. False with errno on a read error. */
 bool blob_hash(int fd, char sha256[DIGEST_HEX_SIZE], uint64_t *bytes);
-/* Removes blobs older than a day that no row and no open upload needs. */
-void blob_sweep(struct store *store);
+/* Removes blobs of at least that age (by their change time) that no row and no open upload needs. */
+void blob_sweep(struct store *store, int64_t age_s);
 /* Calls visit with each blob's name and size; stops when it returns false. False with errno on a fault. */
 bool blob_each(int blobs_fd, bool (*visit)(void *context, int dir_fd, const char *name), void *context);
 /* The row of a blob, made when missing. */

@@ -16,6 +16,7 @@
 #include <sys/statvfs.h>
 #include <unistd.h>
 
+#define SWEEP_AGE_S (24 * 60 * 60)
 #define GIB ((uint64_t)1 << 30)
 /* Revisions are also handed out for progress, which is never written down; a start skips more of them than a
  * server could have used, so that no revision means two things. */
@@ -149,6 +150,7 @@ static void set_up_locks(struct store *store)
     pthread_condattr_init(&monotonic);
     pthread_condattr_setclock(&monotonic, CLOCK_MONOTONIC);
     pthread_cond_init(&store->reader_free, &monotonic);
+    pthread_cond_init(&store->writer_free, &monotonic);
     pthread_condattr_destroy(&monotonic);
     pthread_mutex_init(&store->write_lock, NULL);
     pthread_mutex_init(&store->read_lock, NULL);
@@ -193,7 +195,7 @@ static void *check_in_background(void *context)
     bool stopping = store->stopping;
     pthread_mutex_unlock(&store->state_lock);
     if (sound && !stopping)
-        blob_sweep(store);
+        blob_sweep(store, SWEEP_AGE_S);
     return NULL;
 }
 
@@ -238,6 +240,7 @@ void store_close(struct store *store)
         if (fds[i] >= 0)
             close(fds[i]);
     pthread_cond_destroy(&store->reader_free);
+    pthread_cond_destroy(&store->writer_free);
     pthread_mutex_destroy(&store->write_lock);
     pthread_mutex_destroy(&store->read_lock);
     pthread_mutex_destroy(&store->state_lock);

@@ -1,4 +1,4 @@
-/* transaction.c - the one writer behind its mutex, the pool of readers, and telling what changed. */
+/* transaction.c - the one writer, the pool of readers, and telling what changed. */
 #include "store/inside.h"
 
 #include <stdlib.h>
@@ -17,19 +17,39 @@ static struct timespec deadline(const struct store *store)
     return time;
 }
 
-bool write_begin(struct store *store, struct write *write, struct error *err)
+/* False when others hold it for longer than the busy timeout. */
+static bool take_writer(struct store *store)
 {
     struct timespec until = deadline(store);
+    int rc = 0;
+    pthread_mutex_lock(&store->write_lock);
+    while (store->writer.taken && rc == 0)
+        rc = pthread_cond_timedwait(&store->writer_free, &store->write_lock, &until);
+    bool taken = !store->writer.taken;
+    store->writer.taken = true;
+    pthread_mutex_unlock(&store->write_lock);
+    return taken;
+}
 
+static void give_writer_back(struct store *store)
+{
+    pthread_mutex_lock(&store->write_lock);
+    store->writer.taken = false;
+    pthread_cond_signal(&store->writer_free);
+    pthread_mutex_unlock(&store->write_lock);
+}
+
+bool write_begin(struct store *store, struct write *write, struct error *err)
+{
     memset(write, 0, sizeof *write);
     write->store = store;
     write->connection = &store->writer;
     if (!store_writable(store, err))
         return false;
-    if (pthread_mutex_clocklock(&store->write_lock, CLOCK_MONOTONIC, &until) != 0)
+    if (!take_writer(store))
         return error_set(err, ERROR_BUSY, "other changes are still being written; try again in a moment");
     if (!connection_exec(&store->writer, "BEGIN IMMEDIATE", err)) {
-        pthread_mutex_unlock(&store->write_lock);
+        give_writer_back(store);
         return false;
     }
     pthread_mutex_lock(&store->state_lock);
@@ -63,7 +83,7 @@ bool write_end(struct write *write, bool ok, struct error *err)
     if (!ok && !sqlite3_get_autocommit(write->connection->db))
         sqlite3_exec(write->connection->db, "ROLLBACK", NULL, NULL, NULL);
     int damage = store->damage;
-    pthread_mutex_unlock(&store->write_lock);
+    give_writer_back(store);
     if (damage)
         store_spoil(store, "the database could not be written safely; stop the server and run fettle verify",
                     NULL);

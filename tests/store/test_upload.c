@@ -12,7 +12,6 @@
 #include <string.h>
 #include <sys/stat.h>
 #include <unistd.h>
-#include <utime.h>
 
 static struct folder folder;
 
@@ -152,15 +151,24 @@ Test(upload, sync_that_fails_anywhere_makes_the_store_read_only)
 Test(upload, sweep_takes_old_blobs_without_a_row_only)
 {
     char sha256[DIGEST_HEX_SIZE];
+    struct store_upload *open_upload = NULL;
     int64_t specimen = add_specimen(&folder, "A-1"),
             version = add_version(&folder, specimen, "scan", 0, "kept");
     cr_assert(upload("abc", sha256));
+    cr_assert(store_upload_begin(folder.store, 0, &open_upload, &folder.err)
+              && store_upload_write(open_upload, "on its way", 10, &folder.err)
+              && store_upload_finish(open_upload, NULL, &folder.err));
 
-    blob_sweep(folder.store); /* both are fresh */
-    cr_expect_eq(entries_in("blobs"), 2);
+    blob_sweep(folder.store, 3600);
+    cr_expect_eq(entries_in("blobs"), 3, "all are younger");
+    cr_expect_eq(verify_folder(&folder).figures.findings, 0, "blobs without a row are legal");
+    cr_expect_eq(verify_folder(&folder).figures.notes, 2);
 
-    struct verdict verdict = verify_folder(&folder);
-    cr_expect_eq(verdict.figures.findings, 0);
-    cr_expect_eq(verdict.figures.notes, 1, "a blob without a row is legal");
+    blob_sweep(folder.store, 0);
+    cr_expect_eq(entries_in("blobs"), 2, "one is kept by its row, one by its open upload");
     cr_expect_eq(access(blob_path_of(&folder, version), F_OK), 0);
+
+    store_upload_close(open_upload);
+    blob_sweep(folder.store, 0);
+    cr_expect_eq(entries_in("blobs"), 1);
 }
