@@ -25,7 +25,11 @@ async function send(method, path, { body, headers = {}, match } = {}) {
   try {
     answer = await fetch(ROOT + path, {
       method,
-      headers: { ...headers, ...(body === undefined ? {} : { 'Content-Type': 'application/json' }), ...(match ? { 'If-Match': match } : {}) },
+      headers: {
+        ...headers,
+        ...(body === undefined ? {} : { 'Content-Type': 'application/json' }),
+        ...(match ? { 'If-Match': match } : {}),
+      },
       body: body === undefined ? undefined : JSON.stringify(body),
     });
   } catch {

@@ -72,9 +72,12 @@ function visit() {
     window.scrollTo(0, 0);
     page.setTitle(say(`nav.${next.view}`));
   }
-  if (document.activeElement !== search) search.value = next.view === 'collection' ? next.query.q ?? '' : search.value;
+  if (document.activeElement !== search)
+    search.value = next.view === 'collection' ? (next.query.q ?? '') : search.value;
   for (const link of document.querySelectorAll('.masthead nav a')) {
-    const here = link.getAttribute('href') === (next.view === 'specimen' || next.view === 'run' ? '#/' : writeRoute({ view: next.view }));
+    const here =
+      link.getAttribute('href') ===
+      (next.view === 'specimen' || next.view === 'run' ? '#/' : writeRoute({ view: next.view }));
     if (here) link.setAttribute('aria-current', 'page');
     else link.removeAttribute('aria-current');
   }
@@ -85,7 +88,11 @@ function visit() {
 /** After a change of view the reading begins at its heading; not when the page has just been opened. */
 let opened = false;
 function takeFocus(at) {
-  if (opened && at === route && (document.activeElement === document.body || document.activeElement === null || !document.activeElement.isConnected)) {
+  if (
+    opened &&
+    at === route &&
+    (document.activeElement === document.body || document.activeElement === null || !document.activeElement.isConnected)
+  ) {
     const heading = main.querySelector('h1');
     heading?.setAttribute('tabindex', '-1');
     heading?.focus({ preventScroll: true });
@@ -96,7 +103,14 @@ function takeFocus(at) {
 function joinHelp(el) {
   HelpView(el);
   let query = {};
-  const show = (rest) => give(el, 'show', { definitions: null, measure: query.measure ?? null, keys: readSetting('keys'), problem: null, ...rest });
+  const show = (rest) =>
+    give(el, 'show', {
+      definitions: null,
+      measure: query.measure ?? null,
+      keys: readSetting('keys'),
+      problem: null,
+      ...rest,
+    });
   el.addEventListener('wish.keys', (event) => writeSetting('keys', event.detail));
   return {
     async visit(next) {
@@ -120,7 +134,11 @@ function joinRun(el) {
         const version = await api.readVersion((await api.readRun(id)).version);
         page.go({ view: 'specimen', id: version.specimen, query: { run: id, version: version.id } }, true);
       } catch (problem) {
-        el.replaceChildren(h('h1', { class: 'plain', text: say('nav.run') }), h('p', { text: problemText(problem).what }), h('p', {}, h('a', { href: '#/', text: say('specimen.back') })));
+        el.replaceChildren(
+          h('h1', { class: 'plain', text: say('nav.run') }),
+          h('p', { text: problemText(problem).what }),
+          h('p', {}, h('a', { href: '#/', text: say('specimen.back') })),
+        );
       }
     },
   };
@@ -129,7 +147,11 @@ function joinRun(el) {
 function joinNowhere(el) {
   return {
     visit() {
-      el.replaceChildren(h('h1', { class: 'plain', text: say('nav.nowhere') }), h('p', { text: say('nowhere.what') }), h('p', {}, h('a', { href: '#/', text: say('specimen.back') })));
+      el.replaceChildren(
+        h('h1', { class: 'plain', text: say('nav.nowhere') }),
+        h('p', { text: say('nowhere.what') }),
+        h('p', {}, h('a', { href: '#/', text: say('specimen.back') })),
+      );
     },
   };
 }
@@ -174,10 +196,16 @@ async function readJobs() {
 /** The fixed words of index.html. */
 function fillHead() {
   for (const part of document.querySelectorAll('[data-say]')) part.textContent = say(part.dataset.say);
-  for (const part of document.querySelectorAll('[data-say-label]')) part.setAttribute('aria-label', say(part.dataset.sayLabel));
+  for (const part of document.querySelectorAll('[data-say-label]'))
+    part.setAttribute('aria-label', say(part.dataset.sayLabel));
   search.placeholder = say('search.placeholder');
   const theme = document.getElementById('theme');
-  theme.append(...options(['system', 'light', 'dark'].map((name) => [name, say(`theme.${name}`)]), readSetting('theme')));
+  theme.append(
+    ...options(
+      ['system', 'light', 'dark'].map((name) => [name, say(`theme.${name}`)]),
+      readSetting('theme'),
+    ),
+  );
   theme.addEventListener('change', () => {
     writeSetting('theme', theme.value);
     joinOf(route.view).repaint?.();
@@ -200,7 +228,14 @@ function find() {
 }
 
 document.addEventListener('keydown', (event) => {
-  if (event.target.closest?.('input, select, textarea, dialog') || event.ctrlKey || event.metaKey || event.altKey || readSetting('keys') !== 'on') return;
+  if (
+    event.target.closest?.('input, select, textarea, dialog') ||
+    event.ctrlKey ||
+    event.metaKey ||
+    event.altKey ||
+    readSetting('keys') !== 'on'
+  )
+    return;
   if (event.key === '/') {
     event.preventDefault();
     search.focus();

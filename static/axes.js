@@ -42,7 +42,13 @@ export function edgeTicks(edges) {
   const ticks = [];
   for (let i = Math.ceil(low / step - 1e-9); i * step <= high * (1 + 1e-9) + 1e-12; i += 1) {
     const value = Number((i * step).toPrecision(12));
-    const bin = Math.min(edges.length - 2, Math.max(0, edges.findLastIndex((edge) => edge <= value + 1e-9)));
+    const bin = Math.min(
+      edges.length - 2,
+      Math.max(
+        0,
+        edges.findLastIndex((edge) => edge <= value + 1e-9),
+      ),
+    );
     ticks.push({ at: bin + (value - edges[bin]) / (edges[bin + 1] - edges[bin]), text: formatValue(value, 3) });
   }
   return ticks;

@@ -1,6 +1,12 @@
 // comparison.js - what the version table shows: columns in order, rows that count, the words of a cell. Pure.
 import {
-  formatCount, formatDifference, formatInterval, formatPlusMinus, formatValue, unitFor, withUnit,
+  formatCount,
+  formatDifference,
+  formatInterval,
+  formatPlusMinus,
+  formatValue,
+  unitFor,
+  withUnit,
 } from './format.js';
 import { say } from './say.js';
 
@@ -11,15 +17,21 @@ export function runOf(version, wanted) {
 
 /** Versions as columns: cages before scans, newest first or by face size; the withdrawn stand last in their kind. */
 export function orderVersions(versions, sort) {
-  const key = (version) => (sort === 'face_size' ? version.face_size ?? Infinity : -version.number);
-  return [...versions].sort((a, b) => (a.kind === b.kind
-    ? Number(a.withdrawn !== null) - Number(b.withdrawn !== null) || key(a) - key(b) || b.number - a.number
-    : a.kind === 'cage' ? -1 : 1));
+  const key = (version) => (sort === 'face_size' ? (version.face_size ?? Infinity) : -version.number);
+  return [...versions].sort((a, b) =>
+    a.kind === b.kind
+      ? Number(a.withdrawn !== null) - Number(b.withdrawn !== null) || key(a) - key(b) || b.number - a.number
+      : a.kind === 'cage'
+        ? -1
+        : 1,
+  );
 }
 
 /** The newest version that counts: a measured cage, else a measured scan, else null. */
 export function latestMeasured(versions) {
-  const counted = orderVersions(versions, 'newest').filter((version) => version.latest_run !== null && version.withdrawn === null);
+  const counted = orderVersions(versions, 'newest').filter(
+    (version) => version.latest_run !== null && version.withdrawn === null,
+  );
   return counted[0] ?? null;
 }
 
@@ -27,8 +39,13 @@ export function latestMeasured(versions) {
 export function defaultBaseline(versions) {
   const latest = latestMeasured(versions);
   if (latest === null) return null;
-  const before = orderVersions(versions, 'newest').filter((version) => version.kind === latest.kind
-    && version.latest_run !== null && version.withdrawn === null && version.number < latest.number);
+  const before = orderVersions(versions, 'newest').filter(
+    (version) =>
+      version.kind === latest.kind &&
+      version.latest_run !== null &&
+      version.withdrawn === null &&
+      version.number < latest.number,
+  );
   return before[0] ?? latest;
 }
 
@@ -91,7 +108,10 @@ export function changeText(row, i, baselineIndex, scale) {
 export function summarize(rows, runIndex) {
   const count = (verdict) => rows.filter((row) => row.verdicts[runIndex] === verdict).length;
   return {
-    better: count('better'), worse: count('worse'), same: count('not told apart'), unchanged: count('no change'),
+    better: count('better'),
+    worse: count('worse'),
+    same: count('not told apart'),
+    unchanged: count('no change'),
     worseRows: rows.filter((row) => row.verdicts[runIndex] === 'worse'),
   };
 }
@@ -109,7 +129,8 @@ export function groupRows(rows, groups) {
  * @returns {object[]} those that no other point beats, from the greatest size to the least
  */
 export function tradeOffFront(points) {
-  const beaten = (a) => points.some((b) => b !== a && b.size >= a.size && b.loss <= a.loss && (b.size > a.size || b.loss < a.loss));
+  const beaten = (a) =>
+    points.some((b) => b !== a && b.size >= a.size && b.loss <= a.loss && (b.size > a.size || b.loss < a.loss));
   return points.filter((point) => !beaten(point)).sort((a, b) => b.size - a.size || a.loss - b.loss);
 }
 

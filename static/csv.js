@@ -22,9 +22,18 @@ export function comparisonRows(comparison, columns, { number, units }) {
   const names = columns.flatMap(({ label }) => [label, `${label} lower`, `${label} upper`, `${label} difference`]);
   const head = ['specimen', 'measure', 'name', 'group', 'unit', 'units of length', 'better when', ...names];
   const body = comparison.rows.map((row) => [
-    number, row.measure, row.name, row.group, row.unit, units, row.direction,
+    number,
+    row.measure,
+    row.name,
+    row.group,
+    row.unit,
+    units,
+    row.direction,
     ...columns.flatMap(({ runIndex }) => [
-      row.values[runIndex] ?? null, row.lower?.[runIndex] ?? null, row.upper?.[runIndex] ?? null, row.differences[runIndex] ?? null,
+      row.values[runIndex] ?? null,
+      row.lower?.[runIndex] ?? null,
+      row.upper?.[runIndex] ?? null,
+      row.differences[runIndex] ?? null,
     ]),
   ]);
   return [head, ...body];

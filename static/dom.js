@@ -87,12 +87,15 @@ export function give(el, name, detail) {
  */
 export function redraw(el, ...children) {
   const key = el.contains(document.activeElement) ? document.activeElement.dataset.key : undefined;
-  const places = new Map([...el.querySelectorAll('[data-scroll]')].map((part) => [part.dataset.scroll, part.scrollLeft]));
+  const places = new Map(
+    [...el.querySelectorAll('[data-scroll]')].map((part) => [part.dataset.scroll, part.scrollLeft]),
+  );
   const open = new Set([...el.querySelectorAll('details[data-open][open]')].map((part) => part.dataset.open));
   el.replaceChildren(...children.flat(3).filter((child) => child !== null && child !== undefined && child !== false));
   for (const part of el.querySelectorAll('details[data-open]')) part.open = open.has(part.dataset.open);
   for (const part of el.querySelectorAll('[data-scroll]')) part.scrollLeft = places.get(part.dataset.scroll) ?? 0;
-  if (key !== undefined) [...el.querySelectorAll('[data-key]')].find((part) => part.dataset.key === key)?.focus({ preventScroll: true });
+  if (key !== undefined)
+    [...el.querySelectorAll('[data-key]')].find((part) => part.dataset.key === key)?.focus({ preventScroll: true });
 }
 
 /** An option list for a select. */
@@ -102,7 +105,11 @@ export function options(entries, chosen) {
 
 /** A select with its label. */
 export function choice({ label, name, entries, chosen, change, key, hideLabel = false }) {
-  const select = h('select', { name, data: { key: key ?? name }, on: { change: (event) => change?.(event.target.value) } }, options(entries, chosen));
+  const select = h(
+    'select',
+    { name, data: { key: key ?? name }, on: { change: (event) => change?.(event.target.value) } },
+    options(entries, chosen),
+  );
   return h('label', {}, h('span', { class: hideLabel ? 'hide' : null, text: label }), select);
 }
 
@@ -114,10 +121,20 @@ export function entry(name, ...value) {
 /** What went wrong, where, and what to do; `actions` are buttons. Every part but the title may be absent. */
 export function errorBox({ title, what, where, todo, kept }, actions = []) {
   const part = (name, text) => (text ? [h('dt', { text: say(name) }), h('dd', { class: 'break', text })] : []);
-  return h('div', { class: 'error', role: 'alert' },
+  return h(
+    'div',
+    { class: 'error', role: 'alert' },
     h('p', {}, stateMark('failed', title)),
-    h('dl', {}, part('error.what', what), part('error.where', where), part('error.todo', todo), part('error.kept', kept)),
-    actions.length > 0 ? h('p', { class: 'acts' }, actions) : null);
+    h(
+      'dl',
+      {},
+      part('error.what', what),
+      part('error.where', where),
+      part('error.todo', todo),
+      part('error.kept', kept),
+    ),
+    actions.length > 0 ? h('p', { class: 'acts' }, actions) : null,
+  );
 }
 
 /** An empty list: one sentence, one next step. */
@@ -128,9 +145,17 @@ export function emptyBox(sentence, ...next) {
 /** A dialog for what needs more than one field or cannot be undone; removed when it closes. Returns the dialog. */
 export function openDialog({ title, body, buttons }) {
   const id = 'dialog-title';
-  const dialog = h('dialog', { class: 'dialog', 'aria-labelledby': id },
-    h('form', { method: 'dialog', on: { submit: (event) => event.preventDefault() } },
-      h('h2', { id, class: 'top', text: title }), body, h('p', { class: 'acts' }, buttons)));
+  const dialog = h(
+    'dialog',
+    { class: 'dialog', 'aria-labelledby': id },
+    h(
+      'form',
+      { method: 'dialog', on: { submit: (event) => event.preventDefault() } },
+      h('h2', { id, class: 'top', text: title }),
+      body,
+      h('p', { class: 'acts' }, buttons),
+    ),
+  );
   dialog.addEventListener('close', () => dialog.remove());
   document.body.append(dialog);
   dialog.showModal();

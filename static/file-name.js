@@ -18,7 +18,13 @@ export function readFileName(name) {
   const at = parts.findIndex((part) => KINDS[part.toLowerCase()] !== undefined);
   const kind = at < 0 ? '' : KINDS[parts[at].toLowerCase()];
   const number = (at < 0 ? parts.slice(0, 1) : parts.slice(0, at)).join(' ');
-  const faceSize = kind === 'cage' ? parts.slice(at + 1).map(faceSizeOf).find((size) => size !== '') ?? '' : '';
+  const faceSize =
+    kind === 'cage'
+      ? (parts
+          .slice(at + 1)
+          .map(faceSizeOf)
+          .find((size) => size !== '') ?? '')
+      : '';
   return { number, kind, faceSize };
 }
 

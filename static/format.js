@@ -28,7 +28,7 @@ export function formatCount(n) {
 /** Decimals that show `digits` significant digits of x, none below the point for large numbers. */
 function decimalsFor(x, digits) {
   if (x === 0) return 0;
-  return Math.max(0, Math.min(MOST_DECIMALS, digits - 1 - Math.floor(Math.log10(Math.abs(x)))));
+  return Math.max(0, Math.min(MOST_DECIMALS, digits - 1 - Math.floor(Math.log10(Math.abs(Number(x.toPrecision(12)))))));
 }
 
 /** A measured value to `digits` significant digits (four unless told), without trailing zeros. */
@@ -43,7 +43,9 @@ const RAISED = { '-': '⁻', 0: '⁰', 1: '¹', 2: '²', 3: '³', 4: '⁴', 5: '
 
 function formatPower(x, digits) {
   if (x === 0) return '0';
-  const [mantissa, exponent] = Math.abs(x).toExponential(digits - 1).split('e');
+  const [mantissa, exponent] = Math.abs(x)
+    .toExponential(digits - 1)
+    .split('e');
   const shown = mantissa.replace(/\.?0+$/, '');
   const raised = [...String(Number(exponent))].map((c) => RAISED[c]).join('');
   return `${x < 0 ? MINUS : ''}${shown}${NBSP}×${NBSP}10${raised}`;
@@ -67,7 +69,8 @@ const TINY = 1e-6;
 /** Places after the point at which two numbers of one sign first differ. */
 function differAt(lower, upper) {
   let decimals = 0;
-  while (decimals < MOST_DECIMALS && Math.floor(lower * 10 ** decimals) === Math.floor(upper * 10 ** decimals)) decimals += 1;
+  while (decimals < MOST_DECIMALS && Math.floor(lower * 10 ** decimals) === Math.floor(upper * 10 ** decimals))
+    decimals += 1;
   return decimals;
 }
 
@@ -127,8 +130,10 @@ export function formatSigned(x, decimals) {
 
 /** A difference, to the place that its own half-width (that of both values added) can tell; four digits at most. */
 export function formatDifference(difference, halfwidth = 0) {
-  if (difference !== 0 && Math.abs(difference) + halfwidth < TINY) return (difference > 0 ? '+' : '') + formatPower(difference, 2);
-  if (halfwidth > 0 && difference !== 0) return formatSigned(difference, Math.min(firstPlace(halfwidth), decimalsFor(difference, 4)));
+  if (difference !== 0 && Math.abs(difference) + halfwidth < TINY)
+    return (difference > 0 ? '+' : '') + formatPower(difference, 2);
+  if (halfwidth > 0 && difference !== 0)
+    return formatSigned(difference, Math.min(firstPlace(halfwidth), decimalsFor(difference, 4)));
   if (Number.isInteger(difference)) return formatSigned(difference, 0);
   const text = formatValue(difference, 3);
   return difference > 0 ? `+${text}` : text;
@@ -154,13 +159,20 @@ export function unitFor(unit, fileUnit, shownUnit) {
   const factor = lengthFactor(fileUnit, shownUnit);
   const name = MILLIMETRES[fileUnit] ? shownUnit : fileUnit === 'unknown' ? '' : fileUnit;
   switch (unit) {
-    case 'length': return { factor, unit: name };
-    case 'area': return { factor: factor ** 2, unit: name && `${name}²` };
-    case 'volume': return { factor: factor ** 3, unit: name && `${name}³` };
-    case 'degree': return { factor: 1, unit: '°' };
-    case 'share': return { factor: 100, unit: '%' };
-    case 'second': return { factor: 1, unit: 's' };
-    default: return { factor: 1, unit: '' };
+    case 'length':
+      return { factor, unit: name };
+    case 'area':
+      return { factor: factor ** 2, unit: name && `${name}²` };
+    case 'volume':
+      return { factor: factor ** 3, unit: name && `${name}³` };
+    case 'degree':
+      return { factor: 1, unit: '°' };
+    case 'share':
+      return { factor: 100, unit: '%' };
+    case 'second':
+      return { factor: 1, unit: 's' };
+    default:
+      return { factor: 1, unit: '' };
   }
 }
 
@@ -209,7 +221,13 @@ export function formatDay(iso, now = new Date(), zone) {
 
 function timeParts(iso, zone) {
   const format = new Intl.DateTimeFormat('en-US', {
-    day: 'numeric', month: 'short', year: 'numeric', hour: '2-digit', minute: '2-digit', hourCycle: 'h23', timeZone: zone,
+    day: 'numeric',
+    month: 'short',
+    year: 'numeric',
+    hour: '2-digit',
+    minute: '2-digit',
+    hourCycle: 'h23',
+    timeZone: zone,
   });
   return Object.fromEntries(format.formatToParts(new Date(iso)).map((part) => [part.type, part.value]));
 }

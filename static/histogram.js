@@ -3,8 +3,30 @@ import { recordAt } from './comparison.js';
 
 /** Metrics of which a record may hold a histogram, in the order offered. */
 export const METRICS = {
-  quad: ['aspect_ratio', 'scaled_jacobian', 'edge_ratio', 'skew', 'taper', 'warpage', 'stretch', 'shape', 'equiangle_skew', 'max_aspect_frobenius', 'min_angle', 'max_angle'],
-  tri: ['aspect_ratio', 'scaled_jacobian', 'edge_ratio', 'aspect_frobenius', 'shape', 'equiangle_skew', 'min_angle', 'max_angle'],
+  quad: [
+    'aspect_ratio',
+    'scaled_jacobian',
+    'edge_ratio',
+    'skew',
+    'taper',
+    'warpage',
+    'stretch',
+    'shape',
+    'equiangle_skew',
+    'max_aspect_frobenius',
+    'min_angle',
+    'max_angle',
+  ],
+  tri: [
+    'aspect_ratio',
+    'scaled_jacobian',
+    'edge_ratio',
+    'aspect_frobenius',
+    'shape',
+    'equiangle_skew',
+    'min_angle',
+    'max_angle',
+  ],
 };
 
 /** Shares of the irregular vertices inside (or on open edges), by valence; 7 and more together. */
@@ -24,7 +46,9 @@ export function valenceShares(record, where = 'interior') {
   }
   const labels = Array.from({ length: last - 1 }, (_, i) => i + 2).filter((valence) => valence !== regular);
   return {
-    labels, last, regularShare: total > 0 ? 1 - irregular / total : null,
+    labels,
+    last,
+    regularShare: total > 0 ? 1 - irregular / total : null,
     shares: labels.map((valence) => (irregular > 0 ? (bins.get(valence) ?? 0) / irregular : 0)),
   };
 }
@@ -36,8 +60,11 @@ export function metricShares(record, path) {
   if (!histogram || !(metric.count > 0)) return null;
   const total = histogram.counts.reduce((sum, count) => sum + count, 0) + histogram.below + histogram.above;
   return {
-    edges: histogram.edges, shares: histogram.counts.map((count) => count / total),
-    below: histogram.below / total, above: histogram.above / total, median: metric.median,
+    edges: histogram.edges,
+    shares: histogram.counts.map((count) => count / total),
+    below: histogram.below / total,
+    above: histogram.above / total,
+    median: metric.median,
   };
 }
 

@@ -4,14 +4,22 @@ import { formatCount } from './format.js';
 
 /** Line or byte of a file, in words; null where neither is known, or where it is the beginning, which helps nobody. */
 export function placeText({ format, line, byte }) {
-  const where = line ? say('error.line', { line: formatCount(line) }) : byte ? say('error.byte', { byte: formatCount(byte) }) : null;
+  const where = line
+    ? say('error.line', { line: formatCount(line) })
+    : byte
+      ? say('error.byte', { byte: formatCount(byte) })
+      : null;
   if (where === null) return null;
   return format ? say('error.inFormat', { format: format.toUpperCase(), where }) : where;
 }
 
 /** @param {import('./api.js').Problem} problem */
 export function problemText(problem) {
-  const todo = canSay(`todo.${problem.code}`) ? say(`todo.${problem.code}`) : problem.status >= 500 || problem.status === 0 ? say('todo.later') : say('todo.check');
+  const todo = canSay(`todo.${problem.code}`)
+    ? say(`todo.${problem.code}`)
+    : problem.status >= 500 || problem.status === 0
+      ? say('todo.later')
+      : say('todo.check');
   return {
     title: problem.status === 0 ? say('error.noAnswer') : say('error.refused'),
     what: problem.status === 0 ? say('error.noAnswer.what') : problem.message,

@@ -12,7 +12,7 @@ const lists = new Intl.ListFormat(LANGUAGE, { type: 'unit', style: 'short' });
 function pattern(key, slots) {
   const entry = TEXT[key];
   if (entry === undefined) throw new Error(`no text for ${key}`);
-  return typeof entry === 'string' ? entry : entry[plurals.select(slots.n)] ?? entry.other;
+  return typeof entry === 'string' ? entry : (entry[plurals.select(slots.n)] ?? entry.other);
 }
 
 /** Whether the catalogue has a text for the key. */
@@ -27,12 +27,15 @@ export function sayOr(key, word, slots = {}) {
 
 /** The pieces of a sentence: strings, and whatever the slots hold. */
 export function sayWith(key, slots = {}) {
-  return pattern(key, slots).split(/(\{\w+\})/).filter((piece) => piece !== '').map((piece) => {
-    const name = /^\{(\w+)\}$/.exec(piece)?.[1];
-    if (name === undefined) return piece;
-    if (slots[name] === undefined) throw new Error(`no ${name} for ${key}`);
-    return name === 'n' ? formatCount(slots.n) : slots[name];
-  });
+  return pattern(key, slots)
+    .split(/(\{\w+\})/)
+    .filter((piece) => piece !== '')
+    .map((piece) => {
+      const name = /^\{(\w+)\}$/.exec(piece)?.[1];
+      if (name === undefined) return piece;
+      if (slots[name] === undefined) throw new Error(`no ${name} for ${key}`);
+      return name === 'n' ? formatCount(slots.n) : slots[name];
+    });
 }
 
 export function say(key, slots = {}) {

@@ -18,8 +18,11 @@ export function spark(values, label) {
   const x = (i) => 4 + (i * (WIDTH - 8)) / (known.length - 1);
   const y = (value) => (most > 0 ? FLOOR - ((FLOOR - CEILING) * Math.max(0, value)) / most : FLOOR);
   const points = known.map((value, i) => `${x(i).toFixed(1)} ${y(value).toFixed(1)}`);
-  return s('svg', { class: 'spark', viewBox: `0 0 ${WIDTH} ${HEIGHT}`, role: 'img', 'aria-label': label },
+  return s(
+    'svg',
+    { class: 'spark', viewBox: `0 0 ${WIDTH} ${HEIGHT}`, role: 'img', 'aria-label': label },
     s('path', { class: 'ground', d: `M0 ${FLOOR}h${WIDTH}` }),
     s('path', { class: 'line', d: `M${points.join(' ')}` }),
-    s('circle', { class: 'dot', cx: x(known.length - 1), cy: y(known.at(-1)), r: 3 }));
+    s('circle', { class: 'dot', cx: x(known.length - 1), cy: y(known.at(-1)), r: 3 }),
+  );
 }

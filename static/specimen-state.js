@@ -9,10 +9,18 @@ export function specimenState(specimen) {
   const latest = specimen.trend.filter((point) => !point.withdrawn).at(-1);
   const unmeasured = latest !== undefined && latest.run === null;
   if (failed > 0 && unmeasured) return { kind: 'failed', text: say('state.failed', { version: versionName(latest) }) };
-  const kind = { new: 'new', 'in work': 'work', ready: 'ready', retired: 'retired', 'handed over': 'conforms' }[specimen.state] ?? 'new';
+  const kind =
+    { new: 'new', 'in work': 'work', ready: 'ready', retired: 'retired', 'handed over': 'conforms' }[specimen.state] ??
+    'new';
   const faults = latest?.faults ?? null;
   const word = say(`state.${specimen.state}`);
-  return { kind, text: faults === null || specimen.state === 'retired' ? word : say('state.withFaults', { state: word, faults: say('count.faults', { n: faults }) }) };
+  return {
+    kind,
+    text:
+      faults === null || specimen.state === 'retired'
+        ? word
+        : say('state.withFaults', { state: word, faults: say('count.faults', { n: faults }) }),
+  };
 }
 
 export function versionName(version) {

@@ -25,7 +25,8 @@ export const TEXT = {
   'theme.light': 'light',
   'theme.dark': 'dark',
   loading: 'Reading.',
-  caution: 'Measures describe the files, not the object: scanner uncertainty is outside them unless the spec states it.',
+  caution:
+    'Measures describe the files, not the object: scanner uncertainty is outside them unless the spec states it.',
 
   // names and counts
   'version.scan': 'scan {number}',
@@ -80,7 +81,8 @@ export const TEXT = {
   'collection.none': 'No specimen is like that.',
   'collection.clear': 'Show all specimens',
   'collection.shown': { one: '{n} of {total} specimens shown.', other: '{n} of {total} specimens shown.' },
-  'collection.basis': 'Face size: length, and its share of the scan’s box diagonal. Loss is measured from the scan to the cage; ≤ shows the upper end of its certified interval.',
+  'collection.basis':
+    'Face size: length, and its share of the scan’s box diagonal. Loss is measured from the scan to the cage; ≤ shows the upper end of its certified interval.',
   'collection.more': { one: 'Show {n} more', other: 'Show more: {n} left' },
   'sort.changed.desc': 'last change, newest first',
   'sort.changed.asc': 'last change, oldest first',
@@ -131,7 +133,8 @@ export const TEXT = {
 
   // versions
   'versions.title': 'Versions',
-  'versions.note': 'changes are against {baseline}, and marked only where they exceed what the certified intervals can tell',
+  'versions.note':
+    'changes are against {baseline}, and marked only where they exceed what the certified intervals can tell',
   'versions.caption': 'Measures by version; baseline {baseline}. Arrow keys move between the cells.',
   'versions.controls': 'Table of versions',
   'versions.chooseBaseline': 'Baseline',
@@ -152,7 +155,8 @@ export const TEXT = {
   'versions.chosen': 'shown below',
   'versions.withdrawn': 'withdrawn',
   'versions.rows': { one: '{n} row', other: '{n} rows' },
-  'versions.rows.better': { one: '{n} better in the latest', other: '{n} better in the latest' },
+  'versions.rows.latest': 'in the latest {changes}',
+  'versions.rows.better': { one: '{n} better', other: '{n} better' },
   'versions.rows.worse': { one: '{n} worse', other: '{n} worse' },
   'versions.otherDefinitions': 'measured by other definitions',
   'versions.otherReference': 'measured against another reference',
@@ -209,17 +213,25 @@ export const TEXT = {
 
   // dialogs
   'withdraw.title': 'Withdraw {version}?',
-  'withdraw.what': 'It stays in the table, marked as withdrawn, with your reason. It no longer counts as the latest, and this cannot be undone. The file stays too.',
+  'withdraw.what':
+    'It stays in the table, marked as withdrawn, with your reason. It no longer counts as the latest, and this cannot be undone. The file stays too.',
   'withdraw.reason': 'Reason',
   'withdraw.keep': 'Keep it',
   'against.title': 'Reference of {version}',
   'against.what': 'The version is measured once more, against the scan you choose. The earlier runs are kept.',
   'against.do': 'Measure against it',
   'clear.title': 'Clear the list?',
-  'clear.what': { one: '{n} file is on its way. Clearing stops it, and nothing of it is kept. Versions that have arrived stay.', other: '{n} files are on their way. Clearing stops them, and nothing of them is kept. Versions that have arrived stay.' },
+  'clear.what': {
+    one: '{n} file is on its way. Clearing stops it, and nothing of it is kept. Versions that have arrived stay.',
+    other:
+      '{n} files are on their way. Clearing stops them, and nothing of them is kept. Versions that have arrived stay.',
+  },
   'clear.keep': 'Keep the list',
   'clear.do': 'Stop and clear',
-  'remeasure.offer': { one: '{scan} is newer than the scan that {cages} was measured against.', other: '{scan} is newer than the scan that {n} cages were measured against: {cages}.' },
+  'remeasure.offer': {
+    one: '{scan} is newer than the scan that {cages} was measured against.',
+    other: '{scan} is newer than the scan that {n} cages were measured against: {cages}.',
+  },
   'remeasure.do': { one: 'Measure it against {scan}', other: 'Measure {n} cages against {scan}' },
 
   // charts
@@ -233,8 +245,12 @@ export const TEXT = {
   'chart.deviation.caption': 'Upper ends of the certified intervals. The greater of the two is the Hausdorff distance.',
   'chart.lossBySize': 'Greatest loss over face size',
   'chart.openEdgesBySize': 'Open edges over face size',
-  'chart.front.caption': 'Lower and further right is the better bargain: less amiss with fewer faces. A hollow point is beaten by another version.',
-  'chart.front.leftOut': { one: '{n} version that loses nothing is not drawn.', other: '{n} versions that lose nothing are not drawn.' },
+  'chart.front.caption':
+    'Lower and further right is the better bargain: less amiss with fewer faces. A hollow point is beaten by another version.',
+  'chart.front.leftOut': {
+    one: '{n} version that loses nothing is not drawn.',
+    other: '{n} versions that lose nothing are not drawn.',
+  },
   'chart.key.openEdges': 'open edges',
   'chart.key.lost': 'lost',
   'chart.key.invented': 'invented',
@@ -249,7 +265,8 @@ export const TEXT = {
   'chart.axis.tri': '% of triangles',
   'chart.readout': '{version}: {values}',
   'chart.valence': 'Valence of inside vertices',
-  'chart.valence.two': '{a} are regular ({regular} edges) in {baseline} and {b} in {version}; here the shares of the others.',
+  'chart.valence.two':
+    '{a} are regular ({regular} edges) in {baseline} and {b} in {version}; here the shares of the others.',
   'chart.valence.one': '{b} are regular ({regular} edges) in {version}; here the shares of the others.',
   'chart.andMore': '{valence}+',
   'chart.metric': 'Show',
@@ -288,7 +305,10 @@ export const TEXT = {
   'findings.waiting': 'The findings appear here when the measurement has ended.',
   'findings.unmeasured': 'Nothing has been measured yet.',
   'findings.more': { one: 'Show {n} more', other: 'Show more: {n} left' },
-  'findings.cut': { one: 'The record lists {n} of {total}, worst first.', other: 'The record lists {n} of {total}, worst first.' },
+  'findings.cut': {
+    one: 'The record lists {n} of {total}, worst first.',
+    other: 'The record lists {n} of {total}, worst first.',
+  },
   'findings.faces': { one: '{n} face', other: '{n} faces' },
   'findings.unit.edges': { one: '{n} edge', other: '{n} edges' },
   'findings.unit.faces': { one: '{n} face', other: '{n} faces' },
@@ -309,9 +329,13 @@ export const TEXT = {
   'finding.stray_shell': 'Stray shell',
   'figure.number': 'Fig. {number}.',
   'figure.along': 'Seen along',
-  'figure.label': { one: 'Box of {version} seen along {axis}, with the place of {n} finding; the list has its coordinates.', other: 'Box of {version} seen along {axis}, with the places of {n} findings; the list has their coordinates.' },
+  'figure.label': {
+    one: 'Box of {version} seen along {axis}, with the place of {n} finding; the list has its coordinates.',
+    other: 'Box of {version} seen along {axis}, with the places of {n} findings; the list has their coordinates.',
+  },
   'figure.caption': 'Where the findings lie in the box of {version}, seen along {axis}. The surface is not drawn.',
-  'figure.caption.reference': 'Where the findings lie in the box of {version}, seen along {axis}; dashed, the box of its reference. The surface is not drawn.',
+  'figure.caption.reference':
+    'Where the findings lie in the box of {version}, seen along {axis}; dashed, the box of its reference. The surface is not drawn.',
 
   // jobs
   'jobs.title': 'Jobs',
@@ -340,7 +364,10 @@ export const TEXT = {
   'toast.again': '{version} will be measured again. The earlier runs are kept.',
   'toast.cancelled': 'The measurement was stopped. The file is kept.',
   'toast.retried': 'The measurement is in line again.',
-  'toast.remeasure': { one: '{n} cage will be measured against {scan}.', other: '{n} cages will be measured against {scan}.' },
+  'toast.remeasure': {
+    one: '{n} cage will be measured against {scan}.',
+    other: '{n} cages will be measured against {scan}.',
+  },
   'toast.withdrawn': '{version} is withdrawn.',
   'toast.label': 'The label is changed.',
 
@@ -386,7 +413,10 @@ export const TEXT = {
   'upload.by.note': 'Stands beside each version. This browser remembers it.',
   'upload.list': 'Files',
   'upload.count': { one: '{n} file, {bytes}', other: '{n} files, {bytes}' },
-  'upload.leftOut': { one: '({n} other file was left out: not a mesh by its name)', other: '({n} other files were left out: not meshes by their names)' },
+  'upload.leftOut': {
+    one: '({n} other file was left out: not a mesh by its name)',
+    other: '({n} other files were left out: not meshes by their names)',
+  },
   'upload.measured': 'Each file is measured when it has arrived.',
   'upload.clear': 'Clear the list',
   'upload.send': { one: 'Send {n} file', other: 'Send {n} files' },
@@ -422,13 +452,15 @@ export const TEXT = {
   'help.title': 'Definitions and keys',
   'help.words': 'Words',
   'help.shapes': 'Shapes',
-  'help.shapes.rule': 'Round is in order, square is not, a lozenge is not known. Filled is judged, hollow is not judged yet.',
+  'help.shapes.rule':
+    'Round is in order, square is not, a lozenge is not known. Filled is judged, hollow is not judged yet.',
   'help.keys': 'Keys',
   'help.key': 'Key',
   'help.does': 'What it does',
   'help.keys.on': 'use the keys of one letter: b, f, / and ?',
   'help.measures': 'Measures',
-  'help.measures.note': 'Definitions {definitions}. A column measured by other definitions is marked and not differenced.',
+  'help.measures.note':
+    'Definitions {definitions}. A column measured by other definitions is marked and not differenced.',
   'help.source': 'Source: {source}.',
   'help.unit.count': 'A count.',
   'help.unit.length': 'A length.',
@@ -441,17 +473,21 @@ export const TEXT = {
   'help.direction.higher': 'Higher is better.',
   'help.direction.none': 'Neither more nor less is better.',
   'word.lost': 'Lost',
-  'word.lost.means': 'How far the scan lies from the cage, seen from the scan: a tip, a tunnel or a hole that the cage misses.',
+  'word.lost.means':
+    'How far the scan lies from the cage, seen from the scan: a tip, a tunnel or a hole that the cage misses.',
   'word.invented': 'Invented',
-  'word.invented.means': 'How far the cage lies from the scan, seen from the cage: a bridge, a flap or a stray shell that the scan does not have.',
+  'word.invented.means':
+    'How far the cage lies from the scan, seen from the cage: a bridge, a flap or a stray shell that the scan does not have.',
   'word.certified': 'Certified',
-  'word.certified.means': 'Two ends, and a proof that the true value lies between them. Printed so that rounding does not break it.',
+  'word.certified.means':
+    'Two ends, and a proof that the true value lies between them. Printed so that rounding does not break it.',
   'word.sampled': 'Sampled',
   'word.sampled.means': 'An estimate from points at random, marked ≈, with its number of samples on its card.',
   'word.notToldApart': 'Not told apart',
   'word.notToldApart.means': 'The two intervals overlap: the difference may be nothing.',
   'word.faceSize': 'Face size',
-  'word.faceSize.means': 'The edge length that a remesh aimed at; in parentheses its share of the diagonal of the scan’s box.',
+  'word.faceSize.means':
+    'The edge length that a remesh aimed at; in parentheses its share of the diagonal of the scan’s box.',
   'word.finding': 'Finding',
   'word.finding.means': 'One place that somebody may want to mend.',
   'word.run': 'Run',

@@ -23,10 +23,12 @@ export function joinCollection(el, page) {
   CollectionView(el);
   el.addEventListener('wish.query', (event) => page.go({ view: 'collection', query: { ...query, ...event.detail } }));
   el.addEventListener('wish.more', () => load({ more: true }));
-  el.addEventListener('wish.new', () => askNewSpecimen(async (body) => {
-    const specimen = await api.createSpecimen(body);
-    page.go({ view: 'specimen', id: specimen.id });
-  }));
+  el.addEventListener('wish.new', () =>
+    askNewSpecimen(async (body) => {
+      const specimen = await api.createSpecimen(body);
+      page.go({ view: 'specimen', id: specimen.id });
+    }),
+  );
 
   const show = (rest = {}) => give(el, 'show', { query, items, total, counts, loading: false, problem: null, ...rest });
 
@@ -36,7 +38,9 @@ export function joinCollection(el, page) {
     try {
       const limit = keep ? Math.min(500, Math.max(PAGE, items.length)) : PAGE;
       const page = await api.listSpecimens({ ...values, limit, cursor: more ? next : null });
-      const totals = await Promise.all(STATES.map((state) => api.listSpecimens({ q: query.q, state, limit: 1 }).then((list) => [state, list.total])));
+      const totals = await Promise.all(
+        STATES.map((state) => api.listSpecimens({ q: query.q, state, limit: 1 }).then((list) => [state, list.total])),
+      );
       if (mine !== asked) return;
       items = more ? [...items, ...page.items] : page.items;
       ({ total, next } = page);

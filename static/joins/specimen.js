@@ -22,9 +22,9 @@ const FOLDED = 'faces,quads,triangles,valence,size';
 export function joinSpecimen(el, page) {
   let id = null;
   let query = {};
-  let read = null;      // { specimen, versions, jobs, definitions } as the server has them
+  let read = null; // { specimen, versions, jobs, definitions } as the server has them
   let comparison = null;
-  let compared = '';    // the runs and the baseline that `comparison` is of
+  let compared = ''; // the runs and the baseline that `comparison` is of
   let findings = null;
   let asked = 0;
   let timer = null;
@@ -33,7 +33,11 @@ export function joinSpecimen(el, page) {
 
   SpecimenView(el);
   const record = (run) => {
-    if (!records.has(run)) records.set(run, api.readRun(run).then((answer) => answer.record));
+    if (!records.has(run))
+      records.set(
+        run,
+        api.readRun(run).then((answer) => answer.record),
+      );
     return records.get(run);
   };
 
@@ -41,16 +45,26 @@ export function joinSpecimen(el, page) {
   function arrange() {
     const { specimen, versions } = read;
     const ordered = orderVersions(versions, query.sort);
-    const hidden = query.hide === undefined ? ordered.slice(COLUMNS).map((version) => version.id) : readList(query.hide);
+    const hidden =
+      query.hide === undefined ? ordered.slice(COLUMNS).map((version) => version.id) : readList(query.hide);
     const visible = ordered.filter((version) => !hidden.includes(version.id));
     const runs = visible.map((version) => runOf(version, query.run)).filter((run) => run !== null);
-    const baseline = visible.find((version) => query.baseline && version.runs.includes(query.baseline)) ?? defaultBaseline(visible);
+    const baseline =
+      visible.find((version) => query.baseline && version.runs.includes(query.baseline)) ?? defaultBaseline(visible);
     const baselineRun = baseline && runOf(baseline, query.run);
     const latest = latestMeasured(versions);
     const chosen = versions.find((version) => version.id === query.version && version.latest_run !== null) ?? latest;
     return {
-      specimen, versions, ordered, hidden, visible, baseline, latest, chosen,
-      runs: baselineRun && !runs.includes(baselineRun) ? [...runs, baselineRun] : runs, baselineRun,
+      specimen,
+      versions,
+      ordered,
+      hidden,
+      visible,
+      baseline,
+      latest,
+      chosen,
+      runs: baselineRun && !runs.includes(baselineRun) ? [...runs, baselineRun] : runs,
+      baselineRun,
       chosenRun: chosen ? runOf(chosen, query.run) : null,
     };
   }
@@ -59,7 +73,12 @@ export function joinSpecimen(el, page) {
     const mine = (asked += 1);
     try {
       if (fresh || read === null) {
-        const [specimen, versions, jobs, definitions] = await Promise.all([api.readSpecimen(id), api.listVersions(id), api.listJobs({ specimen: id }), api.readMeasures()]);
+        const [specimen, versions, jobs, definitions] = await Promise.all([
+          api.readSpecimen(id),
+          api.listVersions(id),
+          api.listJobs({ specimen: id }),
+          api.readMeasures(),
+        ]);
         if (mine !== asked) return;
         read = { specimen, versions, jobs, definitions };
       }
@@ -67,7 +86,8 @@ export function joinSpecimen(el, page) {
       const key = `${plan.runs.join()} ${plan.baselineRun}`;
       const [answer, chosen, base, places] = await Promise.all([
         plan.runs.length === 0 ? null : key === compared ? comparison : api.compareRuns(plan.runs, plan.baselineRun),
-        plan.chosenRun && record(plan.chosenRun), plan.baselineRun && record(plan.baselineRun),
+        plan.chosenRun && record(plan.chosenRun),
+        plan.baselineRun && record(plan.baselineRun),
         plan.chosenRun === null ? null : findings?.run === plan.chosenRun ? findings : api.readFindings(plan.chosenRun),
       ]);
       if (mine !== asked) return;
@@ -88,22 +108,33 @@ export function joinSpecimen(el, page) {
   function draw(plan, chosenRecord, baseRecord) {
     const { specimen, versions, baseline, latest, chosen } = plan;
     const fileUnit = specimen.units;
-    const unit = fileUnit === 'unknown' ? '' : query.unit ?? fileUnit;
+    const unit = fileUnit === 'unknown' ? '' : (query.unit ?? fileUnit);
     const factor = lengthFactor(fileUnit, unit);
     const nameOf = (version) => {
       const found = versions.find((each) => each.id === version);
       return found ? versionName(found) : '—';
     };
     /** The share of the reference's diagonal, where the server or the latest scan tells it. */
-    const shareOf = (version) => version.face_size_share
-      ?? (version.face_size && specimen.scan_diagonal && version.against === specimen.latest_scan ? version.face_size / specimen.scan_diagonal : null);
+    const shareOf = (version) =>
+      version.face_size_share ??
+      (version.face_size && specimen.scan_diagonal && version.against === specimen.latest_scan
+        ? version.face_size / specimen.scan_diagonal
+        : null);
     const column = (version) => {
       const run = runOf(version, query.run);
-      const runIndex = comparison === null ? -1 : comparison.runs.findIndex((each) => each.id === (version === baseline ? plan.baselineRun : run));
+      const runIndex =
+        comparison === null
+          ? -1
+          : comparison.runs.findIndex((each) => each.id === (version === baseline ? plan.baselineRun : run));
       return {
-        version, share: shareOf(version), run: runIndex < 0 ? null : comparison.runs[runIndex], runIndex: runIndex < 0 ? null : runIndex,
+        version,
+        share: shareOf(version),
+        run: runIndex < 0 ? null : comparison.runs[runIndex],
+        runIndex: runIndex < 0 ? null : runIndex,
         job: read.jobs.find((job) => job.id === version.jobs[0]) ?? null,
-        isBaseline: version === baseline, isLatest: version === latest, isChosen: version === chosen,
+        isBaseline: version === baseline,
+        isLatest: version === latest,
+        isChosen: version === chosen,
       };
     };
     const columns = plan.visible.map(column);
@@ -111,23 +142,62 @@ export function joinSpecimen(el, page) {
     const scans = versions.filter((version) => version.kind === 'scan' && version.withdrawn === null);
     const latestScan = scans.at(-1) ?? null;
     const cages = versions.filter((version) => version.kind === 'cage' && version.withdrawn === null);
-    const busy = (version) => read.jobs.some((job) => job.version === version.id && (job.state === 'queued' || job.state === 'running'));
+    const busy = (version) =>
+      read.jobs.some((job) => job.version === version.id && (job.state === 'queued' || job.state === 'running'));
     return {
-      specimen, versions, query, comparison, findings, baseline, latest, chosen, columns, unit, latestScan,
-      hidden: plan.hidden, allVersions: plan.ordered, hiddenColumns: plan.ordered.filter((version) => plan.hidden.includes(version.id)).map(column),
-      lengthFactor: factor, nameOf, fileAddress: api.fileAddress,
-      folded: readList(query.fold ?? FOLDED), onlyDiffers: query.only === 'differs',
-      measures: new Map(read.definitions.measures.map((measure) => [measure.path, measure])), groups: read.definitions.groups,
-      baselineRun: baselineColumn?.run ?? null, baselineIndex: baselineColumn?.runIndex ?? -1,
-      trendColumns: columns.filter(({ version, runIndex }) => version.kind === (latest?.kind ?? 'cage') && version.withdrawn === null && runIndex !== null)
+      specimen,
+      versions,
+      query,
+      comparison,
+      findings,
+      baseline,
+      latest,
+      chosen,
+      columns,
+      unit,
+      latestScan,
+      hidden: plan.hidden,
+      allVersions: plan.ordered,
+      hiddenColumns: plan.ordered.filter((version) => plan.hidden.includes(version.id)).map(column),
+      lengthFactor: factor,
+      nameOf,
+      fileAddress: api.fileAddress,
+      folded: readList(query.fold ?? FOLDED),
+      onlyDiffers: query.only === 'differs',
+      measures: new Map(read.definitions.measures.map((measure) => [measure.path, measure])),
+      groups: read.definitions.groups,
+      baselineRun: baselineColumn?.run ?? null,
+      baselineIndex: baselineColumn?.runIndex ?? -1,
+      trendColumns: columns
+        .filter(
+          ({ version, runIndex }) =>
+            version.kind === (latest?.kind ?? 'cage') && version.withdrawn === null && runIndex !== null,
+        )
         .sort((a, b) => a.version.number - b.version.number),
-      points: specimen.trend.filter((point) => point.kind === 'cage' && !point.withdrawn && point.run !== null).map((point) => ({
-        name: versionName(point), size: scaled(point.face_size, factor), openEdges: point.open_edges, lost: scaled(point.lost, factor), invented: scaled(point.invented, factor),
-      })),
-      chosenRun: plan.chosenRun, chosenRecord: chosenRecord && { name: versionName(chosen), record: chosenRecord },
-      baselineRecord: baseRecord && plan.baselineRun !== plan.chosenRun ? { name: versionName(baseline), record: baseRecord } : null,
+      points: specimen.trend
+        .filter((point) => point.kind === 'cage' && !point.withdrawn && point.run !== null)
+        .map((point) => ({
+          name: versionName(point),
+          size: scaled(point.face_size, factor),
+          openEdges: point.open_edges,
+          lost: scaled(point.lost, factor),
+          invented: scaled(point.invented, factor),
+        })),
+      chosenRun: plan.chosenRun,
+      chosenRecord: chosenRecord && { name: versionName(chosen), record: chosenRecord },
+      baselineRecord:
+        baseRecord && plan.baselineRun !== plan.chosenRun ? { name: versionName(baseline), record: baseRecord } : null,
       box: chosenRecord ? chosenRecord.subject.bounds : null,
-      staleCages: latestScan === null ? [] : cages.filter((cage) => cage.against !== null && cage.against !== latestScan.id && scans.some(({ id: scan }) => scan === cage.against) && !busy(cage)),
+      staleCages:
+        latestScan === null
+          ? []
+          : cages.filter(
+              (cage) =>
+                cage.against !== null &&
+                cage.against !== latestScan.id &&
+                scans.some(({ id: scan }) => scan === cage.against) &&
+                !busy(cage),
+            ),
       waiting: read.jobs.some((job) => job.state === 'queued' || job.state === 'running'),
       pointText: (at) => withUnit(at.map((value) => formatValue(value * factor)).join(', '), unit),
     };
@@ -159,39 +229,70 @@ export function joinSpecimen(el, page) {
       await load({ fresh: false });
       document.getElementById(`row-${measure}`)?.querySelector('[data-key]').focus();
     },
-    number: (wish) => openNumberCard(state, wish, record(state.columns.find(({ version }) => version.id === wish.version).run.id)),
+    number: (wish) =>
+      openNumberCard(state, wish, record(state.columns.find(({ version }) => version.id === wish.version).run.id)),
     version: (wish) => openVersionCard(el, state, wish),
     hide: ({ id: version }) => {
-      const hidden = state.hidden.includes(version) ? state.hidden.filter((each) => each !== version) : [...state.hidden, version];
+      const hidden = state.hidden.includes(version)
+        ? state.hidden.filter((each) => each !== version)
+        : [...state.hidden, version];
       go({ hide: hidden.length === 0 && read.versions.length <= COLUMNS ? '' : hidden.join(',') || '0' });
     },
-    again: ({ id: version }) => act(() => api.startRun({ version, again: true }), say('toast.again', { version: versionName(versionOf(version)) })),
+    again: ({ id: version }) =>
+      act(
+        () => api.startRun({ version, again: true }),
+        say('toast.again', { version: versionName(versionOf(version)) }),
+      ),
     cancel: ({ job }) => act(() => api.cancelJob(job), say('toast.cancelled')),
     retry: ({ job }) => act(() => api.retryJob(job), say('toast.retried')),
-    remeasure: () => act(async () => {
-      const cages = state.staleCages;
-      for (const cage of cages) await api.changeVersion(cage.id, { against: state.latestScan.id });
-    }, say('toast.remeasure', { n: state.staleCages.length, scan: versionName(state.latestScan) })),
-    withdraw: ({ id: version }) => askWithdraw(versionOf(version), async (withdrawn) => {
-      await api.changeVersion(version, { withdrawn });
-      page.tell(say('toast.withdrawn', { version: versionName(versionOf(version)) }));
-      await load();
-    }),
-    against: ({ id: version }) => askAgainst(versionOf(version), read.versions.filter((each) => each.kind === 'scan' && each.id !== version && each.withdrawn === null).reverse(), async (against) => {
-      await api.changeVersion(version, { against });
-      page.tell(say('toast.again', { version: versionName(versionOf(version)) }));
-      await load();
-    }),
-    label: () => askChangeSpecimen(read.specimen, async (values) => {
-      await api.changeSpecimen(id, values);
-      page.tell(say('toast.label'));
-      await load();
-    }),
-    csv: () => save(`${read.specimen.catalogue_number}.csv`, csvText(comparisonRows(state.comparison,
-      state.columns.filter(({ runIndex }) => runIndex !== null).map(({ version, runIndex }) => ({ label: versionName(version), runIndex })),
-      { number: read.specimen.catalogue_number, units: read.specimen.units }))),
+    remeasure: () =>
+      act(
+        async () => {
+          const cages = state.staleCages;
+          for (const cage of cages) await api.changeVersion(cage.id, { against: state.latestScan.id });
+        },
+        say('toast.remeasure', { n: state.staleCages.length, scan: versionName(state.latestScan) }),
+      ),
+    withdraw: ({ id: version }) =>
+      askWithdraw(versionOf(version), async (withdrawn) => {
+        await api.changeVersion(version, { withdrawn });
+        page.tell(say('toast.withdrawn', { version: versionName(versionOf(version)) }));
+        await load();
+      }),
+    against: ({ id: version }) =>
+      askAgainst(
+        versionOf(version),
+        read.versions
+          .filter((each) => each.kind === 'scan' && each.id !== version && each.withdrawn === null)
+          .reverse(),
+        async (against) => {
+          await api.changeVersion(version, { against });
+          page.tell(say('toast.again', { version: versionName(versionOf(version)) }));
+          await load();
+        },
+      ),
+    label: () =>
+      askChangeSpecimen(read.specimen, async (values) => {
+        await api.changeSpecimen(id, values);
+        page.tell(say('toast.label'));
+        await load();
+      }),
+    csv: () =>
+      save(
+        `${read.specimen.catalogue_number}.csv`,
+        csvText(
+          comparisonRows(
+            state.comparison,
+            state.columns
+              .filter(({ runIndex }) => runIndex !== null)
+              .map(({ version, runIndex }) => ({ label: versionName(version), runIndex })),
+            { number: read.specimen.catalogue_number, units: read.specimen.units },
+          ),
+        ),
+      ),
   };
-  for (const [name, fulfil] of Object.entries(wishes)) el.addEventListener(`wish.${name}`, (event) => fulfil(event.detail ?? {}));
+  for (const [name, fulfil] of Object.entries(wishes))
+    el.addEventListener(`wish.${name}`, (event) => fulfil(event.detail ?? {}));
 
   return {
     visit(route) {
@@ -211,10 +312,13 @@ export function joinSpecimen(el, page) {
       if (name === 'job' && read !== null && state !== null) {
         read.jobs = [...read.jobs.filter((job) => job.id !== data.id), data];
       }
-      timer ??= setTimeout(() => {
-        timer = null;
-        load();
-      }, name === 'job' && data.state === 'running' ? 1000 : 250);
+      timer ??= setTimeout(
+        () => {
+          timer = null;
+          load();
+        },
+        name === 'job' && data.state === 'running' ? 1000 : 250,
+      );
     },
     /** The theme or the medium changed: what is drawn on a canvas must be drawn again. */
     repaint() {

@@ -19,8 +19,8 @@ export function joinUpload(el, page) {
   let preset = '';
   let shown = false;
   let lastId = 0;
-  const fresh = new Map();      // new specimens by catalogue number: { title, units, creating }
-  const versions = new Map();   // versions of known specimens by their id
+  const fresh = new Map(); // new specimens by catalogue number: { title, units, creating }
+  const versions = new Map(); // versions of known specimens by their id
 
   UploadView(el);
 
@@ -39,18 +39,43 @@ export function joinUpload(el, page) {
   /** What follows from the fields of a row: its specimen, what it can be made from, what is still wanted. */
   function complete(row) {
     row.specimen = findSpecimen(row.number);
-    if (row.specimen === null && row.number !== '' && !fresh.has(row.number)) fresh.set(row.number, { title: '', units: 'mm', creating: null });
+    if (row.specimen === null && row.number !== '' && !fresh.has(row.number))
+      fresh.set(row.number, { title: '', units: 'mm', creating: null });
     row.fresh = fresh.get(row.number) ?? null;
     row.firstOfNew = rows.find((each) => each.number === row.number && each.phase === 'ready') === row;
-    const here = (row.specimen ? versions.get(row.specimen.id) ?? [] : []).filter((version) => version.withdrawn === null)
-      .map((version) => ({ value: version.id, text: versionName(version), kind: version.kind })).reverse();
-    const coming = rows.filter((each) => each !== row && each.number === row.number && each.kind === 'scan' && row.kind === 'cage' && each.version === null)
-      .map((each) => ({ value: `row ${each.id}`, text: say('upload.fromList', { name: each.file.name }), kind: 'scan' }));
+    const here = (row.specimen ? (versions.get(row.specimen.id) ?? []) : [])
+      .filter((version) => version.withdrawn === null)
+      .map((version) => ({ value: version.id, text: versionName(version), kind: version.kind }))
+      .reverse();
+    const coming = rows
+      .filter(
+        (each) =>
+          each !== row &&
+          each.number === row.number &&
+          each.kind === 'scan' &&
+          row.kind === 'cage' &&
+          each.version === null,
+      )
+      .map((each) => ({
+        value: `row ${each.id}`,
+        text: say('upload.fromList', { name: each.file.name }),
+        kind: 'scan',
+      }));
     row.parents = [...coming, ...here].filter((parent) => row.kind === 'cage' || parent.kind === 'scan');
     if (row.madeFrom === null || !row.parents.some((parent) => parent.value === row.madeFrom)) {
-      if (row.madeFrom !== '' || !row.touched) row.madeFrom = row.kind === 'cage' ? row.parents.find((parent) => parent.kind === 'scan')?.value ?? '' : '';
+      if (row.madeFrom !== '' || !row.touched)
+        row.madeFrom = row.kind === 'cage' ? (row.parents.find((parent) => parent.kind === 'scan')?.value ?? '') : '';
     }
-    row.wants = row.number === '' ? 'specimen' : row.kind === '' ? 'kind' : row.specimen === null && row.fresh.title === '' ? 'title' : !isFaceSize(row.faceSize) ? 'faceSize' : null;
+    row.wants =
+      row.number === ''
+        ? 'specimen'
+        : row.kind === ''
+          ? 'kind'
+          : row.specimen === null && row.fresh.title === ''
+            ? 'title'
+            : !isFaceSize(row.faceSize)
+              ? 'faceSize'
+              : null;
   }
 
   async function learn(specimen) {
@@ -66,8 +91,21 @@ export function joinUpload(el, page) {
     for (const file of meshes) {
       const { number, kind, faceSize } = readFileName(file.name);
       rows.push({
-        id: String((lastId += 1)), file, number: findSpecimen(number) || preset === '' ? number : preset, kind, faceSize, note: '', madeFrom: null, touched: false,
-        phase: 'ready', sent: 0, began: 0, version: null, job: null, problem: null, cancel: null,
+        id: String((lastId += 1)),
+        file,
+        number: findSpecimen(number) || preset === '' ? number : preset,
+        kind,
+        faceSize,
+        note: '',
+        madeFrom: null,
+        touched: false,
+        phase: 'ready',
+        sent: 0,
+        began: 0,
+        version: null,
+        job: null,
+        problem: null,
+        cancel: null,
       });
     }
     show();
@@ -75,12 +113,21 @@ export function joinUpload(el, page) {
   }
 
   const rowOf = ({ row }) => rows.find((each) => each.id === row);
-  const waits = (row) => row.madeFrom.startsWith('row ') && rows.some((each) => `row ${each.id}` === row.madeFrom && each.version === null && ['waiting', 'sending'].includes(each.phase));
+  const waits = (row) =>
+    row.madeFrom.startsWith('row ') &&
+    rows.some(
+      (each) =>
+        `row ${each.id}` === row.madeFrom && each.version === null && ['waiting', 'sending'].includes(each.phase),
+    );
 
   /** Starts as many as may be sent at once. */
   function pump() {
     const sending = rows.filter((row) => row.phase === 'sending').length;
-    const next = rows.filter((row) => row.phase === 'waiting').sort((a, b) => (b.kind === 'scan') - (a.kind === 'scan')).filter((row) => !waits(row)).slice(0, Math.max(0, AT_ONCE - sending));
+    const next = rows
+      .filter((row) => row.phase === 'waiting')
+      .sort((a, b) => (b.kind === 'scan') - (a.kind === 'scan'))
+      .filter((row) => !waits(row))
+      .slice(0, Math.max(0, AT_ONCE - sending));
     next.forEach((row) => send(row).then(pump));
   }
 
@@ -92,8 +139,17 @@ export function joinUpload(el, page) {
     try {
       const specimen = await specimenFor(row);
       if (row.phase !== 'sending') return;
-      const parent = row.madeFrom.startsWith('row ') ? rows.find((each) => `row ${each.id}` === row.madeFrom)?.version?.id ?? '' : row.madeFrom;
-      const values = { kind: row.kind, made_from: parent, face_size: row.kind === 'cage' ? row.faceSize.replace(/\s/g, '') : '', name: row.file.name, by: readSetting('by'), note: row.note };
+      const parent = row.madeFrom.startsWith('row ')
+        ? (rows.find((each) => `row ${each.id}` === row.madeFrom)?.version?.id ?? '')
+        : row.madeFrom;
+      const values = {
+        kind: row.kind,
+        made_from: parent,
+        face_size: row.kind === 'cage' ? row.faceSize.replace(/\s/g, '') : '',
+        name: row.file.name,
+        by: readSetting('by'),
+        note: row.note,
+      };
       const { done, cancel } = api.sendFile(specimen.id, values, row.file, (sent) => {
         row.sent = sent;
         progress(row);
@@ -143,7 +199,8 @@ export function joinUpload(el, page) {
     edit: ({ row: id, changes, live }) => {
       const row = rowOf({ row: id });
       Object.assign(row, changes, changes.madeFrom === undefined ? {} : { touched: true });
-      if (changes.kind !== undefined || changes.number !== undefined) Object.assign(row, { madeFrom: null, touched: false });
+      if (changes.kind !== undefined || changes.number !== undefined)
+        Object.assign(row, { madeFrom: null, touched: false });
       if (changes.faceSize !== undefined) row.faceSize = changes.faceSize.replace(',', '.');
       if (live) return showStates();
       show();
@@ -155,7 +212,11 @@ export function joinUpload(el, page) {
       else show();
     },
     send: () => {
-      rows.filter((row) => row.phase === 'ready' && row.wants === null).forEach((row) => { row.phase = 'waiting'; });
+      rows
+        .filter((row) => row.phase === 'ready' && row.wants === null)
+        .forEach((row) => {
+          row.phase = 'waiting';
+        });
       show();
       pump();
     },
@@ -195,7 +256,8 @@ export function joinUpload(el, page) {
       else askClear(busy, stop);
     },
   };
-  for (const [name, fulfil] of Object.entries(wishes)) el.addEventListener(`wish.${name}`, (event) => fulfil(event.detail));
+  for (const [name, fulfil] of Object.entries(wishes))
+    el.addEventListener(`wish.${name}`, (event) => fulfil(event.detail));
   window.addEventListener('beforeunload', (event) => {
     if (rows.some((row) => row.phase === 'sending' || row.phase === 'waiting')) event.preventDefault();
   });
@@ -217,7 +279,9 @@ export function joinUpload(el, page) {
     },
     hear(name, data) {
       if (name !== 'job') return;
-      const row = rows.find((each) => each.version?.id === data.version && (each.job === null || each.job.id === data.id));
+      const row = rows.find(
+        (each) => each.version?.id === data.version && (each.job === null || each.job.id === data.id),
+      );
       if (!row) return;
       row.job = data;
       if (shown) progress(row);

@@ -9,14 +9,20 @@ import { versionName } from '../specimen-state.js';
 /** Opens a card beside its button. Returns the card, so that what comes later can be filled in. */
 function openCard(button, label, ...content) {
   document.querySelector('.card')?.remove();
-  const card = h('div', { class: 'card', popover: 'auto', role: 'dialog', 'aria-label': label, tabindex: '-1' },
-    h('button', { class: 'close', text: say('do.close'), on: { click: () => card.hidePopover() } }), content);
+  const card = h(
+    'div',
+    { class: 'card', popover: 'auto', role: 'dialog', 'aria-label': label, tabindex: '-1' },
+    h('button', { class: 'close', text: say('do.close'), on: { click: () => card.hidePopover() } }),
+    content,
+  );
   document.body.append(card);
   card.addEventListener('toggle', (event) => {
     if (event.newState !== 'closed') return;
     const inside = card.contains(document.activeElement) || document.activeElement === document.body;
     card.remove();
-    const back = button.isConnected ? button : [...document.querySelectorAll('[data-key]')].find((part) => part.dataset.key === button.dataset.key);
+    const back = button.isConnected
+      ? button
+      : [...document.querySelectorAll('[data-key]')].find((part) => part.dataset.key === button.dataset.key);
     if (inside) back?.focus();
   });
   card.showPopover();
@@ -51,33 +57,64 @@ export function openNumberCard(state, { measure: path, version, button }, record
   const change = changeText(row, i, state.baselineIndex, scale);
   const name = versionName(column.version);
   const more = h('dl', {});
-  const exact = value === null ? null : [row.lower?.[i], row.upper?.[i]].every((end) => end !== null && end !== undefined) && row.lower[i] !== row.upper[i]
-    ? say('card.ends', { lower: String(row.lower[i]), upper: String(row.upper[i]) }) : String(value);
-  const card = openCard(button, say('card.title', { name: row.name, version: name }),
+  const exact =
+    value === null
+      ? null
+      : [row.lower?.[i], row.upper?.[i]].every((end) => end !== null && end !== undefined) &&
+          row.lower[i] !== row.upper[i]
+        ? say('card.ends', { lower: String(row.lower[i]), upper: String(row.upper[i]) })
+        : String(value);
+  const card = openCard(
+    button,
+    say('card.title', { name: row.name, version: name }),
     h('h3', { text: say('card.title', { name: row.name, version: name }) }),
     h('p', { class: 'big n', text: cellSentence(row, i, measure, scale) }),
-    change ? h('p', { class: `change ${change.verdict.replaceAll(' ', '-')}` }, ['better', 'worse'].includes(change.verdict) ? shape(change.verdict) : null,
-      say('card.change', { change: change.text, baseline: versionName(state.baseline) })) : null,
+    change
+      ? h(
+          'p',
+          { class: `change ${change.verdict.replaceAll(' ', '-')}` },
+          ['better', 'worse'].includes(change.verdict) ? shape(change.verdict) : null,
+          say('card.change', { change: change.text, baseline: versionName(state.baseline) }),
+        )
+      : null,
     h('p', { text: measure?.definition ?? '' }),
     value === null ? null : h('p', { class: 'quiet', text: say(`certainty.${measure?.certified ?? 'exact'}`) }),
     more,
-    h('p', {}, h('a', { href: `#/help?measure=${path}`, text: say('card.definition') }), ' ',
-      h('a', { href: '#findings', text: say('card.findings'), on: { click: (event) => showFindings(event, card) } })));
+    h(
+      'p',
+      {},
+      h('a', { href: `#/help?measure=${path}`, text: say('card.definition') }),
+      ' ',
+      h('a', { href: '#findings', text: say('card.findings'), on: { click: (event) => showFindings(event, card) } }),
+    ),
+  );
   const run = column.run;
-  more.append(...[
-    exact === null ? null : entry(say('card.digits'), h('span', { class: 'break n', text: exact })),
-    entry(say('card.run'), say('card.run.entry', { run: run.id, time: formatTime(run.created) })),
-    entry(say('card.against'), run.against ? state.nameOf(run.against) : say('versions.alone')),
-  ].filter(Boolean));
-  record.then((body) => {
-    const samples = samplesOf(body, path);
-    const found = value === null ? null : placeOf(body, path);
-    if (samples !== null && measure?.certified === 'sampled') more.append(entry(say('card.samples'), formatCount(samples)));
-    if (found?.at) more.append(entry(say('card.place'), state.pointText(found.at)));
-    if (found?.face !== undefined) more.append(entry(say('card.place'), say('card.face', { face: formatCount(found.face) })));
-    more.append(entry(say('card.engine'), say('card.engine.entry', { version: body.engine.version, definitions: String(body.engine.definitions) })));
-    if (card.isConnected) place(card, button);
-  }, () => more.append(entry(say('card.engine'), say('card.noRecord'))));
+  more.append(
+    ...[
+      exact === null ? null : entry(say('card.digits'), h('span', { class: 'break n', text: exact })),
+      entry(say('card.run'), say('card.run.entry', { run: run.id, time: formatTime(run.created) })),
+      entry(say('card.against'), run.against ? state.nameOf(run.against) : say('versions.alone')),
+    ].filter(Boolean),
+  );
+  record.then(
+    (body) => {
+      const samples = samplesOf(body, path);
+      const found = value === null ? null : placeOf(body, path);
+      if (samples !== null && measure?.certified === 'sampled')
+        more.append(entry(say('card.samples'), formatCount(samples)));
+      if (found?.at) more.append(entry(say('card.place'), state.pointText(found.at)));
+      if (found?.face !== undefined)
+        more.append(entry(say('card.place'), say('card.face', { face: formatCount(found.face) })));
+      more.append(
+        entry(
+          say('card.engine'),
+          say('card.engine.entry', { version: body.engine.version, definitions: String(body.engine.definitions) }),
+        ),
+      );
+      if (card.isConnected) place(card, button);
+    },
+    () => more.append(entry(say('card.engine'), say('card.noRecord'))),
+  );
 }
 
 function showFindings(event, card) {
@@ -93,11 +130,24 @@ export function openVersionCard(el, state, { id, button }) {
   const column = state.columns.find((each) => each.version.id === id);
   const { version, run, job, share } = column;
   const unit = state.specimen.units;
-  const act = (text, name, detail = {}) => h('button', { text, on: { click: () => { card.hidePopover(); tell(el, name, { id, ...detail }); } } });
+  const act = (text, name, detail = {}) =>
+    h('button', {
+      text,
+      on: {
+        click: () => {
+          card.hidePopover();
+          tell(el, name, { id, ...detail });
+        },
+      },
+    });
   const busy = job && (job.state === 'queued' || job.state === 'running');
-  const card = openCard(button, versionName(version),
+  const card = openCard(
+    button,
+    versionName(version),
     h('h3', { text: versionName(version) }),
-    h('dl', {},
+    h(
+      'dl',
+      {},
       entry(say('version.file'), h('span', { class: 'no break', text: version.file.name })),
       entry(say('version.size'), formatBytes(version.file.bytes)),
       version.file.format ? entry(say('version.format'), version.file.format.toUpperCase()) : null,
@@ -109,13 +159,27 @@ export function openVersionCard(el, state, { id, button }) {
       entry(say('version.arrived'), formatTime(version.created)),
       entry(say('version.by.entry'), version.by || say('version.unknown')),
       version.note ? entry(say('version.note'), version.note) : null,
-      version.withdrawn ? entry(say('versions.withdrawn'), say('version.withdrawn.entry', { reason: version.withdrawn.reason, by: version.withdrawn.by, time: formatTime(version.withdrawn.at) })) : null),
-    h('p', { class: 'acts' },
+      version.withdrawn
+        ? entry(
+            say('versions.withdrawn'),
+            say('version.withdrawn.entry', {
+              reason: version.withdrawn.reason,
+              by: version.withdrawn.by,
+              time: formatTime(version.withdrawn.at),
+            }),
+          )
+        : null,
+    ),
+    h(
+      'p',
+      { class: 'acts' },
       run && !column.isBaseline ? act(say('do.baseline'), 'wish.query', { baseline: run.id }) : null,
       run && !column.isChosen ? act(say('do.choose'), 'wish.query', { version: id }) : null,
       act(say('do.hide'), 'wish.hide'),
       h('a', { class: 'button', href: state.fileAddress(id), download: version.file.name, text: say('do.download') }),
       busy ? act(say('do.cancelJob'), 'wish.cancel', { job: job.id }) : act(say('do.measureAgain'), 'wish.again'),
       act(say('do.against'), 'wish.against'),
-      version.withdrawn ? null : act(say('do.withdraw'), 'wish.withdraw')));
+      version.withdrawn ? null : act(say('do.withdraw'), 'wish.withdraw'),
+    ),
+  );
 }

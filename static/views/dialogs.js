@@ -9,7 +9,11 @@ import { versionName } from '../specimen-state.js';
 function ask({ title, body, keep, go, act }) {
   const fault = h('p', { class: 'fault', role: 'alert' });
   const send = h('button', { type: 'submit', text: go });
-  const dialog = openDialog({ title, body: [body, fault], buttons: [h('button', { type: 'button', autofocus: true, text: keep, on: { click: () => dialog.close() } }), send] });
+  const dialog = openDialog({
+    title,
+    body: [body, fault],
+    buttons: [h('button', { type: 'button', autofocus: true, text: keep, on: { click: () => dialog.close() } }), send],
+  });
   dialog.querySelector('form').addEventListener('submit', async (event) => {
     send.disabled = true;
     try {
@@ -26,10 +30,27 @@ function ask({ title, body, keep, go, act }) {
 export function askWithdraw(version, act) {
   ask({
     title: say('withdraw.title', { version: versionName(version) }),
-    body: [h('p', { text: say('withdraw.what') }), h('div', { class: 'fields one' },
-      h('label', { class: 'field' }, h('span', { text: say('withdraw.reason') }), h('input', { name: 'reason', required: true, maxlength: 500, autocomplete: 'off' })),
-      h('label', { class: 'field' }, h('span', { text: say('version.by') }), h('input', { name: 'by', required: true, maxlength: 100, value: readSetting('by'), autocomplete: 'name' })))],
-    keep: say('withdraw.keep'), go: say('do.withdraw'),
+    body: [
+      h('p', { text: say('withdraw.what') }),
+      h(
+        'div',
+        { class: 'fields one' },
+        h(
+          'label',
+          { class: 'field' },
+          h('span', { text: say('withdraw.reason') }),
+          h('input', { name: 'reason', required: true, maxlength: 500, autocomplete: 'off' }),
+        ),
+        h(
+          'label',
+          { class: 'field' },
+          h('span', { text: say('version.by') }),
+          h('input', { name: 'by', required: true, maxlength: 100, value: readSetting('by'), autocomplete: 'name' }),
+        ),
+      ),
+    ],
+    keep: say('withdraw.keep'),
+    go: say('do.withdraw'),
     act: (values) => {
       writeSetting('by', values.by);
       return act(values);
@@ -41,12 +62,38 @@ export function askWithdraw(version, act) {
 export function askAgainst(version, references, act) {
   ask({
     title: say('against.title', { version: versionName(version) }),
-    body: [h('p', { text: say('against.what') }), h('div', { class: 'fields one' }, h('label', { class: 'field' }, h('span', { text: say('version.against') }),
-      h('select', { name: 'against' }, options([...references.map((each) => [each.id, versionName(each)]), ['', say('versions.alone')]], version.against ?? ''))))],
-    keep: say('do.leave'), go: say('against.do'), act: (values) => act(values.against === '' ? null : values.against),
+    body: [
+      h('p', { text: say('against.what') }),
+      h(
+        'div',
+        { class: 'fields one' },
+        h(
+          'label',
+          { class: 'field' },
+          h('span', { text: say('version.against') }),
+          h(
+            'select',
+            { name: 'against' },
+            options(
+              [...references.map((each) => [each.id, versionName(each)]), ['', say('versions.alone')]],
+              version.against ?? '',
+            ),
+          ),
+        ),
+      ),
+    ],
+    keep: say('do.leave'),
+    go: say('against.do'),
+    act: (values) => act(values.against === '' ? null : values.against),
   });
 }
 
 export function askClear(busy, act) {
-  ask({ title: say('clear.title'), body: h('p', { text: say('clear.what', { n: busy }) }), keep: say('clear.keep'), go: say('clear.do'), act });
+  ask({
+    title: say('clear.title'),
+    body: h('p', { text: say('clear.what', { n: busy }) }),
+    keep: say('clear.keep'),
+    go: say('clear.do'),
+    act,
+  });
 }

@@ -33,29 +33,122 @@ export function Findings(el) {
     }
     const all = state.findings.items.map((finding, i) => ({ finding, number: i + 1 }));
     const kinds = [...new Set(all.map(({ finding }) => finding.kind))];
-    const wanted = all.filter(({ finding }) => LEVELS[level].includes(finding.severity) && (kind === '' || finding.kind === kind));
-    redraw(el, h('div', { class: 'facing' },
-      h('div', {}, all.length === 0 ? emptyBox(say('findings.none', { version: state.name }), say('findings.none.next')) : [
-        h('form', { class: 'controls', 'aria-label': say('findings.filter'), on: { submit: (event) => event.preventDefault() } },
-          choice({ label: say('findings.kind'), name: 'kind', chosen: kind, entries: [['', say('findings.allKinds')], ...kinds.map((each) => [each, kindName(each)])], change: (value) => { kind = value; shown = PAGE; update(); } }),
-          choice({ label: say('findings.show'), name: 'level', chosen: level, entries: Object.keys(LEVELS).map((each) => [each, say(`findings.level.${each}`)]), change: (value) => { level = value; shown = PAGE; update(); } })),
-        wanted.length === 0 ? h('p', { class: 'quiet', text: say('findings.noneShown') }) : null,
-        h('ol', { class: 'findings' }, wanted.slice(0, shown).map(row)),
-        wanted.length > shown ? h('button', { data: { key: 'more findings' }, text: say('findings.more', { n: wanted.length - shown }), on: { click: () => { shown += PAGE; update(); } } }) : null,
-        state.findings.total > all.length ? h('p', { class: 'quiet', text: say('findings.cut', { n: all.length, total: formatCount(state.findings.total) }) }) : null]),
-      state.bounds ? placesFigure({ ...state, places: wanted.slice(0, shown), along, chosen, turn: (axis) => { along = axis; update(); }, choose }) : null));
+    const wanted = all.filter(
+      ({ finding }) => LEVELS[level].includes(finding.severity) && (kind === '' || finding.kind === kind),
+    );
+    redraw(
+      el,
+      h(
+        'div',
+        { class: 'facing' },
+        h(
+          'div',
+          {},
+          all.length === 0
+            ? emptyBox(say('findings.none', { version: state.name }), say('findings.none.next'))
+            : [
+                h(
+                  'form',
+                  {
+                    class: 'controls',
+                    'aria-label': say('findings.filter'),
+                    on: { submit: (event) => event.preventDefault() },
+                  },
+                  choice({
+                    label: say('findings.kind'),
+                    name: 'kind',
+                    chosen: kind,
+                    entries: [['', say('findings.allKinds')], ...kinds.map((each) => [each, kindName(each)])],
+                    change: (value) => {
+                      kind = value;
+                      shown = PAGE;
+                      update();
+                    },
+                  }),
+                  choice({
+                    label: say('findings.show'),
+                    name: 'level',
+                    chosen: level,
+                    entries: Object.keys(LEVELS).map((each) => [each, say(`findings.level.${each}`)]),
+                    change: (value) => {
+                      level = value;
+                      shown = PAGE;
+                      update();
+                    },
+                  }),
+                ),
+                wanted.length === 0 ? h('p', { class: 'quiet', text: say('findings.noneShown') }) : null,
+                h('ol', { class: 'findings' }, wanted.slice(0, shown).map(row)),
+                wanted.length > shown
+                  ? h('button', {
+                      data: { key: 'more findings' },
+                      text: say('findings.more', { n: wanted.length - shown }),
+                      on: {
+                        click: () => {
+                          shown += PAGE;
+                          update();
+                        },
+                      },
+                    })
+                  : null,
+                state.findings.total > all.length
+                  ? h('p', {
+                      class: 'quiet',
+                      text: say('findings.cut', { n: all.length, total: formatCount(state.findings.total) }),
+                    })
+                  : null,
+              ],
+        ),
+        state.bounds
+          ? placesFigure({
+              ...state,
+              places: wanted.slice(0, shown),
+              along,
+              chosen,
+              turn: (axis) => {
+                along = axis;
+                update();
+              },
+              choose,
+            })
+          : null,
+      ),
+    );
   }
 
   function row({ finding, number }) {
     const size = sizeText(finding);
-    return h('li', { id: `finding-${number}`, class: chosen === number ? 'now' : null }, h('b', { text: String(number) }), h('div', {},
-      h('button', { class: 'plain head', 'aria-pressed': String(chosen === number), data: { key: `finding ${number}` }, text: kindName(finding.kind), on: { click: () => choose(number) } }),
-      h('p', { class: 'meta' },
-        h('span', {}, shape(finding.severity), say(`severity.${finding.severity}`), finding.certainty === 'likely' ? ` ${say('findings.likely')}` : ''),
-        size ? h('span', { text: size }) : null,
-        h('span', { class: 'n', text: say('findings.at', { place: state.pointText(finding.at) }) }),
-        finding.mesh === 'reference' ? h('span', { text: say('findings.onReference') }) : null),
-      h('p', { class: 'break', text: finding.text })));
+    return h(
+      'li',
+      { id: `finding-${number}`, class: chosen === number ? 'now' : null },
+      h('b', { text: String(number) }),
+      h(
+        'div',
+        {},
+        h('button', {
+          class: 'plain head',
+          'aria-pressed': String(chosen === number),
+          data: { key: `finding ${number}` },
+          text: kindName(finding.kind),
+          on: { click: () => choose(number) },
+        }),
+        h(
+          'p',
+          { class: 'meta' },
+          h(
+            'span',
+            {},
+            shape(finding.severity),
+            say(`severity.${finding.severity}`),
+            finding.certainty === 'likely' ? ` ${say('findings.likely')}` : '',
+          ),
+          size ? h('span', { text: size }) : null,
+          h('span', { class: 'n', text: say('findings.at', { place: state.pointText(finding.at) }) }),
+          finding.mesh === 'reference' ? h('span', { text: say('findings.onReference') }) : null,
+        ),
+        h('p', { class: 'break', text: finding.text }),
+      ),
+    );
   }
 
   function choose(number) {
@@ -69,9 +162,13 @@ export function Findings(el) {
     const lengthUnits = ['length', 'mm', 'cm', 'm', 'in', 'unknown'];
     if (lengthUnits.includes(unit)) {
       const text = withUnit(formatValue(size * state.factor, 3), state.unit);
-      return state.faceSize ? say('findings.inFaceSizes', { size: text, times: formatValue(size / state.faceSize, 2) }) : text;
+      return state.faceSize
+        ? say('findings.inFaceSizes', { size: text, times: formatValue(size / state.faceSize, 2) })
+        : text;
     }
-    return canSay(`findings.unit.${unit}`) ? say(`findings.unit.${unit}`, { n: size }) : withUnit(formatValue(size, 3), unit);
+    return canSay(`findings.unit.${unit}`)
+      ? say(`findings.unit.${unit}`, { n: size })
+      : withUnit(formatValue(size, 3), unit);
   }
 }
 

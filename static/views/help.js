@@ -4,26 +4,127 @@ import { errorBox, h, redraw, shape, tell } from '../dom.js';
 import { problemText } from '../problem.js';
 import { say, sayOr } from '../say.js';
 
-const SHAPES = ['conforms', 'running', 'waiting', 'failed', 'undecided', 'new', 'work', 'ready', 'retired', 'better', 'worse', 'same', 'fault', 'warning', 'note'];
+const SHAPES = [
+  'conforms',
+  'running',
+  'waiting',
+  'failed',
+  'undecided',
+  'new',
+  'work',
+  'ready',
+  'retired',
+  'better',
+  'worse',
+  'same',
+  'fault',
+  'warning',
+  'note',
+];
 const WORDS = ['lost', 'invented', 'certified', 'sampled', 'notToldApart', 'faceSize', 'finding', 'run'];
-const KEYS = [['Tab', 'tab'], ['/', 'search'], ['← → ↑ ↓ Home End', 'move'], ['Enter', 'enter'], ['b', 'baseline'], ['f', 'fold'], ['Escape', 'escape'], ['?', 'help']];
+const KEYS = [
+  ['Tab', 'tab'],
+  ['/', 'search'],
+  ['← → ↑ ↓ Home End', 'move'],
+  ['Enter', 'enter'],
+  ['b', 'baseline'],
+  ['f', 'fold'],
+  ['Escape', 'escape'],
+  ['?', 'help'],
+];
 
 /** @param {HTMLElement} el */
 export function HelpView(el) {
   el.addEventListener('show', (event) => update(event.detail));
 
   function update({ definitions, measure, keys, problem }) {
-    redraw(el, h('h1', { class: 'plain', text: say('help.title') }),
-      h('div', { class: 'columns' },
-        h('section', { 'aria-labelledby': 'h-words' }, h('h2', { id: 'h-words', text: say('help.words') }), h('dl', { class: 'glossary' }, WORDS.map((word) => h('div', {}, h('dt', { text: say(`word.${word}`) }), h('dd', { text: say(`word.${word}.means`) }))))),
-        h('section', { 'aria-labelledby': 'h-shapes' }, h('h2', { id: 'h-shapes', text: say('help.shapes') }), h('p', { text: say('help.shapes.rule') }),
-          h('ul', { class: 'shapes' }, SHAPES.map((name) => h('li', { class: name }, shape(name), h('span', { text: say(`shape.${name}`) }))))),
-        h('section', { 'aria-labelledby': 'h-keys' }, h('h2', { id: 'h-keys', tabindex: '-1', text: say('help.keys') }),
-          h('table', { class: 'ledger small' }, h('caption', { class: 'hide', text: say('help.keys') }), h('thead', {}, h('tr', {}, h('th', { scope: 'col', text: say('help.key') }), h('th', { scope: 'col', text: say('help.does') }))),
-            h('tbody', {}, KEYS.map(([key, name]) => h('tr', {}, h('th', { scope: 'row' }, key.split(' ').flatMap((each) => [h('kbd', { text: each }), ' '])), h('td', { text: say(`key.${name}`) }))))),
-          h('p', { class: 'controls' }, h('label', {}, h('input', { type: 'checkbox', checked: keys === 'on', on: { change: (event) => tell(el, 'wish.keys', event.target.checked ? 'on' : 'off') } }), h('span', { text: say('help.keys.on') }))))),
+    redraw(
+      el,
+      h('h1', { class: 'plain', text: say('help.title') }),
+      h(
+        'div',
+        { class: 'columns' },
+        h(
+          'section',
+          { 'aria-labelledby': 'h-words' },
+          h('h2', { id: 'h-words', text: say('help.words') }),
+          h(
+            'dl',
+            { class: 'glossary' },
+            WORDS.map((word) =>
+              h('div', {}, h('dt', { text: say(`word.${word}`) }), h('dd', { text: say(`word.${word}.means`) })),
+            ),
+          ),
+        ),
+        h(
+          'section',
+          { 'aria-labelledby': 'h-shapes' },
+          h('h2', { id: 'h-shapes', text: say('help.shapes') }),
+          h('p', { text: say('help.shapes.rule') }),
+          h(
+            'ul',
+            { class: 'shapes' },
+            SHAPES.map((name) => h('li', { class: name }, shape(name), h('span', { text: say(`shape.${name}`) }))),
+          ),
+        ),
+        h(
+          'section',
+          { 'aria-labelledby': 'h-keys' },
+          h('h2', { id: 'h-keys', tabindex: '-1', text: say('help.keys') }),
+          h(
+            'table',
+            { class: 'ledger small' },
+            h('caption', { class: 'hide', text: say('help.keys') }),
+            h(
+              'thead',
+              {},
+              h(
+                'tr',
+                {},
+                h('th', { scope: 'col', text: say('help.key') }),
+                h('th', { scope: 'col', text: say('help.does') }),
+              ),
+            ),
+            h(
+              'tbody',
+              {},
+              KEYS.map(([key, name]) =>
+                h(
+                  'tr',
+                  {},
+                  h(
+                    'th',
+                    { scope: 'row' },
+                    key.split(' ').flatMap((each) => [h('kbd', { text: each }), ' ']),
+                  ),
+                  h('td', { text: say(`key.${name}`) }),
+                ),
+              ),
+            ),
+          ),
+          h(
+            'p',
+            { class: 'controls' },
+            h(
+              'label',
+              {},
+              h('input', {
+                type: 'checkbox',
+                checked: keys === 'on',
+                on: { change: (event) => tell(el, 'wish.keys', event.target.checked ? 'on' : 'off') },
+              }),
+              h('span', { text: say('help.keys.on') }),
+            ),
+          ),
+        ),
+      ),
       h('h2', { id: 'h-measures', text: say('help.measures') }),
-      problem ? errorBox(problemText(problem)) : definitions === null ? h('p', { class: 'quiet', text: say('loading') }) : groups(definitions, measure));
+      problem
+        ? errorBox(problemText(problem))
+        : definitions === null
+          ? h('p', { class: 'quiet', text: say('loading') })
+          : groups(definitions, measure),
+    );
     if (measure && definitions !== null) {
       const target = document.getElementById(`measure-${measure}`);
       target?.scrollIntoView({ block: 'center' });
@@ -32,10 +133,47 @@ export function HelpView(el) {
   }
 
   function groups({ groups: list, measures, definitions }, chosen) {
-    return [h('p', { class: 'quiet', text: say('help.measures.note', { definitions: String(definitions) }) }), list.map((group) => h('section', { 'aria-labelledby': `g-${group.id}` },
-      h('h3', { id: `g-${group.id}`, class: 'group-name', text: group.title }),
-      h('dl', { class: 'definitions' }, measures.filter((measure) => measure.group === group.id).map((measure) => h('div', { id: `measure-${measure.path}`, tabindex: '-1', class: measure.path === chosen ? 'now' : null },
-        h('dt', {}, measure.name, h('small', { class: 'below' }, h('code', { class: 'break', text: measure.path }))),
-        h('dd', {}, h('p', { text: measure.definition }), h('p', { class: 'quiet', text: [sayOr(`help.unit.${measure.unit}`, ''), say(`help.direction.${measure.direction}`), say(`certainty.${measure.certified}`)].join(' ') }), h('p', { class: 'quiet break', text: say('help.source', { source: measure.source }) })))))))];
+    return [
+      h('p', { class: 'quiet', text: say('help.measures.note', { definitions: String(definitions) }) }),
+      list.map((group) =>
+        h(
+          'section',
+          { 'aria-labelledby': `g-${group.id}` },
+          h('h3', { id: `g-${group.id}`, class: 'group-name', text: group.title }),
+          h(
+            'dl',
+            { class: 'definitions' },
+            measures
+              .filter((measure) => measure.group === group.id)
+              .map((measure) =>
+                h(
+                  'div',
+                  { id: `measure-${measure.path}`, tabindex: '-1', class: measure.path === chosen ? 'now' : null },
+                  h(
+                    'dt',
+                    {},
+                    measure.name,
+                    h('small', { class: 'below' }, h('code', { class: 'break', text: measure.path })),
+                  ),
+                  h(
+                    'dd',
+                    {},
+                    h('p', { text: measure.definition }),
+                    h('p', {
+                      class: 'quiet',
+                      text: [
+                        sayOr(`help.unit.${measure.unit}`, ''),
+                        say(`help.direction.${measure.direction}`),
+                        say(`certainty.${measure.certified}`),
+                      ].join(' '),
+                    }),
+                    h('p', { class: 'quiet break', text: say('help.source', { source: measure.source }) }),
+                  ),
+                ),
+              ),
+          ),
+        ),
+      ),
+    ];
   }
 }

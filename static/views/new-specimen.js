@@ -34,21 +34,82 @@ function ask(title, fields, button, act) {
 }
 
 export function askNewSpecimen(act, values = {}) {
-  ask(say('new.title'), [
-    field(say('new.number'), h('input', { name: 'catalogue_number', required: true, maxlength: 80, value: values.number ?? '', autocomplete: 'off', class: 'no' })),
-    field(say('new.name'), h('input', { name: 'title', required: true, maxlength: 200, value: values.title ?? '', autocomplete: 'off' })),
-    field(say('new.units'), h('select', { name: 'units' }, options(UNITS.map((unit) => [unit, unit]), 'mm'))),
-    field(say('new.note'), h('input', { name: 'note', maxlength: 1000, autocomplete: 'off' })),
-    h('p', { class: 'quiet', text: say('new.unitsNote') }),
-  ], say('new.do'), (form) => act({ ...form, note: form.note || undefined }));
+  ask(
+    say('new.title'),
+    [
+      field(
+        say('new.number'),
+        h('input', {
+          name: 'catalogue_number',
+          required: true,
+          maxlength: 80,
+          value: values.number ?? '',
+          autocomplete: 'off',
+          class: 'no',
+        }),
+      ),
+      field(
+        say('new.name'),
+        h('input', { name: 'title', required: true, maxlength: 200, value: values.title ?? '', autocomplete: 'off' }),
+      ),
+      field(
+        say('new.units'),
+        h(
+          'select',
+          { name: 'units' },
+          options(
+            UNITS.map((unit) => [unit, unit]),
+            'mm',
+          ),
+        ),
+      ),
+      field(say('new.note'), h('input', { name: 'note', maxlength: 1000, autocomplete: 'off' })),
+      h('p', { class: 'quiet', text: say('new.unitsNote') }),
+    ],
+    say('new.do'),
+    (form) => act({ ...form, note: form.note || undefined }),
+  );
 }
 
 export function askChangeSpecimen(specimen, act) {
   const empty = specimen.versions.scan + specimen.versions.cage === 0;
-  ask(say('label.change.title', { number: specimen.catalogue_number }), [
-    field(say('new.name'), h('input', { name: 'title', required: true, maxlength: 200, value: specimen.title, autocomplete: 'off' })),
-    field(say('collection.state'), h('select', { name: 'state' }, options(STATES.map((state) => [state, say(`state.${state}`)]), specimen.state))),
-    empty ? field(say('new.units'), h('select', { name: 'units' }, options(UNITS.map((unit) => [unit, unit]), specimen.units))) : null,
-    field(say('new.note'), h('input', { name: 'note', maxlength: 1000, value: specimen.note ?? '', autocomplete: 'off' })),
-  ], say('label.change.do'), act);
+  ask(
+    say('label.change.title', { number: specimen.catalogue_number }),
+    [
+      field(
+        say('new.name'),
+        h('input', { name: 'title', required: true, maxlength: 200, value: specimen.title, autocomplete: 'off' }),
+      ),
+      field(
+        say('collection.state'),
+        h(
+          'select',
+          { name: 'state' },
+          options(
+            STATES.map((state) => [state, say(`state.${state}`)]),
+            specimen.state,
+          ),
+        ),
+      ),
+      empty
+        ? field(
+            say('new.units'),
+            h(
+              'select',
+              { name: 'units' },
+              options(
+                UNITS.map((unit) => [unit, unit]),
+                specimen.units,
+              ),
+            ),
+          )
+        : null,
+      field(
+        say('new.note'),
+        h('input', { name: 'note', maxlength: 1000, value: specimen.note ?? '', autocomplete: 'off' }),
+      ),
+    ],
+    say('label.change.do'),
+    act,
+  );
 }

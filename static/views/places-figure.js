@@ -20,16 +20,25 @@ export function placesFigure(detail) {
   const boxes = [bounds, reference].filter(Boolean);
   const low = (axis) => Math.min(...boxes.map((box) => box.min[axis]));
   const high = (axis) => Math.max(...boxes.map((box) => box.max[axis]));
-  const span = Math.max((high(right) - low(right)) / (WIDTH - 2 * ROOM), (high(up) - low(up)) / (HEIGHT - 2 * ROOM)) || 1;
+  const span =
+    Math.max((high(right) - low(right)) / (WIDTH - 2 * ROOM), (high(up) - low(up)) / (HEIGHT - 2 * ROOM)) || 1;
   const middle = (axis) => (low(axis) + high(axis)) / 2;
   const x = (value) => WIDTH / 2 + (value - middle(right)) / span;
   const y = (value) => HEIGHT / 2 - (value - middle(up)) / span;
-  const box = ({ min, max }) => `M${x(min[right]).toFixed(1)} ${y(min[up]).toFixed(1)}H${x(max[right]).toFixed(1)}V${y(max[up]).toFixed(1)}H${x(min[right]).toFixed(1)}z`;
+  const box = ({ min, max }) =>
+    `M${x(min[right]).toFixed(1)} ${y(min[up]).toFixed(1)}H${x(max[right]).toFixed(1)}V${y(max[up]).toFixed(1)}H${x(min[right]).toFixed(1)}z`;
   const bar = roundLength(span * WIDTH * 0.25 * factor);
   const shown = places.filter(({ finding }) => finding.at).slice(0, TAGS);
   const spots = placeTags(shown.map(({ finding }) => ({ x: x(finding.at[right]), y: y(finding.at[up]) })));
 
-  const drawing = s('svg', { class: 'plate-drawing', viewBox: `0 0 ${WIDTH} ${HEIGHT}`, role: 'img', 'aria-label': say('figure.label', { version: name, n: shown.length, axis: along }) },
+  const drawing = s(
+    'svg',
+    {
+      class: 'plate-drawing',
+      viewBox: `0 0 ${WIDTH} ${HEIGHT}`,
+      role: 'img',
+      'aria-label': say('figure.label', { version: name, n: shown.length, axis: along }),
+    },
     s('path', { class: 'ground', d: `M0 0h${WIDTH}v${HEIGHT}H0z` }),
     reference ? s('path', { class: 'box reference', d: box(reference) }) : null,
     s('path', { class: 'box', d: box(bounds) }),
@@ -38,17 +47,54 @@ export function placesFigure(detail) {
       const radius = Math.min(WIDTH, Math.max(4, (finding.radius ?? 0) / span));
       const ring = { cx: at.x, cy: at.y, r: radius };
       const thread = `M${at.x.toFixed(1)} ${at.y.toFixed(1)}L${(spots[i].x + 9).toFixed(1)} ${(spots[i].y + 8).toFixed(1)}`;
-      return [s('circle', { class: 'halo', ...ring }), s('path', { class: 'halo', d: thread }), s('circle', { class: 'ring', ...ring }), s('path', { class: 'thread', d: thread })];
+      return [
+        s('circle', { class: 'halo', ...ring }),
+        s('path', { class: 'halo', d: thread }),
+        s('circle', { class: 'ring', ...ring }),
+        s('path', { class: 'thread', d: thread }),
+      ];
     }),
-    shown.map(({ number }, i) => s('g', { class: number === chosen ? 'tag now' : 'tag', transform: `translate(${spots[i].x.toFixed(1)} ${spots[i].y.toFixed(1)})`, on: { click: () => detail.choose(number) } },
-      s('path', { d: tagPath(number) }), s('text', { x: number > 99 ? 17 : number > 9 ? 14 : 11.5, y: 12, text: String(number) }))),
-    s('path', { class: 'scale', d: `M16 ${HEIGHT - 20}v6h${((bar / factor) / span).toFixed(1)}v-6` }),
-    s('text', { class: 'scale-text', x: 16, y: HEIGHT - 26, text: withUnit(formatValue(bar), unit) }));
+    shown.map(({ number }, i) =>
+      s(
+        'g',
+        {
+          class: number === chosen ? 'tag now' : 'tag',
+          transform: `translate(${spots[i].x.toFixed(1)} ${spots[i].y.toFixed(1)})`,
+          on: { click: () => detail.choose(number) },
+        },
+        s('path', { d: tagPath(number) }),
+        s('text', { x: number > 99 ? 17 : number > 9 ? 14 : 11.5, y: 12, text: String(number) }),
+      ),
+    ),
+    s('path', { class: 'scale', d: `M16 ${HEIGHT - 20}v6h${(bar / factor / span).toFixed(1)}v-6` }),
+    s('text', { class: 'scale-text', x: 16, y: HEIGHT - 26, text: withUnit(formatValue(bar), unit) }),
+  );
 
-  return h('figure', { class: 'figure' }, h('div', { class: 'plate' }, drawing),
-    h('figcaption', {}, h('b', { text: say('figure.number', { number: '1' }) }), ' ', say(reference ? 'figure.caption.reference' : 'figure.caption', { version: name, axis: along })),
-    h('label', { class: 'controls' }, h('span', { text: say('figure.along') }),
-      h('select', { data: { key: 'along' }, on: { change: (event) => detail.turn(event.target.value) } }, options(['x', 'y', 'z'].map((axis) => [axis, axis]), along))));
+  return h(
+    'figure',
+    { class: 'figure' },
+    h('div', { class: 'plate' }, drawing),
+    h(
+      'figcaption',
+      {},
+      h('b', { text: say('figure.number', { number: '1' }) }),
+      ' ',
+      say(reference ? 'figure.caption.reference' : 'figure.caption', { version: name, axis: along }),
+    ),
+    h(
+      'label',
+      { class: 'controls' },
+      h('span', { text: say('figure.along') }),
+      h(
+        'select',
+        { data: { key: 'along' }, on: { change: (event) => detail.turn(event.target.value) } },
+        options(
+          ['x', 'y', 'z'].map((axis) => [axis, axis]),
+          along,
+        ),
+      ),
+    ),
+  );
 }
 
 /** A paper slip with cut corners and a hole, wide enough for its number. */
@@ -62,7 +108,11 @@ function placeTags(points) {
   const taken = [];
   return points.map((point) => {
     const spot = { x: Math.min(WIDTH - 34, point.x + 12), y: Math.max(4, point.y - 24) };
-    for (let tries = 0; tries < 40 && taken.some((other) => Math.abs(other.x - spot.x) < 28 && Math.abs(other.y - spot.y) < 18); tries += 1) {
+    for (
+      let tries = 0;
+      tries < 40 && taken.some((other) => Math.abs(other.x - spot.x) < 28 && Math.abs(other.y - spot.y) < 18);
+      tries += 1
+    ) {
       spot.y += 18;
       if (spot.y > HEIGHT - 22) {
         spot.y = 4;

@@ -16,25 +16,60 @@ export function SpecimenLabel(el) {
     const diagonal = specimen.scan_diagonal;
     const last = [...state.versions].sort((a, b) => b.created.localeCompare(a.created))[0];
     const point = latest ? specimen.trend.find(({ version }) => version === latest.id) : null;
-    redraw(el, h('header', { class: 'label' },
-      picture(state),
-      h('div', { class: 'what' },
-        h('p', { class: 'no', text: specimen.catalogue_number }),
-        h('h1', { tabindex: '-1', text: specimen.title }),
-        h('p', { class: 'verdict' }, stateMark(named.kind, named.text)),
-        specimen.note ? h('p', { class: 'break quiet', text: specimen.note }) : null,
-        h('dl', {},
-          entry(say('label.units'), specimen.units),
-          diagonal ? entry(say('label.diagonal'), withUnit(formatValue(diagonal * lengthFactor), unit)) : null,
-          entry(say('label.versions'), sayList([say('count.scans', { n: specimen.versions.scan }), say('count.cages', { n: specimen.versions.cage })])),
-          latest ? entry(say('label.latest'), versionName(latest)) : null,
-          latest?.against ? entry(say('label.against'), state.nameOf(latest.against)) : null,
-          point && point.lost !== null && point.lost !== undefined ? entry(say('label.lost'), withUnit(formatSafeEnd(point.lost * lengthFactor), unit)) : null,
-          point && point.open_edges !== null && point.open_edges !== undefined ? entry(say('label.openEdges'), formatValue(point.open_edges)) : null,
-          entry(say('label.created'), formatTime(specimen.created)),
-          entry(say('label.changed'), timeMark(specimen.changed), last?.by ? `, ${last.by}` : ''))),
-      h('p', { class: 'acts' }, h('button', { data: { key: 'change label' }, text: say('label.change'), on: { click: () => tell(el, 'wish.label') } }),
-        h('a', { class: 'button first', data: { key: 'upload here' }, href: `#/upload?specimen=${encodeURIComponent(specimen.catalogue_number)}`, text: say('label.upload') }))));
+    redraw(
+      el,
+      h(
+        'header',
+        { class: 'label' },
+        picture(state),
+        h(
+          'div',
+          { class: 'what' },
+          h('p', { class: 'no', text: specimen.catalogue_number }),
+          h('h1', { tabindex: '-1', text: specimen.title }),
+          h('p', { class: 'verdict' }, stateMark(named.kind, named.text)),
+          specimen.note ? h('p', { class: 'break quiet', text: specimen.note }) : null,
+          h(
+            'dl',
+            {},
+            entry(say('label.units'), specimen.units),
+            diagonal ? entry(say('label.diagonal'), withUnit(formatValue(diagonal * lengthFactor), unit)) : null,
+            entry(
+              say('label.versions'),
+              sayList([
+                say('count.scans', { n: specimen.versions.scan }),
+                say('count.cages', { n: specimen.versions.cage }),
+              ]),
+            ),
+            latest ? entry(say('label.latest'), versionName(latest)) : null,
+            latest?.against ? entry(say('label.against'), state.nameOf(latest.against)) : null,
+            point && point.lost !== null && point.lost !== undefined
+              ? entry(say('label.lost'), withUnit(formatSafeEnd(point.lost * lengthFactor), unit))
+              : null,
+            point && point.open_edges !== null && point.open_edges !== undefined
+              ? entry(say('label.openEdges'), formatValue(point.open_edges))
+              : null,
+            entry(say('label.created'), formatTime(specimen.created)),
+            entry(say('label.changed'), timeMark(specimen.changed), last?.by ? `, ${last.by}` : ''),
+          ),
+        ),
+        h(
+          'p',
+          { class: 'acts' },
+          h('button', {
+            data: { key: 'change label' },
+            text: say('label.change'),
+            on: { click: () => tell(el, 'wish.label') },
+          }),
+          h('a', {
+            class: 'button first',
+            data: { key: 'upload here' },
+            href: `#/upload?specimen=${encodeURIComponent(specimen.catalogue_number)}`,
+            text: say('label.upload'),
+          }),
+        ),
+      ),
+    );
   }
 }
 
@@ -51,8 +86,16 @@ function picture({ box, unit, lengthFactor }) {
   const back = `M${left} ${bottom - t}l${slant * d} ${-slant * d}h${w}l${-slant * d} ${slant * d}M${left + w + slant * d} ${bottom - t - slant * d}v${t}l${-slant * d} ${slant * d}`;
   const behind = `M${left + slant * d} ${bottom - t - slant * d}v${t}h${w}m${-w} 0l${-slant * d} ${slant * d}`;
   const sides = size.map((length) => formatValue(length * lengthFactor, 3)).join(' × ');
-  return h('figure', { class: 'picture' },
-    s('svg', { viewBox: '0 0 208 156', role: 'img', 'aria-label': say('label.box', { sides, unit }) },
-      s('path', { class: 'plate', d: 'M0 0h208v156H0z' }), s('path', { class: 'behind', d: behind }), s('path', { class: 'edges', d: face + back })),
-    h('figcaption', { text: say('label.box', { sides, unit }) }));
+  return h(
+    'figure',
+    { class: 'picture' },
+    s(
+      'svg',
+      { viewBox: '0 0 208 156', role: 'img', 'aria-label': say('label.box', { sides, unit }) },
+      s('path', { class: 'plate', d: 'M0 0h208v156H0z' }),
+      s('path', { class: 'behind', d: behind }),
+      s('path', { class: 'edges', d: face + back }),
+    ),
+    h('figcaption', { text: say('label.box', { sides, unit }) }),
+  );
 }

@@ -15,8 +15,20 @@ import { VersionTable } from './version-table.js';
 /** @param {HTMLElement} el */
 export function SpecimenView(el) {
   const part = (className) => h('div', { class: className });
-  const parts = { label: part('part'), notices: part('notices'), controls: part('part'), table: part('part'), trends: part('some'), shapes: part('some'), findings: part('part') };
-  const heads = { versions: h('h2', { id: 'versions' }), charts: h('h2', { id: 'charts' }), findings: h('h2', { id: 'findings', tabindex: '-1' }) };
+  const parts = {
+    label: part('part'),
+    notices: part('notices'),
+    controls: part('part'),
+    table: part('part'),
+    trends: part('some'),
+    shapes: part('some'),
+    findings: part('part'),
+  };
+  const heads = {
+    versions: h('h2', { id: 'versions' }),
+    charts: h('h2', { id: 'charts' }),
+    findings: h('h2', { id: 'findings', tabindex: '-1' }),
+  };
   let mounted = false;
 
   SpecimenLabel(parts.label);
@@ -29,53 +41,133 @@ export function SpecimenView(el) {
     const state = event.detail;
     if (state.problem) {
       mounted = false;
-      el.replaceChildren(h('h1', { class: 'plain', text: say('specimen.title') }), errorBox(problemText(state.problem)), h('p', {}, h('a', { href: '#/', text: say('specimen.back') })));
+      el.replaceChildren(
+        h('h1', { class: 'plain', text: say('specimen.title') }),
+        errorBox(problemText(state.problem)),
+        h('p', {}, h('a', { href: '#/', text: say('specimen.back') })),
+      );
     } else if (state.loading) {
       mounted = false;
-      el.replaceChildren(h('h1', { class: 'hide', text: say('specimen.title') }), h('p', { class: 'quiet', text: say('loading') }));
+      el.replaceChildren(
+        h('h1', { class: 'hide', text: say('specimen.title') }),
+        h('p', { class: 'quiet', text: say('loading') }),
+      );
     } else update(state);
   });
 
   function update(state) {
     if (!mounted) {
-      el.replaceChildren(parts.label, parts.notices, h('section', { 'aria-labelledby': 'versions' }, heads.versions, parts.controls, parts.table),
-        h('section', { 'aria-labelledby': 'charts' }, heads.charts, h('div', { class: 'charts' }, parts.trends, parts.shapes)),
-        h('section', { 'aria-labelledby': 'findings' }, heads.findings, parts.findings), h('p', { class: 'caution', text: say('caution') }));
+      el.replaceChildren(
+        parts.label,
+        parts.notices,
+        h('section', { 'aria-labelledby': 'versions' }, heads.versions, parts.controls, parts.table),
+        h(
+          'section',
+          { 'aria-labelledby': 'charts' },
+          heads.charts,
+          h('div', { class: 'charts' }, parts.trends, parts.shapes),
+        ),
+        h('section', { 'aria-labelledby': 'findings' }, heads.findings, parts.findings),
+        h('p', { class: 'caution', text: say('caution') }),
+      );
       mounted = true;
     }
     give(parts.label, 'show', state);
     redraw(parts.notices, notices(state));
-    redraw(heads.versions, say('versions.title'), h('small', { text: state.baseline ? say('versions.note', { baseline: versionName(state.baseline) }) : '' }));
+    redraw(
+      heads.versions,
+      say('versions.title'),
+      h('small', { text: state.baseline ? say('versions.note', { baseline: versionName(state.baseline) }) : '' }),
+    );
     redraw(parts.controls, controls(state));
     give(parts.table, 'show', state);
     heads.charts.textContent = say('charts.title');
     heads.charts.parentElement.hidden = state.comparison === null;
-    give(parts.trends, 'show', { points: state.points, unit: state.unit, latest: state.latest ? versionName(state.latest) : null });
-    give(parts.shapes, 'show', { chosen: state.chosenRecord, baseline: state.baselineRecord, metric: state.query.chart });
-    redraw(heads.findings, say('findings.title', { version: state.chosen ? versionName(state.chosen) : '' }), h('small', { text: findingCounts(state) }));
+    give(parts.trends, 'show', {
+      points: state.points,
+      unit: state.unit,
+      latest: state.latest ? versionName(state.latest) : null,
+    });
+    give(parts.shapes, 'show', {
+      chosen: state.chosenRecord,
+      baseline: state.baselineRecord,
+      metric: state.query.chart,
+    });
+    redraw(
+      heads.findings,
+      say('findings.title', { version: state.chosen ? versionName(state.chosen) : '' }),
+      h('small', { text: findingCounts(state) }),
+    );
     heads.findings.parentElement.hidden = state.chosen === null;
     give(parts.findings, 'show', {
-      run: state.chosenRun, name: state.chosen ? versionName(state.chosen) : '', findings: state.findings, bounds: state.chosenRecord?.record.subject.bounds ?? null,
-      reference: state.chosenRecord?.record.reference?.bounds ?? null, unit: state.unit, factor: state.lengthFactor, faceSize: state.chosen?.face_size ?? null,
-      pointText: state.pointText, waiting: state.waiting,
+      run: state.chosenRun,
+      name: state.chosen ? versionName(state.chosen) : '',
+      findings: state.findings,
+      bounds: state.chosenRecord?.record.subject.bounds ?? null,
+      reference: state.chosenRecord?.record.reference?.bounds ?? null,
+      unit: state.unit,
+      factor: state.lengthFactor,
+      faceSize: state.chosen?.face_size ?? null,
+      pointText: state.pointText,
+      waiting: state.waiting,
     });
   }
 
   function findingCounts({ findings }) {
     if (findings === null) return '';
     const count = (severity) => findings.items.filter((finding) => finding.severity === severity).length;
-    return sayList([say('count.faults', { n: count('fault') }), say('count.warnings', { n: count('warning') }), ...(count('note') > 0 ? [say('count.notes', { n: count('note') })] : [])]);
+    return sayList([
+      say('count.faults', { n: count('fault') }),
+      say('count.warnings', { n: count('warning') }),
+      ...(count('note') > 0 ? [say('count.notes', { n: count('note') })] : []),
+    ]);
   }
 
   function notices(state) {
     const failed = state.columns.concat(state.hiddenColumns).filter(({ job }) => job?.state === 'failed');
     const stale = state.staleCages;
     return [
-      failed.map(({ job }) => errorBox(reasonText(job), [
-        h('button', { data: { key: `retry ${job.id}` }, text: say('do.measureAgain'), on: { click: () => tell(el, 'wish.retry', { job: job.id }) } }),
-        h('a', { class: 'button', href: `#/upload?specimen=${encodeURIComponent(state.specimen.catalogue_number)}`, text: say('label.upload') })])),
-      stale.length > 0 ? h('div', { class: 'offer' }, h('p', {}, stateMark('undecided', say('remeasure.offer', { n: stale.length, scan: versionName(state.latestScan), cages: sayList(stale.map(versionName)) }))),
-        h('p', { class: 'acts' }, h('button', { data: { key: 'remeasure' }, text: say('remeasure.do', { n: stale.length, scan: versionName(state.latestScan) }), on: { click: () => tell(el, 'wish.remeasure') } }))) : null,
+      failed.map(({ job }) =>
+        errorBox(reasonText(job), [
+          h('button', {
+            data: { key: `retry ${job.id}` },
+            text: say('do.measureAgain'),
+            on: { click: () => tell(el, 'wish.retry', { job: job.id }) },
+          }),
+          h('a', {
+            class: 'button',
+            href: `#/upload?specimen=${encodeURIComponent(state.specimen.catalogue_number)}`,
+            text: say('label.upload'),
+          }),
+        ]),
+      ),
+      stale.length > 0
+        ? h(
+            'div',
+            { class: 'offer' },
+            h(
+              'p',
+              {},
+              stateMark(
+                'undecided',
+                say('remeasure.offer', {
+                  n: stale.length,
+                  scan: versionName(state.latestScan),
+                  cages: sayList(stale.map(versionName)),
+                }),
+              ),
+            ),
+            h(
+              'p',
+              { class: 'acts' },
+              h('button', {
+                data: { key: 'remeasure' },
+                text: say('remeasure.do', { n: stale.length, scan: versionName(state.latestScan) }),
+                on: { click: () => tell(el, 'wish.remeasure') },
+              }),
+            ),
+          )
+        : null,
     ];
   }
 
@@ -83,32 +175,126 @@ export function SpecimenView(el) {
     if (state.versions.length === 0) return [];
     const measured = state.columns.filter(({ run }) => run !== null);
     const query = (changes) => tell(el, 'wish.query', changes);
-    return [h('form', { class: 'controls', 'aria-label': say('versions.controls'), on: { submit: (event) => event.preventDefault() } },
-      measured.length > 0 ? choice({
-        label: say('versions.chooseBaseline'), name: 'baseline', chosen: state.baselineRun?.id ?? '',
-        entries: measured.map(({ version, run }) => [run.id, versionName(version)]), change: (value) => query({ baseline: value }),
-      }) : null,
-      h('label', {}, h('input', { type: 'checkbox', checked: state.onlyDiffers, data: { key: 'only' }, on: { change: (event) => query({ only: event.target.checked ? 'differs' : '' }) } }), h('span', { text: say('versions.onlyDiffers') })),
-      choice({ label: say('versions.sort'), name: 'sort', chosen: state.query.sort ?? 'newest', entries: [['newest', say('versions.sort.newest')], ['face_size', say('versions.sort.faceSize')]], change: (value) => query({ sort: value === 'newest' ? '' : value }) }),
-      state.specimen.units === 'unknown' ? null : choice({ label: say('versions.unit'), name: 'unit', chosen: state.unit, entries: ['mm', 'cm', 'm', 'in'].map((unit) => [unit, unit]), change: (value) => query({ unit: value === state.specimen.units ? '' : value }) }),
-      h('details', { class: 'pick', data: { open: 'pick' } }, h('summary', { data: { key: 'pick' }, text: say('versions.pick', { n: state.columns.length, total: String(state.versions.length) }) }),
-        h('ul', {}, state.allVersions.map((version) => h('li', {}, h('label', {}, h('input', { type: 'checkbox', checked: !state.hidden.includes(version.id), data: { key: `pick ${version.id}` }, on: { change: () => tell(el, 'wish.hide', { id: version.id }) } }), h('span', { text: versionName(version) })))))),
-      h('span', { class: 'right acts' }, h('button', { type: 'button', disabled: state.comparison === null, data: { key: 'csv' }, text: say('versions.csv'), on: { click: () => tell(el, 'wish.csv') } }))),
-    summary(state)];
+    return [
+      h(
+        'form',
+        {
+          class: 'controls',
+          'aria-label': say('versions.controls'),
+          on: { submit: (event) => event.preventDefault() },
+        },
+        measured.length > 0
+          ? choice({
+              label: say('versions.chooseBaseline'),
+              name: 'baseline',
+              chosen: state.baselineRun?.id ?? '',
+              entries: measured.map(({ version, run }) => [run.id, versionName(version)]),
+              change: (value) => query({ baseline: value }),
+            })
+          : null,
+        h(
+          'label',
+          {},
+          h('input', {
+            type: 'checkbox',
+            checked: state.onlyDiffers,
+            data: { key: 'only' },
+            on: { change: (event) => query({ only: event.target.checked ? 'differs' : '' }) },
+          }),
+          h('span', { text: say('versions.onlyDiffers') }),
+        ),
+        choice({
+          label: say('versions.sort'),
+          name: 'sort',
+          chosen: state.query.sort ?? 'newest',
+          entries: [
+            ['newest', say('versions.sort.newest')],
+            ['face_size', say('versions.sort.faceSize')],
+          ],
+          change: (value) => query({ sort: value === 'newest' ? '' : value }),
+        }),
+        state.specimen.units === 'unknown'
+          ? null
+          : choice({
+              label: say('versions.unit'),
+              name: 'unit',
+              chosen: state.unit,
+              entries: ['mm', 'cm', 'm', 'in'].map((unit) => [unit, unit]),
+              change: (value) => query({ unit: value === state.specimen.units ? '' : value }),
+            }),
+        h(
+          'details',
+          { class: 'pick', data: { open: 'pick' } },
+          h('summary', {
+            data: { key: 'pick' },
+            text: say('versions.pick', { n: state.columns.length, total: String(state.versions.length) }),
+          }),
+          h(
+            'ul',
+            {},
+            state.allVersions.map((version) =>
+              h(
+                'li',
+                {},
+                h(
+                  'label',
+                  {},
+                  h('input', {
+                    type: 'checkbox',
+                    checked: !state.hidden.includes(version.id),
+                    data: { key: `pick ${version.id}` },
+                    on: { change: () => tell(el, 'wish.hide', { id: version.id }) },
+                  }),
+                  h('span', { text: versionName(version) }),
+                ),
+              ),
+            ),
+          ),
+        ),
+        h(
+          'span',
+          { class: 'right acts' },
+          h('button', {
+            type: 'button',
+            disabled: state.comparison === null,
+            data: { key: 'csv' },
+            text: say('versions.csv'),
+            on: { click: () => tell(el, 'wish.csv') },
+          }),
+        ),
+      ),
+      summary(state),
+    ];
   }
 
   /** One sentence: the latest against the baseline, with links to what got worse. */
   function summary(state) {
     const column = state.columns.find(({ isLatest, run }) => isLatest && run !== null);
-    if (!column || column.isBaseline || state.comparison === null || !column.run.comparable || column.run.kind !== state.baselineRun?.kind) return null;
+    if (
+      !column ||
+      column.isBaseline ||
+      state.comparison === null ||
+      !column.run.comparable ||
+      column.run.kind !== state.baselineRun?.kind
+    )
+      return null;
     const { better, worse, same, worseRows } = summarize(state.comparison.rows, column.runIndex);
-    const link = (row) => h('a', { href: `#row-${row.measure}`, text: row.name, on: { click: (event) => goToRow(event, row) } });
+    const link = (row) =>
+      h('a', { href: `#row-${row.measure}`, text: row.name, on: { click: (event) => goToRow(event, row) } });
     const links = worseRows.slice(0, 6).flatMap((row, i) => [i > 0 ? ', ' : '', link(row)]);
-    return h('p', { class: 'summary' },
+    return h(
+      'p',
+      { class: 'summary' },
       ...sayWith('versions.summary', {
-        baseline: versionName(state.baseline), version: versionName(column.version),
-        better: h('b', { text: say('summary.better', { n: better }) }), worse: h('b', { text: say('summary.worse', { n: worse }) }), same: say('summary.same', { n: same }),
-      }), ' ', worseRows.length > 0 ? sayWith('versions.worse', { links: h('span', {}, links) }) : null);
+        baseline: versionName(state.baseline),
+        version: versionName(column.version),
+        better: h('b', { text: say('summary.better', { n: better }) }),
+        worse: h('b', { text: say('summary.worse', { n: worse }) }),
+        same: say('summary.same', { n: same }),
+      }),
+      ' ',
+      worseRows.length > 0 ? sayWith('versions.worse', { links: h('span', {}, links) }) : null,
+    );
   }
 
   function goToRow(event, row) {

@@ -14,8 +14,15 @@ export function Toast(el) {
     timer = setTimeout(() => (el.matches(':hover, :focus-within') ? start() : clear()), STAYS_MS);
   };
   el.addEventListener('show', ({ detail: { text, link } }) => {
-    el.replaceChildren(h('p', { class: 'toast' }, h('span', { text }), link ? h('a', { href: link.href, text: link.text, on: { click: clear } }) : null,
-      h('button', { class: 'plain', text: say('do.close'), on: { click: clear } })));
+    el.replaceChildren(
+      h(
+        'p',
+        { class: 'toast' },
+        h('span', { text }),
+        link ? h('a', { href: link.href, text: link.text, on: { click: clear } }) : null,
+        h('button', { class: 'plain', text: say('do.close'), on: { click: clear } }),
+      ),
+    );
     start();
   });
 }

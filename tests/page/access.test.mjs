@@ -27,7 +27,10 @@ after(async () => {
 const views = [
   { name: 'collection', go: (page) => open(page, '#/', '.register .what') },
   { name: 'specimen', go: (page) => open(page, `#/specimen/${made.specimen.id}?fold=none`, '.drawing') },
-  { name: 'specimen with findings', go: (page) => open(page, `#/specimen/${made.specimen.id}?version=${made.cages[1].id}`, '.findings li') },
+  {
+    name: 'specimen with findings',
+    go: (page) => open(page, `#/specimen/${made.specimen.id}?version=${made.cages[1].id}`, '.findings li'),
+  },
   { name: 'specimen without versions', go: (page) => open(page, `#/specimen/${empty.id}`, '.empty') },
   {
     name: 'number card',
@@ -50,7 +53,11 @@ const views = [
     name: 'upload',
     async go(page) {
       await open(page, '#/upload', '.empty');
-      await page.setInputFiles('#choose-files', [meshFile('NH-0042_cage_1mm.obj', cube(2, 10)), meshFile('NH-0900_scan.ply', 'x'), meshFile('thing.off', 'OFF')]);
+      await page.setInputFiles('#choose-files', [
+        meshFile('NH-0042_cage_1mm.obj', cube(2, 10)),
+        meshFile('NH-0900_scan.ply', 'x'),
+        meshFile('thing.off', 'OFF'),
+      ]);
       await page.locator('.queue > li').nth(2).waitFor();
     },
   },
@@ -68,13 +75,28 @@ for (const colorScheme of ['light', 'dark']) {
     describe(`${colorScheme}, ${width} px`, () => {
       for (const view of views) {
         test(`axe_is_content_with_${view.name.replaceAll(' ', '_')}`, async () => {
-          const { page, faults, close } = await openPage(browser, { colorScheme, viewport: { width, height: 900 }, reducedMotion: 'reduce' });
+          const { page, faults, close } = await openPage(browser, {
+            colorScheme,
+            viewport: { width, height: 900 },
+            reducedMotion: 'reduce',
+          });
           try {
             await view.go(page);
             await page.evaluate(AXE);
             const { violations } = await page.evaluate((tags) => globalThis.axe.run(document, { runOnly: tags }), TAGS);
-            assert.deepEqual(violations.map(({ id, nodes }) => `${id}: ${nodes.slice(0, 3).map((node) => node.html.slice(0, 160)).join(' | ')}`), []);
-            const sideways = await page.evaluate(() => document.documentElement.scrollWidth - document.documentElement.clientWidth);
+            assert.deepEqual(
+              violations.map(
+                ({ id, nodes }) =>
+                  `${id}: ${nodes
+                    .slice(0, 3)
+                    .map((node) => node.html.slice(0, 160))
+                    .join(' | ')}`,
+              ),
+              [],
+            );
+            const sideways = await page.evaluate(
+              () => document.documentElement.scrollWidth - document.documentElement.clientWidth,
+            );
             assert.ok(sideways <= 0, `scrolls sideways by ${sideways} px`);
             assert.deepEqual(await page.evaluate(smallTargets), []);
             assert.deepEqual(faults, []);
@@ -90,10 +112,16 @@ for (const colorScheme of ['light', 'dark']) {
 /** Controls smaller than 24 by 24 px that do not stand in a line of text; a checkbox counts with its label. */
 function smallTargets() {
   const controls = [...document.querySelectorAll('button, select, input:not(.hide), summary, .button, .masthead a')];
-  return controls.filter((el) => el.checkVisibility()).map((el) => (['checkbox', 'radio'].includes(el.type) ? el.closest('label') : el)).filter((el) => {
-    const { width, height } = el.getBoundingClientRect();
-    return width < 23.5 || height < 23.5;
-  }).map((el) => `${el.outerHTML.slice(0, 100)} ${el.getBoundingClientRect().width}x${el.getBoundingClientRect().height}`);
+  return controls
+    .filter((el) => el.checkVisibility())
+    .map((el) => (['checkbox', 'radio'].includes(el.type) ? el.closest('label') : el))
+    .filter((el) => {
+      const { width, height } = el.getBoundingClientRect();
+      return width < 23.5 || height < 23.5;
+    })
+    .map(
+      (el) => `${el.outerHTML.slice(0, 100)} ${el.getBoundingClientRect().width}x${el.getBoundingClientRect().height}`,
+    );
 }
 
 test('theme_chosen_by_the_reader_overrules_the_system', async () => {
@@ -117,8 +145,10 @@ test('print_leaves_out_what_cannot_be_pressed_on_paper', async () => {
   try {
     await open(page, `#/specimen/${made.specimen.id}`, '.drawing');
     await page.emulateMedia({ media: 'print' });
-    for (const gone of ['.masthead nav', '.controls', '.label .acts']) assert.equal(await page.locator(gone).first().isVisible(), false, gone);
-    for (const kept of ['.label h1', '.versions .num', '.caution']) assert.equal(await page.locator(kept).first().isVisible(), true, kept);
+    for (const gone of ['.masthead nav', '.controls', '.label .acts'])
+      assert.equal(await page.locator(gone).first().isVisible(), false, gone);
+    for (const kept of ['.label h1', '.versions .num', '.caution'])
+      assert.equal(await page.locator(kept).first().isVisible(), true, kept);
   } finally {
     await close();
   }

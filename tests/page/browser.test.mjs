@@ -8,7 +8,17 @@
 import assert from 'node:assert/strict';
 import { readFile } from 'node:fs/promises';
 import { after, before, describe, test } from 'node:test';
-import { cube, jobsEnd, makeCollection, makeSpecimen, makeVersion, meshFile, openPage, startBrowser, startService } from './support.mjs';
+import {
+  cube,
+  jobsEnd,
+  makeCollection,
+  makeSpecimen,
+  makeVersion,
+  meshFile,
+  openPage,
+  startBrowser,
+  startService,
+} from './support.mjs';
 
 let service;
 let browser;
@@ -29,7 +39,10 @@ function inPage(name, act, refused = []) {
     const { page, faults, close } = await openPage(browser);
     try {
       await act(page);
-      assert.deepEqual(faults.filter((fault) => !refused.some((wanted) => fault.includes(wanted))), []);
+      assert.deepEqual(
+        faults.filter((fault) => !refused.some((wanted) => fault.includes(wanted))),
+        [],
+      );
     } finally {
       await close();
     }
@@ -41,14 +54,17 @@ const openSpecimen = async (page, query = '') => {
   await open(page, `#/specimen/${made.specimen.id}${query}`);
   await page.locator('.versions .num').first().waitFor();
 };
-const cell = (page, measure, version) => page.locator(`[id="row-${measure}"] [data-key="cell ${measure} ${version.id}"]`);
+const cell = (page, measure, version) =>
+  page.locator(`[id="row-${measure}"] [data-key="cell ${measure} ${version.id}"]`);
 const columns = (page) => page.locator('.versions thead .name').allTextContents();
 
 describe('upload', () => {
   inPage('upload_of_a_scan_and_a_cage_makes_the_specimen_and_measures_both', async (page) => {
     await open(page, '#/upload');
     await page.setInputFiles('#choose-files', [
-      meshFile('NH-0100_cage_2mm.obj', cube(5, 10)), meshFile('NH-0100_scan.obj', cube(6, 10, { triangles: true })), meshFile('notes.txt', 'no mesh'),
+      meshFile('NH-0100_cage_2mm.obj', cube(5, 10)),
+      meshFile('NH-0100_scan.obj', cube(6, 10, { triangles: true })),
+      meshFile('notes.txt', 'no mesh'),
     ]);
     assert.match(await page.locator('#files').textContent(), /2 files.*1 other file was left out/);
     assert.equal(await page.locator('input[name=faceSize]').inputValue(), '2mm');
@@ -110,7 +126,9 @@ describe('upload, on its way', () => {
   inPage('upload_sends_two_at_once_and_can_be_cancelled', async (page) => {
     let begun = 0;
     let letGo;
-    const gate = new Promise((resolve) => { letGo = resolve; });
+    const gate = new Promise((resolve) => {
+      letGo = resolve;
+    });
     await page.route('**/versions?kind=*', async (route) => {
       begun += 1;
       await gate;
@@ -118,7 +136,10 @@ describe('upload, on its way', () => {
     });
     await makeSpecimen(service.address, 'NH-0600', 'Four scans');
     await open(page, '#/upload');
-    await page.setInputFiles('#choose-files', [3, 4, 5, 6].map((n) => meshFile(`NH-0600_scan_${n}.obj`, cube(n, 10, { triangles: true }))));
+    await page.setInputFiles(
+      '#choose-files',
+      [3, 4, 5, 6].map((n) => meshFile(`NH-0600_scan_${n}.obj`, cube(n, 10, { triangles: true }))),
+    );
     await page.getByText('Four scans').first().waitFor();
     await page.getByRole('button', { name: 'Send 4 files' }).click();
     await page.locator('.queue .state.waiting').nth(1).waitFor();
@@ -132,21 +153,34 @@ describe('upload, on its way', () => {
     await page.getByText('No files yet.').waitFor();
   });
 
-  inPage('upload_that_is_refused_can_be_tried_again', async (page) => {
-    await makeSpecimen(service.address, 'NH-0601', 'Refused once');
-    let refusals = 1;
-    await page.route('**/versions?kind=*', (route) => {
-      refusals -= 1;
-      return refusals < 0 ? route.continue() : route.fulfill({ status: 507, contentType: 'application/problem+json', body: JSON.stringify({ title: 'no room', status: 507, detail: 'The disk is full.' }) });
-    });
-    await open(page, '#/upload');
-    await page.setInputFiles('#choose-files', [meshFile('NH-0601_scan.obj', cube(3, 10, { triangles: true }))]);
-    await page.getByText('Refused once').waitFor();
-    await page.getByRole('button', { name: 'Send 1 file' }).click();
-    assert.match(await page.locator('.queue .error').textContent(), /The disk is full.*Ask the keeper.*Nothing of this file/s);
-    await page.getByRole('button', { name: 'Try again NH-0601_scan.obj' }).click();
-    await page.locator('.queue').getByText('measured', { exact: true }).waitFor();
-  }, ['507']);
+  inPage(
+    'upload_that_is_refused_can_be_tried_again',
+    async (page) => {
+      await makeSpecimen(service.address, 'NH-0601', 'Refused once');
+      let refusals = 1;
+      await page.route('**/versions?kind=*', (route) => {
+        refusals -= 1;
+        return refusals < 0
+          ? route.continue()
+          : route.fulfill({
+              status: 507,
+              contentType: 'application/problem+json',
+              body: JSON.stringify({ title: 'no room', status: 507, detail: 'The disk is full.' }),
+            });
+      });
+      await open(page, '#/upload');
+      await page.setInputFiles('#choose-files', [meshFile('NH-0601_scan.obj', cube(3, 10, { triangles: true }))]);
+      await page.getByText('Refused once').waitFor();
+      await page.getByRole('button', { name: 'Send 1 file' }).click();
+      assert.match(
+        await page.locator('.queue .error').textContent(),
+        /The disk is full.*Ask the keeper.*Nothing of this file/s,
+      );
+      await page.getByRole('button', { name: 'Try again NH-0601_scan.obj' }).click();
+      await page.locator('.queue').getByText('measured', { exact: true }).waitFor();
+    },
+    ['507'],
+  );
 });
 
 describe('compare', () => {
@@ -155,7 +189,9 @@ describe('compare', () => {
     assert.equal(await cell(page, 'subject.topology.open_edges', made.cages[1]).textContent(), '8');
     assert.equal(await cell(page, 'subject.topology.open_loops', made.cages[1]).textContent(), '2');
     assert.equal(await cell(page, 'subject.topology.open_edges', made.cages[2]).textContent(), '0');
-    const [low, high] = (await cell(page, 'deviation.reference_to_subject.max.upper', made.cages[2]).textContent()).split('–').map(Number);
+    const [low, high] = (await cell(page, 'deviation.reference_to_subject.max.upper', made.cages[2]).textContent())
+      .split('–')
+      .map(Number);
     assert.ok(low <= 0.1 * Math.sqrt(3) && 0.1 * Math.sqrt(3) <= high, `${low} to ${high}`);
   });
 
@@ -164,7 +200,10 @@ describe('compare', () => {
     assert.equal(await page.getByLabel('Baseline').evaluate((el) => el.selectedOptions[0].textContent), 'cage 2');
     const changed = page.locator('[id="row-subject.topology.open_edges"] td').first();
     assert.match(await changed.textContent(), /−8 better/);
-    assert.match(await page.locator('.summary').textContent(), /Against cage 2, cage 3 is better in \d+ measures?, worse in \d+/);
+    assert.match(
+      await page.locator('.summary').textContent(),
+      /Against cage 2, cage 3 is better in \d+ measures?, worse in \d+/,
+    );
   });
 
   inPage('compare_keeps_baseline_rows_and_order_in_the_address', async (page) => {
@@ -197,7 +236,10 @@ describe('compare', () => {
     assert.match(text, new RegExp(`Run${made.cages[2].latest_run},`));
     await page.keyboard.press('Escape');
     await card.waitFor({ state: 'detached' });
-    assert.equal(await page.evaluate(() => document.activeElement.dataset.key), `cell deviation.reference_to_subject.max.upper ${made.cages[2].id}`);
+    assert.equal(
+      await page.evaluate(() => document.activeElement.dataset.key),
+      `cell deviation.reference_to_subject.max.upper ${made.cages[2].id}`,
+    );
     await cell(page, 'subject.topology.genus', made.cages[0]).click();
     await card.getByRole('link', { name: 'Definition and source' }).click();
     await page.locator('[id="measure-subject.topology.genus"].now').waitFor();
@@ -205,11 +247,21 @@ describe('compare', () => {
 
   inPage('compare_saves_csv_with_full_digits', async (page) => {
     await openSpecimen(page);
-    const [download] = await Promise.all([page.waitForEvent('download'), page.getByRole('button', { name: 'Save as CSV' }).click()]);
+    const [download] = await Promise.all([
+      page.waitForEvent('download'),
+      page.getByRole('button', { name: 'Save as CSV' }).click(),
+    ]);
     assert.equal(download.suggestedFilename(), 'NH-0042.csv');
     const lines = (await readFile(await download.path(), 'utf8')).replace('\ufeff', '').trimEnd().split('\r\n');
-    assert.ok(lines[0].startsWith('specimen,measure,name,group,unit,units of length,better when,cage 3,cage 3 lower,cage 3 upper,cage 3 difference,cage 2,'));
-    assert.ok(lines.some((line) => /^NH-0042,subject\.topology\.open_edges,.*,0,,,-8,8,/.test(line)), lines.find((line) => line.includes('open_edges')));
+    assert.ok(
+      lines[0].startsWith(
+        'specimen,measure,name,group,unit,units of length,better when,cage 3,cage 3 lower,cage 3 upper,cage 3 difference,cage 2,',
+      ),
+    );
+    assert.ok(
+      lines.some((line) => /^NH-0042,subject\.topology\.open_edges,.*,0,,,-8,8,/.test(line)),
+      lines.find((line) => line.includes('open_edges')),
+    );
     const record = await (await fetch(`${service.address}api/v1/runs/${made.cages[2].latest_run}`)).json();
     const upper = record.deviation.reference_to_subject.max.upper;
     assert.ok(lines.find((line) => line.includes('reference_to_subject.max.upper')).includes(`,${upper},`));
@@ -251,7 +303,11 @@ describe('compare', () => {
 
   inPage('compare_marks_a_column_of_other_definitions_and_offers_to_measure_again', async (page) => {
     const { specimen, cage } = await smallSpecimen('NH-0304');
-    const second = await makeVersion(service.address, specimen.id, cube(4, 10), { kind: 'cage', made_from: cage.made_from, name: 'd.obj' });
+    const second = await makeVersion(service.address, specimen.id, cube(4, 10), {
+      kind: 'cage',
+      made_from: cage.made_from,
+      name: 'd.obj',
+    });
     // No run of other definitions can be had from one program: the answer is altered on its way.
     await page.route('**/compare?*', async (route) => {
       const answer = await route.fetch();
@@ -280,7 +336,12 @@ describe('compare', () => {
     const { specimen, cage } = await smallSpecimen('NH-0305');
     await open(page, `#/specimen/${specimen.id}`);
     await page.locator('.versions .num').first().waitFor();
-    await makeVersion(service.address, specimen.id, cube(4, 10), { kind: 'cage', made_from: cage.made_from, name: 'd.obj', note: 'brought by a script' });
+    await makeVersion(service.address, specimen.id, cube(4, 10), {
+      kind: 'cage',
+      made_from: cage.made_from,
+      name: 'd.obj',
+      note: 'brought by a script',
+    });
     await page.getByText('brought by a script').waitFor();
     await page.getByText('NH-0305 cage 2 is measured.').waitFor();
     await page.locator('.summary').getByText('Against cage 1, cage 2 is').waitFor();
@@ -316,7 +377,11 @@ describe('change', () => {
 
   inPage('change_offers_to_measure_cages_against_a_newer_scan', async (page) => {
     const { specimen, scan, cage } = await smallSpecimen('NH-0301');
-    const newer = await makeVersion(service.address, specimen.id, cube(7, 10, { triangles: true }), { kind: 'scan', made_from: scan.id, name: 'b.obj' });
+    const newer = await makeVersion(service.address, specimen.id, cube(7, 10, { triangles: true }), {
+      kind: 'scan',
+      made_from: scan.id,
+      name: 'b.obj',
+    });
     await open(page, `#/specimen/${specimen.id}`);
     await page.getByRole('button', { name: 'Measure it against scan 2' }).click();
     await page.getByText('1 cage will be measured against scan 2.').waitFor();
@@ -338,20 +403,24 @@ describe('change', () => {
     await page.locator('.label').getByText('in work').waitFor();
   });
 
-  inPage('change_makes_a_specimen_and_refuses_its_number_twice', async (page) => {
-    await open(page, '#/');
-    for (const title of ['First', 'Second']) {
-      await page.getByRole('button', { name: 'New specimen' }).click();
-      await page.locator('dialog').getByLabel('Catalogue number').fill('NH-0303');
-      await page.getByLabel('Title', { exact: true }).fill(title);
-      await page.getByRole('button', { name: 'Make the specimen' }).click();
-      if (title === 'First') {
-        await page.getByRole('heading', { name: 'First' }).waitFor();
-        await open(page, '#/');
+  inPage(
+    'change_makes_a_specimen_and_refuses_its_number_twice',
+    async (page) => {
+      await open(page, '#/');
+      for (const title of ['First', 'Second']) {
+        await page.getByRole('button', { name: 'New specimen' }).click();
+        await page.locator('dialog').getByLabel('Catalogue number').fill('NH-0303');
+        await page.getByLabel('Title', { exact: true }).fill(title);
+        await page.getByRole('button', { name: 'Make the specimen' }).click();
+        if (title === 'First') {
+          await page.getByRole('heading', { name: 'First' }).waitFor();
+          await open(page, '#/');
+        }
       }
-    }
-    await page.locator('dialog .fault', { hasText: /\w/ }).waitFor();
-  }, ['409']);
+      await page.locator('dialog .fault', { hasText: /\w/ }).waitFor();
+    },
+    ['409'],
+  );
 });
 
 describe('keys', () => {
@@ -359,7 +428,10 @@ describe('keys', () => {
     await open(page, '#/upload');
     await page.getByText('No files yet.').waitFor();
     await tabTo(page, '#choose-files');
-    await page.setInputFiles('#choose-files', [meshFile('NH-0400_scan.obj', cube(3, 10, { triangles: true })), meshFile('NH-0400_cage_2mm.obj', cube(5, 10))]);
+    await page.setInputFiles('#choose-files', [
+      meshFile('NH-0400_scan.obj', cube(3, 10, { triangles: true })),
+      meshFile('NH-0400_cage_2mm.obj', cube(5, 10)),
+    ]);
     await tabTo(page, 'input[name=title]');
     await page.keyboard.type('By keys alone');
     await page.keyboard.press('Tab');
@@ -398,8 +470,16 @@ describe('keys', () => {
 
 async function smallSpecimen(number) {
   const specimen = await makeSpecimen(service.address, number, 'Small');
-  const scan = await makeVersion(service.address, specimen.id, cube(6, 10, { triangles: true }), { kind: 'scan', name: 'a.obj' });
-  const cage = await makeVersion(service.address, specimen.id, cube(5, 10), { kind: 'cage', made_from: scan.id, face_size: '2mm', name: 'c.obj' });
+  const scan = await makeVersion(service.address, specimen.id, cube(6, 10, { triangles: true }), {
+    kind: 'scan',
+    name: 'a.obj',
+  });
+  const cage = await makeVersion(service.address, specimen.id, cube(5, 10), {
+    kind: 'cage',
+    made_from: scan.id,
+    face_size: '2mm',
+    name: 'c.obj',
+  });
   return { specimen, scan, cage };
 }
 

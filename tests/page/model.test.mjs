@@ -7,10 +7,27 @@
 import assert from 'node:assert/strict';
 import { test } from 'node:test';
 import { edgeTicks, linearTicks, logTicks } from '../../static/axes.js';
-import { cellText, changeText, defaultBaseline, latestMeasured, orderVersions, placeOf, tradeOffFront } from '../../static/comparison.js';
+import {
+  cellText,
+  changeText,
+  defaultBaseline,
+  latestMeasured,
+  orderVersions,
+  placeOf,
+  tradeOffFront,
+} from '../../static/comparison.js';
 import { filledRange, metricShares, valenceShares } from '../../static/histogram.js';
 
-const version = (kind, number, rest = {}) => ({ id: `${kind}${number}`, kind, number, withdrawn: null, latest_run: `r${kind}${number}`, runs: [`r${kind}${number}`], face_size: null, ...rest });
+const version = (kind, number, rest = {}) => ({
+  id: `${kind}${number}`,
+  kind,
+  number,
+  withdrawn: null,
+  latest_run: `r${kind}${number}`,
+  runs: [`r${kind}${number}`],
+  face_size: null,
+  ...rest,
+});
 const names = (versions) => versions.map(({ id }) => id);
 
 test('order_puts_cages_first_the_newest_first_and_the_withdrawn_last', () => {
@@ -24,7 +41,12 @@ test('order_by_face_size_begins_with_the_finest_and_ends_with_the_unknown', () =
 });
 
 test('order_takes_the_measured_version_before_the_latest_as_baseline', () => {
-  const versions = [version('cage', 1), version('cage', 2, { latest_run: null, runs: [] }), version('cage', 3), version('cage', 4, { latest_run: null, runs: [] })];
+  const versions = [
+    version('cage', 1),
+    version('cage', 2, { latest_run: null, runs: [] }),
+    version('cage', 3),
+    version('cage', 4, { latest_run: null, runs: [] }),
+  ];
   assert.equal(latestMeasured(versions).id, 'cage3');
   assert.equal(defaultBaseline(versions).id, 'cage1');
   assert.equal(defaultBaseline([version('scan', 1)]).id, 'scan1');
@@ -53,8 +75,14 @@ test('axes_have_round_numbers_that_reach_the_greatest', () => {
 
 test('axes_find_the_place_of_a_number_among_uneven_bins', () => {
   const ticks = edgeTicks([1, 2, 4, 8]);
-  assert.deepEqual(ticks.map(({ text }) => text), ['2', '4', '6', '8']);
-  assert.deepEqual(ticks.map(({ at }) => at), [1, 2, 2.5, 3]);
+  assert.deepEqual(
+    ticks.map(({ text }) => text),
+    ['2', '4', '6', '8'],
+  );
+  assert.deepEqual(
+    ticks.map(({ at }) => at),
+    [1, 2, 2.5, 3],
+  );
 });
 
 test('shares_of_valence_leave_out_the_regular_and_gather_the_high', () => {
@@ -66,7 +94,15 @@ test('shares_of_valence_leave_out_the_regular_and_gather_the_high', () => {
 });
 
 test('shares_of_a_metric_count_what_lies_outside_its_edges', () => {
-  const record = { subject: { quality: { quad: { skew: { count: 10, median: 0.1, histogram: { edges: [0, 0.5, 1], counts: [5, 3], below: 0, above: 2 } } } } } };
+  const record = {
+    subject: {
+      quality: {
+        quad: {
+          skew: { count: 10, median: 0.1, histogram: { edges: [0, 0.5, 1], counts: [5, 3], below: 0, above: 2 } },
+        },
+      },
+    },
+  };
   const { shares, above } = metricShares(record, 'quad.skew');
   assert.deepEqual(shares, [0.5, 0.3]);
   assert.equal(above, 0.2);
@@ -79,7 +115,13 @@ test('shares_show_the_filled_bins_and_one_beside_them', () => {
 });
 
 const length = { factor: 10, unit: 'mm' };
-const row = { values: [0.0628, 0.1938], lower: [0.0616, 0.1926], upper: [0.0628, 0.1938], differences: [-0.131, 0], verdicts: ['better', null] };
+const row = {
+  values: [0.0628, 0.1938],
+  lower: [0.0616, 0.1926],
+  upper: [0.0628, 0.1938],
+  differences: [-0.131, 0],
+  verdicts: ['better', null],
+};
 
 test('cells_print_an_interval_in_the_unit_shown', () => {
   assert.equal(cellText(row, 0, { certified: 'certified' }, length), '0.616–0.628');
@@ -87,7 +129,10 @@ test('cells_print_an_interval_in_the_unit_shown', () => {
 
 test('cells_mark_what_was_sampled', () => {
   const sampled = { values: [0.5], lower: [0.49], upper: [0.51] };
-  assert.equal(cellText(sampled, 0, { certified: 'sampled' }, { factor: 1, unit: '' }).replaceAll('\u00a0', ' '), '≈ 0.50 ± 0.01');
+  assert.equal(
+    cellText(sampled, 0, { certified: 'sampled' }, { factor: 1, unit: '' }).replaceAll('\u00a0', ' '),
+    '≈ 0.50 ± 0.01',
+  );
 });
 
 test('cells_tell_a_change_to_the_place_that_both_values_know', () => {
@@ -97,7 +142,10 @@ test('cells_tell_a_change_to_the_place_that_both_values_know', () => {
 });
 
 test('cells_find_the_place_of_a_number_in_its_record', () => {
-  const record = { deviation: { lost: { max: { upper: 1, at: [1, 2, 3] } } }, subject: { quality: { quad: { skew: { max: 1, worst_face: 9 } } }, area: 4 } };
+  const record = {
+    deviation: { lost: { max: { upper: 1, at: [1, 2, 3] } } },
+    subject: { quality: { quad: { skew: { max: 1, worst_face: 9 } } }, area: 4 },
+  };
   assert.deepEqual(placeOf(record, 'deviation.lost.max.upper'), { at: [1, 2, 3] });
   assert.deepEqual(placeOf(record, 'subject.quality.quad.skew.max'), { face: 9 });
   assert.equal(placeOf(record, 'subject.area'), null);

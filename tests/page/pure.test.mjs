@@ -41,7 +41,8 @@ test('routes_read_what_they_write', () => {
 });
 
 test('routes_unknown_addresses_lead_nowhere', () => {
-  for (const hash of ['#/nope', '#/specimen', '#/upload/3', '#/specimen/3/4']) assert.equal(readRoute(hash).view, 'nowhere', hash);
+  for (const hash of ['#/nope', '#/specimen', '#/upload/3', '#/specimen/3/4'])
+    assert.equal(readRoute(hash).view, 'nowhere', hash);
   for (const hash of ['', '#', '#/']) assert.equal(readRoute(hash).view, 'collection', hash);
 });
 
@@ -66,9 +67,19 @@ test('text_plurals_follow_the_language', () => {
 
 test('text_has_every_key_that_the_page_names', () => {
   const folder = new URL('../../static/', import.meta.url);
-  const files = ['', 'views/', 'joins/'].flatMap((sub) => readdirSync(new URL(sub, folder)).filter((f) => f.endsWith('.js')).map((f) => sub + f));
-  const source = files.filter((f) => f !== 'text.js' && f !== 'say.js').map((f) => readFileSync(new URL(f, folder), 'utf8')).join('\n');
+  const files = ['', 'views/', 'joins/'].flatMap((sub) =>
+    readdirSync(new URL(sub, folder))
+      .filter((f) => f.endsWith('.js'))
+      .map((f) => sub + f),
+  );
+  const source = files
+    .filter((f) => f !== 'text.js' && f !== 'say.js')
+    .map((f) => readFileSync(new URL(f, folder), 'utf8'))
+    .join('\n');
   const asked = [...source.matchAll(/\b(?:say|sayWith|canSay)\(\s*'([\w.-]+)'/g)].map((m) => m[1]);
   assert.ok(asked.length > 50);
-  assert.deepEqual(asked.filter((key) => TEXT[key] === undefined), []);
+  assert.deepEqual(
+    asked.filter((key) => TEXT[key] === undefined),
+    [],
+  );
 });

@@ -23,7 +23,9 @@ export async function startService() {
   const lines = createInterface({ input: child.stdout });
   const address = await Promise.race([
     new Promise((resolve) => lines.once('line', resolve)),
-    ended.then((status) => { throw new Error(`fettle serve ended with status ${status}`); }),
+    ended.then((status) => {
+      throw new Error(`fettle serve ended with status ${status}`);
+    }),
   ]);
   return {
     address: address.endsWith('/') ? address : `${address}/`,
@@ -38,19 +40,33 @@ export async function startService() {
 export function startBrowser() {
   return chromium.launch({
     executablePath: CHROMIUM,
-    args: ['--headless=new', '--no-sandbox', '--disable-gpu', '--disable-quic', '--no-first-run', '--disable-background-networking',
-      '--disable-component-update', '--disable-sync'],
+    args: [
+      '--headless=new',
+      '--no-sandbox',
+      '--disable-gpu',
+      '--disable-quic',
+      '--no-first-run',
+      '--disable-background-networking',
+      '--disable-component-update',
+      '--disable-sync',
+    ],
   });
 }
 
 /** A page that remembers what went wrong in it: errors, warnings of the security policy, requests that were refused. */
 export async function openPage(browser, options = {}) {
-  const context = await browser.newContext({ viewport: { width: 1280, height: 900 }, acceptDownloads: true, ...options });
+  const context = await browser.newContext({
+    viewport: { width: 1280, height: 900 },
+    acceptDownloads: true,
+    ...options,
+  });
   const page = await context.newPage();
   page.setDefaultTimeout(PATIENCE_MS);
   const faults = [];
   page.on('pageerror', (error) => faults.push(error.stack));
-  page.on('console', (message) => { if (message.type() === 'error') faults.push(message.text()); });
+  page.on('console', (message) => {
+    if (message.type() === 'error') faults.push(message.text());
+  });
   return { page, faults, close: () => context.close() };
 }
 
@@ -75,7 +91,12 @@ export function cube(n, edge, { triangles = false, without = [] } = {}) {
     for (const side of [0, n]) {
       for (let i = 0; i < n; i += 1) {
         for (let j = 0; j < n; j += 1) {
-          const corners = [[i, j], [i + 1, j], [i + 1, j + 1], [i, j + 1]].map(([a, b]) => {
+          const corners = [
+            [i, j],
+            [i + 1, j],
+            [i + 1, j + 1],
+            [i, j + 1],
+          ].map(([a, b]) => {
             const point = [0, 0, 0];
             point[axis] = side;
             point[(axis + 1) % 3] = a;
@@ -87,7 +108,16 @@ export function cube(n, edge, { triangles = false, without = [] } = {}) {
       }
     }
   }
-  const kept = faces.filter((_, i) => !without.includes(i)).flatMap((f) => (triangles ? [[f[0], f[1], f[2]], [f[0], f[2], f[3]]] : [f]));
+  const kept = faces
+    .filter((_, i) => !without.includes(i))
+    .flatMap((f) =>
+      triangles
+        ? [
+            [f[0], f[1], f[2]],
+            [f[0], f[2], f[3]],
+          ]
+        : [f],
+    );
   return `${vertices.join('\n')}\n${kept.map((f) => `f ${f.join(' ')}`).join('\n')}\n`;
 }
 
@@ -104,12 +134,16 @@ async function send(address, path, body, headers = {}) {
 
 /** Makes a specimen by the API. */
 export function makeSpecimen(address, catalogueNumber, title) {
-  return send(address, '/specimens', JSON.stringify({ catalogue_number: catalogueNumber, title, units: 'mm' }), { 'Content-Type': 'application/json' });
+  return send(address, '/specimens', JSON.stringify({ catalogue_number: catalogueNumber, title, units: 'mm' }), {
+    'Content-Type': 'application/json',
+  });
 }
 
 /** Uploads a version by the API and waits until its jobs have ended. */
 export async function makeVersion(address, specimen, text, values) {
-  const version = await send(address, `/specimens/${specimen}/versions?${new URLSearchParams(values)}`, text, { 'Content-Type': 'application/octet-stream' });
+  const version = await send(address, `/specimens/${specimen}/versions?${new URLSearchParams(values)}`, text, {
+    'Content-Type': 'application/octet-stream',
+  });
   await jobsEnd(address, specimen);
   return (await fetch(`${address}api/v1/versions/${version.id}`)).json();
 }
@@ -120,7 +154,9 @@ export async function jobsEnd(address, specimen) {
   while (Date.now() < until) {
     const { items } = await (await fetch(`${address}api/v1/jobs?specimen=${specimen}`)).json();
     if (items.every((job) => job.state !== 'queued' && job.state !== 'running')) return;
-    await new Promise((resolve) => { setTimeout(resolve, 100); });
+    await new Promise((resolve) => {
+      setTimeout(resolve, 100);
+    });
   }
   throw new Error(`the jobs of specimen ${specimen} did not end`);
 }
@@ -131,12 +167,28 @@ export async function jobsEnd(address, specimen) {
  */
 export async function makeCollection(address) {
   const specimen = await makeSpecimen(address, 'NH-0042', 'Cube with two windows');
-  const scan = await makeVersion(address, specimen.id, cube(10, 10, { triangles: true }), { kind: 'scan', name: 'NH-0042_scan.obj', by: 'Odo Tarn', note: 'raw' });
+  const scan = await makeVersion(address, specimen.id, cube(10, 10, { triangles: true }), {
+    kind: 'scan',
+    name: 'NH-0042_scan.obj',
+    by: 'Odo Tarn',
+    note: 'raw',
+  });
   const cages = [];
   for (const [text, faceSize, note] of [
-    [cube(5, 10), '2mm', 'first remesh'], [cube(4, 10, { without: [5, 90] }), '2.5mm', 'cut two windows'], [cube(8, 9.8), '1.25mm', 'finer, shrunk'],
+    [cube(5, 10), '2mm', 'first remesh'],
+    [cube(4, 10, { without: [5, 90] }), '2.5mm', 'cut two windows'],
+    [cube(8, 9.8), '1.25mm', 'finer, shrunk'],
   ]) {
-    cages.push(await makeVersion(address, specimen.id, text, { kind: 'cage', made_from: scan.id, face_size: faceSize, name: `NH-0042_cage_${faceSize}.obj`, by: 'Ines Quill', note }));
+    cages.push(
+      await makeVersion(address, specimen.id, text, {
+        kind: 'cage',
+        made_from: scan.id,
+        face_size: faceSize,
+        name: `NH-0042_cage_${faceSize}.obj`,
+        by: 'Ines Quill',
+        note,
+      }),
+    );
   }
   return { specimen, scan, cages };
 }
