@@ -5,6 +5,7 @@
 #include "job/control.h"
 #include "job/scheduler.h"
 
+#include <assert.h>
 #include <errno.h>
 #include <fcntl.h>
 #include <stdio.h>
@@ -62,6 +63,7 @@ static bool read_arguments(int argc, char **argv, struct call *call, struct erro
 
 static bool open_destination(const char *dest, int *fd, struct error *err)
 {
+    assert(dest);
     if (mkdir(dest, 0750) != 0 && errno != EEXIST)
         return error_set(err, ERROR_MACHINE, "the destination cannot be made: %s", strerror(errno));
     *fd = open(dest, O_RDONLY | O_DIRECTORY | O_CLOEXEC);

@@ -133,7 +133,7 @@ static uint64_t share_of_cores(const struct scheduler *scheduler, const struct s
     uint64_t left = cores > used->threads ? cores - used->threads : 1;
     uint64_t free_slots = scheduler->options.workers - used->workers;
     uint64_t sharers = claim->waiting < free_slots ? claim->waiting : free_slots;
-    return left > sharers ? left / sharers : 1;
+    return sharers && left > sharers ? left / sharers : 1;
 }
 
 static void note_figures(struct scheduler *scheduler)

@@ -229,7 +229,7 @@ static bool done(struct write *write, int64_t id, const struct store_run_new *ru
     static const char learn[] = "UPDATE version SET format = ?2 WHERE id = ?1";
     static const char finish[] = "UPDATE job SET state = 'done', run = ?2, start_id = NULL, cancel = 0,"
                                  " ended = ?3, revision = ?4 WHERE id = ?1 AND state = 'running'";
-    struct job_row job;
+    struct job_row job = {0};
     uint8_t key[32];
 
     *run_id = 0;
