@@ -1,4 +1,4 @@
-// dom.js - the few helpers with which the views build elements. Text always becomes a text node.
+// dom.js - the few functions with which the views build elements. Text always becomes a text node.
 import { formatDay, formatTime } from './format.js';
 import { say } from './say.js';
 
