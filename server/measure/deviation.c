@@ -79,13 +79,13 @@ static bool find_maxima(const struct pair *pair, struct maximum *lost, struct ma
     return maximum_find(&pair->subject, &pair->reference, &settings, invented, scratch, err);
 }
 
-static void leave_frame(const struct deviation_frame *frame, double *values, size_t count)
+static void leave_frame(const struct deviation_frame *frame, double *const *lengths, size_t count)
 {
     for (size_t i = 0; i < count; i++)
-        values[i] = deviation_frame_length(frame, values[i]);
+        *lengths[i] = deviation_frame_length(frame, *lengths[i]);
 }
 
-static void one_sided_leave_frame(const struct deviation_frame *frame, struct one_sided_deviation *d)
+static void statistics_leave_frame(const struct deviation_frame *frame, struct one_sided_deviation *d)
 {
     double *const lengths[] = {&d->mean,
                                &d->rms,
@@ -100,8 +100,14 @@ static void one_sided_leave_frame(const struct deviation_frame *frame, struct on
                                &d->halfwidth.p99,
                                &d->halfwidth.p999};
 
-    for (size_t i = 0; i < sizeof lengths / sizeof *lengths; i++)
-        leave_frame(frame, lengths[i], 1);
+    leave_frame(frame, lengths, sizeof lengths / sizeof *lengths);
+}
+
+static void signed_leave_frame(const struct deviation_frame *frame, struct signed_deviation *d)
+{
+    double *const lengths[] = {&d->mean, &d->min, &d->max, &d->p05, &d->p95};
+
+    leave_frame(frame, lengths, sizeof lengths / sizeof *lengths);
 }
 
 /* The signed extremes include the farthest place found and every vertex. */
@@ -181,9 +187,9 @@ bool deviation_measure(const struct measure_input *subject, const struct measure
         || !tell(&pair, "statistics", 0, err)
         || !take_statistics(&pair, &lost, &invented, deviation, fields, keep, scratch, err))
         return false;
-    one_sided_leave_frame(&pair.frame, &deviation->reference_to_subject);
-    one_sided_leave_frame(&pair.frame, &deviation->subject_to_reference);
-    leave_frame(&pair.frame, &deviation->signed_.mean, 5);
+    statistics_leave_frame(&pair.frame, &deviation->reference_to_subject);
+    statistics_leave_frame(&pair.frame, &deviation->subject_to_reference);
+    signed_leave_frame(&pair.frame, &deviation->signed_);
     deviation->reference_to_subject.max = place_of(&pair, &lost, &pair.reference, &pair.subject);
     deviation->subject_to_reference.max = place_of(&pair, &invented, &pair.subject, &pair.reference);
     const struct interval one = deviation->reference_to_subject.max.distance,

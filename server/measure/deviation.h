@@ -39,7 +39,7 @@ struct one_sided_deviation {
     double mean, rms, median, p95, p99, p999;
     struct {
         double mean, rms, median, p95, p99, p999;
-    } halfwidth;         /* sampled: four standard errors */
+    } halfwidth;         /* sampled: four standard errors; of percentiles: those of the rank */
     size_t sample_count; /* N; 0 once statistics are certified */
     uint64_t seed;
     struct interval coverage[DEVIATION_TOLERANCES_MAX]; /* share of area within each tolerance */

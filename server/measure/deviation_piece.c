@@ -64,7 +64,7 @@ static void bound_roughly(struct hunt *hunt, struct piece *piece, uint32_t first
 static void bound_closely(struct hunt *hunt, struct piece *piece)
 {
     double distances[BOUND_FACES_MAX][3];
-    uint32_t candidates[BOUND_FACES_MAX];
+    uint32_t candidates[BOUND_FACES_MAX] = {0};
     size_t count = 0;
 
     for (int i = 0; i < 3; i++)

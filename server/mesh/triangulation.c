@@ -169,7 +169,7 @@ static void cut_face(const struct mesh *mesh, size_t f, struct polygon_room *roo
 bool triangulation_build(const struct mesh *mesh, struct triangulation *triangulation, struct arena *keep,
                          struct arena scratch, struct error *err)
 {
-    size_t triangle_count = mesh_corner_count(mesh) - 2 * mesh->face_count, largest = 0;
+    size_t triangle_count = mesh_corner_count(mesh) - 2 * mesh->face_count, largest = 3;
     struct polygon_room room = {0};
 
     for (size_t f = 0; f < mesh->face_count; f++) {
@@ -186,15 +186,13 @@ bool triangulation_build(const struct mesh *mesh, struct triangulation *triangul
     triangulation->faces = ARENA_NEW(keep, uint32_t, triangle_count);
     if (!triangulation->corners || !triangulation->faces)
         return arena_error(err);
-    if (largest > 4) {
-        room.local = ARENA_NEW(&scratch, vec3, largest);
-        room.points = ARENA_NEW(&scratch, polygon_point, largest);
-        room.listed = ARENA_NEW(&scratch, uint32_t, largest);
-        room.cut = arena_alloc(&scratch, largest, sizeof *room.cut, 4);
-        if (!polygon_cutter_open(&room.cutter, largest, &scratch) || !room.local || !room.points
-            || !room.listed || !room.cut)
-            return arena_error(err);
-    }
+    room.local = ARENA_NEW(&scratch, vec3, largest);
+    room.points = ARENA_NEW(&scratch, polygon_point, largest);
+    room.listed = ARENA_NEW(&scratch, uint32_t, largest);
+    room.cut = arena_alloc(&scratch, largest, sizeof *room.cut, 4);
+    if (!polygon_cutter_open(&room.cutter, largest, &scratch) || !room.local || !room.points || !room.listed
+        || !room.cut)
+        return arena_error(err);
     for (size_t f = 0; f < mesh->face_count; f++)
         cut_face(mesh, f, &room, triangulation);
     assert(triangulation->triangle_count == triangle_count);
