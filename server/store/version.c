@@ -169,13 +169,14 @@ bool store_version_create(struct store *store, const struct store_version_new *v
 
 /* --- reading --- */
 
+/* The length from the share or the share from the length, once the reference is measured. */
+#define REFERENCE_DIAGONAL RUN_VALUE("a.latest_run", MEASURE_DIAGONAL)
 #define VERSION_COLUMNS                                                                                      \
-    "v.id, v.specimen, v.number, v.revision, v.kind, v.made_from, v.against, coalesce(v.face_size,"          \
-    " v.face_size_share * " RUN_VALUE("a.latest_run",                                                        \
-                                      MEASURE_DIAGONAL) "), v.face_size_share,"                              \
-                                                        " v.file_name, b.sha256, b.bytes, v.format, "        \
-                                                        "v.uploader, v.note, v.created, v.withdrawn_at,"     \
-                                                        " v.withdrawn_reason, v.withdrawn_by, v.latest_run"
+    "v.id, v.specimen, v.number, v.revision, v.kind, v.made_from, v.against,"                                \
+    " coalesce(v.face_size, v.face_size_share * " REFERENCE_DIAGONAL "),"                                    \
+    " coalesce(v.face_size_share, v.face_size / " REFERENCE_DIAGONAL "),"                                    \
+    " v.file_name, b.sha256, b.bytes, v.format, v.uploader, v.note, v.created, v.withdrawn_at,"              \
+    " v.withdrawn_reason, v.withdrawn_by, v.latest_run"
 #define VERSION_TABLES "version v JOIN blob b ON b.id = v.blob LEFT JOIN version a ON a.id = v.against"
 
 static void take_version(sqlite3_stmt *row, struct arena *keep, struct store_version *version)

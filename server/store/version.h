@@ -10,7 +10,7 @@ struct store_version {
     const char *kind; /* "scan" or "cage"; the label is "<kind> <number>" */
     int64_t made_from, against;
     double face_size; /* a length in the specimen's units; from the share once the reference is measured */
-    double face_size_share; /* share of the reference's box diagonal, where it was given as one */
+    double face_size_share; /* share of the reference's box diagonal; as given, or once that is measured */
     const char *file_name, *sha256;
     uint64_t bytes;
     const char *format; /* NULL until a job read it */
