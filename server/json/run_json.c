@@ -182,22 +182,33 @@ static json_t *severities_json(struct tree *tree, const struct finding_list *fin
     return object;
 }
 
+static json_t *kinds_json(struct tree *tree, const struct finding_list *findings, int first_mesh,
+                          int end_mesh)
+{
+    json_t *object = tree_object(tree);
+    for (int kind = 0; kind < FINDING_KIND_COUNT; kind++) {
+        size_t total = 0;
+        for (int mesh = first_mesh; mesh < end_mesh; mesh++)
+            total += findings->total_by_kind[mesh][kind];
+        tree_put_count(tree, object, finding_kind_name((enum finding_kind)kind), total);
+    }
+    return object;
+}
+
 static void put_findings(struct tree *tree, json_t *record, const struct run *run)
 {
     const struct finding_list *findings = &run->findings;
-    json_t *list = tree_array(tree), *by_kind = tree_object(tree);
+    json_t *list = tree_array(tree), *of_subject;
 
     for (size_t i = 0; i < findings->count; i++)
         tree_append(tree, list, finding_json(tree, &findings->entries[i], run->settings.units));
-    for (int kind = 0; kind < FINDING_KIND_COUNT; kind++)
-        tree_put_count(tree, by_kind, finding_kind_name((enum finding_kind)kind),
-                       findings->total_by_kind[kind]);
     tree_put(tree, record, "findings", list);
     tree_put_count(tree, record, "findings_total", findings->total);
-    tree_put(tree, record, "findings_by_kind", by_kind);
+    tree_put(tree, record, "findings_by_kind", kinds_json(tree, findings, 0, FINDING_MESH_COUNT));
     tree_put(tree, record, "findings_by_severity", severities_json(tree, findings, 0, FINDING_MESH_COUNT));
-    tree_put(tree, record, "findings_of_subject",
-             severities_json(tree, findings, FINDING_SUBJECT, FINDING_SUBJECT + 1));
+    of_subject = severities_json(tree, findings, FINDING_SUBJECT, FINDING_SUBJECT + 1);
+    tree_put(tree, of_subject, "by_kind", kinds_json(tree, findings, FINDING_SUBJECT, FINDING_SUBJECT + 1));
+    tree_put(tree, record, "findings_of_subject", of_subject);
 }
 
 static json_t *timings_json(struct tree *tree, const struct run_timings *timings)

@@ -238,7 +238,7 @@ static bool find_kind(const struct measure_input *input, const struct mesh_repor
     if (!finding_groups_build(input, kind, &groups, &labels, scratch, err))
         return false;
     totals->total += groups.count;
-    totals->total_by_kind[kind] += groups.count;
+    totals->total_by_kind[mesh][kind] += groups.count;
     totals->total_by_severity[mesh][severity_of(kind, input->kind)] += groups.count;
     if (groups.count == 0)
         return true;

@@ -42,8 +42,8 @@ struct finding_list {
     size_t count;
     struct finding *entries; /* grouped by kind in enum order, worst first within a kind */
     size_t total;
-    size_t total_by_kind[FINDING_KIND_COUNT];
     /* Every finding, listed or cut. */
+    size_t total_by_kind[FINDING_MESH_COUNT][FINDING_KIND_COUNT];
     size_t total_by_severity[FINDING_MESH_COUNT][FINDING_SEVERITY_COUNT];
 };
 

@@ -55,7 +55,7 @@ Test(topology_cases, touching_three_quads_on_one_edge)
     cr_expect(eq(sz, got->open_loop_list_total, 1), "the open edges form one group");
     cr_expect(eq(sz, got->nonmanifold_vertices, 0), "one fan through the shared edge");
     cr_expect(eq(sz, m->report.valence.nonmanifold, 2));
-    cr_assert(eq(sz, m->findings.total_by_kind[FINDING_NONMANIFOLD_EDGE], 1));
+    cr_assert(eq(sz, m->findings.total_by_kind[FINDING_SUBJECT][FINDING_NONMANIFOLD_EDGE], 1));
     cr_expect(eq(sz, m->findings.entries[0].faces_total, 3));
     cr_expect(eq(dbl, m->findings.entries[0].at.z, 0.5));
     cr_expect(eq(dbl, m->findings.entries[0].radius, 0.5));
@@ -122,7 +122,7 @@ Test(topology_cases, copies_of_one_triangle)
     cr_expect(eq(i64, back->report.topology.genus, 0));
     cr_expect(eq(dbl, back->report.volume, 0));
     cr_expect(eq(int, back->input.face_side[0], 0), "it encloses nothing");
-    cr_expect(eq(sz, back->findings.total_by_kind[FINDING_DUPLICATE_FACES], 1));
+    cr_expect(eq(sz, back->findings.total_by_kind[FINDING_SUBJECT][FINDING_DUPLICATE_FACES], 1));
 }
 
 Test(topology_cases, copies_soup_of_a_triangulated_cube)
@@ -178,7 +178,8 @@ Test(topology_cases, vertices_named_twice_make_degenerate_faces_but_no_edges)
     cr_expect(eq(sz, m->report.counts.edges, 12));
     cr_expect(eq(sz, fixture_bin(&m->report.topology.edge_incidence, 4), 1), "1-3 is run through twice more");
     cr_expect(eq(sz, m->report.quality.quad[0].count, 6));
-    cr_expect(eq(sz, m->findings.total_by_kind[FINDING_DEGENERATE_FACES], 1), "they touch: one place");
+    cr_expect(eq(sz, m->findings.total_by_kind[FINDING_SUBJECT][FINDING_DEGENERATE_FACES], 1),
+              "they touch: one place");
 }
 
 Test(topology_cases, vertices_on_a_line_make_faces_without_area)
@@ -243,7 +244,7 @@ Test(topology_cases, stacked_pairs_of_faces_at_one_vertex_are_that_many_fans, .t
     cr_expect(eq(i64, m->report.topology.open_loops, N));
     cr_expect(eq(sz, m->report.topology.shell_list_count, MEASURE_LIST_MAX));
     cr_expect(eq(sz, m->report.topology.shell_list_total, N));
-    cr_expect(eq(sz, m->findings.total_by_kind[FINDING_OPEN_LOOP], N));
+    cr_expect(eq(sz, m->findings.total_by_kind[FINDING_SUBJECT][FINDING_OPEN_LOOP], N));
     cr_expect(eq(sz, m->findings.count, FINDING_PER_KIND_MAX + 1));
 }
 
@@ -256,7 +257,7 @@ Test(topology_cases, stacked_copies_of_one_face, .timeout = 20)
         fixture_add_quad(&mesh, i % 4, (i + 1) % 4, (i + 2) % 4, (i + 3) % 4);
     const struct measured *m = fixture_measured(mesh);
     cr_expect(eq(sz, m->report.counts.duplicate_faces, N - 1));
-    cr_expect(eq(sz, m->findings.total_by_kind[FINDING_DUPLICATE_FACES], 1));
+    cr_expect(eq(sz, m->findings.total_by_kind[FINDING_SUBJECT][FINDING_DUPLICATE_FACES], 1));
     cr_expect(eq(sz, m->findings.entries[1].faces_total, N));
     cr_expect(eq(sz, m->findings.entries[1].face_count, FINDING_FACES_MAX));
     cr_expect(eq(dbl, m->findings.entries[1].size, N - 1));
@@ -324,7 +325,7 @@ Test(topology_cases, genus_does_not_depend_on_the_listed_direction_of_faces)
     cr_expect(not(m->report.topology.oriented));
     cr_expect(m->input.closed_orientable);
     cr_expect(isnan(m->report.volume));
-    cr_expect(m->findings.total_by_kind[FINDING_FLIPPED_FACES] > 0);
+    cr_expect(m->findings.total_by_kind[FINDING_SUBJECT][FINDING_FLIPPED_FACES] > 0);
     for (size_t f = 0; f < torus.face_count; f++)
         cr_expect(eq(int, m->input.face_side[f], f % 3 == 0 ? -1 : 1));
 }
