@@ -43,6 +43,7 @@ struct call {
     struct http_settings http;
     struct scheduler_options scheduler;
     bool routes, help;
+    char page[PATH_MAX]; /* of the page, where it was not given */
 };
 
 static void print_help(void)
@@ -193,7 +194,6 @@ static void stop(struct open_service *open)
 static int run(struct call *call)
 {
     struct open_service open = {0};
-    char folder[PATH_MAX];
     struct error err;
     sigset_t ends;
     int signal_number = 0, status = CLI_DONE;
@@ -204,7 +204,7 @@ static int run(struct call *call)
     sigaddset(&ends, SIGINT);
     pthread_sigmask(SIG_BLOCK, &ends, NULL);
     if (!call->http.page_folder)
-        call->http.page_folder = find_page(folder);
+        call->http.page_folder = find_page(call->page);
     if (start(call, &open, &err)) {
         printf("%s\n", http_server_address(open.http));
         fflush(stdout);

@@ -12,14 +12,14 @@
 
 #include <microhttpd.h>
 
-void *access_target(void *service, const char *target, struct MHD_Connection *connection);
+void *access_target(void *context, const char *target, struct MHD_Connection *connection);
 size_t access_unescape(void *service, struct MHD_Connection *connection, char *text);
 enum MHD_Result access_step(void *service, struct MHD_Connection *connection, const char *url,
                             const char *method, const char *protocol, const char *piece, size_t *piece_size,
                             void **context);
-void access_completed(void *service, struct MHD_Connection *connection, void **context,
+void access_completed(void *context, struct MHD_Connection *connection, void **request_context,
                       enum MHD_RequestTerminationCode how);
-void access_connection(void *service, struct MHD_Connection *connection, void **socket_context,
+void access_connection(void *context, struct MHD_Connection *connection, void **socket_context,
                        enum MHD_ConnectionNotificationCode what);
 
 #endif

@@ -87,7 +87,7 @@ bool handle_measures(struct request *request, struct reply *reply, struct arena 
 
 bool handle_openapi(struct request *request, struct reply *reply, struct arena *keep, struct error *err)
 {
-    size_t size = (size_t)(openapi_bytes_end - openapi_bytes);
+    size_t size = (uintptr_t)openapi_bytes_end - (uintptr_t)openapi_bytes; /* two symbols of one section */
     (void)request;
     (void)keep;
     (void)err;

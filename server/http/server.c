@@ -75,7 +75,7 @@ static bool parse_address(const char *text, uint16_t port, struct sockaddr_stora
 static bool bind_socket(struct service *service, const struct http_settings *settings, struct error *err)
 {
     struct sockaddr_storage address;
-    socklen_t size;
+    socklen_t size = sizeof address;
     int on = 1;
     if (!parse_address(settings->address, settings->port, &address, &size, err))
         return false;
