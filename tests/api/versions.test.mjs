@@ -104,6 +104,7 @@ describe('versions', () => {
     await refused({ against: foreign.id, kind: 'cage' }, 400);
     await refused({ against: 'x' }, 400);
     await refused({ colour: 'red' }, 400);
+    await refused({ name: '' }, 400);
     await refused({ note: 'x'.repeat(5000) }, 400);
     const empty = await call(server, 'POST', `/api/v1/specimens/${specimen.id}/versions?kind=scan&name=e.obj`, { body: '' });
     assert.equal(empty.status, 422);
