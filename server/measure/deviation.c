@@ -34,6 +34,9 @@ static bool build_index(struct pair *pair, const struct measure_input *subject,
                         const struct measure_input *reference, struct arena *keep, struct arena scratch,
                         struct error *err)
 {
+    if (subject->mesh->face_count == 0 || reference->mesh->face_count == 0)
+        return error_set(err, ERROR_EMPTY, "the %s has no face to measure a distance to",
+                         subject->mesh->face_count ? "reference" : "subject");
     pair->frame = deviation_frame_of(subject, reference);
     return tell(pair, "index", 0, err)
            && deviation_surface_build(reference, &pair->frame, &pair->reference, keep, scratch, err)

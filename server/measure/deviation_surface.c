@@ -76,8 +76,6 @@ bool deviation_surface_build(const struct measure_input *input, const struct dev
     memset(surface, 0, sizeof *surface);
     surface->input = input;
     surface->point_count = mesh->vertex_count;
-    if (mesh->face_count == 0)
-        return error_set(err, ERROR_EMPTY, "the mesh has no face to measure a distance to");
     surface->points = ARENA_NEW(keep, vec3, mesh->vertex_count);
     if (!surface->points)
         return arena_error(err);

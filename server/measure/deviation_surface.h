@@ -40,7 +40,7 @@ double deviation_frame_length(const struct deviation_frame *frame, double frame_
 /* Bytes of `keep` that deviation_surface_build takes at most. */
 size_t deviation_surface_bytes(const struct mesh *mesh);
 
-/* ERROR_EMPTY when the mesh has no face, ERROR_LIMIT when memory ends. */
+/* The mesh must have a face. ERROR_LIMIT when memory ends. */
 bool deviation_surface_build(const struct measure_input *input, const struct deviation_frame *frame,
                              struct deviation_surface *surface, struct arena *keep, struct arena scratch,
                              struct error *err);

@@ -447,15 +447,18 @@ Test(deviation, refused_without_a_face)
     struct measure_input a = {.mesh = &cube,
                               .bounds = {{-0.5, -0.5, -0.5}, {0.5, 0.5, 0.5}},
                               .diagonal = sqrt(3)},
-                         b = {.mesh = &none};
+                         b = {.mesh = &none, .bounds = aabb_empty()};
     struct deviation_settings settings = pair_settings();
     struct deviation got;
     struct error err;
 
     none.face_offsets[0] = 0;
-    cr_expect(
-        not(deviation_measure(&a, &b, &settings, NULL, &got, NULL, NULL, NULL, &keep, pair_arena(1), &err)));
-    cr_expect(err.code == ERROR_EMPTY);
+    for (int swapped = 0; swapped < 2; swapped++) {
+        cr_expect(not(deviation_measure(swapped ? &b : &a, swapped ? &a : &b, &settings, NULL, &got, NULL,
+                                        NULL, NULL, &keep, pair_arena(1), &err)));
+        cr_expect(err.code == ERROR_EMPTY);
+        cr_expect(strstr(err.text, swapped ? "subject" : "reference") != NULL, "%s", err.text);
+    }
 }
 
 static bool stop_at(void *context, const char *stage, double fraction)
