@@ -83,7 +83,8 @@ static json_t *coverage_json(struct tree *tree, const struct one_sided_deviation
 static json_t *one_sided_json(struct tree *tree, const struct one_sided_deviation *side,
                               const struct deviation_settings *settings)
 {
-    json_t *object = tree_object(tree), *sampled = json_null(), *angle = tree_object(tree);
+    json_t *object = tree_object(tree), *sampled = json_null(), *angle = tree_object(tree),
+           *angle_halfwidth = tree_object(tree);
     tree_put(tree, object, "max", farthest_json(tree, &side->max));
     tree_put_real(tree, object, "mean", side->mean);
     tree_put_real(tree, object, "rms", side->rms);
@@ -101,6 +102,9 @@ static json_t *one_sided_json(struct tree *tree, const struct one_sided_deviatio
     tree_put_real(tree, angle, "mean", side->normal_angle.mean);
     tree_put_real(tree, angle, "p95", side->normal_angle.p95);
     tree_put_real(tree, angle, "max", side->normal_angle.max);
+    tree_put_real(tree, angle_halfwidth, "mean", side->normal_angle.halfwidth.mean);
+    tree_put_real(tree, angle_halfwidth, "p95", side->normal_angle.halfwidth.p95);
+    tree_put(tree, angle, "halfwidth", angle_halfwidth);
     put_sampling(tree, angle, side->normal_angle.sample_count, side->normal_angle.seed);
     tree_put(tree, object, "normal_angle", angle);
     return object;

@@ -45,6 +45,9 @@ struct one_sided_deviation {
     struct interval coverage[DEVIATION_TOLERANCES_MAX]; /* share of area within each tolerance */
     struct {
         double mean, p95, max; /* degrees, 0..180, between facing normals at nearest points */
+        struct {
+            double mean, p95;
+        } halfwidth; /* four standard errors; the greatest of samples has none */
         size_t sample_count;
         uint64_t seed;
     } normal_angle;

@@ -218,7 +218,6 @@ static void fill_distances(struct sampling *sampling, const struct statistics_se
 static void fill_angles(struct sampling *sampling, struct one_sided_deviation *deviation)
 {
     double *angles = sampling->angles;
-    struct exact_sum sum = {0, 0};
     size_t count = 0;
 
     for (size_t i = 0; i < sampling->count; i++)
@@ -226,12 +225,11 @@ static void fill_angles(struct sampling *sampling, struct one_sided_deviation *d
             angles[count++] = angles[i];
     deviation->normal_angle.sample_count = count;
     deviation->normal_angle.seed = STATISTICS_SEED;
-    if (count == 0)
+    if (count < 2)
         return;
-    for (size_t i = 0; i < count; i++)
-        exact_sum_add(&sum, angles[i]);
+    deviation->normal_angle.halfwidth.mean = mean_error(angles, count, false, &deviation->normal_angle.mean);
     qsort(angles, count, sizeof *angles, compare_doubles);
-    deviation->normal_angle.mean = exact_sum_value(sum) / (double)count;
+    deviation->normal_angle.halfwidth.p95 = percentile_halfwidth(angles, count, 0.95, 180);
     deviation->normal_angle.p95 = percentile(angles, count, 0.95);
     deviation->normal_angle.max = angles[count - 1];
 }
@@ -256,6 +254,7 @@ static void fill_undefined(const struct statistics_settings *settings, struct on
     deviation->halfwidth.mean = deviation->halfwidth.rms = deviation->halfwidth.median = NAN;
     deviation->halfwidth.p95 = deviation->halfwidth.p99 = deviation->halfwidth.p999 = NAN;
     deviation->normal_angle.mean = deviation->normal_angle.p95 = deviation->normal_angle.max = NAN;
+    deviation->normal_angle.halfwidth.mean = deviation->normal_angle.halfwidth.p95 = NAN;
     deviation->sample_count = deviation->normal_angle.sample_count = 0;
     deviation->seed = deviation->normal_angle.seed = STATISTICS_SEED;
     for (size_t t = 0; t < settings->tolerance_count; t++)
