@@ -161,17 +161,26 @@ test('output_out writes the record whole, under its name only', (t) => {
   assert.ok(existsSync(join(folder, 'here.json')));
 });
 
+test('output_out writes to a pipe as it is', (t) => {
+  const file = writeObj(temporaryFolder(t), 'a.obj', cube());
+  const line = '"$1" measure "$2" --out /dev/fd/3 3>&1 >/dev/null | cat';
+  const piped = spawnSync('bash', ['-c', line, 'bash', program, file], { encoding: 'utf8', timeout: 60000 });
+  assert.deepEqual(comparable(JSON.parse(piped.stdout)), comparable(measure([file])));
+});
+
 test('output_out that cannot be written has a status and leaves nothing', (t) => {
   const folder = temporaryFolder(t);
   const file = writeObj(folder, 'a.obj', cube());
   const missing = fettle(['measure', file, '--out', join(folder, 'no/such/r.json')]);
   assert.equal(missing.status, 5);
   assert.match(firstLine(missing.stderr), /^fettle: cannot write /);
-  for (const path of ['/dev/null', folder]) {
-    const refused = fettle(['measure', file, '--out', path]);
-    assert.equal(refused.status, 2, path);
-    assert.match(firstLine(refused.stderr), /not a regular file/);
-  }
+  const refused = fettle(['measure', file, '--out', folder]);
+  assert.equal(refused.status, 2);
+  assert.match(firstLine(refused.stderr), /is a folder/);
+  const full = fettle(['measure', file, '--out', '/dev/full']);
+  assert.equal(full.status, 5);
+  assert.match(firstLine(full.stderr), /^fettle: cannot write '\/dev\/full': /);
+  assert.equal(full.stdout, '');
   assert.deepEqual(readdirSync(folder), ['a.obj']);
 });
 
