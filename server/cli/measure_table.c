@@ -23,11 +23,21 @@ static void print_padding(FILE *out, const char *text, int width)
         fputc(' ', out);
 }
 
+/* A name is anybody's: what would steer the terminal is shown as '?'. */
+static void make_printable(char *name)
+{
+    for (; *name; name++)
+        if ((unsigned char)*name < 0x20 || *name == 0x7f)
+            *name = '?';
+}
+
 static void print_file(FILE *out, const char *role, const struct mesh_file *file, enum run_units units)
 {
-    char bytes[MEASURE_TEXT_SIZE];
+    char bytes[MEASURE_TEXT_SIZE], name[sizeof file->name];
     measure_text_bytes(file->bytes, bytes);
-    fprintf(out, "%-10s %s (%s%s%s, %s, units: %s)\n", role, file->name, file->format,
+    snprintf(name, sizeof name, "%s", file->name);
+    make_printable(name);
+    fprintf(out, "%-10s %s (%s%s%s, %s, units: %s)\n", role, name, file->format,
             file->compression ? ", " : "", file->compression ? file->compression : "", bytes,
             run_units_name(units));
 }

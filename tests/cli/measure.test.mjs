@@ -138,6 +138,12 @@ test('output_table is for people: short, aligned, with units', (t) => {
   assert.ok(low <= lower && upper <= high, `${low} to ${high} for ${lower} to ${upper}`);
 });
 
+test('output_table shows no control character of a file name', (t) => {
+  const file = writeObj(temporaryFolder(t), 'a\u001b[31m\nb.obj', cube());
+  assert.match(fettle(['measure', file]).stdout, /^cage +a\?\[31m\?b\.obj /);
+  assert.equal(measure([file]).subject.file.name, 'a\u001b[31m\nb.obj');
+});
+
 test('output_table of a mesh alone has no deviation and no reference', (t) => {
   const done = fettle(['measure', writeObj(temporaryFolder(t), 'scan.obj', fanned(cube()))]);
   assert.equal(done.status, 0);
