@@ -51,7 +51,10 @@ void triangle_quality(const vec3 corners[3], double guard, double values[TRIANGL
         edge[k] = vec3_scale(edge[k], scale);
         length[k] = safe_length(edge[k]);
     }
-    double twice_area = safe_length(vec3_cross(edge[0], edge[2]));
+    /* By the two shorter sides, so that a needle's short side is not told from two long ones. */
+    size_t k = length[1] > length[0] ? 1 : 0;
+    k = length[2] > length[k] ? 2 : k;
+    double twice_area = safe_length(vec3_cross(edge[(k + 1) % 3], edge[(k + 2) % 3]));
     double shortest = smaller(length[0], smaller(length[1], length[2]));
     double longest = larger(length[0], larger(length[1], length[2]));
     double squares = length[0] * length[0] + length[1] * length[1] + length[2] * length[2];
