@@ -26,9 +26,11 @@ static void print_padding(FILE *out, const char *text, int width)
 /* A name is anybody's: what would steer the terminal is shown as '?'. */
 static void make_printable(char *name)
 {
-    for (; *name; name++)
-        if ((unsigned char)*name < 0x20 || *name == 0x7f)
-            *name = '?';
+    for (unsigned char *c = (unsigned char *)name; *c; c++)
+        if (*c < 0x20 || *c == 0x7f)
+            *c = '?';
+        else if (*c == 0xc2 && c[1] < 0xa0) /* U+0080 to U+009F */
+            c[0] = c[1] = '?';
 }
 
 static void print_file(FILE *out, const char *role, const struct mesh_file *file, enum run_units units)
