@@ -6,6 +6,7 @@
 #include "measure/deviation_statistics.h"
 #include "measure/deviation_vertices.h"
 
+#include <assert.h>
 #include <math.h>
 #include <string.h>
 
@@ -65,6 +66,7 @@ static struct farthest_place place_of(const struct pair *pair, const struct maxi
 static bool find_maxima(const struct pair *pair, struct maximum *lost, struct maximum *invented,
                         struct arena scratch, struct error *err)
 {
+    assert(pair->reference.input);
     const aabb bounds = pair->reference.input->bounds;
     const aabb box = {deviation_frame_enter(&pair->frame, bounds.min),
                       deviation_frame_enter(&pair->frame, bounds.max)};
