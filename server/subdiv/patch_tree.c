@@ -1,0 +1,206 @@
+/* patch_tree.c - growing the tree: around one extraordinary corner without a mesh, elsewhere by local cages.
+ */
+#include "subdiv/patch_tree.h"
+
+#include "subdiv/bezier.h"
+#include "subdiv/limit.h"
+#include "subdiv/quad_fit.h"
+#include "subdiv/refine.h"
+
+bool patch_tree_open(struct patch_tree *tree, size_t capacity, double rest_radius, unsigned level_max,
+                     struct arena *keep)
+{
+    tree->count = 0;
+    tree->capacity = capacity;
+    tree->rest_radius = rest_radius;
+    tree->level_max = level_max;
+    tree->patches = ARENA_NEW(keep, struct patch, capacity);
+    tree->eye = ARENA_NEW(keep, struct eye, 1);
+    return !keep->failed;
+}
+
+/* What all steps of one tree share. */
+struct grower {
+    struct patch_tree *tree;
+    struct arena temporary;
+    struct error *err;
+};
+
+static bool can_grow(const struct patch_tree *tree, double radius, unsigned level)
+{
+    return radius > tree->rest_radius && level < tree->level_max && tree->capacity - tree->count >= 4;
+}
+
+static uint32_t add_children(struct patch_tree *tree, uint32_t at)
+{
+    struct patch *patch = &tree->patches[at];
+
+    patch->kind = PATCH_INNER;
+    patch->child = (uint32_t)tree->count;
+    tree->count += 4;
+    return patch->child;
+}
+
+static void set_piece(struct patch *patch, const vec3 net[16], unsigned turns)
+{
+    patch->kind = PATCH_PIECE;
+    patch->turns = turns & 3;
+    bezier_from_net(net, patch->points);
+}
+
+/* The quad at an extraordinary vertex, which is its corner `turns`: each step makes three pieces and a
+ * smaller quad of the same kind. */
+static void grow_eye(struct patch_tree *tree, uint32_t at, unsigned turns, unsigned level)
+{
+    vec3 centre, limits[4], nets[3][16];
+    double radius;
+
+    for (;; level++) {
+        eye_ball(tree->eye, &centre, &radius);
+        if (!can_grow(tree, radius, level))
+            break;
+        eye_refine(tree->eye, nets);
+        uint32_t child = add_children(tree, at);
+        for (unsigned k = 0; k < 3; k++)
+            set_piece(&tree->patches[child + ((k + 1 + turns) & 3)], (const vec3 *)nets[k], turns);
+        at = child + (turns & 3);
+    }
+    struct patch *rest = &tree->patches[at];
+    rest->kind = PATCH_REST;
+    rest->centre = centre;
+    rest->radius = radius;
+    eye_limits(tree->eye, limits);
+    for (unsigned j = 0; j < 4; j++)
+        rest->corners[(j + turns) & 3] = limits[j];
+}
+
+static bool set_rest(struct grower *grower, uint32_t at, const struct cage *local, vec3 centre, double radius)
+{
+    struct patch *rest = &grower->tree->patches[at];
+    struct arena temporary = grower->temporary;
+    struct ring ring;
+
+    if (!ring_open(&ring, local, &temporary))
+        return arena_error(grower->err);
+    rest->kind = PATCH_REST;
+    rest->centre = centre;
+    rest->radius = radius;
+    for (uint32_t j = 0; j < 4; j++)
+        rest->corners[j] = limit_position(local, NULL, j, &ring);
+    return true;
+}
+
+static bool grow(struct grower *grower, uint32_t at, const struct cage *cage, uint32_t f, unsigned first,
+                 struct local_marks *marks, unsigned level, struct arena scratch);
+
+/* Quad f with all its neighbours becomes a local cage, that is refined, and each child of the quad grows from
+ * there. */
+static bool grow_locally(struct grower *grower, uint32_t at, const struct cage *cage, uint32_t f,
+                         unsigned first, struct local_marks *marks, unsigned level, struct arena scratch)
+{
+    struct cage local, fine;
+    struct local_marks fine_marks;
+    vec3 centre;
+    double radius;
+
+    if (!local_cage_build(cage, f, first, marks, &local, &scratch, grower->temporary, grower->err))
+        return false;
+    local_cage_ball(&local, &centre, &radius);
+    if (!can_grow(grower->tree, radius, level))
+        return set_rest(grower, at, &local, centre, radius);
+    if (!refine_build(&local, &fine, &scratch, grower->temporary, grower->err))
+        return false;
+    if (!local_marks_open(&fine_marks, &fine, &scratch))
+        return arena_error(grower->err);
+    uint32_t child = add_children(grower->tree, at);
+    for (unsigned i = 0; i < 4; i++)
+        if (!grow(grower, child + i, &fine, i, (4 - i) & 3, &fine_marks, level + 1, scratch))
+            return false;
+    return true;
+}
+
+static bool grow(struct grower *grower, uint32_t at, const struct cage *cage, uint32_t f, unsigned first,
+                 struct local_marks *marks, unsigned level, struct arena scratch)
+{
+    unsigned corner = 0;
+    vec3 net[16];
+
+    switch (net_classify(cage, f, &corner)) {
+    case NET_REGULAR:
+        net_gather(cage, f, first, net);
+        set_piece(&grower->tree->patches[at], net, 0);
+        return true;
+    case NET_EXTRAORDINARY:
+        eye_gather(cage, f, corner, grower->tree->eye);
+        grow_eye(grower->tree, at, (corner - first) & 3, level);
+        return true;
+    default:
+        return grow_locally(grower, at, cage, f, first, marks, level, scratch);
+    }
+}
+
+bool patch_tree_build(struct patch_tree *tree, const struct cage *cage, uint32_t f, unsigned first,
+                      struct local_marks *marks, struct arena scratch, struct arena more_scratch,
+                      struct error *err)
+{
+    struct grower grower = {tree, more_scratch, err};
+
+    tree->count = 1;
+    return grow(&grower, 0, cage, f, first, marks, 0, scratch);
+}
+
+vec3 patch_corner(const struct patch_tree *tree, uint32_t patch, unsigned corner)
+{
+    static const unsigned PLACES[4] = {0, 3, 15, 12};
+    const struct patch *p = &tree->patches[patch];
+
+    while (p->kind == PATCH_INNER)
+        p = &tree->patches[p->child + corner];
+    return p->kind == PATCH_PIECE ? p->points[PLACES[(corner - p->turns) & 3]] : p->corners[corner];
+}
+
+static void add_to_fit(const struct patch_tree *tree, uint32_t at, const vec3 corners[4], const int sides[4],
+                       struct quad_fit *fit)
+{
+    const struct patch *p = &tree->patches[at];
+    vec3 middles[4], centre = {0}, part[4];
+    int part_sides[4];
+
+    if (p->kind == PATCH_REST) {
+        quad_fit_add_ball(fit, p->centre, p->radius, corners, sides);
+        return;
+    }
+    if (p->kind == PATCH_PIECE) {
+        for (unsigned j = 0; j < 4; j++) {
+            part[j] = corners[(j + p->turns) & 3];
+            part_sides[j] = sides[(j + p->turns) & 3];
+        }
+        quad_fit_add_bezier(fit, p->points, part, part_sides);
+        return;
+    }
+    for (unsigned j = 0; j < 4; j++) {
+        middles[j] = vec3_scale(vec3_add(corners[j], corners[(j + 1) & 3]), 0.5);
+        centre = vec3_add(centre, vec3_scale(corners[j], 0.25));
+    }
+    for (unsigned i = 0; i < 4; i++) {
+        unsigned before = (i + 3) & 3;
+        part[i] = corners[i];
+        part[(i + 1) & 3] = middles[i];
+        part[(i + 2) & 3] = centre;
+        part[before] = middles[before];
+        part_sides[i] = sides[i];
+        part_sides[before] = sides[before];
+        part_sides[(i + 1) & 3] = part_sides[(i + 2) & 3] = QUAD_FIT_NO_SIDE;
+        add_to_fit(tree, p->child + i, part, part_sides, fit);
+    }
+}
+
+double patch_eps(const struct patch_tree *tree, uint32_t patch, const vec3 corners[4])
+{
+    static const int SIDES[4] = {0, 1, 2, 3};
+    struct quad_fit fit;
+
+    quad_fit_begin(&fit, corners);
+    add_to_fit(tree, patch, corners, SIDES, &fit);
+    return quad_fit_eps(&fit);
+}

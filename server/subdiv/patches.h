@@ -1,0 +1,88 @@
+/* patches.h - triangles that stand for a Catmull-Clark limit surface, each with a certified distance.
+ *
+ * Every triangle T has a piece S_T of the limit surface over one control face, such that
+ *     every point of S_T is within eps of T, and every point of T is within eps of S_T.
+ * The pieces together are the whole limit surface. So for any point x, with d the distance to a set,
+ *     d(x, limit) <= d(x, T) + eps_T for every T,     d(x, limit) >= min over T of (d(x, T) - eps_T).
+ *
+ * Proof. A quad of the parameter domain, with the surface S over it, becomes two triangles over its four
+ * corner limits, and quad_fit.h gives an eps for which every point of S is within eps of one of the two, and
+ * every point of each is within eps of S. Let S_T be the points of S within eps of T. To eps comes 2^-42 of
+ * the largest coordinate for rounding (some hundred operations at most lie between a cage and a point, each
+ * of 2^-53): keep the cage near the origin. Where a vertex has more than NET_VALENCE_MAX faces, S and T lie
+ * in the box of the faces that touch the face, since both lie in the hull of their vertices, and eps is its
+ * diagonal.
+ *
+ * Faces are cut until eps is as wanted, or until `depth_max` halvings; then eps is larger, and true.
+ * Neighbouring faces may be cut differently: triangles need not meet along common edges, though points that
+ * are limits of control vertices are shared. Distances do not need more. Boundaries and creases are exact: no
+ * triangle bridges one, since none reaches over two control faces. At non-manifold edges and vertices and
+ * over faces left out, see cage.h.
+ *
+ * Faces do not depend on each other: chunks of them may be built on several threads, each with arenas of its
+ * own, and joined in order; the result is the same for any chunks. Time and memory are linear in the faces.
+ */
+#ifndef SUBDIV_PATCHES_H
+#define SUBDIV_PATCHES_H
+
+#include "subdiv/cage.h"
+
+#define LIMIT_DEPTH_DEFAULT 12
+
+struct limit_settings {
+    double eps;         /* wanted, in the units of the cage; not negative */
+    unsigned depth_max; /* at most 2^depth_max cuts of a control face into pieces; at most 24 */
+};
+
+/* What all chunks share. */
+struct limit_base {
+    struct cage cage; /* refined once, where many faces are not quads: face_source tells the control faces */
+    size_t vertex_count; /* of the control mesh: the first vertices of cage are theirs */
+    vec3 *limits;        /* [cage.mesh.vertex_count] */
+    aabb *vertex_boxes;  /* of the faces at each vertex; NULL when no valence is too large */
+    struct limit_settings settings;
+    double rounding;                                         /* part of every eps */
+    size_t nonmanifold_edge_count, nonmanifold_vertex_count; /* of the control mesh */
+};
+
+struct limit_mesh {
+    size_t position_count, triangle_count;
+    vec3 *positions; /* limit points; the first are the limits of all control vertices, in their order */
+    uint32_t (*triangles)[3]; /* [triangle_count] counter-clockwise like their face */
+    uint32_t *faces;          /* [triangle_count] control face, ascending */
+    double *eps;              /* [triangle_count] */
+    double eps_max;           /* 0 without triangles */
+    size_t over_count;        /* triangles whose eps is larger than wanted */
+    size_t left_out_count, nonmanifold_edge_count, nonmanifold_vertex_count; /* see cage.h */
+};
+
+/* Everything at once. The mesh must be valid, creases may be NULL. ERROR_LIMIT when memory ends. */
+bool limit_mesh_build(const struct mesh *mesh, const struct creases *creases, enum boundary_rule rule,
+                      struct limit_settings settings, struct limit_mesh *limit, struct arena *keep,
+                      struct arena scratch, struct error *err);
+
+/* The same in steps. The cage is copied or refined into base and must outlive it. */
+bool limit_base_build(const struct cage *cage, struct limit_settings settings, struct limit_base *base,
+                      struct arena *keep, struct arena scratch, struct error *err);
+
+struct limit_quad {
+    vec3 corners[4];
+    double eps;
+    uint32_t face;  /* of base.cage */
+    uint32_t whole; /* 1: its corners are those of the face */
+};
+struct limit_chunk {
+    size_t count;
+    struct limit_block *first, *last; /* quads in the order of faces */
+};
+/* The pieces of faces first to end - 1 of base->cage; their memory is taken from keep. */
+bool limit_chunk_build(const struct limit_base *base, size_t first, size_t end, struct limit_chunk *chunk,
+                       struct arena *keep, struct arena scratch, struct error *err);
+/* Chunks of all faces, in order. */
+bool limit_mesh_join(const struct limit_base *base, const struct limit_chunk *chunks, size_t chunk_count,
+                     struct limit_mesh *limit, struct arena *keep, struct error *err);
+
+/* True when every triangle names positions, every face ascends and no eps is negative. */
+bool limit_mesh_is_valid(const struct limit_mesh *limit);
+
+#endif
