@@ -127,19 +127,23 @@ static vec3 smooth_normal(const struct ring *ring)
     return vec3_cross(along, across);
 }
 
-/* A boundary of k quads: along it, and across it; with one face the two edges span the tangent plane. */
+/* A boundary of k quads: the directions e(0) - e(k) along it, which a step halves, and across it, which a step scales by
+ * l = (5 + c + sqrt((9 + c) (1 + c))) / 16, c = cos t, t = pi / k. The latter has the weights (16 l - 4) sin(i t) at
+ * e(i), sin(i t) + sin((i + 1) t) at the corner opposite in face i, and y at e(0) and e(k), from the column of e(0) in
+ * the step: (l - 1/4) y = l sin t - (2 l - 1/4) sum of sin(i t). With one face the two edges span the plane. */
 static vec3 boundary_normal(const struct ring *ring)
 {
     size_t k = ring->face_count;
-    double turn = M_PI / (double)k;
+    double turn = M_PI / (double)k, c = cos(turn), l = (5 + c + sqrt((9 + c) * (1 + c))) / 16;
+    double sines = (1 + c) / sin(turn), y = (l * sin(turn) - (2 * l - 0.25) * sines) / (l - 0.25);
     vec3 first = vec3_sub(ring->ends[0], ring->vertex), last = vec3_sub(ring->ends[k], ring->vertex);
     vec3 across = {0};
 
     if (k == 1)
         return vec3_cross(first, last);
-    add_scaled(&across, vec3_add(first, last), -(1 + cos(turn)) / sin(turn) * (1 + 2 * cos(turn)));
+    add_scaled(&across, vec3_add(first, last), y);
     for (size_t i = 1; i < k; i++)
-        add_scaled(&across, vec3_sub(ring->ends[i], ring->vertex), 4 * sin(turn * (double)i));
+        add_scaled(&across, vec3_sub(ring->ends[i], ring->vertex), (16 * l - 4) * sin(turn * (double)i));
     for (size_t i = 0; i < k; i++)
         add_scaled(&across, opposite_corner(ring, i), sin(turn * (double)i) + sin(turn * (double)(i + 1)));
     return vec3_cross(vec3_sub(first, last), across);
