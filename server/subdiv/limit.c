@@ -127,10 +127,11 @@ static vec3 smooth_normal(const struct ring *ring)
     return vec3_cross(along, across);
 }
 
-/* A boundary of k quads: the directions e(0) - e(k) along it, which a step halves, and across it, which a step scales by
- * l = (5 + c + sqrt((9 + c) (1 + c))) / 16, c = cos t, t = pi / k. The latter has the weights (16 l - 4) sin(i t) at
- * e(i), sin(i t) + sin((i + 1) t) at the corner opposite in face i, and y at e(0) and e(k), from the column of e(0) in
- * the step: (l - 1/4) y = l sin t - (2 l - 1/4) sum of sin(i t). With one face the two edges span the plane. */
+/* A boundary of k quads: the directions e(0) - e(k) along it, which a step halves, and across it, which a
+ * step scales by l = (5 + c + sqrt((9 + c) (1 + c))) / 16, c = cos t, t = pi / k. The latter has the weights
+ * (16 l - 4) sin(i t) at e(i), sin(i t) + sin((i + 1) t) at the corner opposite in face i, and y at e(0) and
+ * e(k), from the column of e(0) in the step: (l - 1/4) y = l sin t - (2 l - 1/4) sum of sin(i t). With one
+ * face the two edges span the plane. */
 static vec3 boundary_normal(const struct ring *ring)
 {
     size_t k = ring->face_count;

@@ -24,11 +24,11 @@ bool limit_positions(const struct cage *cage, vec3 *limits, struct arena scratch
  * zero where the surface has no single tangent plane or none is claimed: non-manifold and unused vertices,
  * creases and darts inside the surface, corners of several faces, interior valence 2, vanishing tangents.
  *
- * Tangents inside: Halstead, Kass, DeRose 1993. On a boundary, along it and across it: the left eigenvectors of the
- * step there, worked out in the .c. With five and more faces at a boundary vertex the surface is not smooth there (the
- * step has other eigenvalues above 1/2: H. Biermann, A. Levin, D. Zorin, "Piecewise smooth subdivision surfaces with
- * normal control", SIGGRAPH 2000); the normal is then that of these two directions. Where faces are turned over, the
- * first face of the vertex decides. */
+ * Tangents inside: Halstead, Kass, DeRose 1993. On a boundary, along it and across it: the left eigenvectors
+ * of the step there, worked out in the .c. With five and more faces at a boundary vertex the surface is not
+ * smooth there (the step has other eigenvalues above 1/2: H. Biermann, A. Levin, D. Zorin, "Piecewise smooth
+ * subdivision surfaces with normal control", SIGGRAPH 2000); the normal is then that of these two directions.
+ * Where faces are turned over, the first face of the vertex decides. */
 bool limit_normals(const struct cage *cage, vec3 *normals, struct arena scratch, struct error *err);
 
 /* The limit of one vertex. face_points of all faces, or NULL to work out those needed. */

@@ -4,10 +4,10 @@
  *   sample_*      three points of a real cage; a real cage refined twice
  *   normals_*     against closed forms and across levels
  *
- * Sources: the analytic cases (checked there with OpenSubdiv 3.5.0 and an own implementation); masks: M. Halstead, M.
- * Kass, T. DeRose 1993. That a limit does not depend on the level it is worked out at is what a limit is, and needs
- * no source. The samples are found by the environment variable FETTLE_SHARED, or as ../shared beside the checkout;
- * without them these tests are skipped and say so. */
+ * Sources: the analytic cases (checked there with OpenSubdiv 3.5.0 and an own implementation); masks: M.
+ * Halstead, M. Kass, T. DeRose 1993. That a limit does not depend on the level it is worked out at is what a
+ * limit is, and needs no source. The samples are found by the environment variable FETTLE_SHARED, or as
+ * ../shared beside the checkout; without them these tests are skipped and say so. */
 #include <criterion/criterion.h>
 #include <criterion/new/assert.h>
 #include <fcntl.h>
@@ -31,19 +31,22 @@ static void expect_near(vec3 got, vec3 want, double within, const char *name)
 
 Test(limit, known_cube_octahedron_and_tetrahedron)
 {
-    struct mesh cube = fixture_platonic(fixture_arena(), 6), octahedron = fixture_platonic(fixture_arena(), 8),
+    struct mesh cube = fixture_platonic(fixture_arena(), 6),
+                octahedron = fixture_platonic(fixture_arena(), 8),
                 tetrahedron = fixture_platonic(fixture_arena(), 4);
     const struct {
         const char *name;
         const struct mesh *mesh;
         double share;
-    } cases[] = {{"cube", &cube, 0.5}, {"octahedron", &octahedron, 13.0 / 27}, {"tetrahedron", &tetrahedron, 2.0 / 9}};
+    } cases[] = {
+        {"cube", &cube, 0.5}, {"octahedron", &octahedron, 13.0 / 27}, {"tetrahedron", &tetrahedron, 2.0 / 9}};
 
     for (size_t i = 0; i < 3; i++) {
         struct cage cage = cage_at(fixture_arena(), cases[i].mesh, NULL, BOUNDARY_EDGE_ONLY, 0);
         vec3 *limits = cage_limits(fixture_arena(), &cage);
         for (size_t v = 0; v < cage.mesh.vertex_count; v++)
-            expect_near(limits[v], vec3_scale(cage.mesh.positions[v], cases[i].share), ROUNDING, cases[i].name);
+            expect_near(limits[v], vec3_scale(cage.mesh.positions[v], cases[i].share), ROUNDING,
+                        cases[i].name);
     }
 }
 
@@ -118,13 +121,14 @@ Test(limit, known_boundary_and_corner_masks)
     for (size_t v = 0; v < 4; v++) {
         vec3 p = square.positions[v], centre = {0.5, 0.5, 0};
         /* (l + 4 v + r) / 6: two thirds of the way from the centre */
-        expect_near(cage_limits(fixture_arena(), &round)[v], vec3_lerp(centre, p, 2.0 / 3), ROUNDING, "edge only");
+        expect_near(cage_limits(fixture_arena(), &round)[v], vec3_lerp(centre, p, 2.0 / 3), ROUNDING,
+                    "edge only");
         expect_near(cage_limits(fixture_arena(), &fixed)[v], p, 0, "edge and corner");
     }
 }
 
-static void expect_same_limits(const struct mesh *mesh, const struct creases *creases, enum boundary_rule rule,
-                               const char *name)
+static void expect_same_limits(const struct mesh *mesh, const struct creases *creases,
+                               enum boundary_rule rule, const char *name)
 {
     struct arena here = *fixture_arena_of((size_t)128 << 20);
     struct cage first = cage_at(&here, mesh, creases, rule, 0);
@@ -174,14 +178,16 @@ Test(limit, steps_do_not_move_limits_at_creases_and_darts)
 
     for (unsigned round = 0; round < 20; round++) {
         struct arena here = *fixture_arena_of((size_t)16 << 20);
-        struct mesh mesh = round & 1 ? fixture_cubed_sphere(&here, 2) : cage_fan(&here, 3 + round / 4, round & 2);
+        struct mesh mesh =
+            round & 1 ? fixture_cubed_sphere(&here, 2) : cage_fan(&here, 3 + round / 4, round & 2);
         cage_shake(&mesh, 0.2, &state);
         struct creases creases = cage_creases(&here, &mesh, 6, &state);
         expect_same_limits(&mesh, &creases, BOUNDARY_EDGE_ONLY, "creases");
     }
 }
 
-/* The limits of 3 and 4 levels of a mesh come together: what refinement converges to is what the masks say. */
+/* The limits of 3 and 4 levels of a mesh come together: what refinement converges to is what the masks say.
+ */
 Test(limit, steps_bring_vertices_to_their_limits)
 {
     uint64_t state = 8;
@@ -225,15 +231,16 @@ Test(limit, sample_spot_has_the_known_limits)
     struct mesh spot = sample("spot_control_mesh.obj");
 
     for (unsigned level = 0; level < 3; level++) {
-        struct cage cage = cage_at(fixture_arena_of((size_t)64 << 20), &spot, NULL, BOUNDARY_EDGE_ONLY, level);
+        struct cage cage =
+            cage_at(fixture_arena_of((size_t)64 << 20), &spot, NULL, BOUNDARY_EDGE_ONLY, level);
         vec3 *limits = cage_limits(fixture_arena(), &cage);
         for (size_t v = 0; v < 3; v++)
             expect_near(limits[v], WANT[v], 1e-10, "spot");
     }
 }
 
-/* README of the samples: two steps of one file are the other, to its printed precision (6.7e-6), in another order; and
- * moving these points to the limit shifts them by up to 0.0112. */
+/* README of the samples: two steps of one file are the other, to its printed precision (6.7e-6), in another
+ * order; and moving these points to the limit shifts them by up to 0.0112. */
 Test(limit, sample_spot_refined_twice_is_the_other_sample)
 {
     struct mesh spot = sample("spot_control_mesh.obj"), quads = sample("spot_quadrangulated.obj");
@@ -270,7 +277,8 @@ Test(limit, normals_of_a_torus_are_those_of_its_limit)
     vec3 *normals = normals_of(&cage);
     double kn = (2 + cos(2 * M_PI / N)) / 3;
 
-    /* a curve (r kn cos b, r sin b) has the normal (cos b, kn sin b), and so has the limit surface by its symmetry */
+    /* a curve (r kn cos b, r sin b) has the normal (cos b, kn sin b), and so has the limit surface by its
+     * symmetry */
     for (size_t v = 0; v < torus.vertex_count; v++) {
         vec3 p = torus.positions[v];
         double a = atan2(p.y, p.x), b = atan2(p.z, hypot(p.x, p.y) - 3), size = hypot(cos(b), kn * sin(b));
@@ -309,7 +317,8 @@ Test(limit, normals_do_not_depend_on_the_level)
             cr_expect(epsilon_eq(dbl, vec3_length(want[0]), 1, 1e-14));
             cr_expect(gt(dbl, want[0].z, 0));
             for (unsigned level = 1; level < 4; level++) {
-                struct cage cage = cage_at(fixture_arena_of((size_t)64 << 20), &fan, NULL, BOUNDARY_EDGE_ONLY, level);
+                struct cage cage =
+                    cage_at(fixture_arena_of((size_t)64 << 20), &fan, NULL, BOUNDARY_EDGE_ONLY, level);
                 vec3 *got = normals_of(&cage);
                 for (size_t v = 0; v < fan.vertex_count; v++)
                     expect_near(got[v], want[v], 1e-11, "fan");
