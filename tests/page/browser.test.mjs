@@ -313,6 +313,7 @@ describe('compare', () => {
       const answer = await route.fetch();
       const body = await answer.json();
       const i = body.runs.findIndex((run) => run.id === second.latest_run);
+      if (i < 0) return route.fulfill({ response: answer, json: body }); // measured again by now
       Object.assign(body.runs[i], { comparable: false, why: 'measured by definitions 0, the baseline by 1' });
       for (const row of body.rows) {
         row.differences[i] = null;
