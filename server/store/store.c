@@ -216,7 +216,8 @@ bool store_open(const char *folder, bool create, const struct store_options *opt
     if (options->background_check) {
         store->checking = true;
         store->has_checker = pthread_create(&store->checker, NULL, check_in_background, store) == 0;
-        store->checking = store->has_checker;
+        if (!store->has_checker)
+            store->checking = false;
     }
     *out = store;
     return true;
