@@ -11,7 +11,7 @@
 #include "subdiv/refine.h"
 
 #define FACE_CORNERS_MAX 16 /* a larger face would be copied with each of its neighbours */
-#define TREE_CAPACITY 4096  /* patches of one face */
+#define TREE_CAPACITY 16384 /* patches of one face; only those used are touched */
 #define LEVEL_MAX 40        /* steps towards an extraordinary corner */
 #define REST_SHARE 0.125    /* of eps: a rest this small does not matter */
 #define BLOCK_QUADS 256
@@ -76,9 +76,10 @@ bool limit_base_build(const struct cage *cage, struct limit_settings settings, s
     base->cage = *cage;
     base->nonmanifold_edge_count = cage->nonmanifold_edge_count;
     base->nonmanifold_vertex_count = cage->nonmanifold_vertex_count;
-    base->rounding = ldexp(largest_coordinate(&cage->mesh), -42);
     if (needs_step(cage) && !refine_build(cage, &base->cage, keep, scratch, err))
         return false;
+    base->rounding =
+        ldexp(largest_coordinate(&cage->mesh), -42) * fmax(1, (double)base->cage.valence_max / 16);
     base->limits = ARENA_NEW(keep, vec3, base->cage.mesh.vertex_count);
     if (base->cage.valence_max > NET_VALENCE_MAX)
         base->vertex_boxes = ARENA_NEW(keep, aabb, base->cage.mesh.vertex_count);

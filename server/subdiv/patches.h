@@ -7,21 +7,21 @@
  *
  * Proof. A quad of the parameter domain, with the surface S over it, becomes two triangles over its four
  * corner limits, and quad_fit.h gives an eps for which every point of S is within eps of one of the two, and
- * every point of each is within eps of S. Let S_T be the points of S within eps of T. To eps comes 2^-42 of
- * the largest coordinate for rounding (some hundred operations at most lie between a cage and a point, each
- * of 2^-53): keep the cage near the origin. Where a vertex has more than NET_VALENCE_MAX faces, S and T lie
- * in the box of the faces that touch the face, since both lie in the hull of their vertices, and eps is its
- * diagonal.
+ * every point of each is within eps of S. Let S_T be the points of S within eps of T. Where a vertex has more
+ * than NET_VALENCE_MAX faces, S and T lie in the box of the faces that touch the face, since both lie in the
+ * hull of their vertices, and eps is its diagonal. Rounding is part of eps: 2^-42 of the largest coordinate,
+ * since some hundred operations of 2^-53 each lie between a cage and a point, and more where sums over a
+ * large valence do: keep the cage near the origin.
  *
- * Faces are cut until eps is as wanted, or until `depth_max` halvings; then eps is larger, and true.
- * Neighbouring faces may be cut differently: triangles need not meet along common edges, though points that
- * are limits of control vertices are shared. Distances do not need more. Boundaries and creases are exact: no
- * triangle bridges one, since none reaches over two control faces. At non-manifold edges and vertices and
- * over faces left out, see cage.h.
+ * Faces are cut until eps is as wanted, or until `depth_max` halvings or the room of one face's tree; then
+ * eps is larger, and true. Neighbouring faces may be cut differently: triangles need not meet along common
+ * edges, though points that are limits of control vertices are shared. Distances do not need more. Boundaries
+ * and creases are exact: no triangle bridges one, since none reaches over two control faces. At non-manifold
+ * edges and vertices and over faces left out, see cage.h.
  *
  * Faces do not depend on each other: chunks of them may be built on several threads, each with arenas of its
- * own, and joined in order; the result is the same for any chunks. Time and memory are linear in the faces.
- */
+ * own, and joined in order; the result is the same for any chunks. Time and memory are linear in the faces; a
+ * face on a semi-sharp edge costs about 2^sharpness times as much as one at an extraordinary vertex. */
 #ifndef SUBDIV_PATCHES_H
 #define SUBDIV_PATCHES_H
 
