@@ -1,5 +1,5 @@
 # oracles.mk - small programs that print what fettle computes, for comparison with reference libraries.
-#   make oracles    every program beside tests/oracle/*.c, into the build folder
+#   make oracles    every program beside tests/oracle/*.c and *.cpp, into the build folder
 
 ORACLES := $(patsubst tests/oracle/%.c,$(OUT)/%,$(wildcard tests/oracle/*.c))
 .PHONY: oracles
@@ -8,3 +8,17 @@ $(ORACLES): $(OUT)/%: $(OUT)/tests/oracle/%.o $(LIBRARY)
 	@echo '  ld  $@'
 	@$(CC) $(LDFLAGS) $^ $(LIBS) -o $@
 nodetest: oracles
+# The reference programs themselves, over CGAL (header-only: a minute to compile, once, whatever the build) and
+# OpenSubdiv.
+
+CGAL_ORACLE := build/oracle/cgal_measures
+oracles: $(CGAL_ORACLE)
+$(CGAL_ORACLE): tests/oracle/cgal_measures.cpp
+	@mkdir -p $(@D)
+	$(CXX) -std=c++17 -O2 -DNDEBUG -o $@ $< -lgmp -lmpfr
+
+OSD_ORACLE := build/oracle/opensubdiv_limits
+oracles: $(OSD_ORACLE)
+$(OSD_ORACLE): tests/oracle/opensubdiv_limits.cpp
+	@mkdir -p $(@D)
+	$(CXX) -std=c++17 -O2 -DNDEBUG -o $@ $< -losdCPU
