@@ -48,7 +48,7 @@ run() {
 
 for suite in $suites; do
     case $suite in
-    unit) run unit unit "$unit" --timeout 300 ;;
+    unit) run unit unit env LSAN_OPTIONS=suppressions=tests/leaks.txt "$unit" --timeout 300 ;;
     sanitized)
         run "sanitized: broken files" node env FETTLE="$sanitized" FETTLE_SANITIZED=1 \
             node --test --test-reporter=tap tests/cli/badinput.test.mjs
