@@ -286,25 +286,42 @@ static bool open_fields_folder(const char *path, int *fd, struct error *err)
            || error_set(err, ERROR_MACHINE, "cannot open the folder '%s': %s", path, strerror(errno));
 }
 
-/* The folder that FILE of --out is in. FILE is replaced when it is a regular file, or a link to one. */
-static bool open_out_folder(const char *path, char real[PATH_MAX], int *fd, struct error *err)
+/* The places that a run's results go to; -1: not asked for. */
+struct outputs {
+    int fields, out_folder, out_device; /* a device or pipe named by --out is written to as it is */
+    char out_path[PATH_MAX];
+};
+
+static bool open_out_folder(const char *path, struct outputs *outputs, struct error *err)
+{
+    char *real = outputs->out_path, *slash = strrchr(real, '/');
+
+    if (slash)
+        *slash = '\0';
+    outputs->out_folder = open(!slash ? "." : slash == real ? "/" : real, O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+    if (slash)
+        *slash = '/';
+    return outputs->out_folder >= 0
+           || error_set(err, ERROR_MACHINE, "cannot write '%s': %s", path, strerror(errno));
+}
+
+/* FILE of --out is replaced when it is a regular file, or a link to one. */
+static bool open_out(const char *path, struct outputs *outputs, struct error *err)
 {
     struct stat status;
 
-    if (!realpath(path, real))
-        snprintf(real, PATH_MAX, "%s", path);
-    if (stat(real, &status) == 0 && !S_ISREG(status.st_mode))
-        return error_set(err, ERROR_USAGE, "--out: '%s' is not a regular file; --json prints the record",
-                         path);
-    if (!*last_part(real))
+    if (!realpath(path, outputs->out_path))
+        snprintf(outputs->out_path, PATH_MAX, "%s", path);
+    bool exists = stat(path, &status) == 0;
+    if (exists && S_ISDIR(status.st_mode))
+        return error_set(err, ERROR_USAGE, "--out: '%s' is a folder; name a file in it", path);
+    if (!*last_part(outputs->out_path))
         return error_set(err, ERROR_USAGE, "--out: '%s' does not name a file", path);
-    char *slash = strrchr(real, '/');
-    if (slash)
-        *slash = '\0';
-    *fd = open(!slash ? "." : slash == real ? "/" : real, O_RDONLY | O_DIRECTORY | O_CLOEXEC);
-    if (slash)
-        *slash = '/';
-    return *fd >= 0 || error_set(err, ERROR_MACHINE, "cannot write '%s': %s", path, strerror(errno));
+    if (!exists || S_ISREG(status.st_mode))
+        return open_out_folder(path, outputs, err);
+    outputs->out_device = open(path, O_WRONLY | O_CLOEXEC | O_NOCTTY);
+    return outputs->out_device >= 0
+           || error_set(err, ERROR_MACHINE, "cannot write '%s': %s", path, strerror(errno));
 }
 
 /* The line that tells how far a run is, on a terminal. */
@@ -325,32 +342,44 @@ static bool print_progress(void *context, const char *stage, double fraction)
     return true;
 }
 
-static bool print_record(const struct run *run, struct error *err)
+static bool print_record(const struct run *run, FILE *stream, struct error *err)
 {
     char *text = NULL;
     size_t size;
     bool ok = run_record_text(run, &text, &size, err);
 
     if (ok)
-        fwrite(text, 1, size, stdout);
+        fwrite(text, 1, size, stream);
     free(text);
     return ok;
 }
 
-/* The places that a run's results go to; -1: not asked for. */
-struct outputs {
-    int fields, out;
-    char out_path[PATH_MAX];
-};
+static bool write_device(const struct run *run, int fd, const char *path, struct error *err)
+{
+    int own = dup(fd);
+    FILE *stream = own < 0 ? NULL : fdopen(own, "w");
+    bool ok = stream && print_record(run, stream, err);
+
+    if (!stream || (ok && (fflush(stream) != 0 || ferror(stream))))
+        ok = error_set(err, ERROR_MACHINE, "cannot write '%s': %s", path, strerror(errno));
+    if (stream)
+        fclose(stream);
+    else
+        close(own);
+    return ok;
+}
 
 static int deliver(const struct run *run, const struct call *call, const struct outputs *outputs,
                    struct error *err)
 {
     if (outputs->fields >= 0 && !run_fields_save(run, outputs->fields, err))
         return cli_fail(err);
-    if (outputs->out >= 0 && !run_record_save(run, outputs->out, last_part(outputs->out_path), err))
+    if (outputs->out_folder >= 0
+        && !run_record_save(run, outputs->out_folder, last_part(outputs->out_path), err))
         return cli_fail(err);
-    if (call->json ? !print_record(run, err) : !measure_table_print(run, stdout, err))
+    if (outputs->out_device >= 0 && !write_device(run, outputs->out_device, call->out, err))
+        return cli_fail(err);
+    if (call->json ? !print_record(run, stdout, err) : !measure_table_print(run, stdout, err))
         return cli_fail(err);
     return cli_finish_output();
 }
@@ -386,7 +415,7 @@ int cli_measure(int argc, char **argv)
     struct error err = {0};
     struct call call;
     struct run_input subject = {.fd = -1}, reference = {.fd = -1};
-    struct outputs outputs = {.fields = -1, .out = -1};
+    struct outputs outputs = {.fields = -1, .out_folder = -1, .out_device = -1};
     int status;
 
     if (!parse_call(argc, argv, &call, &err))
@@ -398,11 +427,12 @@ int cli_measure(int argc, char **argv)
     if (!open_input(call.subject, &subject, &err)
         || (call.reference && !open_input(call.reference, &reference, &err))
         || (call.fields && !open_fields_folder(call.fields, &outputs.fields, &err))
-        || (call.out && !open_out_folder(call.out, outputs.out_path, &outputs.out, &err)))
+        || (call.out && !open_out(call.out, &outputs, &err)))
         status = cli_fail(&err);
     else
         status = measure_and_deliver(&call, &subject, call.reference ? &reference : NULL, &outputs, &err);
-    close_open(outputs.out);
+    close_open(outputs.out_device);
+    close_open(outputs.out_folder);
     close_open(outputs.fields);
     close_open(reference.fd);
     close_open(subject.fd);

@@ -23,11 +23,21 @@ static void print_padding(FILE *out, const char *text, int width)
         fputc(' ', out);
 }
 
+/* A name is anybody's: what would steer the terminal is shown as '?'. */
+static void make_printable(char *name)
+{
+    for (; *name; name++)
+        if ((unsigned char)*name < 0x20 || *name == 0x7f)
+            *name = '?';
+}
+
 static void print_file(FILE *out, const char *role, const struct mesh_file *file, enum run_units units)
 {
-    char bytes[MEASURE_TEXT_SIZE];
+    char bytes[MEASURE_TEXT_SIZE], name[sizeof file->name];
     measure_text_bytes(file->bytes, bytes);
-    fprintf(out, "%-10s %s (%s%s%s, %s, units: %s)\n", role, file->name, file->format,
+    snprintf(name, sizeof name, "%s", file->name);
+    make_printable(name);
+    fprintf(out, "%-10s %s (%s%s%s, %s, units: %s)\n", role, name, file->format,
             file->compression ? ", " : "", file->compression ? file->compression : "", bytes,
             run_units_name(units));
 }
@@ -113,6 +123,25 @@ static void print_row(FILE *out, const struct measure_definition *measure, const
     fputc('\n', out);
 }
 
+/* One row for each tolerance that was asked for: the share of the area within it. */
+static void print_coverage(FILE *out, const struct run *run, const struct one_sided_deviation *side)
+{
+    enum run_units units = run->settings.units;
+    for (size_t i = 0; i < run->settings.deviation.tolerance_count; i++) {
+        char length[MEASURE_TEXT_SIZE], name[MEASURE_TEXT_SIZE + 32];
+        char digits[MEASURE_TEXT_SIZE], text[MEASURE_TEXT_SIZE + 32];
+        measure_text_value(run->settings.deviation.tolerances[i], length);
+        snprintf(name, sizeof name, "Area within %s%s%s", length, units == UNITS_UNKNOWN ? "" : " ",
+                 units == UNITS_UNKNOWN ? "" : run_units_name(units));
+        measure_text_interval(100 * side->coverage[i].lower, 100 * side->coverage[i].upper, digits);
+        snprintf(text, sizeof text, "\xe2\x89\x88 %s %%", digits);
+        fprintf(out, "  %s", name);
+        print_padding(out, name, NAME_WIDTH);
+        print_padding(out, text, VALUE_WIDTH);
+        fprintf(out, "%s\n", text);
+    }
+}
+
 static void print_group(FILE *out, const struct measure_group *group, const struct measure_list *measures,
                         const struct json_t *record, const struct run *run)
 {
@@ -125,6 +154,10 @@ static void print_group(FILE *out, const struct measure_group *group, const stru
         titled = true;
         print_row(out, &measures->measures[i], record, run);
     }
+    if (run->has_deviation && strcmp(group->id, "lost") == 0)
+        print_coverage(out, run, &run->deviation.reference_to_subject);
+    if (run->has_deviation && strcmp(group->id, "invented") == 0)
+        print_coverage(out, run, &run->deviation.subject_to_reference);
 }
 
 static void print_findings(FILE *out, const struct run *run)
@@ -180,7 +213,7 @@ bool measure_table_print(const struct run *run, FILE *out, struct error *err)
         goto out;
     print_file(out, kind_name(run->kind), &run->subject.file, run->settings.units);
     if (!run->settings.kind_given)
-        fprintf(out, "%-10s a %s by the corners of its faces; --kind says otherwise\n", "",
+        fprintf(out, "%-10s taken for a %s by the corners of its faces; --kind sets it\n", "",
                 kind_name(run->kind));
     if (run->has_reference) {
         print_file(out, "against", &run->reference.file, run->settings.units);

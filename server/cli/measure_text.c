@@ -132,6 +132,10 @@ void measure_text_interval(double lower, double upper, char text[MEASURE_TEXT_SI
     if (decimals >= 0) {
         /* Ends that differ in the units of large numbers need no decimals; far below 1000 one more tells. */
         decimals = decimals == 0 && upper - lower >= 10 ? 0 : decimals + 1;
+        /* Narrow ends on both sides of a round number differ early, but must not look far apart. */
+        int width_decimals = -leading_place(upper - lower), most = place < 6 ? 6 - place : 0;
+        width_decimals = width_decimals < most ? width_decimals : most;
+        decimals = decimals > width_decimals ? decimals : width_decimals;
         set_decimals(lower, decimals, FE_DOWNWARD, a);
         set_decimals(upper, decimals, FE_UPWARD, b);
     } else if (place >= 3 - DECIMALS_MAX) {

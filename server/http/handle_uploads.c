@@ -34,6 +34,8 @@ static bool parse_parameters(struct request *request, const char *units, struct 
                                           .note = request_parameter(request, "note")};
     if (!version->kind || (strcmp(version->kind, "scan") && strcmp(version->kind, "cage")))
         return error_set(err, ERROR_USAGE, "kind must be scan or cage");
+    if (!version->file_name)
+        version->file_name = version->kind;
     if (made_from && *made_from && !id_parse(made_from, &version->made_from))
         return error_set(err, ERROR_USAGE, "made_from must be an id: digits only");
     if (!parse_against(request, version, err))

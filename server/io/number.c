@@ -48,7 +48,9 @@ static double scale_by_product(uint64_t significand, int64_t q)
     int top = (int)(high >> 63);
     int shift = top + 64 - FRACTION_BITS - 3;
     uint64_t bits = high >> shift; /* 53 bits and one to round by, the sticky ones below are dropped */
-    /* floor(q log2 10) by 217706 / 65536, exact in the table's range */
+    /* floor(q log2 10) by 217706 / 65536, exact in the table's range; gcc shifts negative numbers
+     * arithmetically */
+    // cppcheck-suppress shiftNegativeLHS
     int64_t exponent = ((217706 * q) >> 16) + 63 + top - leading + EXPONENT_BIAS;
 
     if (exponent <= 0) { /* subnormal; a tie is impossible: 5^-q would have to divide 64 bits */

@@ -83,6 +83,31 @@ static bool read_magic(struct off *off, struct error *err)
     return true;
 }
 
+/* Words from here to the end of the line or its comment. */
+static size_t words_left(const struct off *off)
+{
+    size_t words = 0;
+    for (const char *at = text_skip_blank(off->at, off->end); !ends_line(at, off->end); words++) {
+        while (!ends_line(at, off->end) && !text_is_blank(*at))
+            at++;
+        at = text_skip_blank(at, off->end);
+    }
+    return words;
+}
+
+/* The next line that has a word, when it has only that one: how files of one number a line go on. Elsewhere
+ * nothing moves. */
+static bool has_lone_word(struct off *off)
+{
+    struct off ahead = *off;
+    struct error none;
+    ahead.at = text_eol(ahead.at, ahead.end);
+    if (!next_line(&ahead, "a number", &none) || words_left(&ahead) != 1)
+        return false;
+    off->at = ahead.at;
+    return true;
+}
+
 static bool read_count(struct off *off, size_t *count, const char *what, struct error *err)
 {
     const char *word = off->at = text_skip_blank(off->at, off->end);
@@ -124,9 +149,13 @@ static bool read_counts(struct off *off, struct error *err)
         return error_set_line(err, ERROR_EMPTY, "off", source_line(off->source, off->end),
                               "no counts, no vertices and no faces; there is nothing to measure");
     line = off->at;
-    if (!read_count(off, &off->vertex_count, "vertex", err)
-        || !read_count(off, &off->face_count, "face", err))
+    if (!read_count(off, &off->vertex_count, "vertex", err))
         return false;
+    bool one_a_line = words_left(off) == 0 && has_lone_word(off);
+    if (!read_count(off, &off->face_count, "face", err))
+        return false;
+    if (one_a_line)
+        has_lone_word(off);
     const char *word = off->at = text_skip_blank(off->at, off->end);
     int64_t edges;
     if (!ends_line(word, off->end) && !(off->at = text_whole_integer(word, off->end, &edges)))
@@ -144,35 +173,46 @@ static bool read_counts(struct off *off, struct error *err)
            && check_count(off, line, off->face_count, 2, MESH_MAX_CORNERS, "faces", err);
 }
 
-/* True when so many numbers may stand on a vertex line of this variant. */
+/* Numbers of a vertex of this variant without those of a colour. */
+static size_t plain_columns(const struct off *off)
+{
+    return 3 + (off->has_normals ? 3u : 0u) + (off->has_textures ? 2u : 0u);
+}
+
+/* True when a vertex of this variant may have so many numbers. */
 static bool fits_columns(const struct off *off, size_t columns)
 {
-    size_t plain = 3 + (off->has_normals ? 3u : 0u) + (off->has_textures ? 2u : 0u);
+    size_t plain = plain_columns(off);
     return off->has_colours ? columns == plain + 3 || columns == plain + 4 : columns == plain;
 }
 
+/* A vertex may go on over lines when its last number ends one; not in COFF, where a colour has 3 or 4. */
 static bool read_vertex(struct off *off, vec3 *position, struct error *err)
 {
     enum { MOST = 12 }; /* STCNOFF: 3 + 3 + 4 + 2 */
     double value[MOST + 1];
-    size_t columns = 0;
+    size_t columns = 0, first_columns = 0;
+    const char *line = NULL;
 
-    if (!next_line(off, "a vertex", err))
-        return false;
-    const char *line = off->at;
-    for (const char *at = line; !ends_line(at, off->end) && columns <= MOST;
-         at = text_skip_blank(off->at, off->end)) {
-        if (!(off->at = text_number(at, off->end, &value[columns])))
-            return text_refuse_number(off->source, at, "a coordinate", err);
-        columns++;
-    }
+    do {
+        if (!next_line(off, "a vertex", err))
+            return false;
+        line = line ? line : off->at;
+        for (const char *at = off->at; !ends_line(at, off->end) && columns <= MOST;
+             at = text_skip_blank(off->at, off->end)) {
+            if (!(off->at = text_number(at, off->end, &value[columns])))
+                return text_refuse_number(off->source, at, "a coordinate", err);
+            columns++;
+        }
+        off->at = text_eol(off->at, off->end);
+        first_columns = first_columns ? first_columns : columns;
+    } while (columns < plain_columns(off) && !off->has_colours);
     if (!fits_columns(off, columns))
         return error_set_line(
             err, ERROR_SYNTAX, "off", source_line(off->source, line),
             "a vertex line has %zu numbers, which this kind of OFF does not allow; write one "
             "vertex a line, and COFF or NOFF where colours or normals follow",
-            columns);
-    off->at = text_eol(off->at, off->end);
+            first_columns);
     *position = (vec3){value[0], value[1], value[2]};
     return true;
 }
@@ -182,9 +222,6 @@ static bool read_index(struct off *off, size_t corner, struct error *err)
     const char *word = off->at = text_skip_blank(off->at, off->end);
     int64_t index;
 
-    if (ends_line(word, off->end))
-        return error_set_line(err, ERROR_SYNTAX, "off", source_line(off->source, word),
-                              "a face has fewer indices than it announces; the file may be cut short");
     if (!(off->at = text_whole_integer(word, off->end, &index)))
         return refuse(off, word, ERROR_SYNTAX, err, "is no vertex index; write a whole number");
     if (index < 0 || (uint64_t)index >= off->vertex_count) {
@@ -214,6 +251,27 @@ static bool skip_colour(struct off *off, struct error *err)
     return true;
 }
 
+/* The indices of a face, which may go on over lines when the last ends one; what would be left of the last
+ * line belongs to another face then, so that this one has too few. */
+static bool read_indices(struct off *off, const char *face, size_t size, struct error *err)
+{
+    bool is_spread = false;
+
+    for (size_t c = 0; c < size; c++) {
+        if (ends_line(text_skip_blank(off->at, off->end), off->end)) {
+            struct error none;
+            is_spread = true;
+            if (!next_line(off, "an index", &none) || words_left(off) > size - c)
+                return error_set_line(
+                    err, ERROR_SYNTAX, "off", source_line(off->source, face),
+                    "a face has fewer indices than it announces; the file may be cut short");
+        }
+        if (!read_index(off, c, err))
+            return false;
+    }
+    return is_spread || skip_colour(off, err);
+}
+
 static bool read_face(struct off *off, struct error *err)
 {
     int64_t size;
@@ -232,10 +290,7 @@ static bool read_face(struct off *off, struct error *err)
                       "corners are more than a face may have (1000000); split it");
     if (off->corner_room - off->corner_count < (size_t)size)
         return source_refuse_full(off->source, off->corner_room, MESH_MAX_CORNERS, "corners of faces", err);
-    for (size_t c = 0; c < (size_t)size; c++)
-        if (!read_index(off, c, err))
-            return false;
-    if (!skip_colour(off, err))
+    if (!read_indices(off, word, (size_t)size, err))
         return false;
     if (size < 3) {
         source_note_dropped_face(off->source, (size_t)size);

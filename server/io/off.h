@@ -4,7 +4,9 @@
  * magic's line; the edge count may be missing and is not believed. '#' begins a comment. One vertex a line:
  * x y z, then 3 numbers of a normal (N), 3 or 4 of a colour (C), 2 of a texture (ST), none kept; any other
  * number of columns is refused rather than guessed. One face a line: corner count, indices, up to 4 numbers
- * of colour, not kept. 4OFF and nOFF (other dimensions) and OFF BINARY are refused as ERROR_TYPE. */
+ * of colour, not kept. Counts, a vertex without colours or a face without them may also go on over lines, as
+ * in a file of one number a line, where a line ends with the last of their numbers. 4OFF and nOFF (other
+ * dimensions) and OFF BINARY are refused as ERROR_TYPE. */
 #ifndef IO_OFF_H
 #define IO_OFF_H
 

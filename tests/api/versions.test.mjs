@@ -36,6 +36,13 @@ describe('versions', () => {
     assert.equal(after_.trend.length, 1);
   });
 
+  test('a file sent without a name is called by its kind', async () => {
+    const specimen = await makeSpecimen(server);
+    const made = await call(server, 'POST', `/api/v1/specimens/${specimen.id}/versions?kind=scan`, { body: box({ at: 31 }) });
+    assert.equal(made.status, 201, made.text);
+    assert.equal(made.body.file.name, 'scan');
+  });
+
   test('the same bytes for the same specimen and kind are the existing version', async () => {
     const specimen = await makeSpecimen(server);
     const other = await makeSpecimen(server);

@@ -116,18 +116,19 @@ test('output_table is for people: short, aligned, with units', (t) => {
   const { positions, faces } = torus(40, 30);
   const cage = writeObj(folder, 'cage.obj', { positions, faces: faces.slice(1) });
   const scan = writeObj(folder, 'scan.obj', fanned(torus(60, 45)));
-  const done = fettle(['measure', cage, '--against', scan, '--units', 'mm']);
+  const done = fettle(['measure', cage, '--against', scan, '--units', 'mm', '--tolerance', '1m']);
   assert.equal(done.status, 0);
   assert.equal(done.stderr, '');
   const lines = done.stdout.split('\n');
   const row = (name) => lines.find((l) => l.startsWith(`  ${name} `));
   assert.match(lines[0], /^cage +cage\.obj \(obj, .* KiB, units: mm\)$/);
-  assert.match(lines[1], /^ +a cage by the corners of its faces; --kind says otherwise$/);
+  assert.match(lines[1], /^ +taken for a cage by the corners of its faces; --kind sets it$/);
   assert.match(lines[2], /^against +scan\.obj /);
   assert.match(row('Open edges'), / 4 +0$/);
   assert.match(row('Faces'), / 1\u202f199 +5\u202f400$/);
   assert.match(row('Greatest loss'), / \d+\.\d+–\d+\.\d+ mm$/);
   assert.match(row('Mean loss'), / ≈ \d+\.\d+ ± \d+\.\d+ mm$/);
+  assert.match(row('Area within 1\u202f000 mm'), / ≈ 100 %$/);
   assert.match(row('Genus'), / 1 +1$/);
   assert.ok(lines.length < 70, `${lines.length} lines`);
   assert.ok(lines.every((l) => l.length <= 160));
@@ -135,6 +136,12 @@ test('output_table is for people: short, aligned, with units', (t) => {
   const { lower, upper } = measure([cage, '--against', scan, '--units', 'mm']).deviation.reference_to_subject.max;
   const [low, high] = row('Greatest loss').match(/[\d.]+/g).map(Number);
   assert.ok(low <= lower && upper <= high, `${low} to ${high} for ${lower} to ${upper}`);
+});
+
+test('output_table shows no control character of a file name', (t) => {
+  const file = writeObj(temporaryFolder(t), 'a\u001b[31m\nb.obj', cube());
+  assert.match(fettle(['measure', file]).stdout, /^cage +a\?\[31m\?b\.obj /);
+  assert.equal(measure([file]).subject.file.name, 'a\u001b[31m\nb.obj');
 });
 
 test('output_table of a mesh alone has no deviation and no reference', (t) => {
@@ -161,17 +168,26 @@ test('output_out writes the record whole, under its name only', (t) => {
   assert.ok(existsSync(join(folder, 'here.json')));
 });
 
+test('output_out writes to a pipe as it is', (t) => {
+  const file = writeObj(temporaryFolder(t), 'a.obj', cube());
+  const line = '"$1" measure "$2" --out /dev/fd/3 3>&1 >/dev/null | cat';
+  const piped = spawnSync('bash', ['-c', line, 'bash', program, file], { encoding: 'utf8', timeout: 60000 });
+  assert.deepEqual(comparable(JSON.parse(piped.stdout)), comparable(measure([file])));
+});
+
 test('output_out that cannot be written has a status and leaves nothing', (t) => {
   const folder = temporaryFolder(t);
   const file = writeObj(folder, 'a.obj', cube());
   const missing = fettle(['measure', file, '--out', join(folder, 'no/such/r.json')]);
   assert.equal(missing.status, 5);
   assert.match(firstLine(missing.stderr), /^fettle: cannot write /);
-  for (const path of ['/dev/null', folder]) {
-    const refused = fettle(['measure', file, '--out', path]);
-    assert.equal(refused.status, 2, path);
-    assert.match(firstLine(refused.stderr), /not a regular file/);
-  }
+  const refused = fettle(['measure', file, '--out', folder]);
+  assert.equal(refused.status, 2);
+  assert.match(firstLine(refused.stderr), /is a folder/);
+  const full = fettle(['measure', file, '--out', '/dev/full']);
+  assert.equal(full.status, 5);
+  assert.match(firstLine(full.stderr), /^fettle: cannot write '\/dev\/full': /);
+  assert.equal(full.stdout, '');
   assert.deepEqual(readdirSync(folder), ['a.obj']);
 });
 

@@ -59,7 +59,8 @@ Test(measure_text, intervals_are_rounded_outward)
                 {0, 0.000415, "0.00000" RANGE "0.00042"},
                 {0.10001, 0.9, "0.10" RANGE "0.91"},
                 {0.5, 0.5, "0.5"},
-                {3.980491761, 3.980491763, "3.980491" RANGE "3.980492"}, /* alike in ten digits */
+                {3.980491761, 3.980491763, "3.980491" RANGE "3.980492"},         /* alike in ten digits */
+                {1.4999999999995, 1.5000000000005, "1.499999" RANGE "1.500001"}, /* about a round number */
                 {12, 57.2, "12" RANGE "58"},
                 {0, 1.21e-17, "0" RANGE "1.3e-17"},
                 {NAN, NAN, DASH}};

@@ -128,7 +128,7 @@ Test(finding, groups_of_holes_come_longest_first)
     const struct measured *m = fixture_measured(mesh);
     const struct finding *got = m->findings.entries;
     cr_assert(eq(sz, m->findings.total, 2));
-    cr_expect(eq(sz, m->findings.total_by_kind[FINDING_OPEN_LOOP], 2));
+    cr_expect(eq(sz, m->findings.total_by_kind[FINDING_SUBJECT][FINDING_OPEN_LOOP], 2));
     cr_expect(got[0].size > got[1].size && got[0].score > got[1].score);
     cr_expect(eq(sz, got[1].faces_total, 4));
 }
@@ -148,7 +148,7 @@ Test(finding, groups_of_nonmanifold_edges_that_do_not_touch)
         fixture_add_quad(&mesh, v, v + 1, 37 + 2 * i, 36 + 2 * i);
     }
     const struct measured *m = fixture_measured(mesh);
-    cr_assert(eq(sz, m->findings.total_by_kind[FINDING_NONMANIFOLD_EDGE], 2));
+    cr_assert(eq(sz, m->findings.total_by_kind[FINDING_SUBJECT][FINDING_NONMANIFOLD_EDGE], 2));
     cr_expect(eq(dbl, m->findings.entries[0].size, 3));
     cr_expect(eq(dbl, m->findings.entries[0].at.x, 2.5));
     cr_expect(eq(dbl, m->findings.entries[0].radius, 1.5));
