@@ -169,14 +169,15 @@ static bool tell(const struct progress *progress, double fraction, struct error 
            || error_set(err, ERROR_CANCELLED, "the measurement was stopped");
 }
 
-bool measure_input_build(const struct mesh *mesh, enum mesh_kind kind, const struct progress *progress,
-                         struct measure_input *input, struct arena *keep, struct arena scratch,
-                         struct error *err)
+bool measure_input_build_threaded(const struct mesh *mesh, enum mesh_kind kind, size_t threads,
+                                  const struct progress *progress, struct measure_input *input,
+                                  struct arena *keep, struct arena scratch, struct error *err)
 {
     assert(mesh_is_valid(mesh));
     memset(input, 0, sizeof *input);
     input->mesh = mesh;
     input->kind = kind;
+    input->threads = threads;
     if (!tell(progress, 0, err) || !edges_build(mesh, &input->edges, keep, scratch, err)
         || !tell(progress, 0.3, err) || !fans_build(mesh, &input->edges, &input->fans, keep, scratch, err)
         || !tell(progress, 0.5, err) || !shells_build(mesh, &input->edges, &input->shells, keep, scratch, err)
@@ -188,4 +189,11 @@ bool measure_input_build(const struct mesh *mesh, enum mesh_kind kind, const str
         return false;
     measure_box(input);
     return measure_geometry(input, keep, scratch, err) && tell(progress, 1, err);
+}
+
+bool measure_input_build(const struct mesh *mesh, enum mesh_kind kind, const struct progress *progress,
+                         struct measure_input *input, struct arena *keep, struct arena scratch,
+                         struct error *err)
+{
+    return measure_input_build_threaded(mesh, kind, 1, progress, input, keep, scratch, err);
 }

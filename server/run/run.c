@@ -66,8 +66,8 @@ static bool report_side(struct workshop *shop, enum mesh_kind kind, struct side 
 {
     struct mesh_report *report = &side->result->report;
     bool ok = stage_clock_enter(&shop->clock, "topology", shop->err)
-              && measure_input_build(&side->mesh, kind, &shop->clock.progress, &side->input, shop->keep,
-                                     shop->scratch, shop->err)
+              && measure_input_build_threaded(&side->mesh, kind, shop->threads, &shop->clock.progress,
+                                              &side->input, shop->keep, shop->scratch, shop->err)
               && stage_clock_enter(&shop->clock, "quality", shop->err)
               && mesh_report_build(&side->input, &shop->clock.progress, report, &side->result->file.warnings,
                                    shop->keep, shop->scratch, shop->err);
