@@ -1,7 +1,6 @@
 /* test_threads.c - files of some MiB read by one thread and by several: the same mesh, warnings and error.
  *   obj_*   parts of one OBJ text, whose indices, warnings and errors reach across the cuts
  *   ply_*   rows of fixed size
- *   stl_*   merging
  */
 #include "reading.h"
 
@@ -127,5 +126,51 @@ Test(io_threads, obj_refused_at_the_first_fault)
         expect_same("fault.obj", text.begin, text.used);
         free(text.begin);
         free(rest.begin);
+    }
+}
+
+/* A binary PLY of many triangles over few vertices; byte `change` of the body becomes `to`. */
+static void expect_same_ply(const char *form, const char *real, size_t change, char to)
+{
+    size_t vertices = 40000, faces = 70000, real_bytes = strcmp(real, "float") == 0 ? 4 : 8;
+    struct text text = {calloc(1, TEXT_ROOM), 0};
+    char header[300];
+    uint64_t seed = change;
+    bool big = strstr(form, "big") != NULL;
+    snprintf(
+        header, sizeof header,
+        "ply\nformat %s 1.0\nelement vertex %zu\nproperty uchar tag\nproperty %s x\nproperty %s y\nproperty "
+        "%s z\nelement face %zu\nproperty list uchar int vertex_indices\nend_header\n",
+        form, vertices, real, real, real, faces);
+    put(&text, header);
+    char *body = text.begin + text.used, *at = body;
+    for (size_t v = 0; v < vertices; v++, at += 1 + 3 * real_bytes)
+        for (size_t i = 0; i < 3 * real_bytes; i++)
+            at[1 + i] = (char)(i % real_bytes == (big ? 0 : real_bytes - 1) ? 0x3f : draw(&seed, 256));
+    for (size_t f = 0; f < faces; f++, at += 13) {
+        *at = 3;
+        for (size_t c = 0; c < 3; c++) {
+            unsigned index = draw(&seed, (unsigned)vertices);
+            for (size_t i = 0; i < 4; i++)
+                at[1 + 4 * c + i] = (char)(index >> 8 * (big ? 3 - i : i));
+        }
+    }
+    if (change)
+        body[change] = to;
+    expect_same("rows.ply", text.begin, (size_t)(at - text.begin));
+    free(text.begin);
+}
+
+Test(io_threads, ply_rows_of_one_size_and_those_that_differ)
+{
+    static const char *const forms[] = {"binary_little_endian", "binary_big_endian"};
+    size_t vertex_end = 40000 * 13;
+    for (size_t i = 0; i < 2; i++) {
+        expect_same_ply(forms[i], "float", 0, 0);
+        expect_same_ply(forms[i], "double", 0, 0);
+        expect_same_ply(forms[i], "float", vertex_end + 13 * 50001, 4); /* a quad: the rest is misread */
+        expect_same_ply(forms[i], "float", vertex_end + 13 * 60000 + (i ? 1 : 4), 1);  /* an index too high */
+        expect_same_ply(forms[i], "float", vertex_end + 13 * 60000 + (i ? 1 : 4), -1); /* a negative index */
+        expect_same_ply(forms[i], "float", 13 * 39000 + (i ? 1 : 4), 0x7f);
     }
 }
