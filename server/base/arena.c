@@ -16,6 +16,8 @@ enum { GAP = 32 };
 enum { GAP = 0 };
 #endif
 
+enum { HUGE_FROM = 64 << 20 };
+
 bool arena_open(struct arena *arena, size_t bytes, struct error *err)
 {
     size_t page = (size_t)sysconf(_SC_PAGESIZE);
@@ -27,6 +29,9 @@ bool arena_open(struct arena *arena, size_t bytes, struct error *err)
         return error_set(err, ERROR_MACHINE,
                          "the machine refuses %zu MiB of memory; close other programs or raise the limit",
                          size >> 20);
+    /* pages of 2 MiB where the system grants them: a big mesh then costs few faults; a refusal is no harm */
+    if (size >= HUGE_FROM)
+        madvise(map, size, MADV_HUGEPAGE);
     arena->base = arena->begin = map;
     arena->end = arena->begin + size;
     POISON(arena->base, size);

@@ -9,7 +9,7 @@
 #define DIGEST_HEX_SIZE 65 /* 64 hex digits and the terminator */
 
 struct digest {
-    uint64_t state[32]; /* opaque: holds nettle's context */
+    uint64_t state[32]; /* opaque: holds the context */
 };
 
 void digest_begin(struct digest *digest);

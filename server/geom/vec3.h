@@ -61,8 +61,11 @@ static inline bool aabb_is_empty(aabb box)
 }
 static inline aabb aabb_include(aabb box, vec3 p)
 {
-    box.min = (vec3){fmin(box.min.x, p.x), fmin(box.min.y, p.y), fmin(box.min.z, p.z)};
-    box.max = (vec3){fmax(box.max.x, p.x), fmax(box.max.y, p.y), fmax(box.max.z, p.z)};
+    /* not fmin and fmax: calls, and of +0 and -0 each machine picks its own */
+    box.min = (vec3){p.x < box.min.x ? p.x : box.min.x, p.y < box.min.y ? p.y : box.min.y,
+                     p.z < box.min.z ? p.z : box.min.z};
+    box.max = (vec3){p.x > box.max.x ? p.x : box.max.x, p.y > box.max.y ? p.y : box.max.y,
+                     p.z > box.max.z ? p.z : box.max.z};
     return box;
 }
 /* The midpoint, without overflow for coordinates near the largest double. */

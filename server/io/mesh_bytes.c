@@ -91,7 +91,7 @@ static void note_coordinates(const struct mesh *mesh, struct mesh_file *file)
                     "all coordinates are below 1.1e-19; check the units, areas may underflow");
 }
 
-static bool read_plain(const char *begin, size_t bytes, const char *name, enum format format,
+static bool read_plain(const char *begin, size_t bytes, const char *name, enum format format, size_t threads,
                        const struct progress *progress, struct mesh *mesh, struct mesh_file *file,
                        struct arena *keep, struct arena scratch, struct error *err)
 {
@@ -99,6 +99,7 @@ static bool read_plain(const char *begin, size_t bytes, const char *name, enum f
                             .end = begin + bytes,
                             .text = begin + format_mark_bytes(begin, bytes),
                             .format = formats[format].family,
+                            .threads = threads,
                             .seed = seed_of(file->sha256),
                             .progress = progress,
                             .file = file};
@@ -124,9 +125,9 @@ static void begin_file(const char *name, size_t bytes, struct mesh_file *file)
                     "the file's name is not UTF-8; its odd bytes are shown as U+FFFD");
 }
 
-bool mesh_bytes_read(const char *begin, size_t bytes, const char *name, const struct progress *progress,
-                     struct mesh *mesh, struct mesh_file *file, struct arena *keep, struct arena scratch,
-                     struct error *err)
+bool mesh_bytes_read(const char *begin, size_t bytes, const char *name, size_t threads,
+                     const struct progress *progress, struct mesh *mesh, struct mesh_file *file,
+                     struct arena *keep, struct arena scratch, struct error *err)
 {
     enum format format;
     struct inflated inflated;
@@ -151,5 +152,5 @@ bool mesh_bytes_read(const char *begin, size_t bytes, const char *name, const st
             return error_set_byte(err, ERROR_TYPE, file->compression, 0,
                                   "the content is compressed twice; compress the mesh once");
     }
-    return read_plain(begin, bytes, name, format, progress, mesh, file, keep, scratch, err);
+    return read_plain(begin, bytes, name, format, threads, progress, mesh, file, keep, scratch, err);
 }

@@ -1,15 +1,20 @@
 /* mesh_file.c - a file descriptor becomes mapped bytes with a digest, and these a mesh (mesh_bytes.h). */
 #include "io/mesh_file.h"
 
+#include "io/format.h"
 #include "io/mesh_bytes.h"
 
 #include <errno.h>
+#include <pthread.h>
+#include <stdatomic.h>
 #include <string.h>
 #include <sys/mman.h>
 #include <sys/stat.h>
 
 /* Bytes hashed between two looks at the listener. */
 enum { PIECE = 4 << 20 };
+/* A smaller file is hashed before it is read: a thread would cost more than it saves. */
+enum { BESIDE_BYTES = 1 << 20 };
 
 /* Passes progress on, and stops the reader when the file shrank under its mapping, where reading on would
  * end the process with SIGBUS. (A shrinking between two calls still does: the store's blobs never change.) */
@@ -17,7 +22,7 @@ struct watch {
     int fd;
     struct stat first;
     const struct progress *outer;
-    bool changed;
+    atomic_bool changed, stopped;
 };
 
 static bool is_unchanged(struct watch *watch)
@@ -50,11 +55,66 @@ static bool hash(const char *begin, size_t bytes, const struct progress *progres
     return true;
 }
 
-bool mesh_file_read(int fd, const char *name, const struct progress *progress, struct mesh *mesh,
-                    struct mesh_file *file, struct arena *keep, struct arena scratch, struct error *err)
+/* The digest made beside the reading. */
+struct hashing {
+    struct watch *watch;
+    const char *begin;
+    size_t bytes;
+    char *hex;
+};
+
+static bool tell_hashing(void *context, const char *stage, double fraction)
+{
+    struct watch *watch = context;
+    (void)stage, (void)fraction;
+    return !watch->stopped && is_unchanged(watch);
+}
+
+static void *hash_beside(void *context)
+{
+    struct hashing *hashing = context;
+    struct progress progress = {tell_hashing, hashing->watch};
+    struct error err;
+    return hash(hashing->begin, hashing->bytes, &progress, hashing->hex, &err) ? hashing : NULL;
+}
+
+/* Merging the corners of STL begins with the digest, and what is compressed may be one. */
+static bool needs_digest_first(const char *begin, size_t bytes, const char *name)
+{
+    enum format format;
+    struct error err;
+    return !format_detect(begin, bytes, name, &format, &err)
+           || (format != FORMAT_OBJ && format != FORMAT_PLY && format != FORMAT_OFF);
+}
+
+static bool read_bytes(const char *begin, size_t bytes, const char *name, size_t threads, struct watch *watch,
+                       struct mesh *mesh, struct mesh_file *file, struct arena *keep, struct arena scratch,
+                       struct error *err)
+{
+    struct progress watched = {tell_watched, watch};
+    char hex[DIGEST_HEX_SIZE];
+    struct hashing hashing = {watch, begin, bytes, hex};
+    pthread_t beside;
+    void *hashed;
+
+    if (threads < 2 || bytes < BESIDE_BYTES || needs_digest_first(begin, bytes, name)
+        || pthread_create(&beside, NULL, hash_beside, &hashing) != 0)
+        return hash(begin, bytes, &watched, file->sha256, err)
+               && mesh_bytes_read(begin, bytes, name, threads, &watched, mesh, file, keep, scratch, err);
+
+    bool ok = mesh_bytes_read(begin, bytes, name, threads, &watched, mesh, file, keep, scratch, err);
+    watch->stopped = !ok;
+    pthread_join(beside, &hashed);
+    if (hashed)
+        memcpy(file->sha256, hex, sizeof hex);
+    return ok && hashed;
+}
+
+bool mesh_file_read(int fd, const char *name, size_t threads, const struct progress *progress,
+                    struct mesh *mesh, struct mesh_file *file, struct arena *keep, struct arena scratch,
+                    struct error *err)
 {
     struct watch watch = {.fd = fd, .outer = progress};
-    struct progress watched = {tell_watched, &watch};
     const char *begin = "";
     size_t bytes = 0;
     bool ok = false;
@@ -71,12 +131,8 @@ bool mesh_file_read(int fd, const char *name, const struct progress *progress, s
             return error_set(err, ERROR_MACHINE, "the file cannot be mapped: %s", strerror(errno));
         begin = map;
     }
-    if (!hash(begin, bytes, &watched, file->sha256, err))
-        goto out;
-    ok =
-        mesh_bytes_read(begin, bytes, name, &watched, mesh, file, keep, scratch, err) && is_unchanged(&watch);
-
-out:
+    ok = read_bytes(begin, bytes, name, threads, &watch, mesh, file, keep, scratch, err)
+         && is_unchanged(&watch);
     if (watch.changed)
         ok = error_set_byte(err, ERROR_DATA, "file", 0,
                             "the file changed while it was read; wait until its export has ended");

@@ -30,14 +30,15 @@ struct mesh_file {
 };
 
 /* Reads the whole of fd (a regular file, from offset 0; mapped, never written). name only serves the warnings
- * and the record. The mesh's arrays come from keep; scratch must not overlap keep.
- * Of a file of n bytes (inflated) the arrays take at most 8 n in keep and 5 n + 1 MiB in scratch, pages being
- * used only as far as the mesh needs them; a compressed one needs twice its inflated size in scratch besides.
- * A file that changes meanwhile is ERROR_DATA, as long as it does not shrink between two calls of progress
- * (once a MiB), where the mapping ends the process with SIGBUS. Errors: ERROR_SYNTAX, _DATA, _LIMIT, _TYPE,
- * _EMPTY with format and place; ERROR_MACHINE; ERROR_CANCELLED.
+ * and the record. The result is the same for any number of threads. The mesh's arrays come from keep; scratch
+ * must not overlap keep. Of a file of n bytes (inflated) the arrays take at most 8 n in keep and 5 n + 1 MiB
+ * in scratch, pages being used only as far as the mesh needs them; a compressed one needs twice its inflated
+ * size in scratch besides. A file that changes meanwhile is ERROR_DATA, as long as it does not shrink between
+ * two calls of progress (once a MiB), where the mapping ends the process with SIGBUS. Errors: ERROR_SYNTAX,
+ * _DATA, _LIMIT, _TYPE, _EMPTY with format and place; ERROR_MACHINE; ERROR_CANCELLED.
  */
-bool mesh_file_read(int fd, const char *name, const struct progress *progress, struct mesh *mesh,
-                    struct mesh_file *file, struct arena *keep, struct arena scratch, struct error *err);
+bool mesh_file_read(int fd, const char *name, size_t threads, const struct progress *progress,
+                    struct mesh *mesh, struct mesh_file *file, struct arena *keep, struct arena scratch,
+                    struct error *err);
 
 #endif

@@ -12,8 +12,9 @@ enum {
     EXPONENT_ALL_ONES = 0x7ff
 };
 
-static const double exact_powers[] = {1e0,  1e1,  1e2,  1e3,  1e4,  1e5,  1e6,  1e7,  1e8,  1e9,  1e10, 1e11,
-                                      1e12, 1e13, 1e14, 1e15, 1e16, 1e17, 1e18, 1e19, 1e20, 1e21, 1e22};
+const double number_exact_powers[23] = {1e0,  1e1,  1e2,  1e3,  1e4,  1e5,  1e6,  1e7,
+                                        1e8,  1e9,  1e10, 1e11, 1e12, 1e13, 1e14, 1e15,
+                                        1e16, 1e17, 1e18, 1e19, 1e20, 1e21, 1e22};
 
 static double from_bits(uint64_t bits)
 {
@@ -80,9 +81,9 @@ double number_scale(uint64_t significand, int64_t exponent)
         return (double)INFINITY;
     if (significand <= (uint64_t)1 << 53) {
         if (exponent >= 0 && exponent <= 22)
-            return (double)significand * exact_powers[exponent];
+            return (double)significand * number_exact_powers[exponent];
         if (exponent < 0 && exponent >= -22)
-            return (double)significand / exact_powers[-exponent];
+            return (double)significand / number_exact_powers[-exponent];
     }
     return scale_by_product(significand, exponent);
 }

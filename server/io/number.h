@@ -11,8 +11,10 @@
 #ifndef IO_NUMBER_H
 #define IO_NUMBER_H
 
+#include "io/digits.h"
+
 #include <stdbool.h>
-#include <stdint.h>
+#include <stddef.h>
 
 /* Reads the longest number that begins at `at`. Returns one past its last byte; NULL when none begins there.
  * A magnitude beyond the largest double gives infinity with its sign. Never reads at or behind end. */
@@ -20,6 +22,44 @@ const char *number_parse(const char *at, const char *end, double *value);
 
 /* The double nearest to significand * 10^exponent; infinity beyond the range. */
 double number_scale(uint64_t significand, int64_t exponent);
+
+/* 10^0 to 10^22, exact in a double. */
+extern const double number_exact_powers[23];
+
+/* The same result as number_parse for the form that files are full of: [-] up to 7 digits [. up to 16
+ * digits], followed by a blank or a line end. NULL for any other, also for a correct one. */
+static inline const char *number_parse_short(const char *at, const char *end, double *value)
+{
+    if (end - at < 36)
+        return NULL;
+    bool negative = *at == '-';
+    at += negative;
+    struct digits whole = digits_take(at);
+    uint64_t significand = whole.value;
+    unsigned count = whole.count, places = 0;
+    if (whole.count == 8)
+        return NULL;
+    at += whole.count;
+    if (*at == '.') {
+        struct digits first = digits_take(++at);
+        significand = significand * digits_power(first.count) + first.value;
+        places = first.count;
+        at += first.count;
+        if (first.count == 8) {
+            struct digits second = digits_take(at);
+            significand = significand * digits_power(second.count) + second.value;
+            places += second.count;
+            at += second.count;
+        }
+        count += places;
+    }
+    if ((*at != ' ' && *at != '\n' && *at != '\r' && *at != '\t') || count - 1 > 18)
+        return NULL;
+    double magnitude = significand <= (uint64_t)1 << 53 ? (double)significand / number_exact_powers[places]
+                                                        : number_scale(significand, -(int64_t)places);
+    *value = negative ? -magnitude : magnitude;
+    return at;
+}
 
 /* For texts of more than 19 digits: -1, 0 or 1 as the decimal number is below, at or above the middle between
  * `below` (finite, not negative) and the next larger double. digits..end is the text of the significand

@@ -1,319 +1,239 @@
-/* obj.c - one pass over the statements of an OBJ file; see obj.h for what is read. */
+/* obj.c - an OBJ file in one part or in several that are read at the same time, joined into a mesh. */
 #include "io/obj.h"
 
+#include "base/tasks.h"
+#include "io/obj_part.h"
 #include "io/text.h"
 
+#include <pthread.h>
 #include <string.h>
 
-/* Indices of texture coordinates or of normals: they place no geometry, so that bad ones are only counted. */
-struct attribute {
-    int64_t count;   /* statements so far */
-    int64_t highest; /* positive index met */
-    size_t early;    /* corners whose index was above count when met */
-    size_t bad;      /* corners whose index can never be right */
+enum { PART_BYTES = 1 << 20, PARTS_MAX = 64 };
+
+/* Statements that later parts count on. Counted by a glance at how lines begin, which odd files mislead;
+ * reading the parts tells whether it was right. */
+struct glance {
+    size_t vertices, textures, normals;
 };
 
 struct obj {
     const struct source *source;
-    const char *end;
+    size_t part_count;
+    struct obj_part *parts;
+    struct source *sources; /* [part_count] with the part's own file and progress */
+    struct mesh_file *files;
+    struct error *errors;
+    struct glance *glances;
+    bool *done;
     vec3 *positions;
-    size_t vertex_count, vertex_room;
-    uint32_t *corners;
-    size_t corner_count, corner_room;
-    uint32_t *offsets;
-    size_t face_count, face_room; /* offsets has face_room + 1 */
-    struct attribute textures, normals;
-    int64_t highest_early; /* the highest vertex index that had no vertex yet when met, 0 for none */
-    const char *highest_early_at;
-    size_t free_form; /* curve and surface statements */
+    size_t *first_face, *first_corner; /* [part_count + 1] */
+    struct mesh *mesh;
+    pthread_mutex_t lock; /* of what follows */
+    size_t told_bytes;
 };
 
-/* Corner forms: which of the optional parts are there. */
-enum { FORM_TEXTURE = 1, FORM_NORMAL = 2 };
+static bool tell(void *context, const char *stage, double fraction)
+{
+    struct obj *obj = context;
+    const struct source *whole = obj->source;
+    size_t bytes = (size_t)(whole->end - whole->begin);
+    struct error err;
 
-/* Blanks and continued line ends. */
-static const char *skip_blank(const char *at, const char *end)
+    (void)stage, (void)fraction;
+    pthread_mutex_lock(&obj->lock);
+    bool go_on = source_tell(whole, whole->begin + obj->told_bytes, &err);
+    obj->told_bytes +=
+        bytes - obj->told_bytes < SOURCE_TELL_BYTES ? bytes - obj->told_bytes : SOURCE_TELL_BYTES;
+    pthread_mutex_unlock(&obj->lock);
+    return go_on;
+}
+
+/* The first place from at on where a statement may begin whatever stands before: behind a line feed that no
+ * backslash precedes. */
+static const char *statement_border(const char *at, const char *begin, const char *end)
 {
     for (;;) {
+        const char *feed = memchr(at, '\n', (size_t)(end - at));
+        if (!feed)
+            return end;
+        const char *last = feed > begin && feed[-1] == '\r' ? feed - 1 : feed;
+        if (last > begin && last[-1] != '\\')
+            return feed + 1;
+        at = feed + 1;
+    }
+}
+
+static void divide(struct obj *obj)
+{
+    const char *begin = obj->source->text, *end = obj->source->end, *at = begin;
+    size_t bytes = (size_t)(end - begin);
+    for (size_t i = 0; i < obj->part_count; i++) {
+        const char *goal = begin + bytes / obj->part_count * (i + 1);
+        const char *next = i + 1 == obj->part_count ? end
+                           : goal <= at             ? at
+                                                    : statement_border(goal, begin, end);
+        obj->parts[i].begin = at;
+        obj->parts[i].end = at = next;
+    }
+}
+
+static void glance_at_part(void *context, size_t i)
+{
+    struct obj *obj = context;
+    struct glance glance = {0, 0, 0};
+    const char *at = obj->parts[i].begin, *end = obj->parts[i].end;
+    while (at < end) {
         at = text_skip_blank(at, end);
-        if (end - at < 2 || *at != '\\' || !text_is_eol(at[1]))
-            return at;
-        at = text_next_line(at + 1, end);
-    }
-}
-
-/* The line end that ends the statement, continued lines included. */
-static const char *statement_end(const char *at, const char *end)
-{
-    for (;;) {
-        const char *eol = text_eol(at, end);
-        if (eol == end || eol == at || eol[-1] != '\\')
-            return eol;
-        at = text_next_line(eol, end);
-    }
-}
-
-static bool is_statement_end(const char *at, const char *end)
-{
-    return at == end || text_is_eol(*at) || *at == '#';
-}
-
-static const char *refuse(const struct obj *obj, const char *at, struct error *err, const char *text)
-{
-    error_set_line(err, ERROR_SYNTAX, "obj", source_line(obj->source, at), "%s", text);
-    return NULL;
-}
-
-/* The readers of one statement begin behind its keyword and return its end, NULL with err on failure. */
-static const char *read_vertex(struct obj *obj, const char *at, struct error *err)
-{
-    const char *start = at, *end = obj->end;
-    double value[8];
-    size_t count = 0;
-
-    for (at = skip_blank(at, end); !is_statement_end(at, end); at = skip_blank(at, end)) {
-        const char *next = text_number(at, end, &value[count]);
-        if (!next) {
-            text_refuse_number(obj->source, at, "a coordinate", err);
-            return NULL;
+        if (end - at > 2 && *at == 'v') {
+            glance.vertices += text_is_blank(at[1]);
+            glance.textures += at[1] == 't' && text_is_blank(at[2]);
+            glance.normals += at[1] == 'n' && text_is_blank(at[2]);
         }
-        at = next;
-        if (++count == 8)
-            return refuse(obj, start, err, "a vertex has more than 7 numbers; write one vertex a line");
+        const char *feed = at < end ? memchr(at, '\n', (size_t)(end - at)) : NULL;
+        at = feed ? feed + 1 : end;
     }
-    if (count < 3)
-        return refuse(obj, start, err, "a vertex has fewer than 3 coordinates; the file may be cut short");
-    if (count == 5)
-        return refuse(obj, start, err, "a vertex has 5 numbers; write 3, or 6 with a colour");
-    if (count == 4 && value[3] == 0.0) {
-        error_set_line(err, ERROR_DATA, "obj", source_line(obj->source, start),
-                       "a vertex has the weight 0, which puts it at infinity; write 3 coordinates");
-        return NULL;
-    }
-    if (count == 4 && value[3] != 1.0)
-        warning_add(
-            &obj->source->file->warnings, "weights_ignored", 1,
-            "vertices have weights other than 1; weights shape curves, not polygons, and were not used");
-    if (obj->vertex_count == obj->vertex_room) {
-        source_refuse_full(obj->source, obj->vertex_count, MESH_MAX_VERTICES, "vertices", err);
-        return NULL;
-    }
-    obj->positions[obj->vertex_count++] = (vec3){value[0], value[1], value[2]};
-    return text_eol(at, end);
+    obj->glances[i] = glance;
 }
 
-static void check_attribute(struct attribute *attribute, int64_t index)
+static void read_part(void *context, size_t i)
 {
-    if (index > attribute->count) {
-        attribute->early++;
-        if (index > attribute->highest)
-            attribute->highest = index;
-    } else if (index == 0 || index < -attribute->count) {
-        attribute->bad++;
-    }
+    struct obj *obj = context;
+    obj->done[i] = obj_part_read(&obj->parts[i], &obj->errors[i]);
 }
 
-/* at is the first slash of a corner. NULL when the corner is malformed. */
-static const char *read_slashes(struct obj *obj, const char *at, unsigned *form)
+/* Rooms of a part of so many bytes: "f 1 1 1" with a line end takes 8, a corner 2. */
+static size_t most_faces(size_t bytes)
 {
-    const char *end = obj->end, *next;
-    int64_t index;
-
-    if ((next = text_integer(++at, end, &index))) {
-        *form |= FORM_TEXTURE;
-        check_attribute(&obj->textures, index);
-        at = next;
-    }
-    if (at == end || *at != '/')
-        return at;
-    if ((next = text_integer(++at, end, &index))) {
-        *form |= FORM_NORMAL;
-        check_attribute(&obj->normals, index);
-        at = next;
-    }
-    return at;
+    return bytes / 8 + 1;
+}
+static size_t most_corners(size_t bytes)
+{
+    return bytes / 2 + 1 < MESH_MAX_CORNERS ? bytes / 2 + 1 : MESH_MAX_CORNERS;
 }
 
-/* Turns an index as written into a 0-based one. */
-static bool resolve(struct obj *obj, const char *at, int64_t index, uint32_t *vertex, struct error *err)
+static bool make_parts(struct obj *obj, struct arena *scratch)
 {
-    int64_t count = (int64_t)obj->vertex_count;
-
-    if (index > count) {
-        if (index > obj->highest_early) {
-            obj->highest_early = index;
-            obj->highest_early_at = at;
-        }
-        *vertex = (uint32_t)(index - 1); /* checked at the end of the file, when all vertices are known */
-        return true;
-    }
-    if (index > 0) {
-        *vertex = (uint32_t)(index - 1);
-        return true;
-    }
-    if (index < 0 && index >= -count) {
-        *vertex = (uint32_t)(count + index);
-        return true;
-    }
-    struct text_quote quote = text_quote(at, obj->end);
-    return error_set_line(err, ERROR_DATA, "obj", source_line(obj->source, at),
-                          "a face names vertex '%s', but %s; export it again", quote.text,
-                          index == 0 ? "indices begin at 1" : "that is before the first vertex");
+    size_t count = obj->part_count;
+    obj->parts = ARENA_ZERO(scratch, struct obj_part, count);
+    obj->sources = ARENA_NEW(scratch, struct source, count);
+    obj->files = ARENA_ZERO(scratch, struct mesh_file, count);
+    obj->errors = ARENA_ZERO(scratch, struct error, count);
+    obj->glances = ARENA_ZERO(scratch, struct glance, count);
+    obj->done = ARENA_ZERO(scratch, bool, count);
+    obj->first_face = ARENA_ZERO(scratch, size_t, count + 1);
+    obj->first_corner = ARENA_ZERO(scratch, size_t, count + 1);
+    return !scratch->failed;
 }
 
-static const char *read_corner(struct obj *obj, const char *at, unsigned *forms, struct error *err)
+/* Gives every part its counts and arrays. False where memory is short. */
+static bool furnish_parts(struct obj *obj, const struct progress *progress, struct arena *keep,
+                          struct arena *scratch)
 {
-    const char *end = obj->end;
-    unsigned form = 0;
-    int64_t index;
-    const char *next = text_integer(at, end, &index);
-
-    if (next && next < end && *next == '/')
-        next = read_slashes(obj, next, &form);
-    if (*at == '\\')
-        return refuse(obj, at, err, "a backslash continues the line, but nothing follows; export it again");
-    if (!next || !text_ends_value(next, end)) {
-        struct text_quote quote = text_quote(at, end);
-        error_set_line(err, ERROR_SYNTAX, "obj", source_line(obj->source, at),
-                       "'%s' is not a corner; write v, v/vt, v//vn or v/vt/vn in whole numbers", quote.text);
-        return NULL;
-    }
-    if (obj->corner_count == obj->corner_room) {
-        source_refuse_full(obj->source, obj->corner_count, MESH_MAX_CORNERS, "corners of faces", err);
-        return NULL;
-    }
-    if (!resolve(obj, at, index, &obj->corners[obj->corner_count], err))
-        return NULL;
-    obj->corner_count++;
-    *forms |= 1u << form;
-    return next;
-}
-
-static const char *read_face(struct obj *obj, const char *at, struct error *err)
-{
-    const char *start = at, *end = obj->end;
-    size_t first = obj->corner_count;
-    unsigned forms = 0;
-
-    for (at = skip_blank(at, end); !is_statement_end(at, end); at = skip_blank(at, end)) {
-        if (obj->corner_count - first == MESH_MAX_FACE_CORNERS) {
-            error_set_line(err, ERROR_LIMIT, "obj", source_line(obj->source, start),
-                           "a face has more than %zu corners; split it", MESH_MAX_FACE_CORNERS);
-            return NULL;
-        }
-        if (!(at = read_corner(obj, at, &forms, err)))
-            return NULL;
-    }
-    size_t size = obj->corner_count - first;
-    if (forms & (forms - 1))
-        warning_add(&obj->source->file->warnings, "mixed_corner_forms", 1,
-                    "faces mix the corner forms v, v/vt, v//vn and v/vt/vn; the geometry is not affected");
-    if (size < 3) {
-        source_note_dropped_face(obj->source, size);
-        obj->corner_count = first;
-        return text_eol(at, end);
-    }
-    if (size > SOURCE_LARGE_POLYGON)
-        source_note_large_polygon(obj->source, size);
-    if (obj->face_count == obj->face_room) {
-        source_refuse_full(obj->source, obj->face_count, MESH_MAX_CORNERS, "faces", err);
-        return NULL;
-    }
-    obj->offsets[++obj->face_count] = (uint32_t)obj->corner_count;
-    return text_eol(at, end);
-}
-
-static bool is_free_form(const char *at, const char *end)
-{
-    static const char *const words[] = {"cstype", "curv", "curv2", "surf", "deg", "parm", "vp"};
-    for (size_t i = 0; i < sizeof words / sizeof words[0]; i++)
-        if (text_is_word(at, end, words[i]))
-            return true;
-    return false;
-}
-
-/* at is the keyword of a statement that is not v or f. */
-static const char *pass_over(struct obj *obj, const char *at, struct error *err)
-{
-    const char *end = obj->end, *word_end = text_word_end(at, end);
-    size_t length = (size_t)(word_end - at);
-    struct warning_list *warnings = &obj->source->file->warnings;
-
-    if (length == 2 && memcmp(at, "vt", 2) == 0) {
-        obj->textures.count++;
-    } else if (length == 2 && memcmp(at, "vn", 2) == 0) {
-        obj->normals.count++;
-    } else if ((length == 1 && (*at == 'g' || *at == 'o' || *at == 's'))
-               || (length == 6 && memcmp(at, "usemtl", 6) == 0)) {
-        text_check_name(obj->source, word_end, text_eol(word_end, end));
-    } else if (length == 6 && memcmp(at, "mtllib", 6) == 0) {
-        warning_add(warnings, "materials_ignored", 1,
-                    "material libraries are named; materials are not measured and no file was opened");
-    } else {
-        struct text_quote quote = text_quote(at, end);
-        for (const char *p = at; p < word_end; p++)
-            if ((unsigned char)*p < 0x20 || *p == 0x7f) {
-                error_set_line(
-                    err, ERROR_SYNTAX, "obj", source_line(obj->source, at),
-                    "a statement begins with '%s', which holds the control byte 0x%02x; the file is "
-                    "damaged: export it again",
-                    quote.text, (unsigned)(unsigned char)*p);
-                return NULL;
-            }
-        obj->free_form += is_free_form(at, word_end);
-        warning_add(warnings, "statements_skipped", 1,
-                    "statements that are not polygons were passed over; the first is '%s'", quote.text);
-    }
-    return statement_end(word_end, end);
-}
-
-static bool read_statements(struct obj *obj, struct error *err)
-{
-    const struct source *source = obj->source;
-    const char *at = source->text, *end = obj->end, *tell_at = at;
-
-    while ((at = text_skip_space(at, end)) < end) {
-        if (!source_pass(source, at, &tell_at, err))
+    struct glance sum = {0, 0, 0};
+    for (size_t i = 0; i < obj->part_count; i++) {
+        struct obj_part *part = &obj->parts[i];
+        size_t bytes = (size_t)(part->end - part->begin);
+        obj->sources[i] = *obj->source;
+        obj->sources[i].file = &obj->files[i];
+        obj->sources[i].progress = progress;
+        part->source = &obj->sources[i];
+        part->vertex_count = sum.vertices;
+        part->textures.count = (int64_t)sum.textures;
+        part->normals.count = (int64_t)sum.normals;
+        sum.vertices += obj->glances[i].vertices;
+        sum.textures += obj->glances[i].textures;
+        sum.normals += obj->glances[i].normals;
+        part->vertex_room = sum.vertices;
+        part->face_room = most_faces(bytes);
+        part->corner_room = most_corners(bytes);
+        part->offsets = ARENA_NEW(scratch, uint32_t, part->face_room + 1);
+        part->corners = ARENA_NEW(scratch, uint32_t, part->corner_room);
+        if (scratch->failed)
             return false;
-        if (*at == '\\' && end - at > 1 && text_is_eol(at[1])) {
-            at = text_next_line(at + 1, end);
-            continue;
-        }
-        bool one_letter = end - at == 1 || text_is_separator(at[1]) || at[1] == '\\';
-        if (*at == 'v' && one_letter)
-            at = read_vertex(obj, at + 1, err);
-        else if (*at == 'f' && one_letter)
-            at = read_face(obj, at + 1, err);
-        else if (*at == '#')
-            at = text_eol(at, end);
-        else
-            at = pass_over(obj, at, err);
-        if (!at)
+        part->offsets[0] = 0;
+    }
+    obj->positions = sum.vertices <= MESH_MAX_VERTICES ? ARENA_NEW(keep, vec3, sum.vertices) : NULL;
+    for (size_t i = 0; i < obj->part_count; i++)
+        obj->parts[i].positions = obj->positions;
+    return obj->positions != NULL;
+}
+
+/* True when each part ended with the counts that the next began with, up to the first that was refused;
+ * *refused is its number, or part_count. */
+static bool glances_were_right(const struct obj *obj, size_t *refused)
+{
+    struct glance sum = {0, 0, 0};
+    for (*refused = 0; *refused < obj->part_count; ++*refused) {
+        const struct obj_part *part = &obj->parts[*refused];
+        const struct glance *glance = &obj->glances[*refused];
+        if (part->overflown)
+            return false;
+        if (!obj->done[*refused])
+            return true;
+        sum.vertices += glance->vertices;
+        sum.textures += glance->textures;
+        sum.normals += glance->normals;
+        if (part->vertex_count != sum.vertices || part->textures.count != (int64_t)sum.textures
+            || part->normals.count != (int64_t)sum.normals)
             return false;
     }
     return true;
 }
 
-/* What only the end of the file can tell. */
-static bool check_whole(struct obj *obj, struct error *err)
+static void join_attribute(struct obj_attribute *whole, const struct obj_attribute *part)
 {
-    const struct source *source = obj->source;
+    whole->count = part->count;
+    whole->highest = part->highest > whole->highest ? part->highest : whole->highest;
+    whole->early += part->early;
+    whole->bad += part->bad;
+}
 
-    if (obj->highest_early > (int64_t)obj->vertex_count) {
-        struct text_quote quote = text_quote(obj->highest_early_at, obj->end);
-        return error_set_line(err, ERROR_DATA, "obj", source_line(source, obj->highest_early_at),
-                              "a face names vertex '%s', but the file has %zu vertices; export it again",
-                              quote.text, obj->vertex_count);
+/* What the parts noted, in their order, as one part would have noted it. */
+static void join_notes(struct obj *obj, struct obj_part *whole)
+{
+    struct mesh_file *file = obj->source->file;
+    for (size_t i = 0; i < obj->part_count; i++) {
+        const struct obj_part *part = &obj->parts[i];
+        const struct warning_list *warnings = &obj->files[i].warnings;
+        for (size_t w = 0; w < warnings->count; w++)
+            warning_add(&file->warnings, warnings->entries[w].code, warnings->entries[w].count, "%s",
+                        warnings->entries[w].text);
+        file->dropped_faces += obj->files[i].dropped_faces;
+        whole->vertex_count = part->vertex_count;
+        whole->face_count += part->face_count;
+        whole->corner_count += part->corner_count;
+        whole->free_form += part->free_form;
+        join_attribute(&whole->textures, &part->textures);
+        join_attribute(&whole->normals, &part->normals);
+        if (part->highest_early > whole->highest_early) {
+            whole->highest_early = part->highest_early;
+            whole->highest_early_at = part->highest_early_at;
+        }
+        obj->first_face[i + 1] = whole->face_count;
+        obj->first_corner[i + 1] = whole->corner_count;
     }
-    if (obj->face_count == 0)
+}
+
+/* What only the end of the file can tell. */
+static bool check_whole(const struct source *source, const struct obj_part *whole, struct error *err)
+{
+    if (whole->highest_early > (int64_t)whole->vertex_count) {
+        struct text_quote quote = text_quote(whole->highest_early_at, source->end);
+        return error_set_line(err, ERROR_DATA, "obj", source_line(source, whole->highest_early_at),
+                              "a face names vertex '%s', but the file has %zu vertices; export it again",
+                              quote.text, whole->vertex_count);
+    }
+    if (whole->face_count == 0)
         return error_set_line(
-            err, ERROR_EMPTY, "obj", source_line(source, obj->end), "%s",
-            obj->free_form ? "no polygons, only free-form curves or surfaces, which are not read; "
-                             "convert them to polygons"
+            err, ERROR_EMPTY, "obj", source_line(source, source->end), "%s",
+            whole->free_form ? "no polygons, only free-form curves or surfaces, which are not read; "
+                               "convert them to polygons"
             : source->file->dropped_faces ? "no face of three or more corners"
-            : obj->vertex_count           ? "vertices but no faces; export the surface, not the points"
+            : whole->vertex_count         ? "vertices but no faces; export the surface, not the points"
                                           : "no faces; the file holds no mesh");
-    struct attribute *attributes[] = {&obj->textures, &obj->normals};
+    if (whole->corner_count > MESH_MAX_CORNERS)
+        return source_refuse_full(source, whole->corner_count, MESH_MAX_CORNERS, "corners of faces", err);
+    const struct obj_attribute *attributes[] = {&whole->textures, &whole->normals};
     for (size_t i = 0; i < 2; i++) {
         size_t bad = attributes[i]->bad;
         if (attributes[i]->highest > attributes[i]->count)
@@ -326,36 +246,108 @@ static bool check_whole(struct obj *obj, struct error *err)
     return true;
 }
 
+static void copy_part(void *context, size_t i)
+{
+    const struct obj *obj = context;
+    const struct obj_part *part = &obj->parts[i];
+    struct mesh *mesh = obj->mesh;
+    uint32_t first_corner = (uint32_t)obj->first_corner[i];
+    memcpy(mesh->face_vertices + first_corner, part->corners, part->corner_count * sizeof *part->corners);
+    for (size_t f = 1; f <= part->face_count; f++)
+        mesh->face_offsets[obj->first_face[i] + f] = first_corner + part->offsets[f];
+}
+
+/* The mesh from parts that were all read. */
+static bool join_parts(struct obj *obj, struct mesh *mesh, struct arena *keep, struct error *err)
+{
+    struct obj_part whole = {.vertex_count = 0};
+    join_notes(obj, &whole);
+    if (!check_whole(obj->source, &whole, err))
+        return false;
+    mesh->vertex_count = whole.vertex_count;
+    mesh->face_count = whole.face_count;
+    mesh->positions = obj->positions;
+    mesh->face_offsets = ARENA_NEW(keep, uint32_t, whole.face_count + 1);
+    mesh->face_vertices = ARENA_NEW(keep, uint32_t, whole.corner_count);
+    if (!mesh->face_offsets || !mesh->face_vertices)
+        return arena_error(err);
+    mesh->face_offsets[0] = 0;
+    obj->mesh = mesh;
+    tasks_run(obj->source->threads, obj->part_count, copy_part, obj);
+    return true;
+}
+
+/* The whole file as one part, whose rooms are bounded by its bytes and the arenas. */
+static bool read_whole(const struct source *source, struct mesh *mesh, struct arena *keep,
+                       struct arena scratch, struct error *err)
+{
+    struct obj obj = {.source = source, .part_count = 1};
+    size_t bytes = (size_t)(source->end - source->text);
+    size_t most_vertices = bytes / 8 + 1 < MESH_MAX_VERTICES ? bytes / 8 + 1 : MESH_MAX_VERTICES;
+
+    if (!make_parts(&obj, &scratch))
+        return arena_error(err);
+    struct obj_part *part = obj.parts;
+    obj.sources[0] = *source;
+    obj.sources[0].file = &obj.files[0];
+    *part = (struct obj_part){.source = obj.sources, .begin = source->text, .end = source->end};
+    part->vertex_room = source_room(keep, most_vertices, sizeof *part->positions, 0.6);
+    part->face_room = source_room(&scratch, most_faces(bytes), sizeof *part->offsets, 0.2);
+    part->corner_room = source_room(&scratch, most_corners(bytes), sizeof *part->corners, 0.7);
+    part->positions = obj.positions = ARENA_NEW(keep, vec3, part->vertex_room);
+    part->offsets = ARENA_NEW(&scratch, uint32_t, part->face_room + 1);
+    part->corners = ARENA_NEW(&scratch, uint32_t, part->corner_room);
+    if (!part->positions || !part->offsets || !part->corners)
+        return arena_error(err);
+    part->offsets[0] = 0;
+    if (!obj_part_read(part, err))
+        return false;
+    arena_trim(keep, part->positions, part->vertex_count, sizeof *part->positions);
+    return join_parts(&obj, mesh, keep, err);
+}
+
+/* The file in parts, which gives the same mesh, notes and error as in one. False in *settled where a glance
+ * was wrong or memory is short: then nothing was noted, and the file is to be read whole. */
+static bool read_in_parts(struct obj *obj, struct mesh *mesh, struct arena *keep, struct arena scratch,
+                          bool *settled, struct error *err)
+{
+    const struct progress progress = {tell, obj};
+    size_t threads = obj->source->threads, refused;
+    struct arena before = *keep;
+
+    *settled = false;
+    if (!make_parts(obj, &scratch))
+        return false;
+    divide(obj);
+    tasks_run(threads, obj->part_count, glance_at_part, obj);
+    if (!furnish_parts(obj, &progress, keep, &scratch)) {
+        *keep = before;
+        return false;
+    }
+    tasks_run(threads, obj->part_count, read_part, obj);
+    if (!glances_were_right(obj, &refused)) {
+        *keep = before;
+        return false;
+    }
+    *settled = true;
+    if (refused < obj->part_count) {
+        *err = obj->errors[refused];
+        return false;
+    }
+    return join_parts(obj, mesh, keep, err);
+}
+
 bool obj_read(const struct source *source, struct mesh *mesh, struct arena *keep, struct arena scratch,
               struct error *err)
 {
-    struct obj obj = {.source = source, .end = source->end};
-    size_t bytes = (size_t)(source->end - source->text);
+    size_t parts = (size_t)(source->end - source->text) / PART_BYTES;
+    bool settled = false, ok = false;
 
-    /* "v 0 0 0" and "f 1 1 1" with a line end take 8 bytes, a corner 2: that bounds every array. */
-    size_t most_vertices = bytes / 8 + 1 < MESH_MAX_VERTICES ? bytes / 8 + 1 : MESH_MAX_VERTICES;
-    size_t most_corners = bytes / 2 + 1 < MESH_MAX_CORNERS ? bytes / 2 + 1 : MESH_MAX_CORNERS;
-    obj.vertex_room = source_room(keep, most_vertices, sizeof *obj.positions, 0.6);
-    obj.face_room = source_room(&scratch, bytes / 8 + 1, sizeof *obj.offsets, 0.2);
-    obj.corner_room = source_room(&scratch, most_corners, sizeof *obj.corners, 0.7);
-    obj.positions = ARENA_NEW(keep, vec3, obj.vertex_room);
-    obj.offsets = ARENA_NEW(&scratch, uint32_t, obj.face_room + 1);
-    obj.corners = ARENA_NEW(&scratch, uint32_t, obj.corner_room);
-    if (!obj.positions || !obj.offsets || !obj.corners)
-        return arena_error(err);
-    obj.offsets[0] = 0;
-
-    if (!read_statements(&obj, err) || !check_whole(&obj, err))
-        return false;
-    arena_trim(keep, obj.positions, obj.vertex_count, sizeof *obj.positions);
-    mesh->vertex_count = obj.vertex_count;
-    mesh->face_count = obj.face_count;
-    mesh->positions = obj.positions;
-    mesh->face_offsets = ARENA_NEW(keep, uint32_t, obj.face_count + 1);
-    mesh->face_vertices = ARENA_NEW(keep, uint32_t, obj.corner_count);
-    if (!mesh->face_offsets || !mesh->face_vertices)
-        return arena_error(err);
-    memcpy(mesh->face_offsets, obj.offsets, (obj.face_count + 1) * sizeof *obj.offsets);
-    memcpy(mesh->face_vertices, obj.corners, obj.corner_count * sizeof *obj.corners);
-    return true;
+    if (source->threads > 1 && parts > 1) {
+        struct obj obj = {.source = source, .part_count = parts < PARTS_MAX ? parts : PARTS_MAX};
+        pthread_mutex_init(&obj.lock, NULL);
+        ok = read_in_parts(&obj, mesh, keep, scratch, &settled, err);
+        pthread_mutex_destroy(&obj.lock);
+    }
+    return settled ? ok : read_whole(source, mesh, keep, scratch, err);
 }

@@ -73,6 +73,12 @@ bool ply_header_read(const struct source *source, struct ply_header *header, str
 bool ply_ascii_read(struct ply_body *body, struct error *err);
 bool ply_binary_read(struct ply_body *body, struct error *err);
 
+/* Reads all rows of the element at *at and moves that behind them, where all have one simple form; else, and
+ * where anything is wrong with them, leaves both for the general reader and sets *settled to false. False
+ * only when cancelled. */
+bool ply_rows_read(struct ply_body *body, const struct ply_element *element, const char **at, bool *settled,
+                   struct error *err);
+
 /* The rows of `face` go through these: room for one face's corners, and the face itself once they are set. */
 bool ply_body_reserve(struct ply_body *body, size_t corners, struct error *err);
 void ply_body_add_face(struct ply_body *body, size_t corners);

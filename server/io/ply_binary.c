@@ -128,6 +128,11 @@ bool ply_binary_read(struct ply_body *body, struct error *err)
 
     for (size_t e = 0; e < body->header->element_count; e++) {
         const struct ply_element *element = &body->header->elements[e];
+        bool settled;
+        if (!ply_rows_read(body, element, &at, &settled, err))
+            return false;
+        if (settled)
+            continue;
         for (size_t row = 0; row < element->count; row++) {
             const char *start = at;
             vec3 position = {0.0, 0.0, 0.0};

@@ -12,6 +12,7 @@ struct source {
     const char *begin, *end; /* the inflated file; a byte-order mark, if any, is at begin */
     const char *text;        /* begin, or what follows the UTF-8 byte-order mark */
     const char *format;      /* "obj", "stl", "ply" or "off", for errors */
+    size_t threads;          /* that may read at the same time */
     uint64_t seed;           /* for hashing: from the file's own digest, so that nobody can plan collisions */
     const struct progress *progress;
     struct mesh_file *file; /* takes warnings and counts */

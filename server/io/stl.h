@@ -32,6 +32,9 @@ bool stl_mesh_begin(struct stl_mesh *stl, const struct source *source, size_t mo
                     struct arena *scratch, struct error *err);
 bool stl_mesh_add(struct stl_mesh *stl, vec3 normal, const vec3 corners[3], struct arena *scratch,
                   struct error *err);
+/* The same for corners by weld_point and their weld_hash. */
+bool stl_mesh_add_hashed(struct stl_mesh *stl, vec3 normal, const vec3 corners[3], const uint64_t hashes[3],
+                         struct arena *scratch, struct error *err);
 /* Moves what was added into mesh, with its arrays in keep, and notes normals and merged vertices. */
 bool stl_mesh_end(struct stl_mesh *stl, struct mesh *mesh, struct arena *keep, struct error *err);
 

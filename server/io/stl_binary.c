@@ -3,7 +3,7 @@
 
 #include <string.h>
 
-enum { HEADER = 80, PREAMBLE = 84, FACET = 50 };
+enum { HEADER = 80, PREAMBLE = 84, FACET = 50, AT_ONCE = 16 };
 
 static uint32_t read_u32(const char *at)
 {
@@ -71,6 +71,32 @@ static bool check_size(const struct source *source, size_t *count, struct error 
     return true;
 }
 
+/* Some facets at a time: where their corners are in the table of vertices is asked of memory for all of them
+ * before the first is waited for. */
+static bool read_facets(struct stl_mesh *stl, const char *at, size_t first, size_t facets,
+                        struct arena *scratch, struct error *err)
+{
+    vec3 corners[3 * AT_ONCE];
+    uint64_t hashes[3 * AT_ONCE];
+    for (size_t i = 0; i < 3 * facets; i++) {
+        const char *corner = at + i / 3 * FACET + 12 + i % 3 * 12;
+        corners[i] = weld_point(read_vec3(corner));
+        if (!isfinite(corners[i].x) || !isfinite(corners[i].y) || !isfinite(corners[i].z))
+            return error_set_byte(err, ERROR_DATA, "stl", source_byte(stl->source, corner),
+                                  "a corner of facet %zu is not finite; remove or mend that place",
+                                  first + i / 3);
+        hashes[i] = weld_hash(&stl->weld, corners[i]);
+        weld_expect_slot(&stl->weld, hashes[i]);
+    }
+    for (size_t i = 0; i < 3 * facets; i++)
+        weld_expect_vertex(&stl->weld, hashes[i]);
+    for (size_t f = 0; f < facets; f++)
+        if (!stl_mesh_add_hashed(stl, read_vec3(at + f * FACET), corners + 3 * f, hashes + 3 * f, scratch,
+                                 err))
+            return false;
+    return true;
+}
+
 bool stl_binary_read(const struct source *source, struct mesh *mesh, struct arena *keep, struct arena scratch,
                      struct error *err)
 {
@@ -86,19 +112,12 @@ bool stl_binary_read(const struct source *source, struct mesh *mesh, struct aren
         return false;
 
     const char *at = source->begin + PREAMBLE, *tell_at = at;
-    for (size_t f = 0; f < count; f++, at += FACET) {
-        vec3 corners[3];
-        if (!source_pass(source, at, &tell_at, err))
-            return false;
-        for (size_t c = 0; c < 3; c++) {
-            corners[c] = read_vec3(at + 12 + 12 * c);
-            if (!isfinite(corners[c].x) || !isfinite(corners[c].y) || !isfinite(corners[c].z))
-                return error_set_byte(err, ERROR_DATA, "stl", source_byte(source, at + 12 + 12 * c),
-                                      "a corner of facet %zu is not finite; remove or mend that place", f);
-        }
-        if (!stl_mesh_add(&stl, read_vec3(at), corners, &scratch, err))
+    for (size_t f = 0; f < count; f += AT_ONCE, at += AT_ONCE * FACET) {
+        size_t facets = count - f < AT_ONCE ? count - f : AT_ONCE;
+        if (!source_pass(source, at, &tell_at, err) || !read_facets(&stl, at, f, facets, &scratch, err))
             return false;
     }
+    at = source->begin + PREAMBLE + count * FACET;
     if (at < source->end)
         source_note_trailing(source, (size_t)(source->end - at));
     return stl_mesh_end(&stl, mesh, keep, err);

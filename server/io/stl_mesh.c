@@ -34,17 +34,30 @@ static void compare_normal(struct stl_mesh *stl, vec3 normal, const vec3 corners
         stl->normals_disagree++;
 }
 
-bool stl_mesh_add(struct stl_mesh *stl, vec3 normal, const vec3 corners[3], struct arena *scratch,
-                  struct error *err)
+bool stl_mesh_add_hashed(struct stl_mesh *stl, vec3 normal, const vec3 corners[3], const uint64_t hashes[3],
+                         struct arena *scratch, struct error *err)
 {
     if (stl->facet_count == stl->facet_room)
         return source_refuse_full(stl->source, stl->facet_count, MESH_MAX_CORNERS / 3, "facets", err);
     compare_normal(stl, normal, corners);
     for (size_t c = 0; c < 3; c++)
-        if (!weld_vertex(&stl->weld, corners[c], &stl->corners[3 * stl->facet_count + c], scratch, err))
+        if (!weld_vertex(&stl->weld, corners[c], hashes[c], &stl->corners[3 * stl->facet_count + c], scratch,
+                         err))
             return false;
     stl->facet_count++;
     return true;
+}
+
+bool stl_mesh_add(struct stl_mesh *stl, vec3 normal, const vec3 corners[3], struct arena *scratch,
+                  struct error *err)
+{
+    vec3 points[3];
+    uint64_t hashes[3];
+    for (size_t c = 0; c < 3; c++) {
+        points[c] = weld_point(corners[c]);
+        hashes[c] = weld_hash(&stl->weld, points[c]);
+    }
+    return stl_mesh_add_hashed(stl, normal, points, hashes, scratch, err);
 }
 
 bool stl_mesh_end(struct stl_mesh *stl, struct mesh *mesh, struct arena *keep, struct error *err)

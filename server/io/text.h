@@ -68,7 +68,10 @@ static inline const char *text_word_end(const char *at, const char *end)
  * else, which text_refuse_number then explains. */
 static inline const char *text_number(const char *at, const char *end, double *value)
 {
-    const char *next = number_parse(at, end, value);
+    const char *next = number_parse_short(at, end, value);
+    if (next)
+        return next;
+    next = number_parse(at, end, value);
     if (!next || !text_ends_value(next, end) || !(fabs(*value) <= DBL_MAX) || next - at > TEXT_NUMBER_MAX)
         return NULL;
     return next;
@@ -87,6 +90,13 @@ static inline const char *text_integer(const char *at, const char *end, int64_t 
     if (p < end && (*p == '-' || *p == '+'))
         negative = *p++ == '-';
     const char *first = p;
+    if (end - p >= 8) {
+        struct digits digits = digits_take(p);
+        if (digits.count < 8) {
+            *value = negative ? -(int64_t)digits.value : digits.value;
+            return digits.count ? p + digits.count : NULL;
+        }
+    }
     for (; p < end && (digit = (unsigned)(*p - '0')) <= 9; p++)
         sum = sum < ceiling / 10 ? sum * 10 + digit : ceiling;
     *value = negative ? -sum : sum;

@@ -10,13 +10,30 @@ static uint64_t mix(uint64_t a, uint64_t b)
     return (uint64_t)product ^ (uint64_t)(product >> 64);
 }
 
-static size_t home_slot(const struct weld *weld, vec3 p)
+uint64_t weld_hash(const struct weld *weld, vec3 p)
 {
     uint64_t x, y, z;
     memcpy(&x, &p.x, sizeof x);
     memcpy(&y, &p.y, sizeof y);
     memcpy(&z, &p.z, sizeof z);
-    return (size_t)mix(mix(x, weld->seed), mix(y, z ^ weld->seed)) & (weld->slot_count - 1);
+    return mix(mix(x, weld->seed), mix(y, z ^ weld->seed));
+}
+
+static size_t home_slot(const struct weld *weld, uint64_t hash)
+{
+    return (size_t)hash & (weld->slot_count - 1);
+}
+
+void weld_expect_slot(const struct weld *weld, uint64_t hash)
+{
+    __builtin_prefetch(&weld->slots[home_slot(weld, hash)]);
+}
+
+void weld_expect_vertex(const struct weld *weld, uint64_t hash)
+{
+    uint32_t vertex = weld->slots[home_slot(weld, hash)];
+    if (vertex)
+        __builtin_prefetch(&weld->positions[vertex - 1]);
 }
 
 static bool make_slots(struct weld *weld, size_t count, struct arena *scratch, struct error *err)
@@ -42,7 +59,7 @@ static bool grow(struct weld *weld, struct arena *scratch, struct error *err)
     if (!make_slots(weld, weld->slot_count * 2, scratch, err))
         return false;
     for (size_t v = 0; v < weld->vertex_count; v++) {
-        size_t slot = home_slot(weld, weld->positions[v]);
+        size_t slot = home_slot(weld, weld_hash(weld, weld->positions[v]));
         while (weld->slots[slot])
             slot = (slot + 1) & (weld->slot_count - 1);
         weld->slots[slot] = (uint32_t)v + 1;
@@ -50,10 +67,10 @@ static bool grow(struct weld *weld, struct arena *scratch, struct error *err)
     return true;
 }
 
-bool weld_vertex(struct weld *weld, vec3 p, uint32_t *vertex, struct arena *scratch, struct error *err)
+bool weld_vertex(struct weld *weld, vec3 p, uint64_t hash, uint32_t *vertex, struct arena *scratch,
+                 struct error *err)
 {
-    p = (vec3){p.x + 0.0, p.y + 0.0, p.z + 0.0}; /* -0 becomes +0 */
-    size_t slot = home_slot(weld, p);
+    size_t slot = home_slot(weld, hash);
     for (; weld->slots[slot]; slot = (slot + 1) & (weld->slot_count - 1)) {
         vec3 q = weld->positions[weld->slots[slot] - 1];
         if (q.x == p.x && q.y == p.y && q.z == p.z) {

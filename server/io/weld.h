@@ -19,8 +19,20 @@ struct weld {
 bool weld_begin(struct weld *weld, vec3 *positions, size_t room, size_t expected_vertices, uint64_t seed,
                 struct arena *scratch, struct error *err);
 
-/* The vertex at p (finite), a new one where none is there yet. False when positions is full or scratch is too
- * small (arena_error). */
-bool weld_vertex(struct weld *weld, vec3 p, uint32_t *vertex, struct arena *scratch, struct error *err);
+/* p with +0 for every -0: as all of the following expect it. */
+static inline vec3 weld_point(vec3 p)
+{
+    return (vec3){p.x + 0.0, p.y + 0.0, p.z + 0.0};
+}
+uint64_t weld_hash(const struct weld *weld, vec3 p);
+/* Tell the processor what weld_vertex will look at; a hash some points ahead of the other, so that looking
+ * need not wait for memory. */
+void weld_expect_slot(const struct weld *weld, uint64_t hash);
+void weld_expect_vertex(const struct weld *weld, uint64_t hash);
+
+/* The vertex at p (finite, of that hash), a new one where none is there yet. False when positions is full or
+ * scratch is too small (arena_error). */
+bool weld_vertex(struct weld *weld, vec3 p, uint64_t hash, uint32_t *vertex, struct arena *scratch,
+                 struct error *err);
 
 #endif

@@ -4,6 +4,7 @@
 #include <assert.h>
 #include <string.h>
 
+#include "base/tasks.h"
 #include "measure/exact_sum.h"
 #include "measure/face_geometry.h"
 
@@ -43,7 +44,9 @@ static void measure_box(struct measure_input *input)
     }
 }
 
-/* latest_face[v] is the last face that named v, plus one. */
+/* latest_face[v] is the last face that named v, plus one; it serves polygons alone and may be NULL for
+ * others.
+ */
 static bool repeats_an_index(const struct mesh *mesh, size_t f, uint32_t *latest_face)
 {
     const uint32_t *face = mesh_face(mesh, f);
@@ -96,18 +99,54 @@ struct shell_sums {
     double volume_size;             /* sum of absolute contributions */
 };
 
-static void measure_faces(struct measure_input *input, struct shell_sums *sums, uint32_t *latest_face)
+/* Faces in one chunk, and chunks that are measured before their sums are taken, in the order of faces. */
+enum { CHUNK_FACES = 2048, CHUNKS_AT_ONCE = 32 };
+
+struct measuring {
+    struct measure_input *input;
+    size_t begin;                   /* of the first chunk */
+    struct face_geometry *geometry; /* [CHUNK_FACES * CHUNKS_AT_ONCE] */
+};
+
+static void measure_chunk(void *context, size_t chunk)
 {
-    for (size_t f = 0; f < input->mesh->face_count; f++) {
+    struct measuring *measuring = context;
+    struct measure_input *input = measuring->input;
+    size_t begin = measuring->begin + chunk * CHUNK_FACES, left = input->mesh->face_count - begin;
+    for (size_t f = begin; f < begin + (left < CHUNK_FACES ? left : CHUNK_FACES); f++) {
         struct face_geometry geometry = face_geometry(input, f);
-        struct shell_sums *shell = &sums[input->shells.face_shell[f]];
+        measuring->geometry[f - measuring->begin] = geometry;
         input->face_area[f] = geometry.area;
-        input->face_class[f] = classify_face(input, f, geometry, latest_face);
-        exact_sum_add(&shell->area, geometry.area);
-        exact_sum_add(&shell->volume, geometry.volume);
-        exact_sum_add(&shell->facing_volume,
-                      input->shells.face_reversed[f] ? -geometry.volume : geometry.volume);
-        shell->volume_size += fabs(geometry.volume);
+        if (mesh_face_size(input->mesh, f) <= 4)
+            input->face_class[f] = classify_face(input, f, geometry, NULL);
+    }
+}
+
+static void sum_face(struct measure_input *input, size_t f, struct face_geometry geometry,
+                     struct shell_sums *shell)
+{
+    exact_sum_add(&shell->area, geometry.area);
+    exact_sum_add(&shell->volume, geometry.volume);
+    exact_sum_add(&shell->facing_volume, input->shells.face_reversed[f] ? -geometry.volume : geometry.volume);
+    shell->volume_size += fabs(geometry.volume);
+}
+
+static void measure_faces(struct measuring *measuring, struct shell_sums *sums, uint32_t *latest_face)
+{
+    struct measure_input *input = measuring->input;
+    size_t face_count = input->mesh->face_count;
+    while (measuring->begin < face_count) {
+        size_t begin = measuring->begin, chunks = tasks_chunks(face_count - begin, CHUNK_FACES);
+        chunks = chunks < CHUNKS_AT_ONCE ? chunks : CHUNKS_AT_ONCE;
+        size_t end = face_count - begin < chunks * CHUNK_FACES ? face_count : begin + chunks * CHUNK_FACES;
+        tasks_run(input->threads, chunks, measure_chunk, measuring);
+        for (size_t f = begin; f < end; f++) {
+            struct face_geometry geometry = measuring->geometry[f - begin];
+            if (mesh_face_size(input->mesh, f) > 4)
+                input->face_class[f] = classify_face(input, f, geometry, latest_face);
+            sum_face(input, f, geometry, &sums[input->shells.face_shell[f]]);
+        }
+        measuring->begin = end;
     }
 }
 
@@ -152,9 +191,11 @@ static bool measure_geometry(struct measure_input *input, struct arena *keep, st
     struct shell_sums *sums = ARENA_ZERO(&scratch, struct shell_sums, input->shells.count);
     int8_t *shell_side = ARENA_NEW(&scratch, int8_t, input->shells.count);
     uint32_t *latest_face = ARENA_ZERO(&scratch, uint32_t, input->mesh->vertex_count);
+    size_t room = face_count < CHUNK_FACES * CHUNKS_AT_ONCE ? face_count : CHUNK_FACES * CHUNKS_AT_ONCE;
+    struct measuring measuring = {input, 0, ARENA_NEW(&scratch, struct face_geometry, room)};
     if (keep->failed || scratch.failed)
         return arena_error(err);
-    measure_faces(input, sums, latest_face);
+    measure_faces(&measuring, sums, latest_face);
     sum_shells(input, sums, shell_side);
     for (size_t f = 0; f < face_count; f++) {
         int8_t side = shell_side[input->shells.face_shell[f]];
@@ -169,23 +210,90 @@ static bool tell(const struct progress *progress, double fraction, struct error 
            || error_set(err, ERROR_CANCELLED, "the measurement was stopped");
 }
 
-bool measure_input_build(const struct mesh *mesh, enum mesh_kind kind, const struct progress *progress,
-                         struct measure_input *input, struct arena *keep, struct arena scratch,
-                         struct error *err)
+/* Fans need only the edges; so do shells; copies of faces not even those. With several threads they are made
+ * at the same time, in arenas of their own. */
+struct parts {
+    struct measure_input *input;
+    struct arena keep[2], scratch[2];
+    bool ok[2];
+    struct error errors[2];
+};
+
+static bool make_fans(struct measure_input *input, struct arena *keep, struct arena scratch,
+                      struct error *err)
+{
+    return fans_build(input->mesh, &input->edges, &input->fans, keep, scratch, err);
+}
+
+static bool make_shells(struct measure_input *input, struct arena *keep, struct arena scratch,
+                        struct error *err)
+{
+    return shells_build(input->mesh, &input->edges, &input->shells, keep, scratch, err)
+           && duplicates_build(input->mesh, &input->duplicates, keep, scratch, err);
+}
+
+static void make_part(void *context, size_t i)
+{
+    struct parts *parts = context;
+    parts->ok[i] = (i == 0 ? make_fans : make_shells)(parts->input, &parts->keep[i], parts->scratch[i],
+                                                      &parts->errors[i]);
+}
+
+/* Fans get what they can need of keep, and half of scratch; what is not used is never touched. False where
+ * that was too little, or there is one thread. */
+static bool make_parts_at_once(struct measure_input *input, struct arena *keep, struct arena scratch)
+{
+    struct arena before = *keep;
+    struct parts parts = {.input = input};
+    size_t fan_bytes = 4 * (2 * input->edges.corner_count + input->mesh->vertex_count) + 4096;
+    if (input->threads < 2 || !arena_split(keep, fan_bytes, &parts.keep[0])
+        || !arena_split(&scratch, arena_left(&scratch) / 2, &parts.scratch[0])) {
+        *keep = before;
+        return false;
+    }
+    parts.keep[1] = *keep;
+    parts.scratch[1] = scratch;
+    tasks_run(2, 2, make_part, &parts);
+    if (!parts.ok[0] || !parts.ok[1]) {
+        *keep = before;
+        return false;
+    }
+    *keep = parts.keep[1];
+    return true;
+}
+
+static bool make_fans_and_shells(struct measure_input *input, struct arena *keep, struct arena scratch,
+                                 struct error *err)
+{
+    return make_parts_at_once(input, keep, scratch)
+           || (make_fans(input, keep, scratch, err) && make_shells(input, keep, scratch, err));
+}
+
+bool measure_input_build_threaded(const struct mesh *mesh, enum mesh_kind kind, size_t threads,
+                                  const struct progress *progress, struct measure_input *input,
+                                  struct arena *keep, struct arena scratch, struct error *err)
 {
     assert(mesh_is_valid(mesh));
     memset(input, 0, sizeof *input);
     input->mesh = mesh;
     input->kind = kind;
-    if (!tell(progress, 0, err) || !edges_build(mesh, &input->edges, keep, scratch, err)
-        || !tell(progress, 0.3, err) || !fans_build(mesh, &input->edges, &input->fans, keep, scratch, err)
-        || !tell(progress, 0.5, err) || !shells_build(mesh, &input->edges, &input->shells, keep, scratch, err)
+    input->threads = threads;
+    if (!tell(progress, 0, err) || !edges_build(mesh, threads, &input->edges, keep, scratch, err)
+        || !tell(progress, 0.3, err) || !make_fans_and_shells(input, keep, scratch, err)
+        || !tell(progress, 0.6, err)
         || !open_loops_build(mesh, &input->edges, &input->fans, &input->shells, &input->loops, keep, scratch,
                              err)
         || !genus_build(mesh, &input->edges, &input->fans, &input->shells, &input->loops, &input->genus, keep,
                         scratch, err)
-        || !duplicates_build(mesh, &input->duplicates, keep, scratch, err) || !tell(progress, 0.8, err))
+        || !tell(progress, 0.8, err))
         return false;
     measure_box(input);
     return measure_geometry(input, keep, scratch, err) && tell(progress, 1, err);
+}
+
+bool measure_input_build(const struct mesh *mesh, enum mesh_kind kind, const struct progress *progress,
+                         struct measure_input *input, struct arena *keep, struct arena scratch,
+                         struct error *err)
+{
+    return measure_input_build_threaded(mesh, kind, 1, progress, input, keep, scratch, err);
 }

@@ -21,6 +21,7 @@ enum face_class {
 struct measure_input {
     const struct mesh *mesh;
     enum mesh_kind kind;
+    size_t threads;  /* that measures may use; no result depends on it */
     aabb bounds;     /* of referenced vertices; empty when there is none */
     vec3 centre;     /* of bounds: geometry is computed about it */
     double diagonal; /* of bounds; infinite where it exceeds a double */
@@ -52,6 +53,10 @@ enum mesh_kind mesh_kind_guess(const struct mesh *mesh);
 
 /* Tells stage "topology". Every array comes from keep; mesh must outlive the input. ERROR_LIMIT when an arena
  * is too small, ERROR_CANCELLED when progress says stop. */
+bool measure_input_build_threaded(const struct mesh *mesh, enum mesh_kind kind, size_t threads,
+                                  const struct progress *progress, struct measure_input *input,
+                                  struct arena *keep, struct arena scratch, struct error *err);
+/* The same with one thread. */
 bool measure_input_build(const struct mesh *mesh, enum mesh_kind kind, const struct progress *progress,
                          struct measure_input *input, struct arena *keep, struct arena scratch,
                          struct error *err);

@@ -1,8 +1,10 @@
 /* quality.c - every metric of every quad and triangle, gathered metric by metric. */
 #include "measure/quality.h"
 
+#include "base/tasks.h"
 #include "measure/quality_quad.h"
 #include "measure/quality_triangle.h"
+#include "measure/quantiles.h"
 
 /* The faces of one size that are measured, and their values: values[metric * capacity + i] of face faces[i].
  */
@@ -34,12 +36,36 @@ static bool gather_faces(const struct measure_input *input, struct sample *sampl
     return true;
 }
 
-/* Fills the values of faces[begin .. end); returns how many quads among them are concave. */
-static size_t measure_chunk(const struct measure_input *input, const struct sample *sample, size_t begin,
-                            size_t end, size_t *needle_faces)
+static bool tell(const struct progress *progress, double fraction, struct error *err)
 {
-    size_t concave = 0;
+    return progress_tell(progress, "quality", fraction)
+           || error_set(err, ERROR_CANCELLED, "the measurement was stopped");
+}
+
+/* Faces in one chunk, and chunks between two looks at the listener. */
+enum { CHUNK = 4096, CHUNKS_AT_ONCE = 32, QUALITY_THREADS_MAX = 64 };
+
+/* What one chunk finds, of which the sums are wanted. */
+struct found {
+    size_t concave, needles;
+};
+
+struct measuring {
+    const struct measure_input *input;
+    const struct sample *sample;
+    size_t begin; /* of the first chunk */
+    struct found found[CHUNKS_AT_ONCE];
+};
+
+static void measure_chunk(void *context, size_t chunk)
+{
+    struct measuring *measuring = context;
+    const struct measure_input *input = measuring->input;
+    const struct sample *sample = measuring->sample;
     size_t aspect = sample->corner_count == 4 ? (size_t)QUAD_ASPECT_RATIO : (size_t)TRIANGLE_ASPECT_RATIO;
+    size_t begin = measuring->begin + chunk * CHUNK;
+    size_t end = sample->count - begin < CHUNK ? sample->count : begin + CHUNK;
+    struct found found = {0, 0};
     for (size_t i = begin; i < end; i++) {
         const uint32_t *face = mesh_face(input->mesh, sample->faces[i]);
         vec3 corners[4];
@@ -47,46 +73,114 @@ static size_t measure_chunk(const struct measure_input *input, const struct samp
         for (size_t k = 0; k < sample->corner_count; k++)
             corners[k] = input->mesh->positions[face[k]];
         if (sample->corner_count == 4)
-            concave += quad_quality(corners, input->guard, values);
+            found.concave += quad_quality(corners, input->guard, values);
         else
             triangle_quality(corners, input->guard, values);
-        *needle_faces += values[aspect] > QUALITY_NEEDLE_ASPECT;
+        found.needles += values[aspect] > QUALITY_NEEDLE_ASPECT;
         for (size_t m = 0; m < sample->metric_count; m++)
             sample->values[m * sample->capacity + i] = values[m];
     }
-    return concave;
+    measuring->found[chunk] = found;
 }
 
-static bool tell(const struct progress *progress, double fraction, struct error *err)
+static bool measure_faces(const struct measure_input *input, const struct sample *sample,
+                          const struct progress *progress, double progress_begin, struct found *sums,
+                          struct error *err)
 {
-    return progress_tell(progress, "quality", fraction)
-           || error_set(err, ERROR_CANCELLED, "the measurement was stopped");
-}
-
-/* One kind of face: measured in chunks, then reported metric by metric; concave may be NULL. */
-static bool report_sample(const struct measure_input *input, struct sample sample,
-                          const struct quality_metric *metrics, const struct progress *progress,
-                          double progress_begin, struct metric_report *reports, size_t *concave,
-                          size_t *needle_faces, struct arena *keep, struct arena scratch, struct error *err)
-{
-    const size_t chunk = 65536;
-    if (!gather_faces(input, &sample, &scratch, err))
-        return false;
-    for (size_t begin = 0; begin < sample.count; begin += chunk) {
-        size_t end = sample.count - begin < chunk ? sample.count : begin + chunk;
-        size_t found = measure_chunk(input, &sample, begin, end, needle_faces);
-        if (concave)
-            *concave += found;
-        if (!tell(progress, progress_begin + 0.25 * (double)end / (double)sample.count, err))
+    struct measuring measuring = {.input = input, .sample = sample};
+    while (measuring.begin < sample->count) {
+        size_t chunks = tasks_chunks(sample->count - measuring.begin, CHUNK);
+        chunks = chunks < CHUNKS_AT_ONCE ? chunks : CHUNKS_AT_ONCE;
+        tasks_run(input->threads, chunks, measure_chunk, &measuring);
+        for (size_t i = 0; i < chunks; i++) {
+            sums->concave += measuring.found[i].concave;
+            sums->needles += measuring.found[i].needles;
+        }
+        measuring.begin += chunks * CHUNK;
+        if (!tell(progress, progress_begin + 0.25 * fmin(1, (double)measuring.begin / (double)sample->count),
+                  err))
             return false;
     }
-    for (size_t m = 0; m < sample.metric_count; m++)
-        if (!quality_metric_report(&metrics[m], sample.values + m * sample.capacity, sample.faces,
-                                   sample.count, sample.degenerate, &reports[m], keep, scratch, err)
-            || !tell(progress, progress_begin + 0.25 + 0.25 * (double)(m + 1) / (double)sample.metric_count,
-                     err))
-            return false;
     return true;
+}
+
+/* Metrics are reported each by one thread, in its own part of scratch. */
+struct reporting {
+    const struct sample *sample;
+    const struct quality_metric *metrics;
+    struct metric_report *reports;
+    size_t first, part_count;
+    struct arena parts[QUALITY_THREADS_MAX];
+    bool failed[QUALITY_THREADS_MAX];
+    struct error errors[QUALITY_THREADS_MAX];
+};
+
+static void report_metric(void *context, size_t i)
+{
+    struct reporting *reporting = context;
+    const struct sample *sample = reporting->sample;
+    size_t m = reporting->first + i;
+    reporting->failed[i] = !quality_metric_report(
+        &reporting->metrics[m], sample->values + m * sample->capacity, sample->faces, sample->count,
+        &reporting->reports[m], reporting->parts[i], &reporting->errors[i]);
+}
+
+/* As many parts as threads, fewer where scratch has no room for that. */
+static bool split_scratch(const struct sample *sample, size_t threads, struct reporting *reporting,
+                          struct arena *scratch)
+{
+    size_t most = threads < sample->metric_count ? threads : sample->metric_count;
+    size_t room = QUANTILES_SCRATCH(sample->count);
+    most = most < QUALITY_THREADS_MAX ? most : QUALITY_THREADS_MAX;
+    while (reporting->part_count < most
+           && arena_split(scratch, room, &reporting->parts[reporting->part_count]))
+        reporting->part_count++;
+    return reporting->part_count > 0;
+}
+
+static bool report_metrics(const struct measure_input *input, const struct sample *sample,
+                           const struct quality_metric *metrics, const struct progress *progress,
+                           double progress_begin, struct metric_report *reports, struct arena *keep,
+                           struct arena scratch, struct error *err)
+{
+    struct reporting *reporting = ARENA_ZERO(&scratch, struct reporting, 1);
+    if (!reporting)
+        return arena_error(err);
+    reporting->sample = sample;
+    reporting->metrics = metrics;
+    reporting->reports = reports;
+    if (!split_scratch(sample, input->threads, reporting, &scratch))
+        return arena_error(err);
+    for (size_t m = 0; m < sample->metric_count; m++)
+        if (!quality_metric_begin(&metrics[m], sample->degenerate, &reports[m], keep, err))
+            return false;
+    for (; reporting->first < sample->metric_count; reporting->first += reporting->part_count) {
+        size_t left = sample->metric_count - reporting->first;
+        size_t count = left < reporting->part_count ? left : reporting->part_count;
+        tasks_run(input->threads, count, report_metric, reporting);
+        for (size_t i = 0; i < count; i++)
+            if (reporting->failed[i]) {
+                *err = reporting->errors[i];
+                return false;
+            }
+        if (!tell(progress,
+                  progress_begin + 0.25
+                      + 0.25 * (double)(reporting->first + count) / (double)sample->metric_count,
+                  err))
+            return false;
+    }
+    return true;
+}
+
+/* One kind of face: measured in chunks, then reported metric by metric. */
+static bool report_sample(const struct measure_input *input, struct sample sample,
+                          const struct quality_metric *metrics, const struct progress *progress,
+                          double progress_begin, struct metric_report *reports, struct found *sums,
+                          struct arena *keep, struct arena scratch, struct error *err)
+{
+    return gather_faces(input, &sample, &scratch, err)
+           && measure_faces(input, &sample, progress, progress_begin, sums, err)
+           && report_metrics(input, &sample, metrics, progress, progress_begin, reports, keep, scratch, err);
 }
 
 bool quality_build(const struct measure_input *input, const struct progress *progress,
@@ -95,11 +189,13 @@ bool quality_build(const struct measure_input *input, const struct progress *pro
 {
     const struct sample quads = {.corner_count = 4, .metric_count = QUAD_METRIC_COUNT};
     const struct sample triangles = {.corner_count = 3, .metric_count = TRIANGLE_METRIC_COUNT};
-    report->concave_quads = 0;
-    *needle_faces = 0;
-    return tell(progress, 0, err)
-           && report_sample(input, quads, quad_metrics, progress, 0, report->quad, &report->concave_quads,
-                            needle_faces, keep, scratch, err)
-           && report_sample(input, triangles, triangle_metrics, progress, 0.5, report->triangle, NULL,
-                            needle_faces, keep, scratch, err);
+    struct found of_quads = {0, 0}, of_triangles = {0, 0};
+    bool ok =
+        tell(progress, 0, err)
+        && report_sample(input, quads, quad_metrics, progress, 0, report->quad, &of_quads, keep, scratch, err)
+        && report_sample(input, triangles, triangle_metrics, progress, 0.5, report->triangle, &of_triangles,
+                         keep, scratch, err);
+    report->concave_quads = of_quads.concave;
+    *needle_faces = of_quads.needles + of_triangles.needles;
+    return ok;
 }

@@ -93,7 +93,7 @@ static double edge_of(enum quality_scale scale, size_t i)
 }
 
 /* The last edge that is not above value, by bisection; edges[0] <= value <= edges[bin_count]. */
-static size_t bin_of(const double *edges, size_t bin_count, double value)
+static size_t bin_by_bisection(const double *edges, size_t bin_count, double value)
 {
     size_t low = 0, width = bin_count;
     while (width > 1) {
@@ -104,16 +104,31 @@ static size_t bin_of(const double *edges, size_t bin_count, double value)
     return low;
 }
 
-static void fill_histogram(const double *values, size_t count, struct metric_report *report)
+/* The same where the edges are evenly spaced: a guess, set right by the edges themselves. */
+static size_t bin_by_place(const double *edges, size_t bin_count, double bins_per_unit, double value)
+{
+    size_t bin = (size_t)((value - edges[0]) * bins_per_unit);
+    bin = bin < bin_count ? bin : bin_count - 1;
+    bin -= edges[bin] > value;
+    bin += bin + 1 < bin_count && edges[bin + 1] <= value;
+    return bin;
+}
+
+static void fill_histogram(enum quality_scale scale, const double *values, size_t count,
+                           struct metric_report *report)
 {
     const double *edges = report->histogram_edges;
+    size_t bin_count = report->bin_count;
+    double bins_per_unit = (double)bin_count / (edges[bin_count] - edges[0]);
     for (size_t i = 0; i < count; i++) {
         if (values[i] < edges[0])
             report->below++;
-        else if (values[i] > edges[report->bin_count])
+        else if (values[i] > edges[bin_count])
             report->above++;
         else
-            report->histogram_counts[bin_of(edges, report->bin_count, values[i])]++;
+            report->histogram_counts[scale == SCALE_RATIO
+                                         ? bin_by_bisection(edges, bin_count, values[i])
+                                         : bin_by_place(edges, bin_count, bins_per_unit, values[i])]++;
     }
 }
 
@@ -143,12 +158,9 @@ static void scan_values(const struct quality_metric *metric, double *values, con
     }
 }
 
-bool quality_metric_report(const struct quality_metric *metric, double *values, const uint32_t *faces,
-                           size_t count, size_t degenerate, struct metric_report *report, struct arena *keep,
-                           struct arena scratch, struct error *err)
+bool quality_metric_begin(const struct quality_metric *metric, size_t degenerate,
+                          struct metric_report *report, struct arena *keep, struct error *err)
 {
-    static const double shares[] = {0.05, 0.5, 0.95, 0.99};
-    double at_share[4];
     size_t bin_count = bin_count_of(metric->scale);
     *report = (struct metric_report){.name = metric->name,
                                      .degenerate = degenerate,
@@ -157,18 +169,27 @@ bool quality_metric_report(const struct quality_metric *metric, double *values, 
                                      .max = NAN,
                                      .worst_face = MEASURE_UNDEFINED,
                                      .bin_count = bin_count};
-    if (bin_count > 0) {
-        double *edges = ARENA_NEW(keep, double, bin_count + 1);
-        report->histogram_edges = edges;
-        report->histogram_counts = ARENA_ZERO(keep, size_t, bin_count);
-        if (keep->failed)
-            return arena_error(err);
-        for (size_t i = 0; i <= bin_count; i++)
-            edges[i] = edge_of(metric->scale, i);
-    }
+    if (bin_count == 0)
+        return true;
+    double *edges = ARENA_NEW(keep, double, bin_count + 1);
+    report->histogram_edges = edges;
+    report->histogram_counts = ARENA_ZERO(keep, size_t, bin_count);
+    if (keep->failed)
+        return arena_error(err);
+    for (size_t i = 0; i <= bin_count; i++)
+        edges[i] = edge_of(metric->scale, i);
+    return true;
+}
+
+bool quality_metric_report(const struct quality_metric *metric, double *values, const uint32_t *faces,
+                           size_t count, struct metric_report *report, struct arena scratch,
+                           struct error *err)
+{
+    static const double shares[] = {0.05, 0.5, 0.95, 0.99};
+    double at_share[4];
     scan_values(metric, values, faces, count, report);
-    if (bin_count > 0)
-        fill_histogram(values, report->count, report);
+    if (report->bin_count > 0)
+        fill_histogram(metric->scale, values, report->count, report);
     if (!quantiles(values, report->count, shares, 4, at_share, scratch, err))
         return false;
     report->p05 = at_share[0];

@@ -28,12 +28,14 @@ static inline double quality_ratio(double numerator, double denominator)
     return denominator > 0 ? finite_or_nan(numerator / denominator) : NAN;
 }
 
-/* values[i] belongs to face faces[i], faces ascending; degenerate ones are not among them, only their number.
- * values are reordered. The worst face is the lowest of equals. Edges and counts of the histogram come from
- * keep.
- */
+/* The report before any value is known; edges and counts of the histogram come from keep. */
+bool quality_metric_begin(const struct quality_metric *metric, size_t degenerate,
+                          struct metric_report *report, struct arena *keep, struct error *err);
+
+/* values[i] belongs to face faces[i], faces ascending; degenerate ones are not among them. values are
+ * reordered. The worst face is the lowest of equals. */
 bool quality_metric_report(const struct quality_metric *metric, double *values, const uint32_t *faces,
-                           size_t count, size_t degenerate, struct metric_report *report, struct arena *keep,
-                           struct arena scratch, struct error *err);
+                           size_t count, struct metric_report *report, struct arena scratch,
+                           struct error *err);
 
 #endif

@@ -1,6 +1,8 @@
 /* quality_quad.c - Verdict's metrics of one quadrilateral. */
 #include "measure/quality_quad.h"
 
+#include "geom/angle.h"
+
 const struct quality_metric quad_metrics[QUAD_METRIC_COUNT] = {
     [QUAD_EDGE_RATIO] = {"edge_ratio", SCALE_RATIO, true},
     [QUAD_ASPECT_RATIO] = {"aspect_ratio", SCALE_RATIO, true},
@@ -156,7 +158,7 @@ static void angles(const struct quad *quad, double *least, double *largest)
     *largest = 0;
     for (size_t k = 0; k < 4; k++) {
         vec3 before = quad->edge[(k + 3) % 4], after = quad->edge[k];
-        double angle = atan2(quad->normal_length[k], -vec3_dot(before, after)) * degrees;
+        double angle = angle_of(quad->normal_length[k], -vec3_dot(before, after)) * degrees;
         *least = smaller(*least, angle);
         *largest = larger(*largest, angle);
     }

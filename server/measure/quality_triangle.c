@@ -1,6 +1,8 @@
 /* quality_triangle.c - Verdict's metrics of one triangle. */
 #include "measure/quality_triangle.h"
 
+#include "geom/angle.h"
+
 const struct quality_metric triangle_metrics[TRIANGLE_METRIC_COUNT] = {
     [TRIANGLE_EDGE_RATIO] = {"edge_ratio", SCALE_RATIO, true},
     [TRIANGLE_ASPECT_RATIO] = {"aspect_ratio", SCALE_RATIO, true},
@@ -30,7 +32,7 @@ static void angles(const vec3 edge[3], double twice_area, const double length[3]
     *least = 180;
     *largest = 0;
     for (size_t k = 0; k < 3; k++) {
-        double angle = atan2(twice_area, -vec3_dot(edge[(k + 2) % 3], edge[k])) * degrees;
+        double angle = angle_of(twice_area, -vec3_dot(edge[(k + 2) % 3], edge[k])) * degrees;
         *least = smaller(*least, angle);
         *largest = larger(*largest, angle);
     }

@@ -1,6 +1,7 @@
 /* quantiles.c - selection by counting leading bits. */
 #include "measure/quantiles.h"
 
+#include <assert.h>
 #include <math.h>
 #include <string.h>
 
@@ -65,49 +66,92 @@ static uint64_t select_key(uint64_t *keys, size_t count, size_t rank, unsigned s
     return keys[rank];
 }
 
-struct selection {
-    const double *values;
-    size_t count;
-    const uint32_t *leading; /* histogram of the leading digit of all values */
-    uint32_t *histogram;
-    uint64_t *keys; /* [count] room to gather one bucket */
+/* A rank that is wanted, its leading digit, and the rank within that digit's bucket. */
+struct wanted {
+    size_t rank, digit;
 };
 
-static double order_statistic(const struct selection *selection, size_t rank)
+/* The buckets that are wanted, gathered in one pass: bucket b is keys[begin[b]] .. keys[begin[b + 1]]. */
+enum { SHARES_MAX = 16, BUCKETS_MAX = 2 * SHARES_MAX };
+struct gathered {
+    size_t count;
+    size_t digits[BUCKETS_MAX], begin[BUCKETS_MAX + 1], largest;
+    uint64_t *keys;
+};
+
+static size_t bucket_of(struct gathered *gathered, size_t digit, size_t size)
 {
-    const unsigned shift = 64 - DIGIT_BITS;
-    size_t gathered = 0;
-    size_t digit = digit_of_rank(selection->leading, &rank);
-    for (size_t i = 0; i < selection->count; i++) {
-        uint64_t key = key_of(selection->values[i]);
-        selection->keys[gathered] = key; /* overwritten unless it belongs */
-        gathered += key >> shift == digit;
+    size_t b = 0;
+    while (b < gathered->count && gathered->digits[b] != digit)
+        b++;
+    if (b == gathered->count) {
+        gathered->digits[b] = digit;
+        gathered->begin[b + 1] = gathered->begin[b] + size;
+        gathered->largest = size > gathered->largest ? size : gathered->largest;
+        gathered->count++;
     }
-    return value_of(select_key(selection->keys, gathered, rank, shift - DIGIT_BITS, selection->histogram));
+    return b;
+}
+
+/* A key of no wanted bucket is written behind all others and stays not counted. */
+static void gather(const double *values, size_t count, uint8_t *bucket_of_digit, struct gathered *gathered)
+{
+    size_t at[BUCKETS_MAX + 1], step[BUCKETS_MAX + 1];
+    memset(bucket_of_digit, 0, DIGIT_COUNT);
+    at[0] = gathered->begin[gathered->count];
+    step[0] = 0;
+    for (size_t b = 0; b < gathered->count; b++) {
+        bucket_of_digit[gathered->digits[b]] = (uint8_t)(b + 1);
+        at[b + 1] = gathered->begin[b];
+        step[b + 1] = 1;
+    }
+    for (size_t i = 0; i < count; i++) {
+        uint64_t key = key_of(values[i]);
+        size_t b = bucket_of_digit[key >> (64 - DIGIT_BITS)];
+        gathered->keys[at[b]] = key;
+        at[b] += step[b];
+    }
 }
 
 bool quantiles(const double *values, size_t count, const double *shares, size_t share_count, double *out,
                struct arena scratch, struct error *err)
 {
-    uint32_t *leading = ARENA_ZERO(&scratch, uint32_t, DIGIT_COUNT);
-    uint32_t *histogram = ARENA_NEW(&scratch, uint32_t, DIGIT_COUNT);
-    uint64_t *keys = ARENA_NEW(&scratch, uint64_t, count + 1);
+    uint32_t *histogram = ARENA_ZERO(&scratch, uint32_t, DIGIT_COUNT);
+    uint8_t *bucket_of_digit = ARENA_NEW(&scratch, uint8_t, DIGIT_COUNT);
+    struct gathered gathered = {.count = 0};
+    struct wanted wanted[BUCKETS_MAX];
+    double found[BUCKETS_MAX];
+
+    assert(share_count <= SHARES_MAX);
     if (scratch.failed)
         return arena_error(err);
-    struct selection selection = {values, count, leading, histogram, keys};
+    for (size_t s = 0; s < share_count && count == 0; s++)
+        out[s] = NAN;
+    if (count == 0)
+        return true;
     for (size_t i = 0; i < count; i++)
-        leading[key_of(values[i]) >> (64 - DIGIT_BITS)]++;
+        histogram[key_of(values[i]) >> (64 - DIGIT_BITS)]++;
+    for (size_t w = 0; w < 2 * share_count; w++) {
+        size_t rank = (size_t)((double)(count - 1) * shares[w / 2]) + w % 2;
+        wanted[w].rank = rank < count ? rank : count - 1;
+        wanted[w].digit = digit_of_rank(histogram, &wanted[w].rank);
+        bucket_of(&gathered, wanted[w].digit, histogram[wanted[w].digit]);
+    }
+    gathered.keys = ARENA_NEW(&scratch, uint64_t, gathered.begin[gathered.count] + 1);
+    uint64_t *keys = ARENA_NEW(&scratch, uint64_t, gathered.largest);
+    if (scratch.failed)
+        return arena_error(err);
+    gather(values, count, bucket_of_digit, &gathered);
+    for (size_t w = 0; w < 2 * share_count; w++) {
+        size_t b = bucket_of(&gathered, wanted[w].digit, 0);
+        size_t size = gathered.begin[b + 1] - gathered.begin[b];
+        memcpy(keys, gathered.keys + gathered.begin[b], size * sizeof *keys);
+        found[w] = value_of(select_key(keys, size, wanted[w].rank, 64 - 2 * DIGIT_BITS, histogram));
+    }
     for (size_t s = 0; s < share_count; s++) {
-        if (count == 0) {
-            out[s] = NAN;
-            continue;
-        }
         double place = (double)(count - 1) * shares[s];
-        size_t below = (size_t)place;
-        double part = place - (double)below;
-        out[s] = order_statistic(&selection, below);
-        if (part > 0)
-            out[s] += part * (order_statistic(&selection, below + 1) - out[s]);
+        double part = place - (double)(size_t)place;
+        out[s] = found[2 * s] + (part > 0 ? part * (found[2 * s + 1] - found[2 * s]) : 0);
     }
     return true;
 }

@@ -34,6 +34,7 @@ struct side {
 /* What every step of a run needs. */
 struct workshop {
     struct stage_clock clock;
+    size_t threads;
     struct arena *keep;
     struct arena scratch;
     struct error *err;
@@ -57,16 +58,16 @@ static bool blame_reference(struct error *err)
 static bool read_side(struct workshop *shop, const struct run_input *input, struct side *side)
 {
     return stage_clock_enter(&shop->clock, "read", shop->err)
-           && mesh_file_read(input->fd, input->name, &shop->clock.progress, &side->mesh, &side->result->file,
-                             shop->keep, shop->scratch, shop->err);
+           && mesh_file_read(input->fd, input->name, shop->threads, &shop->clock.progress, &side->mesh,
+                             &side->result->file, shop->keep, shop->scratch, shop->err);
 }
 
 static bool report_side(struct workshop *shop, enum mesh_kind kind, struct side *side)
 {
     struct mesh_report *report = &side->result->report;
     bool ok = stage_clock_enter(&shop->clock, "topology", shop->err)
-              && measure_input_build(&side->mesh, kind, &shop->clock.progress, &side->input, shop->keep,
-                                     shop->scratch, shop->err)
+              && measure_input_build_threaded(&side->mesh, kind, shop->threads, &shop->clock.progress,
+                                              &side->input, shop->keep, shop->scratch, shop->err)
               && stage_clock_enter(&shop->clock, "quality", shop->err)
               && mesh_report_build(&side->input, &shop->clock.progress, report, &side->result->file.warnings,
                                    shop->keep, shop->scratch, shop->err);
@@ -121,7 +122,7 @@ bool run_measure(const struct run_input *subject, const struct run_input *refere
                  struct run *run, struct error *err)
 {
     struct arena scratch = {0};
-    struct workshop shop = {.keep = &run->arena, .err = err};
+    struct workshop shop = {.threads = settings->deviation.threads, .keep = &run->arena, .err = err};
     bool ok;
 
     memset(run, 0, sizeof *run);

@@ -28,9 +28,9 @@ struct edges {
     size_t incidence_max;
 };
 
-/* ERROR_LIMIT when keep or scratch is too small. */
-bool edges_build(const struct mesh *mesh, struct edges *edges, struct arena *keep, struct arena scratch,
-                 struct error *err);
+/* The same edges for any number of threads. ERROR_LIMIT when keep or scratch is too small. */
+bool edges_build(const struct mesh *mesh, size_t threads, struct edges *edges, struct arena *keep,
+                 struct arena scratch, struct error *err);
 
 /* True when every side lies on exactly the edge that its two vertices make, and every edge has a side. */
 bool edges_is_valid(const struct edges *edges, const struct mesh *mesh);

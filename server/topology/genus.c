@@ -71,8 +71,13 @@ bool genus_build(const struct mesh *mesh, const struct edges *edges, const struc
         return arena_error(err);
 
     count_edges(edges, mesh, shells, genus->shells);
-    gather_fans(mesh, fans, begin, fan_order);
-    count_vertices(mesh, edges, fans, shells, begin, fan_order, latest, genus->shells);
+    if (fans->count == fans->referenced_count) { /* no vertex has two fans */
+        for (size_t i = 0; i < fans->count; i++)
+            genus->shells[shells->face_shell[edges->corner_face[fans->first_corner[i]]]].vertices++;
+    } else {
+        gather_fans(mesh, fans, begin, fan_order);
+        count_vertices(mesh, edges, fans, shells, begin, fan_order, latest, genus->shells);
+    }
     for (size_t i = 0; i < loops->count; i++)
         genus->shells[loops->shell[i]].open_loops++;
     for (size_t s = 0; s < shells->count; s++) {

@@ -31,15 +31,26 @@ static bool number_by_size(const struct mesh *mesh, struct shells *shells, struc
     return true;
 }
 
-static bool build_shells(const struct mesh *mesh, const struct edges *edges, struct shells *shells,
-                         struct arena *keep, struct arena scratch, struct error *err)
+static void join_shells(const struct mesh *mesh, const struct edges *edges, struct shells *shells)
 {
+    if (edges->nonmanifold_count == 0) {
+        /* shells and sheets are the same, and both are numbered by their first faces */
+        memcpy(shells->face_shell, shells->face_sheet, mesh->face_count * sizeof *shells->face_shell);
+        shells->count = shells->sheet_count;
+        return;
+    }
     disjoint_sets_begin(shells->face_shell, mesh->face_count);
     for (size_t e = 0; e < edges->count; e++)
         for (uint32_t i = edges->side_begin[e] + 1; i < edges->side_begin[e + 1]; i++)
             disjoint_sets_join(shells->face_shell, edges->corner_face[edges->sides[i - 1]],
                                edges->corner_face[edges->sides[i]]);
     shells->count = disjoint_sets_number(shells->face_shell, mesh->face_count);
+}
+
+static bool build_shells(const struct mesh *mesh, const struct edges *edges, struct shells *shells,
+                         struct arena *keep, struct arena scratch, struct error *err)
+{
+    join_shells(mesh, edges, shells);
     shells->face_total = ARENA_NEW(keep, uint32_t, shells->count);
     shells->orientable = ARENA_NEW(keep, bool, shells->count);
     if (keep->failed)
@@ -83,11 +94,11 @@ static bool join_across(const struct mesh *mesh, const struct edges *edges, size
     return true;
 }
 
-static bool build_sheets(const struct mesh *mesh, const struct edges *edges, struct shells *shells,
-                         struct arena *keep, struct arena scratch, struct error *err)
+/* clash[f]: f is at an edge across which its sheet disagrees with itself. */
+static bool join_sheets(const struct mesh *mesh, const struct edges *edges, struct shells *shells,
+                        bool *clash, struct arena scratch, struct error *err)
 {
     struct parity_sets sets = {shells->face_sheet, ARENA_ZERO(&scratch, bool, mesh->face_count)};
-    bool *clash = ARENA_ZERO(&scratch, bool, mesh->face_count); /* of a face at an edge that disagrees */
     if (scratch.failed)
         return arena_error(err);
     disjoint_sets_begin(sets.parent, mesh->face_count);
@@ -97,6 +108,12 @@ static bool build_sheets(const struct mesh *mesh, const struct edges *edges, str
     for (uint32_t f = 0; f < mesh->face_count; f++)
         find_with_parity(&sets, f, &shells->face_reversed[f]);
     shells->sheet_count = disjoint_sets_number(shells->face_sheet, mesh->face_count);
+    return true;
+}
+
+static bool judge_sheets(const struct mesh *mesh, struct shells *shells, const bool *clash,
+                         struct arena *keep, struct error *err)
+{
     shells->sheet_orientable = ARENA_NEW(keep, bool, shells->sheet_count);
     if (keep->failed)
         return arena_error(err);
@@ -117,10 +134,12 @@ bool shells_build(const struct mesh *mesh, const struct edges *edges, struct she
     shells->face_shell = ARENA_NEW(keep, uint32_t, mesh->face_count);
     shells->face_sheet = ARENA_NEW(keep, uint32_t, mesh->face_count);
     shells->face_reversed = ARENA_NEW(keep, bool, mesh->face_count);
-    if (keep->failed)
+    bool *clash = ARENA_ZERO(&scratch, bool, mesh->face_count);
+    if (keep->failed || scratch.failed)
         return arena_error(err);
-    if (!build_shells(mesh, edges, shells, keep, scratch, err)
-        || !build_sheets(mesh, edges, shells, keep, scratch, err))
+    if (!join_sheets(mesh, edges, shells, clash, scratch, err)
+        || !build_shells(mesh, edges, shells, keep, scratch, err)
+        || !judge_sheets(mesh, shells, clash, keep, err))
         return false;
     assert(shells_is_valid(shells, mesh, edges));
     return true;

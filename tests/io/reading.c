@@ -11,6 +11,12 @@
 struct reading *reading_open(const void *bytes, size_t count, const char *name, size_t keep_bytes,
                              size_t scratch_bytes)
 {
+    return reading_open_threaded(bytes, count, name, keep_bytes, scratch_bytes, 1);
+}
+
+struct reading *reading_open_threaded(const void *bytes, size_t count, const char *name, size_t keep_bytes,
+                                      size_t scratch_bytes, size_t threads)
+{
     struct reading *reading = calloc(1, sizeof *reading);
     char *copy = malloc(count ? count : 1);
     struct error err;
@@ -20,8 +26,8 @@ struct reading *reading_open(const void *bytes, size_t count, const char *name, 
         memcpy(copy, bytes, count);
     cr_assert(arena_open(&reading->keep, keep_bytes, &err));
     cr_assert(arena_open(&reading->scratch, scratch_bytes, &err));
-    reading->ok = mesh_bytes_read(copy, count, name, NULL, &reading->mesh, &reading->file, &reading->keep,
-                                  reading->scratch, &reading->err);
+    reading->ok = mesh_bytes_read(copy, count, name, threads, NULL, &reading->mesh, &reading->file,
+                                  &reading->keep, reading->scratch, &reading->err);
     if (!reading->ok) {
         char described[360];
         error_describe(&reading->err, described, sizeof described);

@@ -19,6 +19,8 @@ struct reading {
 /* keep_bytes and scratch_bytes are the sizes of the arenas. End with reading_close. */
 struct reading *reading_open(const void *bytes, size_t count, const char *name, size_t keep_bytes,
                              size_t scratch_bytes);
+struct reading *reading_open_threaded(const void *bytes, size_t count, const char *name, size_t keep_bytes,
+                                      size_t scratch_bytes, size_t threads);
 void reading_close(struct reading *reading);
 
 /* A terminated text with ample arenas; fails the test when the text is refused. */

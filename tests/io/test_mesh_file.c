@@ -28,7 +28,7 @@ static struct reading *read_fd(int fd, const char *name, const struct progress *
     struct reading *r = calloc(1, sizeof *r);
     struct error err;
     cr_assert(arena_open(&r->keep, 64 << 20, &err) && arena_open(&r->scratch, 64 << 20, &err));
-    r->ok = mesh_file_read(fd, name, progress, &r->mesh, &r->file, &r->keep, r->scratch, &r->err);
+    r->ok = mesh_file_read(fd, name, 1, progress, &r->mesh, &r->file, &r->keep, r->scratch, &r->err);
     if (!r->ok)
         error_describe(&r->err, r->refusal, sizeof r->refusal);
     return r;

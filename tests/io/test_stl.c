@@ -128,7 +128,7 @@ Test(io_stl, merged_as_by_comparing_all_pairs)
             expected++;
         if (expected == seen_count)
             seen[seen_count++] = p;
-        cr_assert(weld_vertex(&weld, p, &vertex, arena, &err));
+        cr_assert(weld_vertex(&weld, weld_point(p), weld_hash(&weld, weld_point(p)), &vertex, arena, &err));
         cr_assert_eq(vertex, expected);
     }
     cr_expect_eq(weld.vertex_count, seen_count);

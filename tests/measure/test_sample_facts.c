@@ -32,7 +32,7 @@ static const struct measured *measured_sample(const char *name)
     int fd = open(path, O_RDONLY | O_CLOEXEC);
     if (fd < 0)
         cr_skip("sample mesh %s not found: set FETTLE_SHARED", name);
-    cr_assert(mesh_file_read(fd, name, NULL, &mesh, &file, keep, *scratch, &err), "%s", err.text);
+    cr_assert(mesh_file_read(fd, name, 2, NULL, &mesh, &file, keep, *scratch, &err), "%s", err.text);
     close(fd);
     return fixture_measured(mesh);
 }

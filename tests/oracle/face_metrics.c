@@ -71,7 +71,7 @@ int main(int argc, char **argv)
     }
     int fd = argc == 2 ? open(argv[1], O_RDONLY | O_CLOEXEC) : -1;
     if (fd < 0 || !arena_open(&keep, (size_t)1 << 30, &err) || !arena_open(&scratch, (size_t)1 << 30, &err)
-        || !mesh_file_read(fd, argv[1], NULL, &mesh, &file, &keep, scratch, &err)) {
+        || !mesh_file_read(fd, argv[1], 1, NULL, &mesh, &file, &keep, scratch, &err)) {
         fprintf(stderr, "face_metrics: %s\n", err.text);
         return 1;
     }

@@ -29,7 +29,7 @@ static struct topology topology_of(const struct mesh *mesh, struct arena keep, s
 {
     struct topology t;
     struct error err;
-    cr_assert(edges_build(mesh, &t.edges, &keep, scratch, &err));
+    cr_assert(edges_build(mesh, 1 + mesh->face_count % 2, &t.edges, &keep, scratch, &err));
     cr_assert(fans_build(mesh, &t.edges, &t.fans, &keep, scratch, &err));
     cr_assert(shells_build(mesh, &t.edges, &t.shells, &keep, scratch, &err));
     cr_assert(open_loops_build(mesh, &t.edges, &t.fans, &t.shells, &t.loops, &keep, scratch, &err));
