@@ -31,9 +31,9 @@ struct bvh {
     struct bvh_node *levels[BVH_LEVELS_MAX];
 };
 
-/* triangle_count must be 1 or more. ERROR_LIMIT when memory ends. */
-bool bvh_build(const vec3 *points, size_t triangle_count, uint32_t (*const triangles)[3], struct bvh *bvh,
-               struct arena *keep, struct arena scratch, struct error *err);
+/* triangle_count must be 1 or more; the number of threads changes nothing. ERROR_LIMIT when memory ends. */
+bool bvh_build(const vec3 *points, size_t triangle_count, uint32_t (*const triangles)[3], size_t threads,
+               struct bvh *bvh, struct arena *keep, struct arena scratch, struct error *err);
 
 /* True when slots are a permutation of the triangles and every box holds its triangle or child node. */
 bool bvh_is_valid(const struct bvh *bvh);

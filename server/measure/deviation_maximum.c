@@ -2,7 +2,7 @@
 #include "measure/deviation_maximum.h"
 
 #include "measure/deviation_piece.h"
-#include "measure/deviation_tasks.h"
+#include "base/tasks.h"
 
 #include <assert.h>
 #include <math.h>

@@ -1,9 +1,9 @@
-/* deviation_tasks.h - one loop over numbered chunks on several threads.
+/* tasks.h - one loop over numbered chunks on several threads.
  *
  * What a chunk does must depend on its number alone, and it writes only what is its own: then the results are
  * the same for any number of threads. Callers reduce over chunks in order. */
-#ifndef MEASURE_DEVIATION_TASKS_H
-#define MEASURE_DEVIATION_TASKS_H
+#ifndef BASE_TASKS_H
+#define BASE_TASKS_H
 
 #include <stddef.h>
 

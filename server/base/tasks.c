@@ -1,5 +1,5 @@
-/* deviation_tasks.c - threads take chunks from one counter. */
-#include "measure/deviation_tasks.h"
+/* tasks.c - threads take chunks from one counter. */
+#include "base/tasks.h"
 
 #include <pthread.h>
 #include <stdatomic.h>
