@@ -15,13 +15,17 @@
 #define BVH_WIDTH 8
 #define BVH_LEVELS_MAX 12
 #define BVH_NONE UINT32_MAX
+#define BVH_LANES 8 /* points that are measured at once */
 
 /* The boxes of up to eight children; an unused place is empty (min +inf, max -inf). */
 struct bvh_node {
     float min[3][BVH_WIDTH], max[3][BVH_WIDTH];
 };
 
+struct bvh_kernels;
+
 struct bvh {
+    const struct bvh_kernels *kernels; /* the inner loops that suit this machine */
     const vec3 *points;
     size_t triangle_count;
     uint32_t (*corners)[3]; /* [triangle_count] by slot; rotated so that the first side is the longest */
@@ -46,6 +50,19 @@ struct bvh_hit {
 /* The nearest triangle to p. `first` is a slot near it, or BVH_NONE: it saves work and never changes the
  * answer. *work grows by the boxes and triangles looked at; what it grows by depends on `first`. */
 struct bvh_hit bvh_nearest(const struct bvh *bvh, vec3 p, uint32_t first, size_t *work);
+
+/* Puts into slots, ascending, the triangles whose boxes meet the box (a few that only come near it too), and
+ * returns how many; most + 1 when there are more than `most`. *work grows by the nodes looked at. The box
+ * must lie in [-4, 4] on each axis. */
+size_t bvh_collect(const struct bvh *bvh, aabb box, uint32_t *slots, size_t most, size_t *work);
+
+struct bvh_points {
+    double x[BVH_LANES], y[BVH_LANES], z[BVH_LANES];
+};
+
+/* Squared distances from BVH_LANES points to the triangle of a slot, each as bvh_distance_sq gives it. */
+void bvh_distances_sq(const struct bvh *bvh, uint32_t slot, const struct bvh_points *points,
+                      double *distances_sq);
 
 /* Squared distance from p to the triangle of a slot, as triangle_distance_sq gives it. */
 double bvh_distance_sq(const struct bvh *bvh, vec3 p, uint32_t slot);

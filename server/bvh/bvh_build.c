@@ -6,6 +6,7 @@
 #include "bvh/bvh.h"
 
 #include "base/tasks.h"
+#include "bvh/bvh_kernels.h"
 #include "geom/point_triangle.h"
 
 #include <assert.h>
@@ -336,6 +337,7 @@ bool bvh_build(const vec3 *points, size_t triangle_count, uint32_t (*const trian
 
     assert(triangle_count > 0);
     memset(bvh, 0, sizeof *bvh);
+    bvh->kernels = bvh_kernels_best();
     bvh->points = points;
     bvh->triangle_count = triangle_count;
     if (!allocate(&building, keep, &scratch))
@@ -352,6 +354,19 @@ bool bvh_build(const vec3 *points, size_t triangle_count, uint32_t (*const trian
         tasks_run(threads, (bvh->node_counts[building.level] + NODE_CHUNK - 1) / NODE_CHUNK, fill_level,
                   &building);
     return true;
+}
+
+double bvh_distance_sq(const struct bvh *bvh, vec3 p, uint32_t slot)
+{
+    const uint32_t *corner = bvh->corners[slot];
+
+    return triangle_distance_sq(p, bvh->points[corner[0]], bvh->points[corner[1]], bvh->points[corner[2]]);
+}
+
+aabb bvh_child_box(const struct bvh_node *node, unsigned c)
+{
+    return (aabb){{(double)node->min[0][c], (double)node->min[1][c], (double)node->min[2][c]},
+                  {(double)node->max[0][c], (double)node->max[1][c], (double)node->max[2][c]}};
 }
 
 static bool holds(const struct bvh_node *node, size_t c, aabb box)
