@@ -51,10 +51,25 @@ struct bvh_hit {
  * answer. *work grows by the boxes and triangles looked at; what it grows by depends on `first`. */
 struct bvh_hit bvh_nearest(const struct bvh *bvh, vec3 p, uint32_t first, size_t *work);
 
-/* Puts into slots, ascending, the triangles whose boxes meet the box (a few that only come near it too), and
- * returns how many; most + 1 when there are more than `most`. *work grows by the nodes looked at. The box
- * must lie in [-4, 4] on each axis. */
-size_t bvh_collect(const struct bvh *bvh, aabb box, uint32_t *slots, size_t most, size_t *work);
+/* Looks among slot `first` and those that share its node for a triangle within `limit` of all three corners,
+ * and so, being convex, of all the triangle that they make. Returns its slot and sets *farthest, the largest
+ * of the three distances; BVH_NONE where it finds none. */
+uint32_t bvh_within(const struct bvh *bvh, const vec3 *corners, double limit, uint32_t first,
+                    double *farthest, size_t *work);
+
+#define BVH_REGION_PLANES 5
+
+/* The points of a box with normal . x >= offset for each plane. */
+struct bvh_region {
+    float min[3], max[3];
+    float normals[BVH_REGION_PLANES][3], offsets[BVH_REGION_PLANES];
+};
+
+/* Puts into slots the triangles whose boxes meet the region's box and reach into each of its half spaces, as
+ * float arithmetic tells it, and returns how many; most + 1 when there are more than `most`. *work grows by
+ * the nodes looked at. */
+size_t bvh_collect(const struct bvh *bvh, const struct bvh_region *region, uint32_t *slots, size_t most,
+                   size_t *work);
 
 struct bvh_points {
     double x[BVH_LANES], y[BVH_LANES], z[BVH_LANES];

@@ -30,6 +30,18 @@ struct bvh_hit bvh_nearest(const struct bvh *bvh, vec3 p, uint32_t first, size_t
     return bvh->kernels->nearest(bvh, p, first, work);
 }
 
+uint32_t bvh_within(const struct bvh *bvh, const vec3 *corners, double limit, uint32_t first,
+                    double *farthest, size_t *work)
+{
+    return bvh->kernels->within(bvh, corners, limit, first, farthest, work);
+}
+
+size_t bvh_collect(const struct bvh *bvh, const struct bvh_region *region, uint32_t *slots, size_t most,
+                   size_t *work)
+{
+    return bvh->kernels->collect(bvh, region, slots, most, work);
+}
+
 void bvh_distances_sq(const struct bvh *bvh, uint32_t slot, const struct bvh_points *points,
                       double *distances_sq)
 {

@@ -11,6 +11,10 @@
 struct bvh_kernels {
     const char *name;
     struct bvh_hit (*nearest)(const struct bvh *bvh, vec3 p, uint32_t first, size_t *work);
+    uint32_t (*within)(const struct bvh *bvh, const vec3 *corners, double limit, uint32_t first,
+                       double *farthest, size_t *work);
+    size_t (*collect)(const struct bvh *bvh, const struct bvh_region *region, uint32_t *slots, size_t most,
+                      size_t *work);
     void (*distances)(const struct bvh *bvh, uint32_t slot, const struct bvh_points *points,
                       double *distances_sq);
 };

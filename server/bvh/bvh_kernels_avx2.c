@@ -3,5 +3,5 @@
 #pragma GCC target("avx2")
 #define BVH_KERNELS bvh_kernels_avx2
 #define BVH_KERNELS_NAME "avx2"
-#include "bvh/bvh_nearest.h"
+#include "bvh/bvh_loops.h"
 #endif

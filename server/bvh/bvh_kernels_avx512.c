@@ -3,5 +3,5 @@
 #pragma GCC target("avx2,avx512f,avx512vl,avx512dq,prefer-vector-width=512")
 #define BVH_KERNELS bvh_kernels_avx512
 #define BVH_KERNELS_NAME "avx512"
-#include "bvh/bvh_nearest.h"
+#include "bvh/bvh_loops.h"
 #endif

@@ -8,7 +8,9 @@
 #include <string.h>
 
 #define TRIANGLES_MAX 1024
-#define TABLE_MAX 8192      /* of edges; a power of two, twice what so many triangles can have */
+#define TABLE_MAX 8192 /* of edges; a power of two, twice what so many triangles can have */
+#define MEMORY_SIZE 128
+#define REGION_SLACK 1e-6
 #define HEIGHT_MIN 1e-9     /* of the piece, absolute and */
 #define HEIGHT_MIN_REL 1e-5 /* of its longest side: flatter pieces are left to other bounds */
 #define CLIP_BESIDE 1e-12   /* parts are cut this far beyond a side, so that rounding loses none of them */
@@ -90,17 +92,52 @@ static struct seen see(const struct prism *prism, vec3 p)
     return seen;
 }
 
-static aabb prism_box(const struct prism *prism, const vec3 *corners)
+/* The prism as a region of the index. Rounding is no matter: any choice of triangles is right, and one that
+ * lacks some over the piece bounds nothing. */
+static void set_region(const struct prism *prism, const vec3 *corners, struct bvh_region *region)
 {
-    vec3 n = prism->axes[2], reach = {fabs(n.x), fabs(n.y), fabs(n.z)};
-    aabb box = aabb_empty();
+    const vec3 *axes = prism->axes;
+    const double limit = prism->limit + REGION_SLACK,
+                 reach[3] = {limit * fabs(axes[2].x), limit * fabs(axes[2].y), limit * fabs(axes[2].z)};
 
-    reach = vec3_scale(reach, prism->limit);
-    for (int i = 0; i < 3; i++) {
-        box = aabb_include(box, vec3_sub(corners[i], reach));
-        box = aabb_include(box, vec3_add(corners[i], reach));
+    for (int axis = 0; axis < 3; axis++) {
+        double low = INFINITY, high = -INFINITY;
+        for (int i = 0; i < 3; i++) {
+            double at = axis == 0 ? corners[i].x : axis == 1 ? corners[i].y : corners[i].z;
+            low = at < low ? at : low;
+            high = at > high ? at : high;
+        }
+        region->min[axis] = (float)(low - reach[axis] - REGION_SLACK);
+        region->max[axis] = (float)(high + reach[axis] + REGION_SLACK);
     }
-    return box;
+    for (int i = 0; i < BVH_REGION_PLANES; i++) {
+        vec3 normal =
+            i < 3 ? vec3_add(vec3_scale(axes[0], prism->inward_x[i]), vec3_scale(axes[1], prism->inward_y[i]))
+                  : vec3_scale(axes[2], i == 3 ? 1 : -1);
+        double offset = i < 3 ? prism->inward_x[i] * prism->x[i] + prism->inward_y[i] * prism->y[i] : -limit;
+        region->normals[i][0] = (float)normal.x;
+        region->normals[i][1] = (float)normal.y;
+        region->normals[i][2] = (float)normal.z;
+        region->offsets[i] = (float)(offset + vec3_dot(normal, prism->origin) - REGION_SLACK);
+    }
+}
+
+/* Corners seen lately: near triangles share them. */
+struct memory {
+    uint32_t vertices[MEMORY_SIZE];
+    struct seen seen[MEMORY_SIZE];
+};
+
+static struct seen see_vertex(const struct bvh *to, const struct prism *prism, uint32_t vertex,
+                              struct memory *memory)
+{
+    size_t at = vertex % MEMORY_SIZE;
+
+    if (memory->vertices[at] != vertex) {
+        memory->vertices[at] = vertex;
+        memory->seen[at] = see(prism, to->points[vertex]);
+    }
+    return memory->seen[at];
 }
 
 static void clear_table(struct edge_table *table, size_t triangle_count)
@@ -184,14 +221,14 @@ enum place { PLACE_APART, PLACE_WITHIN, PLACE_THROUGH_THE_END };
 
 /* Where a triangle is: apart from the prism, or over the piece within the limit, or partly beyond it. */
 static enum place place_triangle(const struct bvh *to, const struct prism *prism, uint32_t slot,
-                                 double *highest)
+                                 struct memory *memory, double *highest)
 {
     const uint32_t *corner = to->corners[slot];
     struct seen corners[3];
     double low = INFINITY, high = -INFINITY;
 
     for (int i = 0; i < 3; i++) {
-        corners[i] = see(prism, to->points[corner[i]]);
+        corners[i] = see_vertex(to, prism, corner[i], memory);
         low = corners[i].height < low ? corners[i].height : low;
         high = corners[i].height > high ? corners[i].height : high;
     }
@@ -215,10 +252,12 @@ static enum place place_triangle(const struct bvh *to, const struct prism *prism
 static size_t sift_triangles(const struct bvh *to, const struct prism *prism, uint32_t *slots, size_t count,
                              double *highest)
 {
+    struct memory memory;
     size_t kept = 0;
 
+    memset(memory.vertices, 0xff, sizeof memory.vertices); /* of no mesh: there are fewer */
     for (size_t i = 0; i < count; i++)
-        switch (place_triangle(to, prism, slots[i], highest)) {
+        switch (place_triangle(to, prism, slots[i], &memory, highest)) {
         case PLACE_THROUGH_THE_END:
             return 0;
         case PLACE_WITHIN:
@@ -257,12 +296,14 @@ double cover_bound(const struct bvh *to, const vec3 *corners, double limit, size
     uint32_t slots[TRIANGLES_MAX];
     struct edge_table table;
     struct prism prism;
+    struct bvh_region region;
     double highest = 0;
 
     if (!(limit < 1) || !set_prism(corners, limit, &prism))
         return INFINITY;
     prism.limit -= prism.lean;
-    size_t count = bvh_collect(to, prism_box(&prism, corners), slots, TRIANGLES_MAX, work);
+    set_region(&prism, corners, &region);
+    size_t count = bvh_collect(to, &region, slots, TRIANGLES_MAX, work);
     *work += count;
     if (count == 0 || count > TRIANGLES_MAX)
         return INFINITY;

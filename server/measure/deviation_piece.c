@@ -12,6 +12,7 @@
 #define SITES_MAX 12            /* and all corners that this makes */
 #define INSIDE_SHARE_MIN 0.0625 /* cutting pays when this share of the piece is settled by it */
 #define COVER_SHARE_MAX 0.5     /* a face this small beside the piece suggests that many lie over it */
+#define COVER_HEIGHT_MAX 0.25   /* of the longest side: higher prisms pay only over many small faces */
 #define BESIDE 1e-12            /* a corner this near to a plane counts as on it: no slivers from rounding */
 
 struct bvh_hit hunt_query(struct hunt *hunt, vec3 p, uint32_t from_slot, uint32_t first, double *distance)
@@ -109,18 +110,38 @@ bool piece_is_over_many(const struct hunt *hunt, uint32_t slot, uint32_t face)
     return face_area(hunt, face) < COVER_SHARE_MAX * area;
 }
 
-/* Bounds a new piece near the face of slot `first` by the triangles over it, or else roughly. */
+/* True when the prism over the piece, up to the limit, is not so high that it holds much else. */
+static bool is_low(const struct piece *piece, double limit)
+{
+    double side = 0;
+
+    for (int i = 0; i < 3; i++)
+        side = fmax(side, vec3_distance(piece->corners[i], piece->corners[i < 2 ? i + 1 : 0]));
+    return limit <= COVER_HEIGHT_MAX * side;
+}
+
+/* Bounds a new piece near the face of slot `first`, by what costs least first: one face there; the faces
+ * over it, where they are small; a query; the faces over it. */
 static void bound_new(struct hunt *hunt, struct piece *piece, uint32_t first)
 {
-    if (first != BVH_NONE && face_area(hunt, first) < COVER_SHARE_MAX * piece_area(piece)) {
-        double cover =
-            cover_bound(&hunt->to->bvh, piece->corners, hunt->best.distance + hunt->tolerance, &hunt->work);
-        piece->middle = first;
-        piece->upper = fmin(piece->upper, cover);
-        if (cover < INFINITY)
-            return;
+    double limit = hunt->best.distance + hunt->tolerance, bound = INFINITY;
+    bool over_many = first != BVH_NONE && face_area(hunt, first) < COVER_SHARE_MAX * piece_area(piece);
+
+    piece->middle = first;
+    if (over_many) {
+        bound = cover_bound(&hunt->to->bvh, piece->corners, limit, &hunt->work);
+    } else if (first != BVH_NONE) {
+        uint32_t face = bvh_within(&hunt->to->bvh, piece->corners, limit, first, &bound, &hunt->work);
+        piece->middle = face == BVH_NONE ? first : face;
+        bound = face == BVH_NONE ? INFINITY : bound;
     }
-    bound_roughly(hunt, piece, first);
+    if (!(bound < INFINITY)) {
+        bound_roughly(hunt, piece, first);
+        limit = hunt->best.distance + hunt->tolerance;
+        if (piece->upper > limit && !over_many && is_low(piece, limit))
+            bound = cover_bound(&hunt->to->bvh, piece->corners, limit, &hunt->work);
+    }
+    piece->upper = fmin(piece->upper, bound);
 }
 
 struct piece piece_of_triangle(struct hunt *hunt, uint32_t slot, uint32_t first, double upper)

@@ -1,4 +1,4 @@
-/* bvh_nearest.h - the inner loops themselves; included once by each bvh_kernels_*.c, and by nothing else.
+/* bvh_loops.h - the inner loops themselves; included once by each bvh_kernels_*.c, and by nothing else.
  *
  * The nearest triangle: depth first, nearest child first, cut by float box distances with an outward slack.
  * The answer is the least of the computed triangle distances, ties by number, whatever the order of the walk:
@@ -138,6 +138,98 @@ static struct bvh_hit nearest(const struct bvh *bvh, vec3 p, uint32_t first, siz
     return hit;
 }
 
+static uint32_t within(const struct bvh *bvh, const vec3 *corners, double limit, uint32_t first,
+                       double *farthest, size_t *work)
+{
+    vec3 middle = vec3_scale(vec3_add(vec3_add(corners[0], corners[1]), corners[2]), 1.0 / 3);
+    float at[3] = {(float)middle.x, (float)middle.y, (float)middle.z}, distance_sq[BVH_WIDTH];
+    unsigned char children[BVH_WIDTH];
+    uint32_t index = first / BVH_WIDTH;
+    size_t count =
+        list_children(&bvh->levels[0][index], at, cut_distance_sq(limit * limit), distance_sq, children);
+
+    ++*work;
+    while (count-- > 0) {
+        uint32_t slot = index * BVH_WIDTH + children[count];
+        double largest = 0;
+        for (int i = 0; i < 3 && largest <= limit * limit; i++) {
+            double corner_sq = distance_sq_to(bvh, corners[i], slot);
+            largest = corner_sq > largest ? corner_sq : largest;
+            ++*work;
+        }
+        *farthest = sqrt(largest);
+        if (*farthest <= limit)
+            return slot;
+    }
+    return BVH_NONE;
+}
+
+/* Bit c is set where child c's box meets the region's box; an empty place meets none. */
+static inline unsigned children_meeting(const struct bvh_node *node, const struct bvh_region *region)
+{
+    unsigned bits = 0;
+
+    for (int c = 0; c < BVH_WIDTH; c += LANES) {
+        lane_masks meets = (lane_masks){0} == 0;
+        for (int axis = 0; axis < 3; axis++) {
+            lanes low, high;
+            memcpy(&low, node->min[axis] + c, sizeof low);
+            memcpy(&high, node->max[axis] + c, sizeof high);
+            meets &= (low <= region->max[axis]) & (high >= region->min[axis]);
+        }
+        bits |= mask_bits(meets) << c;
+    }
+    return bits;
+}
+
+/* Bit c is set where child c's box is not wholly outside of one of the region's half spaces. */
+static inline unsigned children_inside(const struct bvh_node *node, const struct bvh_region *region)
+{
+    unsigned bits = 0;
+
+    for (int c = 0; c < BVH_WIDTH; c += LANES) {
+        lane_masks inside = (lane_masks){0} == 0;
+        for (size_t i = 0; i < BVH_REGION_PLANES; i++) {
+            lanes height = (lanes){0} - region->offsets[i];
+            for (int axis = 0; axis < 3; axis++) { /* the corner of the box that is highest over the plane */
+                lanes part;
+                float normal = region->normals[i][axis];
+                memcpy(&part, (normal > 0 ? node->max[axis] : node->min[axis]) + c, sizeof part);
+                height += part * normal;
+            }
+            inside &= height >= 0;
+        }
+        bits |= mask_bits(inside) << c;
+    }
+    return bits;
+}
+
+static size_t collect(const struct bvh *bvh, const struct bvh_region *region, uint32_t *slots, size_t most,
+                      size_t *work)
+{
+    struct visit stack[STACK_SIZE];
+    size_t top = 1, count = 0;
+
+    stack[0] = (struct visit){0, (int)bvh->level_count - 1, 0};
+    while (top > 0) {
+        struct visit visit = stack[--top];
+        const struct bvh_node *node = &bvh->levels[visit.level][visit.index];
+        unsigned bits = children_meeting(node, region);
+        uint32_t index = visit.index * BVH_WIDTH;
+        ++*work;
+        for (; bits && visit.level > 0; bits &= bits - 1)
+            stack[top++] = (struct visit){0, visit.level - 1, index + (unsigned)__builtin_ctz(bits)};
+        if (!bits)
+            continue;
+        for (bits &= children_inside(node, region); bits; bits &= bits - 1) {
+            if (count == most)
+                return most + 1;
+            slots[count++] = index + (unsigned)__builtin_ctz(bits);
+        }
+    }
+    return count;
+}
+
 /* Where along a side the foot of a point is, as segment_nearest tells it. */
 static inline double side_share(double along, double length_sq)
 {
@@ -178,4 +270,4 @@ static void distances(const struct bvh *bvh, uint32_t slot, const struct bvh_poi
     }
 }
 
-const struct bvh_kernels BVH_KERNELS = {BVH_KERNELS_NAME, nearest, distances};
+const struct bvh_kernels BVH_KERNELS = {BVH_KERNELS_NAME, nearest, within, collect, distances};
