@@ -17,7 +17,7 @@ COMMIT  := $(shell git describe --always --dirty --abbrev=12 2>/dev/null || echo
 
 WARNINGS := -Wall -Wextra -Wshadow -Wconversion -Wvla -Wstrict-prototypes -Wmissing-prototypes -Werror
 CPPFLAGS := -Iserver -D_GNU_SOURCE -DFETTLE_VERSION='"$(VERSION)"'
-CFLAGS   := -std=c17 -ffp-contract=off -fno-math-errno -pthread $(WARNINGS) -fstack-protector-strong -fPIE -fvisibility=hidden
+CFLAGS   := -std=c17 -ffp-contract=off -fno-math-errno -fno-trapping-math -pthread $(WARNINGS) -fstack-protector-strong -fPIE -fvisibility=hidden
 LDFLAGS  := -pthread -pie -Wl,-z,relro,-z,now
 LIBS     := -lmicrohttpd -ljansson -lsqlite3 -lnettle -lzstd -lz -lseccomp -lm
 ifeq ($(BUILD),debug)

@@ -15,13 +15,17 @@
 #define BVH_WIDTH 8
 #define BVH_LEVELS_MAX 12
 #define BVH_NONE UINT32_MAX
+#define BVH_LANES 8 /* points that are measured at once */
 
 /* The boxes of up to eight children; an unused place is empty (min +inf, max -inf). */
 struct bvh_node {
     float min[3][BVH_WIDTH], max[3][BVH_WIDTH];
 };
 
+struct bvh_kernels;
+
 struct bvh {
+    const struct bvh_kernels *kernels; /* the inner loops that suit this machine */
     const vec3 *points;
     size_t triangle_count;
     uint32_t (*corners)[3]; /* [triangle_count] by slot; rotated so that the first side is the longest */
@@ -31,9 +35,9 @@ struct bvh {
     struct bvh_node *levels[BVH_LEVELS_MAX];
 };
 
-/* triangle_count must be 1 or more. ERROR_LIMIT when memory ends. */
-bool bvh_build(const vec3 *points, size_t triangle_count, uint32_t (*const triangles)[3], struct bvh *bvh,
-               struct arena *keep, struct arena scratch, struct error *err);
+/* triangle_count must be 1 or more; the number of threads changes nothing. ERROR_LIMIT when memory ends. */
+bool bvh_build(const vec3 *points, size_t triangle_count, uint32_t (*const triangles)[3], size_t threads,
+               struct bvh *bvh, struct arena *keep, struct arena scratch, struct error *err);
 
 /* True when slots are a permutation of the triangles and every box holds its triangle or child node. */
 bool bvh_is_valid(const struct bvh *bvh);
@@ -46,6 +50,34 @@ struct bvh_hit {
 /* The nearest triangle to p. `first` is a slot near it, or BVH_NONE: it saves work and never changes the
  * answer. *work grows by the boxes and triangles looked at; what it grows by depends on `first`. */
 struct bvh_hit bvh_nearest(const struct bvh *bvh, vec3 p, uint32_t first, size_t *work);
+
+/* Looks among slot `first` and those that share its node for a triangle within `limit` of all three corners,
+ * and so, being convex, of all the triangle that they make. Returns its slot and sets *farthest, the largest
+ * of the three distances; BVH_NONE where it finds none. */
+uint32_t bvh_within(const struct bvh *bvh, const vec3 *corners, double limit, uint32_t first,
+                    double *farthest, size_t *work);
+
+#define BVH_REGION_PLANES 5
+
+/* The points of a box with normal . x >= offset for each plane. */
+struct bvh_region {
+    float min[3], max[3];
+    float normals[BVH_REGION_PLANES][3], offsets[BVH_REGION_PLANES];
+};
+
+/* Puts into slots the triangles whose boxes meet the region's box and reach into each of its half spaces, as
+ * float arithmetic tells it, and returns how many; most + 1 when there are more than `most`. *work grows by
+ * the nodes looked at. */
+size_t bvh_collect(const struct bvh *bvh, const struct bvh_region *region, uint32_t *slots, size_t most,
+                   size_t *work);
+
+struct bvh_points {
+    double x[BVH_LANES], y[BVH_LANES], z[BVH_LANES];
+};
+
+/* Squared distances from BVH_LANES points to the triangle of a slot, each as bvh_distance_sq gives it. */
+void bvh_distances_sq(const struct bvh *bvh, uint32_t slot, const struct bvh_points *points,
+                      double *distances_sq);
 
 /* Squared distance from p to the triangle of a slot, as triangle_distance_sq gives it. */
 double bvh_distance_sq(const struct bvh *bvh, vec3 p, uint32_t slot);

@@ -1,15 +1,37 @@
-/* bvh_build.c - Morton codes, a radix sort, and the boxes of each level from those below. */
+/* bvh_build.c - Morton codes, a radix sort, and the boxes of each level from those below, on several threads.
+ *
+ * A key is a code with the triangle's number below it, so that no two are equal and there is one order. Keys
+ * are scattered by their top bits, and each bucket of near triangles is then sorted by itself, in the cache.
+ * What a chunk does depends on its number alone. */
 #include "bvh/bvh.h"
+
+#include "base/tasks.h"
+#include "bvh/bvh_kernels.h"
 #include "geom/point_triangle.h"
 
 #include <assert.h>
 #include <string.h>
 
-#define MORTON_BITS 20 /* per axis */
+#define MORTON_BITS_MAX 20 /* per axis; fewer where the numbers of many triangles need the room */
+#define BUCKET_BITS 11
+#define BUCKETS ((size_t)1 << BUCKET_BITS)
+#define DIGIT_BITS 8
+#define DIGITS ((size_t)1 << DIGIT_BITS)
+#define CHUNK ((size_t)1 << 15) /* triangles */
+#define NODE_CHUNK (CHUNK / BVH_WIDTH)
+#define INSERTION_MAX 48 /* keys of a bucket that are sorted by insertion */
 
-struct morton_key {
-    uint64_t code;
-    uint32_t triangle;
+struct building {
+    struct bvh *bvh;
+    uint32_t (*triangles)[3]; /* as listed */
+    size_t chunk_count, level;
+    aabb *centres; /* [chunk_count] holds the centres of the chunk's boxes */
+    vec3 from;
+    double cells_per_length;
+    unsigned axis_bits, number_bits;
+    uint64_t *keys, *scattered;
+    uint32_t (*starts)[BUCKETS]; /* [chunk_count] how many, then where in scattered */
+    uint32_t bucket_starts[BUCKETS + 1];
 };
 
 /* Every bit of x moved three times as far from the right. */
@@ -23,147 +45,328 @@ static uint64_t spread_bits(uint64_t x)
     return (x | x << 2) & 0x1249249249249249u;
 }
 
-static aabb triangle_box(const vec3 *points, const uint32_t *corner)
+static double lesser(double a, double b)
 {
-    aabb box = aabb_empty();
+    return a < b ? a : b;
+}
 
-    for (int i = 0; i < 3; i++)
-        box = aabb_include(box, points[corner[i]]);
+static double greater(double a, double b)
+{
+    return a > b ? a : b;
+}
+
+static aabb include(aabb box, vec3 p)
+{
+    box.min = (vec3){lesser(p.x, box.min.x), lesser(p.y, box.min.y), lesser(p.z, box.min.z)};
+    box.max = (vec3){greater(p.x, box.max.x), greater(p.y, box.max.y), greater(p.z, box.max.z)};
     return box;
 }
 
-static uint64_t cell(double x, double from, double cells_per_length)
+static aabb triangle_box(const vec3 *points, const uint32_t *corner)
 {
-    double at = (x - from) * cells_per_length;
+    aabb box = {points[corner[0]], points[corner[0]]};
 
-    return at < 0 ? 0 : at >= (1 << MORTON_BITS) ? (1 << MORTON_BITS) - 1 : (uint64_t)at;
+    return include(include(box, points[corner[1]]), points[corner[2]]);
 }
 
-static void fill_keys(const vec3 *points, size_t count, uint32_t (*const triangles)[3],
-                      struct morton_key *keys)
+static size_t chunk_end(size_t chunk, size_t size, size_t count)
 {
+    return (chunk + 1) * size < count ? (chunk + 1) * size : count;
+}
+
+static void find_centres(void *context, size_t chunk)
+{
+    struct building *building = context;
     aabb all = aabb_empty();
 
-    for (size_t t = 0; t < count; t++)
-        all = aabb_include(all, aabb_centre(triangle_box(points, triangles[t])));
-    double side = fmax(all.max.x - all.min.x, fmax(all.max.y - all.min.y, all.max.z - all.min.z));
-    double cells_per_length = side > 1e-300 ? (1 << MORTON_BITS) / side : 0;
-    for (size_t t = 0; t < count; t++) {
-        vec3 centre = aabb_centre(triangle_box(points, triangles[t]));
-        keys[t].code = spread_bits(cell(centre.x, all.min.x, cells_per_length))
-                       | spread_bits(cell(centre.y, all.min.y, cells_per_length)) << 1
-                       | spread_bits(cell(centre.z, all.min.z, cells_per_length)) << 2;
-        keys[t].triangle = (uint32_t)t;
+    for (size_t t = chunk * CHUNK; t < chunk_end(chunk, CHUNK, building->bvh->triangle_count); t++)
+        all = include(all, aabb_centre(triangle_box(building->bvh->points, building->triangles[t])));
+    building->centres[chunk] = all;
+}
+
+/* As many bits an axis as leave room for the triangles' numbers. */
+static void choose_cells(struct building *building)
+{
+    aabb all = building->centres[0];
+
+    for (size_t chunk = 1; chunk < building->chunk_count; chunk++)
+        all = include(include(all, building->centres[chunk].min), building->centres[chunk].max);
+    while (building->bvh->triangle_count >> building->number_bits)
+        building->number_bits++;
+    building->axis_bits = (64 - building->number_bits) / 3;
+    if (building->axis_bits > MORTON_BITS_MAX)
+        building->axis_bits = MORTON_BITS_MAX;
+    double side = greater(all.max.x - all.min.x, greater(all.max.y - all.min.y, all.max.z - all.min.z));
+    building->from = all.min;
+    building->cells_per_length = side > 1e-300 ? (double)(1 << building->axis_bits) / side : 0;
+}
+
+static uint64_t cell(const struct building *building, double x, double from)
+{
+    double at = (x - from) * building->cells_per_length;
+    uint64_t cells = (uint64_t)1 << building->axis_bits;
+
+    return at < 0 ? 0 : at >= (double)cells ? cells - 1 : (uint64_t)at;
+}
+
+static size_t bucket_of(const struct building *building, uint64_t key)
+{
+    return key >> (3 * building->axis_bits + building->number_bits - BUCKET_BITS);
+}
+
+static void fill_keys(void *context, size_t chunk)
+{
+    struct building *building = context;
+    uint32_t *counts = building->starts[chunk];
+
+    memset(counts, 0, sizeof building->starts[chunk]);
+    for (size_t t = chunk * CHUNK; t < chunk_end(chunk, CHUNK, building->bvh->triangle_count); t++) {
+        vec3 centre = aabb_centre(triangle_box(building->bvh->points, building->triangles[t]));
+        uint64_t code = spread_bits(cell(building, centre.x, building->from.x))
+                        | spread_bits(cell(building, centre.y, building->from.y)) << 1
+                        | spread_bits(cell(building, centre.z, building->from.z)) << 2;
+        building->keys[t] = code << building->number_bits | t;
+        counts[bucket_of(building, building->keys[t])]++;
     }
 }
 
-/* Least significant digit first, so that equal codes stay in order of triangles. The result is in keys. */
-static void sort_keys(struct morton_key *keys, struct morton_key *other, size_t count)
+/* Turns counts into places: bucket by bucket, in each chunk after chunk. */
+static void place_buckets(struct building *building)
 {
-    for (int shift = 0; shift < 3 * MORTON_BITS; shift += 10) { /* an even number of passes */
-        size_t starts[1024] = {0}, sum = 0;
-        for (size_t i = 0; i < count; i++)
-            starts[keys[i].code >> shift & 1023]++;
-        for (size_t d = 0; d < 1024; d++) {
-            size_t digits = starts[d];
-            starts[d] = sum;
-            sum += digits;
+    uint32_t sum = 0;
+
+    for (size_t bucket = 0; bucket < BUCKETS; bucket++) {
+        building->bucket_starts[bucket] = sum;
+        for (size_t chunk = 0; chunk < building->chunk_count; chunk++) {
+            uint32_t count = building->starts[chunk][bucket];
+            building->starts[chunk][bucket] = sum;
+            sum += count;
         }
-        for (size_t i = 0; i < count; i++)
-            other[starts[keys[i].code >> shift & 1023]++] = keys[i];
-        struct morton_key *swap = keys;
-        keys = other;
-        other = swap;
+    }
+    building->bucket_starts[BUCKETS] = sum;
+}
+
+static void scatter_keys(void *context, size_t chunk)
+{
+    struct building *building = context;
+    uint32_t *next = building->starts[chunk];
+
+    for (size_t t = chunk * CHUNK; t < chunk_end(chunk, CHUNK, building->bvh->triangle_count); t++)
+        building->scattered[next[bucket_of(building, building->keys[t])]++] = building->keys[t];
+}
+
+static void insertion_sort(uint64_t *keys, size_t count)
+{
+    for (size_t i = 1; i < count; i++) {
+        uint64_t key = keys[i];
+        size_t at = i;
+        for (; at > 0 && keys[at - 1] > key; at--)
+            keys[at] = keys[at - 1];
+        keys[at] = key;
     }
 }
 
-static void place_triangles(const vec3 *points, uint32_t (*const triangles)[3], const struct morton_key *keys,
-                            struct bvh *bvh)
+/* One pass of the least significant digits first; false when all keys have the same digit. */
+static bool sort_digit(const uint64_t *from, uint64_t *to, size_t count, unsigned shift)
 {
-    for (size_t slot = 0; slot < bvh->triangle_count; slot++) {
-        const uint32_t *corner = triangles[keys[slot].triangle];
-        unsigned turn = triangle_longest_first(points[corner[0]], points[corner[1]], points[corner[2]]);
-        for (unsigned i = 0; i < 3; i++)
-            bvh->corners[slot][i] = corner[(i + turn) % 3];
-        bvh->triangles[slot] = keys[slot].triangle;
+    uint32_t starts[DIGITS] = {0}, sum = 0;
+
+    for (size_t i = 0; i < count; i++)
+        starts[from[i] >> shift & (DIGITS - 1)]++;
+    if (starts[from[0] >> shift & (DIGITS - 1)] == count)
+        return false;
+    for (size_t d = 0; d < DIGITS; d++) {
+        uint32_t digits = starts[d];
+        starts[d] = sum;
+        sum += digits;
     }
+    for (size_t i = 0; i < count; i++)
+        to[starts[from[i] >> shift & (DIGITS - 1)]++] = from[i];
+    return true;
+}
+
+/* Sorts a bucket from scattered into keys. */
+static void sort_bucket(void *context, size_t bucket)
+{
+    struct building *building = context;
+    size_t start = building->bucket_starts[bucket], count = building->bucket_starts[bucket + 1] - start;
+    uint64_t *from = building->scattered + start, *to = building->keys + start;
+    unsigned end = 3 * building->axis_bits + building->number_bits - BUCKET_BITS;
+
+    if (count <= INSERTION_MAX)
+        insertion_sort(from, count);
+    for (unsigned shift = building->number_bits; shift < end && count > INSERTION_MAX; shift += DIGIT_BITS)
+        if (sort_digit(from, to, count, shift)) {
+            uint64_t *swap = from;
+            from = to;
+            to = swap;
+        }
+    if (from != building->keys + start)
+        memcpy(building->keys + start, from, count * sizeof *from);
+}
+
+/* The float before (step -1) or after x, which is finite. */
+static float float_beside(float x, int step)
+{
+    int32_t bits;
+
+    if (x == 0)
+        return step < 0 ? -0x1p-149f : 0x1p-149f;
+    memcpy(&bits, &x, sizeof bits);
+    bits += x > 0 ? step : -step;
+    memcpy(&x, &bits, sizeof bits);
+    return x;
 }
 
 static float float_below(double x)
 {
     float f = (float)x;
 
-    return (double)f > x ? nextafterf(f, -INFINITY) : f;
+    return (double)f > x ? float_beside(f, -1) : f;
 }
 
 static float float_above(double x)
 {
     float f = (float)x;
 
-    return (double)f < x ? nextafterf(f, INFINITY) : f;
+    return (double)f < x ? float_beside(f, 1) : f;
 }
 
-static void fill_leaves(struct bvh *bvh)
+static void set_child(struct bvh_node *node, size_t c, const float *min, const float *max)
 {
-    for (size_t slot = 0; slot < bvh->node_counts[0] * BVH_WIDTH; slot++) {
-        struct bvh_node *node = &bvh->levels[0][slot / BVH_WIDTH];
-        size_t c = slot % BVH_WIDTH;
-        aabb box = slot < bvh->triangle_count ? triangle_box(bvh->points, bvh->corners[slot]) : aabb_empty();
-        node->min[0][c] = float_below(box.min.x);
-        node->min[1][c] = float_below(box.min.y);
-        node->min[2][c] = float_below(box.min.z);
-        node->max[0][c] = float_above(box.max.x);
-        node->max[1][c] = float_above(box.max.y);
-        node->max[2][c] = float_above(box.max.z);
+    for (int axis = 0; axis < 3; axis++) {
+        node->min[axis][c] = min[axis];
+        node->max[axis][c] = max[axis];
     }
 }
 
-static void fill_level(struct bvh *bvh, size_t level)
+static void place_triangle(const struct building *building, size_t slot, struct bvh_node *node)
 {
-    for (size_t i = 0; i < bvh->node_counts[level] * BVH_WIDTH; i++) {
-        struct bvh_node *node = &bvh->levels[level][i / BVH_WIDTH];
-        for (int axis = 0; axis < 3; axis++) {
-            float low = INFINITY, high = -INFINITY;
-            for (int c = 0; c < BVH_WIDTH && i < bvh->node_counts[level - 1]; c++) {
-                const struct bvh_node *child = &bvh->levels[level - 1][i];
-                low = child->min[axis][c] < low ? child->min[axis][c] : low;
-                high = child->max[axis][c] > high ? child->max[axis][c] : high;
-            }
-            node->min[axis][i % BVH_WIDTH] = low;
-            node->max[axis][i % BVH_WIDTH] = high;
+    struct bvh *bvh = building->bvh;
+    size_t t = building->keys[slot] & (((uint64_t)1 << building->number_bits) - 1);
+    const uint32_t *corner = building->triangles[t];
+    const vec3 *points = bvh->points;
+    unsigned turn = triangle_longest_first(points[corner[0]], points[corner[1]], points[corner[2]]);
+    aabb box = triangle_box(points, corner);
+
+    for (unsigned i = 0; i < 3; i++)
+        bvh->corners[slot][i] = corner[i + turn < 3 ? i + turn : i + turn - 3];
+    bvh->triangles[slot] = (uint32_t)t;
+    set_child(node, slot % BVH_WIDTH,
+              (float[3]){float_below(box.min.x), float_below(box.min.y), float_below(box.min.z)},
+              (float[3]){float_above(box.max.x), float_above(box.max.y), float_above(box.max.z)});
+}
+
+static const float nothing_min[3] = {INFINITY, INFINITY, INFINITY},
+                   nothing_max[3] = {-INFINITY, -INFINITY, -INFINITY};
+
+static void fill_leaves(void *context, size_t chunk)
+{
+    struct building *building = context;
+    struct bvh *bvh = building->bvh;
+
+    for (size_t i = chunk * NODE_CHUNK; i < chunk_end(chunk, NODE_CHUNK, bvh->node_counts[0]); i++)
+        for (size_t c = 0; c < BVH_WIDTH; c++) {
+            size_t slot = i * BVH_WIDTH + c;
+            if (slot < bvh->triangle_count)
+                place_triangle(building, slot, &bvh->levels[0][i]);
+            else
+                set_child(&bvh->levels[0][i], c, nothing_min, nothing_max);
+        }
+}
+
+/* The box of all children of a node. */
+static void enclose(const struct bvh_node *child, float *min, float *max)
+{
+    for (int axis = 0; axis < 3; axis++) {
+        min[axis] = child->min[axis][0];
+        max[axis] = child->max[axis][0];
+        for (int c = 1; c < BVH_WIDTH; c++) {
+            min[axis] = child->min[axis][c] < min[axis] ? child->min[axis][c] : min[axis];
+            max[axis] = child->max[axis][c] > max[axis] ? child->max[axis][c] : max[axis];
         }
     }
 }
 
-bool bvh_build(const vec3 *points, size_t triangle_count, uint32_t (*const triangles)[3], struct bvh *bvh,
-               struct arena *keep, struct arena scratch, struct error *err)
+static void fill_level(void *context, size_t chunk)
 {
-    assert(triangle_count > 0);
-    memset(bvh, 0, sizeof *bvh);
-    bvh->points = points;
-    bvh->triangle_count = triangle_count;
-    bvh->corners = arena_alloc(keep, triangle_count, sizeof *bvh->corners, 4);
-    bvh->triangles = ARENA_NEW(keep, uint32_t, triangle_count);
-    size_t children = triangle_count;
+    struct building *building = context;
+    struct bvh *bvh = building->bvh;
+    size_t level = building->level, below = bvh->node_counts[level - 1];
+
+    for (size_t i = chunk * NODE_CHUNK; i < chunk_end(chunk, NODE_CHUNK, bvh->node_counts[level]); i++)
+        for (size_t c = 0; c < BVH_WIDTH; c++) {
+            float min[3], max[3];
+            if (i * BVH_WIDTH + c < below) {
+                enclose(&bvh->levels[level - 1][i * BVH_WIDTH + c], min, max);
+                set_child(&bvh->levels[level][i], c, min, max);
+            } else {
+                set_child(&bvh->levels[level][i], c, nothing_min, nothing_max);
+            }
+        }
+}
+
+static bool allocate(struct building *building, struct arena *keep, struct arena *scratch)
+{
+    struct bvh *bvh = building->bvh;
+    size_t count = bvh->triangle_count, children = count;
+
+    bvh->corners = arena_alloc(keep, count, sizeof *bvh->corners, 4);
+    bvh->triangles = ARENA_NEW(keep, uint32_t, count);
     do {
         size_t nodes = (children + BVH_WIDTH - 1) / BVH_WIDTH;
         bvh->levels[bvh->level_count] = arena_alloc(keep, nodes, sizeof(struct bvh_node), 64);
         if (!bvh->levels[bvh->level_count])
-            return arena_error(err);
+            return false;
         bvh->node_counts[bvh->level_count++] = nodes;
         children = nodes;
     } while (children > 1);
-    struct morton_key *keys = ARENA_NEW(&scratch, struct morton_key, triangle_count);
-    struct morton_key *other = ARENA_NEW(&scratch, struct morton_key, triangle_count);
-    if (!bvh->corners || !bvh->triangles || !keys || !other)
+    building->chunk_count = (count + CHUNK - 1) / CHUNK;
+    building->centres = ARENA_NEW(scratch, aabb, building->chunk_count);
+    building->starts = arena_alloc(scratch, building->chunk_count, sizeof *building->starts, 64);
+    building->keys = ARENA_NEW(scratch, uint64_t, count);
+    building->scattered = ARENA_NEW(scratch, uint64_t, count);
+    return bvh->corners && bvh->triangles && building->centres && building->starts && building->keys
+           && building->scattered;
+}
+
+bool bvh_build(const vec3 *points, size_t triangle_count, uint32_t (*const triangles)[3], size_t threads,
+               struct bvh *bvh, struct arena *keep, struct arena scratch, struct error *err)
+{
+    struct building building = {.bvh = bvh, .triangles = triangles};
+
+    assert(triangle_count > 0);
+    memset(bvh, 0, sizeof *bvh);
+    bvh->kernels = bvh_kernels_best();
+    bvh->points = points;
+    bvh->triangle_count = triangle_count;
+    if (!allocate(&building, keep, &scratch))
         return arena_error(err);
-    fill_keys(points, triangle_count, triangles, keys);
-    sort_keys(keys, other, triangle_count);
-    place_triangles(points, triangles, keys, bvh);
-    fill_leaves(bvh);
-    for (size_t level = 1; level < bvh->level_count; level++)
-        fill_level(bvh, level);
+    threads = building.chunk_count > 1 ? threads : 1; /* few triangles are sorted before a thread starts */
+    tasks_run(threads, building.chunk_count, find_centres, &building);
+    choose_cells(&building);
+    tasks_run(threads, building.chunk_count, fill_keys, &building);
+    place_buckets(&building);
+    tasks_run(threads, building.chunk_count, scatter_keys, &building);
+    tasks_run(threads, BUCKETS, sort_bucket, &building);
+    tasks_run(threads, building.chunk_count, fill_leaves, &building);
+    for (building.level = 1; building.level < bvh->level_count; building.level++)
+        tasks_run(threads, (bvh->node_counts[building.level] + NODE_CHUNK - 1) / NODE_CHUNK, fill_level,
+                  &building);
     return true;
+}
+
+double bvh_distance_sq(const struct bvh *bvh, vec3 p, uint32_t slot)
+{
+    const uint32_t *corner = bvh->corners[slot];
+
+    return triangle_distance_sq(p, bvh->points[corner[0]], bvh->points[corner[1]], bvh->points[corner[2]]);
+}
+
+aabb bvh_child_box(const struct bvh_node *node, unsigned c)
+{
+    return (aabb){{(double)node->min[0][c], (double)node->min[1][c], (double)node->min[2][c]},
+                  {(double)node->max[0][c], (double)node->max[1][c], (double)node->max[2][c]}};
 }
 
 static bool holds(const struct bvh_node *node, size_t c, aabb box)

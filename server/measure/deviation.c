@@ -40,11 +40,14 @@ static bool build_index(struct pair *pair, const struct measure_input *subject,
                          subject->mesh->face_count ? "reference" : "subject");
     pair->frame = deviation_frame_of(subject, reference);
     return tell(pair, "index", 0, err)
-           && deviation_surface_build(reference, &pair->frame, &pair->reference, keep, scratch, err)
+           && deviation_surface_build(reference, &pair->frame, pair->settings->threads, &pair->reference,
+                                      keep, scratch, err)
            && tell(pair, "index", 0.45, err)
-           && deviation_surface_build(subject, &pair->frame, &pair->subject, keep, scratch, err)
+           && deviation_surface_build(subject, &pair->frame, pair->settings->threads, &pair->subject, keep,
+                                      scratch, err)
            && tell(pair, "index", 0.9, err)
-           && deviation_surface_find_shared(&pair->subject, &pair->reference, scratch, err);
+           && deviation_surface_find_shared(&pair->subject, &pair->reference, pair->settings->threads,
+                                            scratch, err);
 }
 
 static struct farthest_place place_of(const struct pair *pair, const struct maximum *maximum,

@@ -1,8 +1,8 @@
 /* deviation_maximum.c - the rounds of the search: sample, walk the index, ask at triangles, refine pieces. */
 #include "measure/deviation_maximum.h"
 
-#include "measure/deviation_piece.h"
-#include "measure/deviation_tasks.h"
+#include "base/tasks.h"
+#include "measure/deviation_sweep.h"
 
 #include <assert.h>
 #include <math.h>
@@ -15,25 +15,12 @@
 #define SAMPLING_SHARE 8 /* of the budget, an eighth at most */
 #define CLIMBS 32        /* the farthest samples are moved to where it is farther still */
 #define CLIMB_STEPS 24
-#define ITEM_BATCH 2048 /* nodes, triangles or pieces of one round */
-#define CHUNK 16
-#define STACK_MAX 48                     /* pieces of one triangle under work */
-#define PIECE_WORK_MAX ((size_t)1 << 15) /* then the rest of it waits for another round */
-#define PIECES_MAX ((size_t)1 << 16)     /* waiting at one time */
-#define ALLOWANCE_MAX ((size_t)1 << 18)  /* work of a chunk in one round, so that a round stays short */
-
-/* A node of the index (level >= 0) or the triangle of a slot (level -1) that may hold the maximum. */
-struct item {
-    double upper;
-    uint32_t index;
-    uint32_t near; /* a slot of the other surface near it */
-    int level;
-};
-
-struct chunk_result {
-    struct hunt hunt;
-    size_t item_count, piece_count; /* filled in the chunk's part of the outputs */
-};
+#define ITEM_BATCH 256 /* items of one round, each a chunk of its own */
+#define PIECE_BATCH 1024
+#define PIECE_CHUNK 4
+#define SWEEP_LEVEL 2 /* nodes of this level and below are swept down to their triangles, one a chunk */
+#define PIECES_MAX ((size_t)1 << 16)    /* waiting at one time */
+#define ALLOWANCE_MAX ((size_t)1 << 18) /* work of a chunk in one round, so that a round stays short */
 
 /* A point of `from` where the distance was asked. */
 struct sample {
@@ -51,11 +38,11 @@ struct search {
     size_t item_count, item_capacity;
     struct piece *pieces;
     size_t piece_count;
-    struct item *item_batch, *item_output;
-    struct piece *piece_batch, *piece_output;
+    struct item *item_batch, *item_output;    /* SWEEP_ITEMS_MAX of a chunk */
+    struct piece *piece_batch, *piece_output; /* SWEEP_PIECES_MAX of a chunk */
     struct sample *samples;
     size_t batch_count, sample_count;
-    struct chunk_result *results;
+    struct sweep *sweeps; /* of the chunks of one round */
     double first_gap;
 };
 
@@ -70,19 +57,18 @@ static size_t chunk_end(size_t chunk, size_t chunk_size, size_t count)
 }
 
 /* A chunk starts from what is known between rounds, with its own count of work. */
-static struct chunk_result *begin_chunk(struct search *search, size_t chunk)
+static struct sweep *begin_chunk(struct search *search, size_t chunk)
 {
-    struct chunk_result *result = &search->results[chunk];
+    struct sweep *sweep = &search->sweeps[chunk];
 
-    *result = (struct chunk_result){.hunt = search->hunt};
-    result->hunt.work = 0;
-    result->hunt.dropped = 0;
-    return result;
-}
-
-static bool allowance_spent(const struct search *search, const struct chunk_result *result)
-{
-    return result->hunt.work > search->chunk_allowance;
+    *sweep = (struct sweep){.hunt = search->hunt,
+                            .gone = search->gone,
+                            .allowance = search->chunk_allowance,
+                            .items = search->item_output + chunk * SWEEP_ITEMS_MAX,
+                            .pieces = search->piece_output + chunk * SWEEP_PIECES_MAX};
+    sweep->hunt.work = 0;
+    sweep->hunt.dropped = 0;
+    return sweep;
 }
 
 /* Runs the chunks of a batch and adds up in their order what they found. */
@@ -95,7 +81,7 @@ static void run_chunks(struct search *search, size_t count, void (*run)(void *co
         search->chunk_allowance = ALLOWANCE_MAX;
     tasks_run(search->settings->threads, count, run, search);
     for (size_t chunk = 0; chunk < count; chunk++) {
-        const struct hunt *found = &search->results[chunk].hunt;
+        const struct hunt *found = &search->sweeps[chunk].hunt;
         search->hunt.work += found->work;
         search->hunt.dropped = fmax(search->hunt.dropped, found->dropped);
         if (found->best.distance > search->hunt.best.distance)
@@ -130,16 +116,16 @@ static vec3 place_sample(const struct search *search, size_t i, uint32_t *slot)
 static void sample_chunk(void *context, size_t chunk)
 {
     struct search *search = context;
-    struct chunk_result *result = begin_chunk(search, chunk);
+    struct sweep *sweep = begin_chunk(search, chunk);
     uint32_t first = search->hunt.best.to_slot;
 
     for (size_t i = chunk * SAMPLE_CHUNK; i < chunk_end(chunk, SAMPLE_CHUNK, search->sample_count); i++) {
         struct sample *sample = &search->samples[i];
         sample->at = place_sample(search, i, &sample->slot);
         sample->distance = -1;
-        if (search->hunt.from->shared[sample->slot] || allowance_spent(search, result))
+        if (search->hunt.from->shared[sample->slot] || sweep_is_spent(sweep))
             continue;
-        first = hunt_query(&result->hunt, sample->at, sample->slot, first, &sample->distance).slot;
+        first = hunt_query(&sweep->hunt, sample->at, sample->slot, first, &sample->distance).slot;
         sample->near = first;
     }
 }
@@ -158,17 +144,17 @@ static int compare_samples(const void *a, const void *b)
 static void climb_chunk(void *context, size_t chunk)
 {
     struct search *search = context;
-    struct chunk_result *result = begin_chunk(search, chunk);
+    struct sweep *sweep = begin_chunk(search, chunk);
     struct sample here = search->samples[chunk];
     double step = 0.5;
 
-    for (int i = 0; i < CLIMB_STEPS && here.distance >= 0 && !allowance_spent(search, result); i++) {
+    for (int i = 0; i < CLIMB_STEPS && here.distance >= 0 && !sweep_is_spent(sweep); i++) {
         bool moved = false;
         for (int corner = 0; corner < 3 && !moved; corner++) {
             struct sample there = here;
             there.at =
                 vec3_lerp(here.at, deviation_surface_corner(search->hunt.from, here.slot, corner), step);
-            there.near = hunt_query(&result->hunt, there.at, here.slot, here.near, &there.distance).slot;
+            there.near = hunt_query(&sweep->hunt, there.at, here.slot, here.near, &there.distance).slot;
             moved = there.distance > here.distance;
             here = moved ? there : here;
         }
@@ -195,37 +181,6 @@ static void take_samples(struct search *search)
 
 /* Nodes of the index. */
 
-static double box_bound(struct hunt *hunt, aabb box, uint32_t slot)
-{
-    double upper_sq = 0;
-
-    for (int corner = 0; corner < 8; corner++) {
-        vec3 p = {corner & 1 ? box.max.x : box.min.x, corner & 2 ? box.max.y : box.min.y,
-                  corner & 4 ? box.max.z : box.min.z};
-        upper_sq = fmax(upper_sq, bvh_distance_sq(&hunt->to->bvh, p, slot));
-    }
-    hunt->work += 8;
-    return sqrt(upper_sq);
-}
-
-static double triangle_bound(struct hunt *hunt, uint32_t slot, uint32_t near)
-{
-    double upper_sq = 0;
-
-    for (int i = 0; i < 3; i++)
-        upper_sq = fmax(upper_sq,
-                        bvh_distance_sq(&hunt->to->bvh, deviation_surface_corner(hunt->from, slot, i), near));
-    hunt->work += 3;
-    return sqrt(upper_sq);
-}
-
-static bool is_gone(const struct search *search, int level, size_t index)
-{
-    if (search->hunt.from->shared_count == 0)
-        return false;
-    return level < 0 ? search->hunt.from->shared[index] : search->gone[level][index];
-}
-
 /* The whole surface, bounded against the face nearest to the farthest sample. */
 static struct item whole_surface(struct search *search)
 {
@@ -236,122 +191,53 @@ static struct item whole_surface(struct search *search)
     for (unsigned c = 0; c < BVH_WIDTH; c++) {
         aabb box = bvh_child_box(top, c);
         if (!aabb_is_empty(box))
-            item.upper = fmax(item.upper, box_bound(&search->hunt, box, item.near));
+            item.upper = fmax(item.upper, sweep_box_bound(&search->hunt, box, item.near));
     }
     return item;
 }
 
-/* The children of a node that may hold the maximum, each with the face that bounds it best. */
-static void open_node(struct search *search, struct chunk_result *result, const struct item *item,
-                      struct item *output)
-{
-    const struct bvh *bvh = &search->hunt.from->bvh;
-    const struct bvh_node *node = &bvh->levels[item->level][item->index];
-
-    for (unsigned c = 0; c < BVH_WIDTH; c++) {
-        aabb box = bvh_child_box(node, c);
-        struct item child = {item->upper, item->index * BVH_WIDTH + c, item->near, item->level - 1};
-        if (aabb_is_empty(box) || is_gone(search, child.level, child.index))
-            continue;
-        if (child.level < 0) {
-            child.upper = fmin(child.upper, triangle_bound(&result->hunt, child.index, child.near));
-        } else {
-            child.upper = fmin(child.upper, box_bound(&result->hunt, box, child.near));
-            if (child.upper > result->hunt.best.distance + result->hunt.tolerance) {
-                child.near =
-                    bvh_nearest(&search->hunt.to->bvh, aabb_centre(box), child.near, &result->hunt.work).slot;
-                child.upper = fmin(child.upper, box_bound(&result->hunt, box, child.near));
-            }
-        }
-        if (!hunt_drops(&result->hunt, child.upper))
-            output[result->item_count++] = child;
-    }
-}
-
-static void node_chunk(void *context, size_t chunk)
+static void sweep_chunk(void *context, size_t chunk)
 {
     struct search *search = context;
-    struct chunk_result *result = begin_chunk(search, chunk);
-    struct item *output = search->item_output + chunk * CHUNK * BVH_WIDTH;
+    struct sweep *sweep = begin_chunk(search, chunk);
+    const struct item *item = &search->item_batch[chunk];
 
-    for (size_t i = chunk * CHUNK; i < chunk_end(chunk, CHUNK, search->batch_count); i++) {
-        if (allowance_spent(search, result))
-            output[result->item_count++] = search->item_batch[i];
-        else
-            open_node(search, result, &search->item_batch[i], output);
-    }
-}
-
-static void collect_items(struct search *search, size_t chunk_count, size_t outputs_per_chunk)
-{
-    for (size_t chunk = 0; chunk < chunk_count; chunk++) {
-        size_t count = search->results[chunk].item_count;
-        assert(search->item_count + count <= search->item_capacity);
-        memcpy(search->items + search->item_count, search->item_output + chunk * outputs_per_chunk,
-               count * sizeof *search->items);
-        search->item_count += count;
-    }
-}
-
-static void collect_pieces(struct search *search, size_t chunk_count, size_t outputs_per_chunk)
-{
-    for (size_t chunk = 0; chunk < chunk_count; chunk++)
-        for (size_t i = 0; i < search->results[chunk].piece_count; i++) {
-            const struct piece *piece = &search->piece_output[chunk * outputs_per_chunk + i];
-            if (search->piece_count < PIECES_MAX)
-                search->pieces[search->piece_count++] = *piece;
-            else /* no room: its bound is given away, and counts in the end */
-                search->hunt.dropped = fmax(search->hunt.dropped, piece->upper);
-        }
-}
-
-/* Triangles and pieces. */
-
-/* Refines a piece, depth first, until all of it is dropped, or until it has had its share of work: what is
- * left then goes to the output. */
-static void work_off(struct search *search, struct chunk_result *result, const struct piece *piece,
-                     struct piece *output)
-{
-    struct piece stack[STACK_MAX];
-    size_t top = 1, end = result->hunt.work + PIECE_WORK_MAX;
-
-    stack[0] = *piece;
-    while (top > 0) {
-        if (result->hunt.work > end || allowance_spent(search, result)
-            || top - 1 + PIECE_CHILDREN_MAX > STACK_MAX) {
-            memcpy(output + result->piece_count, stack, top * sizeof *stack);
-            result->piece_count += top;
-            return;
-        }
-        struct piece next = stack[--top];
-        if (!hunt_drops(&result->hunt, next.upper))
-            top += piece_refine(&result->hunt, &next, stack + top);
-    }
-}
-
-static void triangle_chunk(void *context, size_t chunk)
-{
-    struct search *search = context;
-    struct chunk_result *result = begin_chunk(search, chunk);
-
-    for (size_t i = chunk * CHUNK; i < chunk_end(chunk, CHUNK, search->batch_count); i++) {
-        const struct item *item = &search->item_batch[i];
-        if (allowance_spent(search, result)) {
-            search->item_output[chunk * CHUNK + result->item_count++] = *item;
-            continue;
-        }
-        struct piece piece = piece_of_triangle(&result->hunt, item->index, item->near, item->upper);
-        work_off(search, result, &piece, search->piece_output + chunk * CHUNK * STACK_MAX);
-    }
+    if (item->level > SWEEP_LEVEL)
+        sweep_open(sweep, item);
+    else
+        sweep_item(sweep, item);
 }
 
 static void piece_chunk(void *context, size_t chunk)
 {
     struct search *search = context;
-    struct chunk_result *result = begin_chunk(search, chunk);
+    struct sweep *sweep = begin_chunk(search, chunk);
 
-    for (size_t i = chunk * CHUNK; i < chunk_end(chunk, CHUNK, search->batch_count); i++)
-        work_off(search, result, &search->piece_batch[i], search->piece_output + chunk * CHUNK * STACK_MAX);
+    for (size_t i = chunk * PIECE_CHUNK; i < chunk_end(chunk, PIECE_CHUNK, search->batch_count); i++)
+        sweep_piece(sweep, &search->piece_batch[i]);
+}
+
+static void collect_items(struct search *search, size_t chunk_count)
+{
+    for (size_t chunk = 0; chunk < chunk_count; chunk++) {
+        size_t count = search->sweeps[chunk].item_count;
+        assert(search->item_count + count <= search->item_capacity);
+        memcpy(search->items + search->item_count, search->sweeps[chunk].items,
+               count * sizeof *search->items);
+        search->item_count += count;
+    }
+}
+
+static void collect_pieces(struct search *search, size_t chunk_count)
+{
+    for (size_t chunk = 0; chunk < chunk_count; chunk++)
+        for (size_t i = 0; i < search->sweeps[chunk].piece_count; i++) {
+            const struct piece *piece = &search->sweeps[chunk].pieces[i];
+            if (search->piece_count < PIECES_MAX)
+                search->pieces[search->piece_count++] = *piece;
+            else /* no room: its bound is given away, and counts in the end */
+                search->hunt.dropped = fmax(search->hunt.dropped, piece->upper);
+        }
 }
 
 /* Rounds. */
@@ -378,18 +264,17 @@ static double sift(struct search *search)
     return largest;
 }
 
-/* Takes items above a bound out of the pool: nodes, or triangles. */
-static void take_items(struct search *search, double above, bool triangles)
+/* Takes items above a bound out of the pool. */
+static void take_items(struct search *search, double above)
 {
     size_t kept = 0;
 
     search->batch_count = 0;
     for (size_t i = 0; i < search->item_count; i++) {
-        struct item item = search->items[i];
-        if (item.upper >= above && (item.level < 0) == triangles && search->batch_count < ITEM_BATCH)
-            search->item_batch[search->batch_count++] = item;
+        if (search->items[i].upper >= above && search->batch_count < ITEM_BATCH)
+            search->item_batch[search->batch_count++] = search->items[i];
         else
-            search->items[kept++] = item;
+            search->items[kept++] = search->items[i];
     }
     search->item_count = kept;
 }
@@ -400,7 +285,7 @@ static void take_pieces(struct search *search, double above)
 
     search->batch_count = 0;
     for (size_t i = 0; i < search->piece_count; i++) {
-        if (search->pieces[i].upper >= above && search->batch_count < ITEM_BATCH)
+        if (search->pieces[i].upper >= above && search->batch_count < PIECE_BATCH)
             search->piece_batch[search->batch_count++] = search->pieces[i];
         else
             search->pieces[kept++] = search->pieces[i];
@@ -416,21 +301,15 @@ static void run_round(struct search *search, double largest)
            above = lower + (largest - lower) * 0.5;
     size_t chunks;
 
-    take_items(search, above, false);
-    chunks = chunks_of(search->batch_count, CHUNK);
-    run_chunks(search, chunks, node_chunk);
-    collect_items(search, chunks, CHUNK * BVH_WIDTH);
-
-    take_items(search, above, true);
-    chunks = chunks_of(search->batch_count, CHUNK);
-    run_chunks(search, chunks, triangle_chunk);
-    collect_items(search, chunks, CHUNK);
-    collect_pieces(search, chunks, CHUNK * STACK_MAX);
+    take_items(search, above);
+    run_chunks(search, search->batch_count, sweep_chunk);
+    collect_items(search, search->batch_count);
+    collect_pieces(search, search->batch_count);
 
     take_pieces(search, above);
-    chunks = chunks_of(search->batch_count, CHUNK);
+    chunks = chunks_of(search->batch_count, PIECE_CHUNK);
     run_chunks(search, chunks, piece_chunk);
-    collect_pieces(search, chunks, CHUNK * STACK_MAX);
+    collect_pieces(search, chunks);
 }
 
 static bool tell(struct search *search, double gap)
@@ -467,19 +346,24 @@ static bool mark_gone(struct search *search, struct arena *arena)
 static bool allocate(struct search *search, struct arena *arena, struct error *err)
 {
     const struct deviation_surface *from = search->hunt.from;
-    size_t chunk_max = chunks_of(ITEM_BATCH, CHUNK);
+    size_t chunk_max = ITEM_BATCH;
 
-    search->item_capacity = from->bvh.triangle_count + BVH_WIDTH * ITEM_BATCH;
+    static_assert(PIECE_BATCH / PIECE_CHUNK <= ITEM_BATCH && SAMPLES / SAMPLE_CHUNK <= ITEM_BATCH
+                      && CLIMBS <= ITEM_BATCH,
+                  "a sweep for each chunk");
+    static_assert(PIECE_CHUNK * SWEEP_STACK_MAX <= SWEEP_PIECES_MAX, "room for what a chunk leaves");
+
+    search->item_capacity = from->bvh.triangle_count + SWEEP_ITEMS_MAX * ITEM_BATCH;
     search->items = ARENA_NEW(arena, struct item, search->item_capacity);
     search->pieces = ARENA_NEW(arena, struct piece, PIECES_MAX);
     search->item_batch = ARENA_NEW(arena, struct item, ITEM_BATCH);
-    search->item_output = ARENA_NEW(arena, struct item, ITEM_BATCH * BVH_WIDTH);
-    search->piece_batch = ARENA_NEW(arena, struct piece, ITEM_BATCH);
-    search->piece_output = ARENA_NEW(arena, struct piece, ITEM_BATCH * STACK_MAX);
+    search->item_output = ARENA_NEW(arena, struct item, ITEM_BATCH * SWEEP_ITEMS_MAX);
+    search->piece_batch = ARENA_NEW(arena, struct piece, PIECE_BATCH);
+    search->piece_output = ARENA_NEW(arena, struct piece, ITEM_BATCH * SWEEP_PIECES_MAX);
     search->samples = ARENA_NEW(arena, struct sample, SAMPLES);
-    search->results = ARENA_NEW(arena, struct chunk_result, chunk_max);
+    search->sweeps = ARENA_NEW(arena, struct sweep, chunk_max);
     if (!search->items || !search->pieces || !search->item_batch || !search->item_output
-        || !search->piece_batch || !search->piece_output || !search->samples || !search->results
+        || !search->piece_batch || !search->piece_output || !search->samples || !search->sweeps
         || !mark_gone(search, arena))
         return arena_error(err);
     return true;

@@ -3,6 +3,7 @@
 
 #include "geom/point_triangle.h"
 #include "measure/deviation_bound.h"
+#include "measure/deviation_cover.h"
 
 #include <assert.h>
 #include <math.h>
@@ -10,6 +11,8 @@
 #define OUTLINE_MAX 8           /* corners of a triangle cut by three planes, with one to spare */
 #define SITES_MAX 12            /* and all corners that this makes */
 #define INSIDE_SHARE_MIN 0.0625 /* cutting pays when this share of the piece is settled by it */
+#define COVER_SHARE_MAX 0.5     /* a face this small beside the piece suggests that many lie over it */
+#define COVER_HEIGHT_MAX 0.25   /* of the longest side: higher prisms pay only over many small faces */
 #define BESIDE 1e-12            /* a corner this near to a plane counts as on it: no slivers from rounding */
 
 struct bvh_hit hunt_query(struct hunt *hunt, vec3 p, uint32_t from_slot, uint32_t first, double *distance)
@@ -86,13 +89,68 @@ static void bound_closely(struct hunt *hunt, struct piece *piece)
     piece->upper = fmin(piece->upper, bound_by_faces(distances, count));
 }
 
+static double face_area(const struct hunt *hunt, uint32_t face)
+{
+    return triangle_area(deviation_surface_corner(hunt->to, face, 0),
+                         deviation_surface_corner(hunt->to, face, 1),
+                         deviation_surface_corner(hunt->to, face, 2));
+}
+
+static double piece_area(const struct piece *piece)
+{
+    return triangle_area(piece->corners[0], piece->corners[1], piece->corners[2]);
+}
+
+bool piece_is_over_many(const struct hunt *hunt, uint32_t slot, uint32_t face)
+{
+    double area = triangle_area(deviation_surface_corner(hunt->from, slot, 0),
+                                deviation_surface_corner(hunt->from, slot, 1),
+                                deviation_surface_corner(hunt->from, slot, 2));
+
+    return face_area(hunt, face) < COVER_SHARE_MAX * area;
+}
+
+/* True when the prism over the piece, up to the limit, is not so high that it holds much else. */
+static bool is_low(const struct piece *piece, double limit)
+{
+    double side = 0;
+
+    for (int i = 0; i < 3; i++)
+        side = fmax(side, vec3_distance(piece->corners[i], piece->corners[i < 2 ? i + 1 : 0]));
+    return limit <= COVER_HEIGHT_MAX * side;
+}
+
+/* Bounds a new piece near the face of slot `first`, by what costs least first: one face there; the faces
+ * over it, where they are small; a query; the faces over it. */
+static void bound_new(struct hunt *hunt, struct piece *piece, uint32_t first)
+{
+    double limit = hunt->best.distance + hunt->tolerance, bound = INFINITY;
+    bool over_many = first != BVH_NONE && face_area(hunt, first) < COVER_SHARE_MAX * piece_area(piece);
+
+    piece->middle = first;
+    if (over_many) {
+        bound = cover_bound(&hunt->to->bvh, piece->corners, limit, &hunt->work);
+    } else if (first != BVH_NONE) {
+        uint32_t face = bvh_within(&hunt->to->bvh, piece->corners, limit, first, &bound, &hunt->work);
+        piece->middle = face == BVH_NONE ? first : face;
+        bound = face == BVH_NONE ? INFINITY : bound;
+    }
+    if (!(bound < INFINITY)) {
+        bound_roughly(hunt, piece, first);
+        limit = hunt->best.distance + hunt->tolerance;
+        if (piece->upper > limit && !over_many && is_low(piece, limit))
+            bound = cover_bound(&hunt->to->bvh, piece->corners, limit, &hunt->work);
+    }
+    piece->upper = fmin(piece->upper, bound);
+}
+
 struct piece piece_of_triangle(struct hunt *hunt, uint32_t slot, uint32_t first, double upper)
 {
     struct piece piece = {.upper = upper, .faces = {BVH_NONE, BVH_NONE, BVH_NONE}, .slot = slot};
 
     for (int i = 0; i < 3; i++)
         piece.corners[i] = deviation_surface_corner(hunt->from, slot, i);
-    bound_roughly(hunt, &piece, first);
+    bound_new(hunt, &piece, first);
     return piece;
 }
 
@@ -146,7 +204,7 @@ static void add_child(struct cutting *cutting, bool closely, size_t a, size_t b,
         child->distances[i] = sites[i]->distance;
         child->faces[i] = sites[i]->face;
     }
-    bound_roughly(cutting->hunt, child, cutting->piece->middle);
+    bound_new(cutting->hunt, child, cutting->piece->middle);
     if (hunt_drops(cutting->hunt, child->upper))
         return;
     if (closely) {
@@ -215,13 +273,6 @@ static double outline_bound(struct cutting *cutting, const struct outline *outli
     for (size_t i = 0; i < outline->count; i++)
         upper = fmax(upper, distance_to(cutting->hunt, cutting->sites[outline->sites[i]].at, face));
     return upper;
-}
-
-static double face_area(const struct hunt *hunt, uint32_t face)
-{
-    return triangle_area(deviation_surface_corner(hunt->to, face, 0),
-                         deviation_surface_corner(hunt->to, face, 1),
-                         deviation_surface_corner(hunt->to, face, 2));
 }
 
 /* Splits the piece by the prism over a face, widened by `margin`. False when the face has no prism. */
@@ -319,12 +370,11 @@ size_t piece_refine(struct hunt *hunt, struct piece *piece, struct piece *childr
     struct cutting cutting = {.hunt = hunt, .piece = piece};
     size_t count = 0;
 
-    if (cut_by_prism(&cutting, children, &count))
+    bool small_faces = face_area(hunt, piece->middle) < COVER_SHARE_MAX * piece_area(piece);
+    if (!small_faces && cut_by_prism(&cutting, children, &count))
         return count;
     /* While the faces are small beside the piece, nothing but smaller pieces helps. */
-    bool closely =
-        face_area(hunt, piece->middle)
-        > INSIDE_SHARE_MIN * triangle_area(piece->corners[0], piece->corners[1], piece->corners[2]);
+    bool closely = face_area(hunt, piece->middle) > INSIDE_SHARE_MIN * piece_area(piece);
     if (closely) {
         bound_closely(hunt, piece);
         if (hunt_drops(hunt, piece->upper))

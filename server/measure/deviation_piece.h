@@ -36,6 +36,9 @@ struct bvh_hit hunt_query(struct hunt *hunt, vec3 p, uint32_t from_slot, uint32_
 /* True where a piece with this bound can be dropped; it is then accounted for. */
 bool hunt_drops(struct hunt *hunt, double upper);
 
+/* True when the faces near `face` of the other surface are small beside the triangle of a slot. */
+bool piece_is_over_many(const struct hunt *hunt, uint32_t slot, uint32_t face);
+
 /* The whole triangle of a slot as a piece; `first` is a slot near it, `upper` a bound already known. */
 struct piece piece_of_triangle(struct hunt *hunt, uint32_t slot, uint32_t first, double upper);
 

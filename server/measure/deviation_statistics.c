@@ -2,7 +2,7 @@
 #include "measure/deviation_statistics.h"
 
 #include "base/mix64.h"
-#include "measure/deviation_tasks.h"
+#include "base/tasks.h"
 #include "measure/exact_sum.h"
 
 #include <math.h>

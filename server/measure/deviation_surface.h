@@ -42,11 +42,11 @@ size_t deviation_surface_bytes(const struct mesh *mesh);
 
 /* The mesh must have a face. ERROR_LIMIT when memory ends. */
 bool deviation_surface_build(const struct measure_input *input, const struct deviation_frame *frame,
-                             struct deviation_surface *surface, struct arena *keep, struct arena scratch,
-                             struct error *err);
+                             size_t threads, struct deviation_surface *surface, struct arena *keep,
+                             struct arena scratch, struct error *err);
 
 /* Marks the triangles that have the same three corners, bit by bit, in both surfaces, in any order. */
-bool deviation_surface_find_shared(struct deviation_surface *a, struct deviation_surface *b,
+bool deviation_surface_find_shared(struct deviation_surface *a, struct deviation_surface *b, size_t threads,
                                    struct arena scratch, struct error *err);
 
 /* Face of the mesh that the triangle of a slot belongs to. */

@@ -1,7 +1,7 @@
 /* deviation_vertices.c - nearest triangles of all vertices of the subject, in chunks, and what follows. */
 #include "measure/deviation_vertices.h"
 
-#include "measure/deviation_tasks.h"
+#include "base/tasks.h"
 
 #include <math.h>
 

@@ -61,7 +61,7 @@ static struct soup make_soup(size_t count, enum soup_kind kind, uint64_t *state)
             soup.triangles[t][i] = (uint32_t)(3 * t + i);
         }
     }
-    cr_assert(bvh_build(soup.points, count, soup.triangles, &soup.bvh, keep, *scratch, &err));
+    cr_assert(bvh_build(soup.points, count, soup.triangles, 1, &soup.bvh, keep, *scratch, &err));
     cr_assert(bvh_is_valid(&soup.bvh));
     return soup;
 }
@@ -157,7 +157,7 @@ Test(bvh, memory_that_is_too_small_is_refused_at_every_size)
         struct bvh bvh;
         struct error err;
         cr_assert(arena_split(arena, bytes, &keep) && arena_split(arena, bytes, &scratch));
-        done = bvh_build(soup.points, soup.count, soup.triangles, &bvh, &keep, scratch, &err);
+        done = bvh_build(soup.points, soup.count, soup.triangles, 1, &bvh, &keep, scratch, &err);
         cr_assert(done || err.code == ERROR_LIMIT);
     }
 }

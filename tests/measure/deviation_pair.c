@@ -65,9 +65,9 @@ struct maximum pair_maximum(const struct mesh *subject, const struct mesh *refer
     struct maximum_settings settings = {
         .width = ldexp(width, -frame.exponent), .budget = budget, .threads = 1};
     cr_assert(arena_split(&arena, (size_t)128 << 20, &scratch)
-                  && deviation_surface_build(&inputs[0], &frame, &surfaces[0], &arena, scratch, &err)
-                  && deviation_surface_build(&inputs[1], &frame, &surfaces[1], &arena, scratch, &err)
-                  && deviation_surface_find_shared(&surfaces[0], &surfaces[1], scratch, &err)
+                  && deviation_surface_build(&inputs[0], &frame, 1, &surfaces[0], &arena, scratch, &err)
+                  && deviation_surface_build(&inputs[1], &frame, 1, &surfaces[1], &arena, scratch, &err)
+                  && deviation_surface_find_shared(&surfaces[0], &surfaces[1], 1, scratch, &err)
                   && maximum_find(&surfaces[0], &surfaces[1], &settings, &maximum, scratch, &err),
               "%s", err.text);
     maximum.lower = deviation_frame_length(&frame, maximum.lower);

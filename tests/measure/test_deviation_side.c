@@ -22,7 +22,7 @@ static void make_sided(const struct mesh *mesh, struct sided *sided)
     const struct deviation_frame frame = {{0, 0, 0}, 0};
 
     cr_assert(measure_input_build(mesh, MESH_SCAN, NULL, &sided->input, &arena, scratch, &err)
-                  && deviation_surface_build(&sided->input, &frame, &sided->surface, &keep, scratch, &err)
+                  && deviation_surface_build(&sided->input, &frame, 1, &sided->surface, &keep, scratch, &err)
                   && deviation_side_build(&sided->surface, &sided->side, &keep, &err),
               "%s", err.text);
     cr_assert(sided->input.closed_orientable);

@@ -1,0 +1,49 @@
+/* bvh_kernels.c - which inner loops this machine can run, and the calls that go to them. */
+#include "bvh/bvh_kernels.h"
+
+const struct bvh_kernels *bvh_kernels_at(size_t i)
+{
+    const struct bvh_kernels *paths[4] = {&bvh_kernels_plain};
+
+#if defined(__x86_64__)
+    size_t count = 1;
+    if (__builtin_cpu_supports("avx2"))
+        paths[count++] = &bvh_kernels_avx2;
+    if (__builtin_cpu_supports("avx512f") && __builtin_cpu_supports("avx512vl")
+        && __builtin_cpu_supports("avx512dq"))
+        paths[count] = &bvh_kernels_avx512;
+#endif
+    return paths[i < 3 ? i : 3];
+}
+
+const struct bvh_kernels *bvh_kernels_best(void)
+{
+    size_t i = 0;
+
+    while (bvh_kernels_at(i + 1))
+        i++;
+    return bvh_kernels_at(i);
+}
+
+struct bvh_hit bvh_nearest(const struct bvh *bvh, vec3 p, uint32_t first, size_t *work)
+{
+    return bvh->kernels->nearest(bvh, p, first, work);
+}
+
+uint32_t bvh_within(const struct bvh *bvh, const vec3 *corners, double limit, uint32_t first,
+                    double *farthest, size_t *work)
+{
+    return bvh->kernels->within(bvh, corners, limit, first, farthest, work);
+}
+
+size_t bvh_collect(const struct bvh *bvh, const struct bvh_region *region, uint32_t *slots, size_t most,
+                   size_t *work)
+{
+    return bvh->kernels->collect(bvh, region, slots, most, work);
+}
+
+void bvh_distances_sq(const struct bvh *bvh, uint32_t slot, const struct bvh_points *points,
+                      double *distances_sq)
+{
+    bvh->kernels->distances(bvh, slot, points, distances_sq);
+}

@@ -1,0 +1,31 @@
+/* bvh_kernels.h - the inner loops of the index, compiled once for each kind of vector unit; inside the room.
+ *
+ * All paths give the same results to the last bit: the same operations in the same order on each lane, and no
+ * fused one (-ffp-contract=off). Which is used is chosen when an index is built. */
+#ifndef BVH_BVH_KERNELS_H
+#define BVH_BVH_KERNELS_H
+
+#include "bvh/bvh.h"
+
+/* See bvh.h for what they do. */
+struct bvh_kernels {
+    const char *name;
+    struct bvh_hit (*nearest)(const struct bvh *bvh, vec3 p, uint32_t first, size_t *work);
+    uint32_t (*within)(const struct bvh *bvh, const vec3 *corners, double limit, uint32_t first,
+                       double *farthest, size_t *work);
+    size_t (*collect)(const struct bvh *bvh, const struct bvh_region *region, uint32_t *slots, size_t most,
+                      size_t *work);
+    void (*distances)(const struct bvh *bvh, uint32_t slot, const struct bvh_points *points,
+                      double *distances_sq);
+};
+
+extern const struct bvh_kernels bvh_kernels_plain;
+#if defined(__x86_64__)
+extern const struct bvh_kernels bvh_kernels_avx2, bvh_kernels_avx512;
+#endif
+
+/* Path number i that this machine can run, from 0, the plainest; NULL after the last, the fastest. */
+const struct bvh_kernels *bvh_kernels_at(size_t i);
+const struct bvh_kernels *bvh_kernels_best(void);
+
+#endif

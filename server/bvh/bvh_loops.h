@@ -1,0 +1,273 @@
+/* bvh_loops.h - the inner loops themselves; included once by each bvh_kernels_*.c, and by nothing else.
+ *
+ * The nearest triangle: depth first, nearest child first, cut by float box distances with an outward slack.
+ * The answer is the least of the computed triangle distances, ties by number, whatever the order of the walk:
+ * a box is left out only where its distance exceeds the best one by more than all rounding. Float arithmetic
+ * on coordinates in [-1, 1] errs by less than BOX_SLACK plus BOX_SLACK_REL of the distance. */
+#include "bvh/bvh_kernels.h"
+#include "geom/point_triangle.h"
+
+#include <float.h>
+#include <string.h>
+
+#define BOX_SLACK 2e-7
+#define BOX_SLACK_REL 1e-6
+#define STACK_SIZE (BVH_WIDTH * BVH_LEVELS_MAX)
+
+/* A node still to be looked at. */
+struct visit {
+    float distance_sq;
+    int level;
+    uint32_t index;
+};
+
+static float cut_distance_sq(double best_sq)
+{
+    double cut = (sqrt(best_sq) + BOX_SLACK) * (1 + BOX_SLACK_REL);
+
+    return (float)(cut * cut * (1 + BOX_SLACK_REL));
+}
+
+static inline double distance_sq_to(const struct bvh *bvh, vec3 p, uint32_t slot)
+{
+    const uint32_t *corner = bvh->corners[slot];
+
+    return triangle_distance_sq(p, bvh->points[corner[0]], bvh->points[corner[1]], bvh->points[corner[2]]);
+}
+
+/* As many boxes at once as the machine's vectors hold. */
+#if defined(__AVX2__)
+#define LANES 8
+#else
+#define LANES 4
+#endif
+typedef float lanes __attribute__((vector_size(LANES * sizeof(float))));
+typedef int32_t lane_masks __attribute__((vector_size(LANES * sizeof(float))));
+
+/* Bit i is set where lane i is all ones. */
+static inline unsigned mask_bits(lane_masks masks)
+{
+#if defined(__AVX2__)
+    return (unsigned)__builtin_ia32_movmskps256((lanes)masks);
+#elif defined(__SSE2__)
+    return (unsigned)__builtin_ia32_movmskps((lanes)masks);
+#else
+    return (masks[0] & 1u) | (masks[1] & 2u) | (masks[2] & 4u) | (masks[3] & 8u);
+#endif
+}
+
+/* Squared distance of p to each box, infinite for an empty one; along an axis p is beyond at most one end.
+ * Returns a bit for each that is within cut. */
+static inline unsigned box_distances(const struct bvh_node *node, const float *p, float cut,
+                                     float *distance_sq)
+{
+    unsigned bits = 0;
+
+    for (int c = 0; c < BVH_WIDTH; c += LANES) {
+        lanes sum = {0};
+        for (int axis = 0; axis < 3; axis++) {
+            lanes low, high;
+            memcpy(&low, node->min[axis] + c, sizeof low);
+            memcpy(&high, node->max[axis] + c, sizeof high);
+            lanes below = low - p[axis], above = p[axis] - high;
+            lanes outside =
+                (lanes)((lane_masks)below & (below > 0)) + (lanes)((lane_masks)above & (above > 0));
+            sum += outside * outside;
+        }
+        memcpy(distance_sq + c, &sum, sizeof sum);
+        bits |= mask_bits(sum <= cut) << c;
+    }
+    return bits;
+}
+
+/* The children within cut, the nearest last. */
+static inline size_t list_children(const struct bvh_node *node, const float *p, float cut, float *distance_sq,
+                                   unsigned char *children)
+{
+    size_t count = 0;
+
+    for (unsigned bits = box_distances(node, p, cut, distance_sq); bits; bits &= bits - 1) {
+        unsigned c = (unsigned)__builtin_ctz(bits);
+        size_t at = count++;
+        for (; at > 0 && distance_sq[children[at - 1]] < distance_sq[c]; at--)
+            children[at] = children[at - 1];
+        children[at] = (unsigned char)c;
+    }
+    return count;
+}
+
+static struct bvh_hit nearest(const struct bvh *bvh, vec3 p, uint32_t first, size_t *work)
+{
+    struct bvh_hit hit = {INFINITY, BVH_NONE};
+    struct visit stack[STACK_SIZE];
+    size_t top = 1, looked = 0;
+    float at[3] = {(float)p.x, (float)p.y, (float)p.z}, cut = FLT_MAX; /* leaves out empty places */
+
+    if (first != BVH_NONE) {
+        hit = (struct bvh_hit){distance_sq_to(bvh, p, first), first};
+        cut = cut_distance_sq(hit.distance_sq);
+        looked++;
+    }
+    stack[0] = (struct visit){0, (int)bvh->level_count - 1, 0};
+    while (top > 0) {
+        struct visit visit = stack[--top];
+        float distance_sq[BVH_WIDTH];
+        unsigned char children[BVH_WIDTH];
+        if (visit.distance_sq > cut)
+            continue;
+        looked++;
+        size_t count = list_children(&bvh->levels[visit.level][visit.index], at, cut, distance_sq, children);
+        uint32_t index = visit.index * BVH_WIDTH;
+        if (visit.level > 0) {
+            for (size_t i = 0; i < count; i++)
+                stack[top++] = (struct visit){distance_sq[children[i]], visit.level - 1, index + children[i]};
+            continue;
+        }
+        while (count-- > 0 && distance_sq[children[count]] <= cut) {
+            uint32_t slot = index + children[count];
+            double exact_sq = distance_sq_to(bvh, p, slot);
+            looked++;
+            if (exact_sq < hit.distance_sq
+                || (exact_sq == hit.distance_sq && bvh->triangles[slot] < bvh->triangles[hit.slot])) {
+                hit = (struct bvh_hit){exact_sq, slot};
+                cut = cut_distance_sq(exact_sq);
+            }
+        }
+    }
+    *work += looked;
+    return hit;
+}
+
+static uint32_t within(const struct bvh *bvh, const vec3 *corners, double limit, uint32_t first,
+                       double *farthest, size_t *work)
+{
+    vec3 middle = vec3_scale(vec3_add(vec3_add(corners[0], corners[1]), corners[2]), 1.0 / 3);
+    float at[3] = {(float)middle.x, (float)middle.y, (float)middle.z}, distance_sq[BVH_WIDTH];
+    unsigned char children[BVH_WIDTH];
+    uint32_t index = first / BVH_WIDTH;
+    size_t count =
+        list_children(&bvh->levels[0][index], at, cut_distance_sq(limit * limit), distance_sq, children);
+
+    ++*work;
+    while (count-- > 0) {
+        uint32_t slot = index * BVH_WIDTH + children[count];
+        double largest = 0;
+        for (int i = 0; i < 3 && largest <= limit * limit; i++) {
+            double corner_sq = distance_sq_to(bvh, corners[i], slot);
+            largest = corner_sq > largest ? corner_sq : largest;
+            ++*work;
+        }
+        *farthest = sqrt(largest);
+        if (*farthest <= limit)
+            return slot;
+    }
+    return BVH_NONE;
+}
+
+/* Bit c is set where child c's box meets the region's box; an empty place meets none. */
+static inline unsigned children_meeting(const struct bvh_node *node, const struct bvh_region *region)
+{
+    unsigned bits = 0;
+
+    for (int c = 0; c < BVH_WIDTH; c += LANES) {
+        lane_masks meets = (lane_masks){0} == 0;
+        for (int axis = 0; axis < 3; axis++) {
+            lanes low, high;
+            memcpy(&low, node->min[axis] + c, sizeof low);
+            memcpy(&high, node->max[axis] + c, sizeof high);
+            meets &= (low <= region->max[axis]) & (high >= region->min[axis]);
+        }
+        bits |= mask_bits(meets) << c;
+    }
+    return bits;
+}
+
+/* Bit c is set where child c's box is not wholly outside of one of the region's half spaces. */
+static inline unsigned children_inside(const struct bvh_node *node, const struct bvh_region *region)
+{
+    unsigned bits = 0;
+
+    for (int c = 0; c < BVH_WIDTH; c += LANES) {
+        lane_masks inside = (lane_masks){0} == 0;
+        for (size_t i = 0; i < BVH_REGION_PLANES; i++) {
+            lanes height = (lanes){0} - region->offsets[i];
+            for (int axis = 0; axis < 3; axis++) { /* the corner of the box that is highest over the plane */
+                lanes part;
+                float normal = region->normals[i][axis];
+                memcpy(&part, (normal > 0 ? node->max[axis] : node->min[axis]) + c, sizeof part);
+                height += part * normal;
+            }
+            inside &= height >= 0;
+        }
+        bits |= mask_bits(inside) << c;
+    }
+    return bits;
+}
+
+static size_t collect(const struct bvh *bvh, const struct bvh_region *region, uint32_t *slots, size_t most,
+                      size_t *work)
+{
+    struct visit stack[STACK_SIZE];
+    size_t top = 1, count = 0;
+
+    stack[0] = (struct visit){0, (int)bvh->level_count - 1, 0};
+    while (top > 0) {
+        struct visit visit = stack[--top];
+        const struct bvh_node *node = &bvh->levels[visit.level][visit.index];
+        unsigned bits = children_meeting(node, region);
+        uint32_t index = visit.index * BVH_WIDTH;
+        ++*work;
+        for (; bits && visit.level > 0; bits &= bits - 1)
+            stack[top++] = (struct visit){0, visit.level - 1, index + (unsigned)__builtin_ctz(bits)};
+        if (!bits)
+            continue;
+        for (bits &= children_inside(node, region); bits; bits &= bits - 1) {
+            if (count == most)
+                return most + 1;
+            slots[count++] = index + (unsigned)__builtin_ctz(bits);
+        }
+    }
+    return count;
+}
+
+/* Where along a side the foot of a point is, as segment_nearest tells it. */
+static inline double side_share(double along, double length_sq)
+{
+    double share = along / length_sq;
+
+    share = along >= length_sq ? 1 : share;
+    return along <= 0 ? 0 : share;
+}
+
+/* As triangle_distance_sq, operation for operation, for BVH_LANES points at once. */
+static void distances(const struct bvh *bvh, uint32_t slot, const struct bvh_points *points,
+                      double *restrict distances_sq)
+{
+    const uint32_t *corner = bvh->corners[slot];
+    const vec3 a = bvh->points[corner[0]], b = bvh->points[corner[1]], c = bvh->points[corner[2]];
+    const vec3 ab = vec3_sub(b, a), ac = vec3_sub(c, a), bc = vec3_sub(c, b);
+    const double ab_sq = vec3_length_sq(ab), ac_sq = vec3_length_sq(ac), bc_sq = vec3_length_sq(bc);
+    const double shift = vec3_dot(ac, ab) / ab_sq;
+    const vec3 height = vec3_sub(ac, vec3_scale(ab, shift));
+    const double height_sq = vec3_length_sq(height);
+
+    for (int i = 0; i < BVH_LANES; i++) {
+        vec3 p = {points->x[i], points->y[i], points->z[i]}, ap = vec3_sub(p, a), bp = vec3_sub(p, b);
+        double along = vec3_dot(ap, ab);
+        double best = vec3_length_sq(vec3_sub(ap, vec3_scale(ab, side_share(along, ab_sq))));
+        double ca = vec3_length_sq(vec3_sub(ap, vec3_scale(ac, side_share(vec3_dot(ap, ac), ac_sq))));
+        double cb = vec3_length_sq(vec3_sub(bp, vec3_scale(bc, side_share(vec3_dot(bp, bc), bc_sq))));
+        best = ca < best ? ca : best;
+        best = cb < best ? cb : best;
+        double x = along / ab_sq;
+        vec3 q = vec3_sub(ap, vec3_scale(ab, x));
+        double y = vec3_dot(q, height) / height_sq, u = x - y * shift;
+        double plane = vec3_length_sq(vec3_sub(q, vec3_scale(height, y)));
+        plane = y > 0 ? plane : INFINITY; /* also where there is no height, and y is not a number */
+        plane = u > 0 ? plane : INFINITY;
+        plane = u + y < 1 ? plane : INFINITY;
+        distances_sq[i] = plane < best ? plane : best;
+    }
+}
+
+const struct bvh_kernels BVH_KERNELS = {BVH_KERNELS_NAME, nearest, within, collect, distances};

@@ -1,0 +1,318 @@
+/* deviation_cover.c - collects the triangles over a piece, cancels their common edges, and counts crossings.
+ */
+#include "measure/deviation_cover.h"
+
+#include "geom/point_triangle.h"
+
+#include <math.h>
+#include <string.h>
+
+#define TRIANGLES_MAX 1024
+#define TABLE_MAX 8192 /* of edges; a power of two, twice what so many triangles can have */
+#define MEMORY_SIZE 128
+#define REGION_SLACK 1e-6
+#define HEIGHT_MIN 1e-9     /* of the piece, absolute and */
+#define HEIGHT_MIN_REL 1e-5 /* of its longest side: flatter pieces are left to other bounds */
+#define CLIP_BESIDE 1e-12   /* parts are cut this far beyond a side, so that rounding loses none of them */
+#define BESIDE 1e-14        /* a corner counts as outside only when it is farther out than this */
+
+/* The piece lies in the plane of the first two axes, its longest side along the first. */
+struct prism {
+    vec3 origin, axes[3];
+    double x[3], y[3];               /* corners, counter-clockwise */
+    double inward_x[3], inward_y[3]; /* unit normal of side i, from corner i to the next */
+    double lean;                     /* largest height of a corner: rounding */
+    double limit;
+};
+
+/* A corner of the other surface as the prism sees it. */
+struct seen {
+    double x, y, height;
+    unsigned outside; /* bit i: beyond side i */
+};
+
+struct edge_table {
+    size_t mask;
+    uint64_t edges[TABLE_MAX]; /* lesser corner, then greater; NO_EDGE where there is none */
+    bool odd[TABLE_MAX];
+};
+#define NO_EDGE UINT64_MAX
+
+static vec3 unit(vec3 a)
+{
+    return vec3_scale(a, 1 / vec3_length(a));
+}
+
+/* False where the piece is too flat. */
+static bool set_prism(const vec3 *corners, double limit, struct prism *prism)
+{
+    unsigned turn = triangle_longest_first(corners[0], corners[1], corners[2]);
+    vec3 a = corners[turn], b = corners[(turn + 1) % 3], c = corners[(turn + 2) % 3];
+    double length = vec3_distance(a, b);
+
+    if (!(length > HEIGHT_MIN))
+        return false;
+    vec3 along = vec3_scale(vec3_sub(b, a), 1 / length), ac = vec3_sub(c, a);
+    vec3 up = vec3_sub(ac, vec3_scale(along, vec3_dot(ac, along)));
+    if (!(vec3_length(up) > HEIGHT_MIN + HEIGHT_MIN_REL * length))
+        return false;
+    up = unit(up);
+    up = unit(vec3_sub(up, vec3_scale(along, vec3_dot(up, along)))); /* twice is enough */
+    *prism = (struct prism){.origin = a, .axes = {along, up, vec3_cross(along, up)}, .limit = limit};
+    for (int i = 0; i < 3; i++) {
+        vec3 from = vec3_sub(i == 0 ? a : i == 1 ? b : c, a);
+        prism->x[i] = vec3_dot(from, along);
+        prism->y[i] = vec3_dot(from, up);
+        prism->lean = fmax(prism->lean, fabs(vec3_dot(from, prism->axes[2])));
+    }
+    for (int i = 0; i < 3; i++) {
+        int j = i < 2 ? i + 1 : 0;
+        double x = prism->x[j] - prism->x[i], y = prism->y[j] - prism->y[i], side = sqrt(x * x + y * y);
+        prism->inward_x[i] = -y / side;
+        prism->inward_y[i] = x / side;
+    }
+    return true;
+}
+
+/* Height over side i, inwards positive. */
+static double side_height(const struct prism *prism, int i, double x, double y)
+{
+    return prism->inward_x[i] * (x - prism->x[i]) + prism->inward_y[i] * (y - prism->y[i]);
+}
+
+static struct seen see(const struct prism *prism, vec3 p)
+{
+    vec3 from = vec3_sub(p, prism->origin);
+    struct seen seen = {vec3_dot(from, prism->axes[0]), vec3_dot(from, prism->axes[1]),
+                        vec3_dot(from, prism->axes[2]), 0};
+
+    for (int i = 0; i < 3; i++) {
+        seen.outside |= (unsigned)(side_height(prism, i, seen.x, seen.y) < -BESIDE) << i;
+    }
+    return seen;
+}
+
+/* The prism as a region of the index. Rounding is no matter: any choice of triangles is right, and one that
+ * lacks some over the piece bounds nothing. */
+static void set_region(const struct prism *prism, const vec3 *corners, struct bvh_region *region)
+{
+    const vec3 *axes = prism->axes;
+    const double limit = prism->limit + REGION_SLACK,
+                 reach[3] = {limit * fabs(axes[2].x), limit * fabs(axes[2].y), limit * fabs(axes[2].z)};
+
+    for (int axis = 0; axis < 3; axis++) {
+        double low = INFINITY, high = -INFINITY;
+        for (int i = 0; i < 3; i++) {
+            double at = axis == 0 ? corners[i].x : axis == 1 ? corners[i].y : corners[i].z;
+            low = at < low ? at : low;
+            high = at > high ? at : high;
+        }
+        region->min[axis] = (float)(low - reach[axis] - REGION_SLACK);
+        region->max[axis] = (float)(high + reach[axis] + REGION_SLACK);
+    }
+    for (int i = 0; i < BVH_REGION_PLANES; i++) {
+        vec3 normal =
+            i < 3 ? vec3_add(vec3_scale(axes[0], prism->inward_x[i]), vec3_scale(axes[1], prism->inward_y[i]))
+                  : vec3_scale(axes[2], i == 3 ? 1 : -1);
+        double offset = i < 3 ? prism->inward_x[i] * prism->x[i] + prism->inward_y[i] * prism->y[i] : -limit;
+        region->normals[i][0] = (float)normal.x;
+        region->normals[i][1] = (float)normal.y;
+        region->normals[i][2] = (float)normal.z;
+        region->offsets[i] = (float)(offset + vec3_dot(normal, prism->origin) - REGION_SLACK);
+    }
+}
+
+/* Corners seen lately: near triangles share them. */
+struct memory {
+    uint32_t vertices[MEMORY_SIZE];
+    struct seen seen[MEMORY_SIZE];
+};
+
+static struct seen see_vertex(const struct bvh *to, const struct prism *prism, uint32_t vertex,
+                              struct memory *memory)
+{
+    size_t at = vertex % MEMORY_SIZE;
+
+    if (memory->vertices[at] != vertex) {
+        memory->vertices[at] = vertex;
+        memory->seen[at] = see(prism, to->points[vertex]);
+    }
+    return memory->seen[at];
+}
+
+static void clear_table(struct edge_table *table, size_t triangle_count)
+{
+    size_t size = 16;
+
+    while (size < 4 * triangle_count)
+        size *= 2;
+    table->mask = size - 1;
+    memset(table->edges, 0xff, size * sizeof *table->edges);
+}
+
+static void toggle_edge(struct edge_table *table, uint32_t a, uint32_t b)
+{
+    uint64_t edge = a < b ? (uint64_t)a << 32 | b : (uint64_t)b << 32 | a;
+    size_t at = (edge * 0x9e3779b97f4a7c15u) >> 40 & table->mask;
+
+    if (a == b)
+        return;
+    while (table->edges[at] != NO_EDGE && table->edges[at] != edge)
+        at = (at + 1) & table->mask;
+    table->odd[at] = table->edges[at] == NO_EDGE || !table->odd[at];
+    table->edges[at] = edge;
+}
+
+/* 1 or -1 when the whole piece is strictly to the left or right of the line from a to b, else 0. */
+static int side_of_piece(const struct prism *prism, const struct seen *a, const struct seen *b)
+{
+    double along_x = b->x - a->x, along_y = b->y - a->y, beside = BESIDE * (fabs(along_x) + fabs(along_y));
+    int left = 0, right = 0;
+
+    for (int i = 0; i < 3; i++) {
+        double area = along_x * (prism->y[i] - a->y) - along_y * (prism->x[i] - a->x);
+        left += area > beside;
+        right += area < -beside;
+    }
+    return left == 3 ? 1 : right == 3 ? -1 : 0;
+}
+
+/* True when the projections have no point in common: then a side of one of them separates them. */
+static bool is_apart(const struct prism *prism, const struct seen *corners)
+{
+    const struct seen *a = &corners[0], *b = &corners[1], *c = &corners[2];
+    double turn = (b->x - a->x) * (c->y - a->y) - (b->y - a->y) * (c->x - a->x);
+    int outside = turn > 0 ? -1 : 1;
+
+    return side_of_piece(prism, a, b) == outside || side_of_piece(prism, b, c) == outside
+           || side_of_piece(prism, c, a) == outside;
+}
+
+/* The largest height, up or down, of the part of a triangle over the piece; 0 where there is none. */
+static double reach_over_piece(const struct prism *prism, const struct seen *corners)
+{
+    struct seen part[8], rest[8];
+    size_t count = 3;
+    double reach = 0;
+
+    memcpy(part, corners, 3 * sizeof *part);
+    for (int i = 0; i < 3 && count > 0; i++) {
+        size_t kept = 0;
+        for (size_t k = 0; k < count; k++) {
+            const struct seen *a = &part[k], *b = &part[k + 1 < count ? k + 1 : 0];
+            double from = side_height(prism, i, a->x, a->y), to = side_height(prism, i, b->x, b->y);
+            if (from >= -CLIP_BESIDE)
+                rest[kept++] = *a;
+            if ((from < -CLIP_BESIDE && to > -CLIP_BESIDE) || (from > -CLIP_BESIDE && to < -CLIP_BESIDE)) {
+                double share = (from + CLIP_BESIDE) / (from - to);
+                rest[kept++] = (struct seen){a->x + share * (b->x - a->x), a->y + share * (b->y - a->y),
+                                             a->height + share * (b->height - a->height), 0};
+            }
+        }
+        memcpy(part, rest, kept * sizeof *part);
+        count = kept;
+    }
+    for (size_t k = 0; k < count; k++)
+        reach = fmax(reach, fabs(part[k].height));
+    return reach;
+}
+
+enum place { PLACE_APART, PLACE_WITHIN, PLACE_THROUGH_THE_END };
+
+/* Where a triangle is: apart from the prism, or over the piece within the limit, or partly beyond it. */
+static enum place place_triangle(const struct bvh *to, const struct prism *prism, uint32_t slot,
+                                 struct memory *memory, double *highest)
+{
+    const uint32_t *corner = to->corners[slot];
+    struct seen corners[3];
+    double low = INFINITY, high = -INFINITY;
+
+    for (int i = 0; i < 3; i++) {
+        corners[i] = see_vertex(to, prism, corner[i], memory);
+        low = corners[i].height < low ? corners[i].height : low;
+        high = corners[i].height > high ? corners[i].height : high;
+    }
+    if ((corners[0].outside & corners[1].outside & corners[2].outside) || low > prism->limit
+        || high < -prism->limit)
+        return PLACE_APART;
+    double reach = high > -low ? high : -low;
+    if (reach > *highest) {
+        if (is_apart(prism, corners))
+            return PLACE_APART;
+        if (reach > prism->limit)
+            reach = reach_over_piece(prism, corners);
+        if (reach > prism->limit)
+            return PLACE_THROUGH_THE_END;
+        *highest = fmax(*highest, reach);
+    }
+    return PLACE_WITHIN;
+}
+
+/* Keeps the triangles within, and returns how many they are; 0 also where one goes on beyond the limit. */
+static size_t sift_triangles(const struct bvh *to, const struct prism *prism, uint32_t *slots, size_t count,
+                             double *highest)
+{
+    struct memory memory;
+    size_t kept = 0;
+
+    memset(memory.vertices, 0xff, sizeof memory.vertices); /* of no mesh: there are fewer */
+    for (size_t i = 0; i < count; i++)
+        switch (place_triangle(to, prism, slots[i], &memory, highest)) {
+        case PLACE_THROUGH_THE_END:
+            return 0;
+        case PLACE_WITHIN:
+            slots[kept++] = slots[i];
+            break;
+        case PLACE_APART:
+            break;
+        }
+    return kept;
+}
+
+/* True when no boundary edge meets the piece and a ray from its middle crosses an odd number of them. */
+static bool is_covered(const struct bvh *to, const struct prism *prism, const struct edge_table *table)
+{
+    double x = (prism->x[0] + prism->x[1] + prism->x[2]) / 3,
+           y = (prism->y[0] + prism->y[1] + prism->y[2]) / 3;
+    bool odd = false;
+
+    for (size_t at = 0; at <= table->mask; at++) {
+        if (table->edges[at] == NO_EDGE || !table->odd[at])
+            continue;
+        struct seen a = see(prism, to->points[table->edges[at] >> 32]),
+                    b = see(prism, to->points[(uint32_t)table->edges[at]]);
+        if (!(a.outside & b.outside) && side_of_piece(prism, &a, &b) == 0)
+            return false;
+        if ((a.y > y) == (b.y > y))
+            continue;
+        double left = (b.x - a.x) * (y - a.y) - (b.y - a.y) * (x - a.x);
+        odd ^= (left > 0) == (b.y > a.y);
+    }
+    return odd;
+}
+
+double cover_bound(const struct bvh *to, const vec3 *corners, double limit, size_t *work)
+{
+    uint32_t slots[TRIANGLES_MAX];
+    struct edge_table table;
+    struct prism prism;
+    struct bvh_region region;
+    double highest = 0;
+
+    if (!(limit < 1) || !set_prism(corners, limit, &prism))
+        return INFINITY;
+    prism.limit -= prism.lean;
+    set_region(&prism, corners, &region);
+    size_t count = bvh_collect(to, &region, slots, TRIANGLES_MAX, work);
+    *work += count;
+    if (count == 0 || count > TRIANGLES_MAX)
+        return INFINITY;
+    count = sift_triangles(to, &prism, slots, count, &highest);
+    if (count == 0)
+        return INFINITY;
+    clear_table(&table, count);
+    for (size_t i = 0; i < count; i++)
+        for (int k = 0; k < 3; k++)
+            toggle_edge(&table, to->corners[slots[i]][k], to->corners[slots[i]][k < 2 ? k + 1 : 0]);
+    return is_covered(to, &prism, &table) ? highest + prism.lean : INFINITY;
+}

@@ -1,0 +1,202 @@
+/* deviation_sweep.c - boxes against one face, then the corners of eight triangles against one, then pieces.
+ */
+#include "measure/deviation_sweep.h"
+
+#include <math.h>
+#include <string.h>
+
+#define PIECE_WORK_MAX ((size_t)1 << 15) /* then the rest of it waits for another round */
+#define FACES_OF_LEAF_MAX 3              /* tried on all triangles of a leaf that are still open */
+
+double sweep_box_bound(struct hunt *hunt, aabb box, uint32_t slot)
+{
+    struct bvh_points points;
+    double distances_sq[BVH_LANES], largest = 0;
+
+    for (int corner = 0; corner < BVH_LANES; corner++) {
+        points.x[corner] = corner & 1 ? box.max.x : box.min.x;
+        points.y[corner] = corner & 2 ? box.max.y : box.min.y;
+        points.z[corner] = corner & 4 ? box.max.z : box.min.z;
+    }
+    bvh_distances_sq(&hunt->to->bvh, slot, &points, distances_sq);
+    for (int corner = 0; corner < BVH_LANES; corner++)
+        largest = distances_sq[corner] > largest ? distances_sq[corner] : largest;
+    hunt->work += BVH_LANES;
+    return sqrt(largest);
+}
+
+bool sweep_is_gone(const struct sweep *sweep, int level, size_t index)
+{
+    if (sweep->hunt.from->shared_count == 0)
+        return false;
+    return level < 0 ? sweep->hunt.from->shared[index] : sweep->gone[level][index];
+}
+
+bool sweep_is_spent(const struct sweep *sweep)
+{
+    return sweep->hunt.work > sweep->allowance || sweep->piece_count + SWEEP_STACK_MAX > SWEEP_PIECES_MAX;
+}
+
+/* Depth first. */
+void sweep_piece(struct sweep *sweep, const struct piece *piece)
+{
+    struct piece stack[SWEEP_STACK_MAX];
+    size_t top = 1, end = sweep->hunt.work + PIECE_WORK_MAX;
+
+    stack[0] = *piece;
+    while (top > 0) {
+        if (sweep->hunt.work > end || sweep->hunt.work > sweep->allowance
+            || top - 1 + PIECE_CHILDREN_MAX > SWEEP_STACK_MAX) {
+            memcpy(sweep->pieces + sweep->piece_count, stack, top * sizeof *stack);
+            sweep->piece_count += top;
+            return;
+        }
+        struct piece next = stack[--top];
+        if (!hunt_drops(&sweep->hunt, next.upper))
+            top += piece_refine(&sweep->hunt, &next, stack + top);
+    }
+}
+
+/* Up to eight triangles, corner by corner. */
+struct leaf {
+    struct bvh_points corners[3];
+    uint32_t first; /* slot of lane 0 */
+    unsigned open;  /* bit c: triangle c may hold the maximum */
+    double upper[BVH_WIDTH];
+};
+
+static void open_leaf(const struct sweep *sweep, const struct item *item, struct leaf *leaf)
+{
+    const struct bvh *bvh = &sweep->hunt.from->bvh;
+
+    leaf->first = item->index * BVH_WIDTH;
+    leaf->open = 0;
+    for (unsigned lane = 0; lane < BVH_WIDTH; lane++) {
+        size_t slot = leaf->first + lane, there = slot < bvh->triangle_count ? slot : leaf->first;
+        if (slot == there && !sweep_is_gone(sweep, -1, slot))
+            leaf->open |= 1u << lane;
+        leaf->upper[lane] = item->upper;
+        for (int i = 0; i < 3; i++) {
+            vec3 p = bvh->points[bvh->corners[there][i]];
+            leaf->corners[i].x[lane] = p.x;
+            leaf->corners[i].y[lane] = p.y;
+            leaf->corners[i].z[lane] = p.z;
+        }
+    }
+}
+
+static void drop_of_leaf(struct sweep *sweep, struct leaf *leaf)
+{
+    for (unsigned bits = leaf->open; bits; bits &= bits - 1) {
+        unsigned lane = (unsigned)__builtin_ctz(bits);
+        if (hunt_drops(&sweep->hunt, leaf->upper[lane]))
+            leaf->open &= ~(1u << lane);
+    }
+}
+
+/* Bounds the triangles of a leaf by their corners' distances to one face. */
+static void bound_leaf(struct sweep *sweep, struct leaf *leaf, uint32_t face)
+{
+    double distances_sq[3][BVH_LANES];
+
+    for (int i = 0; i < 3; i++)
+        bvh_distances_sq(&sweep->hunt.to->bvh, face, &leaf->corners[i], distances_sq[i]);
+    sweep->hunt.work += 3 * BVH_LANES;
+    for (int lane = 0; lane < BVH_LANES; lane++) {
+        double largest = distances_sq[0][lane];
+        largest = distances_sq[1][lane] > largest ? distances_sq[1][lane] : largest;
+        largest = distances_sq[2][lane] > largest ? distances_sq[2][lane] : largest;
+        largest = sqrt(largest);
+        leaf->upper[lane] = largest < leaf->upper[lane] ? largest : leaf->upper[lane];
+    }
+    drop_of_leaf(sweep, leaf);
+}
+
+/* Returns a slot near the leaf's last triangle. */
+static uint32_t sweep_leaf(struct sweep *sweep, const struct item *item, uint32_t near)
+{
+    struct leaf leaf;
+
+    open_leaf(sweep, item, &leaf);
+    if (!piece_is_over_many(&sweep->hunt, leaf.first, near))
+        bound_leaf(sweep, &leaf, near);
+    for (int tried = 1; leaf.open && !sweep_is_spent(sweep); tried++) {
+        unsigned lane = (unsigned)__builtin_ctz(leaf.open);
+        struct piece piece = piece_of_triangle(&sweep->hunt, leaf.first + lane, near, leaf.upper[lane]);
+        bool other = piece.middle != near;
+        near = piece.middle;
+        leaf.open &= ~(1u << lane);
+        if (!hunt_drops(&sweep->hunt, piece.upper))
+            sweep_piece(sweep, &piece);
+        if (leaf.open && other && tried < FACES_OF_LEAF_MAX)
+            bound_leaf(sweep, &leaf, near);
+    }
+    for (unsigned bits = leaf.open; bits; bits &= bits - 1) {
+        unsigned lane = (unsigned)__builtin_ctz(bits);
+        sweep->items[sweep->item_count++] = (struct item){leaf.upper[lane], leaf.first + lane, near, -1};
+    }
+    return near;
+}
+
+/* Bounds a node by its boxes and returns the children to look at, the first of them last. Finds a nearer
+ * face where that may help. */
+static size_t open_node(struct sweep *sweep, const struct item *item, uint32_t *near, struct item *children)
+{
+    const struct bvh *bvh = &sweep->hunt.from->bvh;
+    const struct bvh_node *node = &bvh->levels[item->level][item->index];
+    size_t count = 0;
+
+    for (unsigned c = BVH_WIDTH; c-- > 0;) {
+        aabb box = bvh_child_box(node, c);
+        struct item child = {item->upper, item->index * BVH_WIDTH + c, *near, item->level - 1};
+        if (aabb_is_empty(box) || sweep_is_gone(sweep, child.level, child.index))
+            continue;
+        child.upper = fmin(child.upper, sweep_box_bound(&sweep->hunt, box, *near));
+        if (hunt_drops(&sweep->hunt, child.upper))
+            continue;
+        struct bvh_hit hit = bvh_nearest(&sweep->hunt.to->bvh, aabb_centre(box), *near, &sweep->hunt.work);
+        if (hit.slot != *near) {
+            child.near = *near = hit.slot;
+            child.upper = fmin(child.upper, sweep_box_bound(&sweep->hunt, box, *near));
+        }
+        if (!hunt_drops(&sweep->hunt, child.upper))
+            children[count++] = child;
+    }
+    return count;
+}
+
+void sweep_open(struct sweep *sweep, const struct item *item)
+{
+    uint32_t near = item->near;
+
+    sweep->item_count = open_node(sweep, item, &near, sweep->items);
+}
+
+void sweep_item(struct sweep *sweep, const struct item *item)
+{
+    struct item stack[SWEEP_ITEMS_MAX];
+    uint32_t near = item->near;
+    size_t top = 1;
+
+    stack[0] = *item;
+    while (top > 0) {
+        if (sweep_is_spent(sweep)) {
+            memcpy(sweep->items + sweep->item_count, stack, top * sizeof *stack);
+            sweep->item_count += top;
+            return;
+        }
+        struct item next = stack[--top];
+        near = next.near;
+        if (hunt_drops(&sweep->hunt, next.upper))
+            continue;
+        if (next.level > 0) {
+            top += open_node(sweep, &next, &near, stack + top);
+        } else if (next.level == 0) {
+            near = sweep_leaf(sweep, &next, near);
+        } else {
+            struct piece piece = piece_of_triangle(&sweep->hunt, next.index, near, next.upper);
+            if (!hunt_drops(&sweep->hunt, piece.upper))
+                sweep_piece(sweep, &piece);
+        }
+    }
+}
