@@ -75,7 +75,7 @@ bool cage_connect(struct cage *cage, struct arena *keep, struct arena scratch, s
 {
     const struct mesh *mesh = &cage->mesh;
 
-    if (!edges_build(mesh, &cage->edges, keep, scratch, err))
+    if (!edges_build(mesh, 1, &cage->edges, keep, scratch, err))
         return false;
     cage->sharpness = ARENA_NEW(keep, double, cage->edges.count);
     cage->corner_begin = ARENA_NEW(keep, uint32_t, mesh->vertex_count + 1);

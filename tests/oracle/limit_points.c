@@ -84,7 +84,7 @@ int main(int argc, char **argv)
         argc > 2 && strcmp(argv[2], "edge-only") == 0 ? BOUNDARY_EDGE_ONLY : BOUNDARY_EDGE_AND_CORNER;
 
     if (fd < 0 || !arena_open(&keep, (size_t)1 << 30, &err) || !arena_open(&scratch, (size_t)1 << 30, &err)
-        || !mesh_file_read(fd, argv[1], NULL, &mesh, &file, &keep, scratch, &err)
+        || !mesh_file_read(fd, argv[1], 1, NULL, &mesh, &file, &keep, scratch, &err)
         || !cage_build(&mesh, NULL, rule, &cage, &keep, scratch, &err)) {
         fprintf(stderr, "limit_points: cannot read the mesh\n");
         return 1;

@@ -88,7 +88,7 @@ static struct mesh sample(const char *name)
     int fd = open(path, O_RDONLY | O_CLOEXEC);
     if (fd < 0)
         cr_skip("sample mesh %s not found: set FETTLE_SHARED", name);
-    cr_assert(mesh_file_read(fd, name, NULL, &mesh, &file, keep, cage_scratch(), &err), "%s", err.text);
+    cr_assert(mesh_file_read(fd, name, 1, NULL, &mesh, &file, keep, cage_scratch(), &err), "%s", err.text);
     close(fd);
     return mesh;
 }
