@@ -120,7 +120,7 @@ bool quantiles(const double *values, size_t count, const double *shares, size_t 
     uint8_t *bucket_of_digit = ARENA_NEW(&scratch, uint8_t, DIGIT_COUNT);
     struct gathered gathered = {.count = 0};
     struct wanted wanted[BUCKETS_MAX];
-    double found[BUCKETS_MAX];
+    double found[BUCKETS_MAX] = {0};
 
     assert(share_count <= SHARES_MAX);
     if (scratch.failed)
