@@ -3,6 +3,7 @@
 #   make demo       install what is missing, build, make the demo collection, measure and serve it
 #   make test       install what is missing, build, run every test      (SUITE=c|api|page|... for one kind)
 #   make check      rooms, formatting, static analysis; what a change must pass besides the tests
+#   make arm64      cross-build for arm64, run its unit tests and compare its records under qemu-user
 #   make bench      timings into build/bench.json
 #   make screenshots  pictures of every view into build/screenshots
 #   make format     rewrite the C sources in the house format

@@ -3,7 +3,7 @@
 #   make unit ROOMS="base mesh io" OUT=build/mine    only what these rooms need, in a folder of its own
 #   make nodetest SUITE=api       the node tests of one folder of tests/ (cli, api, page, oracle, ...)
 
-UNIT_SOURCES := $(sort $(foreach room,$(ROOMS),$(wildcard tests/$(room)/*.c)) $(wildcard tests/support/*.c))
+UNIT_SOURCES := $(sort $(foreach room,$(ROOMS),$(wildcard tests/$(room)/*.c)) $(wildcard tests/support/*.c) $(UNIT_EXTRA))
 UNIT_OBJECTS := $(UNIT_SOURCES:%.c=$(OUT)/%.o)
 UNIT         := $(OUT)/unit-tests
 -include $(UNIT_OBJECTS:.o=.d)
@@ -67,6 +67,9 @@ ARM64_RUN      := qemu-aarch64-static -L $(ARM64_ROOT)
 arm64: packages-arm64
 	@sh deploy/arm64-root.sh $(ARM64_ROOT) $(ARM64_PACKAGES)
 	@$(ARM64_MAKE) OUT=build/arm64/all build/arm64/all/fettle
+	@$(ARM64_MAKE) OUT=build/arm64/rooms ROOMS="base geom mesh io topology bvh measure" \
+	    UNIT_EXTRA=tests/arm64/qemu_exec.c build/arm64/rooms/unit-tests
+	QEMU_RUN="/usr/bin/$(ARM64_RUN)" $(ARM64_RUN) build/arm64/rooms/unit-tests -j2
 	@$(MAKE) --no-print-directory BUILD=release build/release/fettle
 	FETTLE=$(abspath build/release/fettle) FETTLE_ARM64="$(ARM64_RUN) $(abspath build/arm64/all/fettle)" \
 	    node --test tests/arm64/records.test.mjs
