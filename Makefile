@@ -1,8 +1,9 @@
 # fettle - targets:
-#   make            build the program and the page         BUILD=release (default) | debug
+#   make            build the program and the page         BUILD=release (default) | debug | plain
 #   make demo       install what is missing, build, make the demo collection, measure and serve it
 #   make test       install what is missing, build, run every test      (SUITE=c|api|page|... for one kind)
 #   make check      rooms, formatting, static analysis; what a change must pass besides the tests
+#   make arm64      cross-build for arm64, run its unit tests and compare its records under qemu-user
 #   make bench      timings into build/bench.json
 #   make screenshots  pictures of every view into build/screenshots
 #   make format     rewrite the C sources in the house format
@@ -20,7 +21,11 @@ CPPFLAGS := -Iserver -D_GNU_SOURCE -DFETTLE_VERSION='"$(VERSION)"'
 CFLAGS   := -std=c17 -ffp-contract=off -fno-math-errno -fno-trapping-math -pthread $(WARNINGS) -fstack-protector-strong -fPIE -fvisibility=hidden
 LDFLAGS  := -pthread -pie -Wl,-z,relro,-z,now
 LIBS     := -lmicrohttpd -ljansson -lsqlite3 -lnettle -lzstd -lz -lseccomp -lm
-ifeq ($(BUILD),debug)
+ifeq ($(BUILD),plain)
+# asserts but no sanitizers, for machines that are imitated
+CPPFLAGS += -DFETTLE_TEST_HOOKS
+CFLAGS   += -O2 -g1
+else ifeq ($(BUILD),debug)
 CPPFLAGS += -DFETTLE_TEST_HOOKS
 CFLAGS   += -O1 -g -fsanitize=address,undefined -fno-sanitize-recover=undefined -fno-omit-frame-pointer
 LDFLAGS  += -fsanitize=address,undefined

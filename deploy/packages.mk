@@ -2,10 +2,13 @@
 #   make packages          what building, running and testing need
 #   make packages-build    what building and the demo need
 #   make packages-test     that and what the tests need
+#   make packages-arm64    that and what `make arm64` needs
 
-.PHONY: packages-build packages-test
+.PHONY: packages-build packages-test packages-arm64
 packages: packages-test
 packages-build:
 	@sh deploy/install-packages.sh build
 packages-test:
 	@sh deploy/install-packages.sh build test
+packages-arm64:
+	@sh deploy/install-packages.sh build test arm64

@@ -3,7 +3,7 @@
 #   make unit ROOMS="base mesh io" OUT=build/mine    only what these rooms need, in a folder of its own
 #   make nodetest SUITE=api       the node tests of one folder of tests/ (cli, api, page, oracle, ...)
 
-UNIT_SOURCES := $(sort $(foreach room,$(ROOMS),$(wildcard tests/$(room)/*.c)) $(wildcard tests/support/*.c))
+UNIT_SOURCES := $(sort $(foreach room,$(ROOMS),$(wildcard tests/$(room)/*.c)) $(wildcard tests/support/*.c) $(UNIT_EXTRA))
 UNIT_OBJECTS := $(UNIT_SOURCES:%.c=$(OUT)/%.o)
 UNIT         := $(OUT)/unit-tests
 -include $(UNIT_OBJECTS:.o=.d)
@@ -54,3 +54,22 @@ cppcheck:
 bench: packages-test
 	@$(MAKE) --no-print-directory BUILD=release all
 	@FETTLE=$(abspath build/release/fettle) node tests/bench/bench.mjs
+
+# The program and the unit tests of the rooms from base to measure for arm64, run under qemu-user; records of both
+# machines must be the same bytes. Built without vectors by -O2: gcc 12's cross compiler fails on some at -O3.
+ARM64_ROOT     := $(CURDIR)/build/arm64/root
+ARM64_PACKAGES := libc6-dev nettle-dev zlib1g-dev libzstd-dev libjansson-dev libsqlite3-dev libmicrohttpd-dev \
+                  libseccomp-dev libcriterion-dev
+ARM64_MAKE      = $(MAKE) --no-print-directory BUILD=plain CC="aarch64-linux-gnu-gcc --sysroot=$(ARM64_ROOT)" \
+                  AR=aarch64-linux-gnu-ar
+ARM64_RUN      := qemu-aarch64-static -L $(ARM64_ROOT)
+.PHONY: arm64
+arm64: packages-arm64
+	@sh deploy/arm64-root.sh $(ARM64_ROOT) $(ARM64_PACKAGES)
+	@$(ARM64_MAKE) OUT=build/arm64/all build/arm64/all/fettle
+	@$(ARM64_MAKE) OUT=build/arm64/rooms ROOMS="base geom mesh io topology bvh measure" \
+	    UNIT_EXTRA=tests/arm64/qemu_exec.c build/arm64/rooms/unit-tests
+	QEMU_RUN="/usr/bin/$(ARM64_RUN)" $(ARM64_RUN) build/arm64/rooms/unit-tests -j2
+	@$(MAKE) --no-print-directory BUILD=release build/release/fettle
+	FETTLE=$(abspath build/release/fettle) FETTLE_ARM64="$(ARM64_RUN) $(abspath build/arm64/all/fettle)" \
+	    node --test tests/arm64/records.test.mjs

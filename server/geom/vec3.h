@@ -73,11 +73,23 @@ static inline vec3 aabb_centre(aabb box)
 {
     return vec3_add(vec3_scale(box.min, 0.5), vec3_scale(box.max, 0.5));
 }
-/* Length of the box diagonal; scaled so that it neither overflows nor underflows while the result is finite.
- */
+/* Length of the box diagonal; scaled by a power of two so that it neither overflows nor underflows while the
+ * result is finite. Not by hypot, whose last bits differ from machine to machine. */
 static inline double aabb_diagonal(aabb box)
 {
-    return hypot(hypot(box.max.x - box.min.x, box.max.y - box.min.y), box.max.z - box.min.z);
+    vec3 extent = vec3_sub(box.max, box.min);
+    double largest = extent.x > extent.y ? extent.x : extent.y;
+    int exponent;
+    largest = largest > extent.z ? largest : extent.z;
+    if (largest == 0)
+        return 0;
+    if (!isfinite(largest))
+        return (double)INFINITY;
+    frexp(largest, &exponent);
+    /* in two steps: a subnormal's own scale is beyond the largest double */
+    vec3 near_one =
+        vec3_scale(vec3_scale(extent, ldexp(1, -exponent / 2)), ldexp(1, -exponent - -exponent / 2));
+    return ldexp(vec3_length(near_one), exponent);
 }
 
 #endif

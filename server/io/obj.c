@@ -77,20 +77,73 @@ static void divide(struct obj *obj)
     }
 }
 
-static void glance_at_part(void *context, size_t i)
+static void glance_at_lines(const char *at, const char *end, struct glance *glance)
 {
-    struct obj *obj = context;
-    struct glance glance = {0, 0, 0};
-    const char *at = obj->parts[i].begin, *end = obj->parts[i].end;
     while (at < end) {
         at = text_skip_blank(at, end);
         if (end - at > 2 && *at == 'v') {
-            glance.vertices += text_is_blank(at[1]);
-            glance.textures += at[1] == 't' && text_is_blank(at[2]);
-            glance.normals += at[1] == 'n' && text_is_blank(at[2]);
+            glance->vertices += text_is_blank(at[1]);
+            glance->textures += at[1] == 't';
+            glance->normals += at[1] == 'n';
         }
         const char *feed = at < end ? memchr(at, '\n', (size_t)(end - at)) : NULL;
         at = feed ? feed + 1 : end;
+    }
+}
+
+/* Sixteen bytes at once; comparing gives -1 in each that is equal. */
+typedef uint8_t bytes16 __attribute__((vector_size(16)));
+
+static bytes16 bytes16_at(const char *at)
+{
+    bytes16 bytes;
+    memcpy(&bytes, at, sizeof bytes);
+    return bytes;
+}
+
+static size_t bytes16_sum(bytes16 bytes)
+{
+    size_t sum = 0;
+    for (size_t i = 0; i < 16; i++)
+        sum += bytes[i];
+    return sum;
+}
+
+/* The same for all lines that follow a line feed in [at, *stopped): false where one of them is indented. */
+static bool glance_at_feeds(const char *at, const char *end, const char **stopped, struct glance *glance)
+{
+    bytes16 indented = {0};
+    while (end - at >= 18) {
+        bytes16 vertices = {0}, textures = {0}, normals = {0};
+        for (size_t i = 0; i < 255 && end - at >= 18; i++, at += 16) { /* no sum of a byte exceeds 255 */
+            bytes16 second = bytes16_at(at + 1), third = bytes16_at(at + 2);
+            bytes16 feed = (bytes16)(bytes16_at(at) == '\n'), v = feed & (bytes16)(second == 'v');
+            vertices -= v & ((bytes16)(third == ' ') | (bytes16)(third == '\t'));
+            textures -= v & (bytes16)(third == 't');
+            normals -= v & (bytes16)(third == 'n');
+            indented |= feed & ((bytes16)(second == ' ') | (bytes16)(second == '\t'));
+        }
+        glance->vertices += bytes16_sum(vertices);
+        glance->textures += bytes16_sum(textures);
+        glance->normals += bytes16_sum(normals);
+    }
+    *stopped = at;
+    return bytes16_sum(indented) == 0;
+}
+
+static void glance_at_part(void *context, size_t i)
+{
+    struct obj *obj = context;
+    const char *begin = obj->parts[i].begin, *end = obj->parts[i].end, *stopped;
+    struct glance glance = {0, 0, 0};
+    const char *feed = begin < end ? memchr(begin, '\n', (size_t)(end - begin)) : NULL;
+    if (feed && glance_at_feeds(feed, end, &stopped, &glance)) {
+        glance_at_lines(begin, feed, &glance);
+        feed = memchr(stopped, '\n', (size_t)(end - stopped));
+        glance_at_lines(feed ? feed + 1 : end, end, &glance);
+    } else {
+        glance = (struct glance){0, 0, 0};
+        glance_at_lines(begin, end, &glance);
     }
     obj->glances[i] = glance;
 }

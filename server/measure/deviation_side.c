@@ -4,6 +4,8 @@
 #include <math.h>
 #include <string.h>
 
+#include "geom/angle.h"
+
 #define DEGREES (180 / 3.14159265358979323846)
 
 bool deviation_side_build(const struct deviation_surface *surface, struct deviation_side *side,
@@ -45,7 +47,7 @@ vec3 deviation_side_face_normal(const struct deviation_surface *surface, uint32_
 
 static double angle_rad(vec3 a, vec3 b)
 {
-    return atan2(vec3_length(vec3_cross(a, b)), vec3_dot(a, b));
+    return angle_of(vec3_length(vec3_cross(a, b)), vec3_dot(a, b));
 }
 
 vec3 deviation_side_vertex_normal(const struct deviation_side *side, uint32_t vertex)

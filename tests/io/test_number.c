@@ -1,6 +1,7 @@
 /* test_number.c
  *   table_*    the powers of five against long multiplication and division
  *   same_*     results equal, bit for bit, to the C library's strtod (correctly rounded in glibc >= 2.17)
+ *   short_*    the short form read eight digits at a time against number_parse
  *   grammar_*  what counts as a number and where it ends
  */
 #include "io/number.h"
@@ -96,6 +97,38 @@ static void subtract(uint32_t *a, const uint32_t *b)
         a[i] = (uint32_t)borrow;
         borrow >>= 32;
     }
+}
+
+Test(io_number, short_form_equals_the_general_one_or_declines)
+{
+    static const char *const ends[] = {" ", "\n", "\t", "\r\n", "e3 ", "#", ",", "x"};
+    uint64_t state = 3;
+    size_t taken = 0;
+    for (size_t i = 0; i < 200000; i++) {
+        char text[120];
+        double value = -1.0, expected;
+        size_t length = 0;
+        state = state * 6364136223846793005u + 1442695040888963407u;
+        unsigned whole = (unsigned)(state >> 33) % 10, places = (unsigned)(state >> 40) % 20;
+        if (state >> 60 & 1)
+            text[length++] = '-';
+        for (unsigned d = 0; d < whole; d++)
+            text[length++] = (char)('0' + (state >> (5 + 3 * d)) % 10);
+        if (places > 0)
+            text[length++] = '.';
+        for (unsigned d = 1; d < places; d++)
+            text[length++] = (char)('0' + (state >> (2 * d)) % 10);
+        const char *ending = ends[(state >> 20) % 8];
+        length += (size_t)sprintf(text + length, "%s%40s", ending, "");
+        const char *end = number_parse_short(text, text + length, &value);
+        if (!end)
+            continue;
+        taken++;
+        cr_assert_eq(end, number_parse(text, text + length, &expected), "'%s'", text);
+        cr_assert(same_bits(value, expected), "'%s': got %a, not %a", text, value, expected);
+        cr_assert(ending[0] == ' ' || ending[0] == '\n' || ending[0] == '\t' || ending[0] == '\r');
+    }
+    cr_expect_gt(taken, 50000u);
 }
 
 Test(io_number, table_powers_are_the_leading_bits_of_powers_of_five)
