@@ -52,7 +52,8 @@ static inline unsigned mask_bits(lane_masks masks)
 #elif defined(__SSE2__)
     return (unsigned)__builtin_ia32_movmskps((lanes)masks);
 #else
-    return (masks[0] & 1u) | (masks[1] & 2u) | (masks[2] & 4u) | (masks[3] & 8u);
+    return ((unsigned)masks[0] & 1) | ((unsigned)masks[1] & 2) | ((unsigned)masks[2] & 4)
+           | ((unsigned)masks[3] & 8);
 #endif
 }
 
@@ -194,7 +195,7 @@ static inline unsigned children_meeting(const struct bvh_node *node, const struc
     unsigned bits = 0;
 
     for (int c = 0; c < BVH_WIDTH; c += LANES) {
-        lane_masks meets = (lane_masks){0} == 0;
+        lane_masks meets = ~(lane_masks){0};
         for (int axis = 0; axis < 3; axis++) {
             lanes low, high;
             memcpy(&low, node->min[axis] + c, sizeof low);
@@ -212,7 +213,7 @@ static inline unsigned children_inside(const struct bvh_node *node, const struct
     unsigned bits = 0;
 
     for (int c = 0; c < BVH_WIDTH; c += LANES) {
-        lane_masks inside = (lane_masks){0} == 0;
+        lane_masks inside = ~(lane_masks){0};
         for (size_t i = 0; i < BVH_REGION_PLANES; i++) {
             lanes height = (lanes){0} - region->offsets[i];
             for (int axis = 0; axis < 3; axis++) { /* the corner of the box that is highest over the plane */
