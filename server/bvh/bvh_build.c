@@ -205,31 +205,16 @@ static void sort_bucket(void *context, size_t bucket)
         memcpy(building->keys + start, from, count * sizeof *from);
 }
 
-/* The float before (step -1) or after x, which is finite. */
-static float float_beside(float x, int step)
-{
-    int32_t bits;
-
-    if (x == 0)
-        return step < 0 ? -0x1p-149f : 0x1p-149f;
-    memcpy(&bits, &x, sizeof bits);
-    bits += x > 0 ? step : -step;
-    memcpy(&x, &bits, sizeof bits);
-    return x;
-}
-
+/* A float at most x: lowered by more than conversion to the nearest float can raise it. No branch, and never
+ * so near to 0 that its square would be too small for a float. */
 static float float_below(double x)
 {
-    float f = (float)x;
-
-    return (double)f > x ? float_beside(f, -1) : f;
+    return (float)(x - (fabs(x) * 0x1p-23 + 0x1p-60));
 }
 
 static float float_above(double x)
 {
-    float f = (float)x;
-
-    return (double)f < x ? float_beside(f, 1) : f;
+    return (float)(x + (fabs(x) * 0x1p-23 + 0x1p-60));
 }
 
 static void set_child(struct bvh_node *node, size_t c, const float *min, const float *max)

@@ -52,7 +52,8 @@ static inline unsigned mask_bits(lane_masks masks)
 #elif defined(__SSE2__)
     return (unsigned)__builtin_ia32_movmskps((lanes)masks);
 #else
-    return (masks[0] & 1u) | (masks[1] & 2u) | (masks[2] & 4u) | (masks[3] & 8u);
+    return ((unsigned)masks[0] & 1) | ((unsigned)masks[1] & 2) | ((unsigned)masks[2] & 4)
+           | ((unsigned)masks[3] & 8);
 #endif
 }
 
@@ -96,46 +97,70 @@ static inline size_t list_children(const struct bvh_node *node, const float *p, 
     return count;
 }
 
+struct query {
+    const struct bvh *bvh;
+    vec3 p;
+    float at[3], cut; /* FLT_MAX, not infinite, at first: leaves out empty places */
+    struct bvh_hit hit;
+    size_t looked;
+};
+
+/* Looks at the triangles of a node of level 0. */
+static inline void look_at_leaf(struct query *query, uint32_t index)
+{
+    float distance_sq[BVH_WIDTH];
+    unsigned char children[BVH_WIDTH];
+    size_t count = list_children(&query->bvh->levels[0][index], query->at, query->cut, distance_sq, children);
+
+    query->looked++;
+    while (count-- > 0 && distance_sq[children[count]] <= query->cut) {
+        uint32_t slot = index * BVH_WIDTH + children[count];
+        double exact_sq = distance_sq_to(query->bvh, query->p, slot);
+        query->looked++;
+        if (exact_sq < query->hit.distance_sq
+            || (exact_sq == query->hit.distance_sq
+                && query->bvh->triangles[slot] < query->bvh->triangles[query->hit.slot])) {
+            query->hit = (struct bvh_hit){exact_sq, slot};
+            query->cut = cut_distance_sq(exact_sq);
+        }
+    }
+}
+
 static struct bvh_hit nearest(const struct bvh *bvh, vec3 p, uint32_t first, size_t *work)
 {
-    struct bvh_hit hit = {INFINITY, BVH_NONE};
+    struct query query = {bvh, p, {(float)p.x, (float)p.y, (float)p.z}, FLT_MAX, {INFINITY, BVH_NONE}, 0};
     struct visit stack[STACK_SIZE];
-    size_t top = 1, looked = 0;
-    float at[3] = {(float)p.x, (float)p.y, (float)p.z}, cut = FLT_MAX; /* leaves out empty places */
+    size_t top = 1;
+    uint32_t first_leaf = BVH_NONE;
 
     if (first != BVH_NONE) {
-        hit = (struct bvh_hit){distance_sq_to(bvh, p, first), first};
-        cut = cut_distance_sq(hit.distance_sq);
-        looked++;
+        first_leaf = first / BVH_WIDTH;
+        query.hit = (struct bvh_hit){distance_sq_to(bvh, p, first), first};
+        query.cut = cut_distance_sq(query.hit.distance_sq);
+        query.looked++;
+        look_at_leaf(&query, first_leaf);
     }
     stack[0] = (struct visit){0, (int)bvh->level_count - 1, 0};
     while (top > 0) {
         struct visit visit = stack[--top];
         float distance_sq[BVH_WIDTH];
         unsigned char children[BVH_WIDTH];
-        if (visit.distance_sq > cut)
+        if (visit.distance_sq > query.cut)
             continue;
-        looked++;
-        size_t count = list_children(&bvh->levels[visit.level][visit.index], at, cut, distance_sq, children);
-        uint32_t index = visit.index * BVH_WIDTH;
-        if (visit.level > 0) {
-            for (size_t i = 0; i < count; i++)
-                stack[top++] = (struct visit){distance_sq[children[i]], visit.level - 1, index + children[i]};
+        if (visit.level == 0) {
+            if (visit.index != first_leaf)
+                look_at_leaf(&query, visit.index);
             continue;
         }
-        while (count-- > 0 && distance_sq[children[count]] <= cut) {
-            uint32_t slot = index + children[count];
-            double exact_sq = distance_sq_to(bvh, p, slot);
-            looked++;
-            if (exact_sq < hit.distance_sq
-                || (exact_sq == hit.distance_sq && bvh->triangles[slot] < bvh->triangles[hit.slot])) {
-                hit = (struct bvh_hit){exact_sq, slot};
-                cut = cut_distance_sq(exact_sq);
-            }
-        }
+        query.looked++;
+        size_t count =
+            list_children(&bvh->levels[visit.level][visit.index], query.at, query.cut, distance_sq, children);
+        for (size_t i = 0; i < count; i++)
+            stack[top++] = (struct visit){distance_sq[children[i]], visit.level - 1,
+                                          visit.index * BVH_WIDTH + children[i]};
     }
-    *work += looked;
-    return hit;
+    *work += query.looked;
+    return query.hit;
 }
 
 static uint32_t within(const struct bvh *bvh, const vec3 *corners, double limit, uint32_t first,
@@ -170,7 +195,7 @@ static inline unsigned children_meeting(const struct bvh_node *node, const struc
     unsigned bits = 0;
 
     for (int c = 0; c < BVH_WIDTH; c += LANES) {
-        lane_masks meets = (lane_masks){0} == 0;
+        lane_masks meets = ~(lane_masks){0};
         for (int axis = 0; axis < 3; axis++) {
             lanes low, high;
             memcpy(&low, node->min[axis] + c, sizeof low);
@@ -188,7 +213,7 @@ static inline unsigned children_inside(const struct bvh_node *node, const struct
     unsigned bits = 0;
 
     for (int c = 0; c < BVH_WIDTH; c += LANES) {
-        lane_masks inside = (lane_masks){0} == 0;
+        lane_masks inside = ~(lane_masks){0};
         for (size_t i = 0; i < BVH_REGION_PLANES; i++) {
             lanes height = (lanes){0} - region->offsets[i];
             for (int axis = 0; axis < 3; axis++) { /* the corner of the box that is highest over the plane */

@@ -13,8 +13,9 @@
 #define REGION_SLACK 1e-6
 #define HEIGHT_MIN 1e-9     /* of the piece, absolute and */
 #define HEIGHT_MIN_REL 1e-5 /* of its longest side: flatter pieces are left to other bounds */
-#define CLIP_BESIDE 1e-12   /* parts are cut this far beyond a side, so that rounding loses none of them */
-#define BESIDE 1e-14        /* a corner counts as outside only when it is farther out than this */
+#define INSET 1e-13
+#define CLIP_BESIDE 1e-12 /* parts are cut this far beyond a side, so that rounding loses none of them */
+#define BESIDE 1e-14      /* a corner counts as outside only when it is farther out than this */
 
 /* The piece lies in the plane of the first two axes, its longest side along the first. */
 struct prism {
@@ -140,6 +141,22 @@ static struct seen see_vertex(const struct bvh *to, const struct prism *prism, u
     return memory->seen[at];
 }
 
+/* The prism of the piece with its sides moved inwards by INSET, so that edges along its sides do not meet it;
+ * *moved: how far at most the piece's points are from it. */
+static struct prism inset_prism(const struct prism *prism, double *moved)
+{
+    struct prism inner = *prism;
+    double share = 3 * INSET / prism->y[2], x = (prism->x[0] + prism->x[1] + prism->x[2]) / 3,
+           y = (prism->y[0] + prism->y[1] + prism->y[2]) / 3;
+
+    for (int i = 0; i < 3; i++) {
+        inner.x[i] += share * (x - prism->x[i]);
+        inner.y[i] += share * (y - prism->y[i]);
+    }
+    *moved = share * prism->x[1]; /* the longest side */
+    return inner;
+}
+
 static void clear_table(struct edge_table *table, size_t triangle_count)
 {
     size_t size = 16;
@@ -217,9 +234,11 @@ static double reach_over_piece(const struct prism *prism, const struct seen *cor
     return reach;
 }
 
-enum place { PLACE_APART, PLACE_WITHIN, PLACE_THROUGH_THE_END };
+enum place { PLACE_OUT, PLACE_WITHIN, PLACE_BEYOND };
 
-/* Where a triangle is: apart from the prism, or over the piece within the limit, or partly beyond it. */
+/* Whether a triangle is to be in T: it meets the prism, and stays within the limit over the piece. One that
+ * does not is left out where it starts low, as the flank of a sharp edge does: then what it bounds with
+ * others must not be over the piece. One that is high all over means that the limit is too low. */
 static enum place place_triangle(const struct bvh *to, const struct prism *prism, uint32_t slot,
                                  struct memory *memory, double *highest)
 {
@@ -234,21 +253,20 @@ static enum place place_triangle(const struct bvh *to, const struct prism *prism
     }
     if ((corners[0].outside & corners[1].outside & corners[2].outside) || low > prism->limit
         || high < -prism->limit)
-        return PLACE_APART;
+        return PLACE_OUT;
     double reach = high > -low ? high : -low;
-    if (reach > *highest) {
-        if (is_apart(prism, corners))
-            return PLACE_APART;
-        if (reach > prism->limit)
-            reach = reach_over_piece(prism, corners);
-        if (reach > prism->limit)
-            return PLACE_THROUGH_THE_END;
-        *highest = fmax(*highest, reach);
-    }
+    if (reach <= *highest)
+        return PLACE_WITHIN;
+    if (is_apart(prism, corners))
+        return PLACE_OUT;
+    reach = reach > prism->limit ? reach_over_piece(prism, corners) : reach;
+    if (reach > prism->limit)
+        return fmax(low, -high) > 0.5 * prism->limit ? PLACE_BEYOND : PLACE_OUT;
+    *highest = fmax(*highest, reach);
     return PLACE_WITHIN;
 }
 
-/* Keeps the triangles within, and returns how many they are; 0 also where one goes on beyond the limit. */
+/* Keeps the triangles that are to be in T, and returns how many they are; 0 where the limit is too low. */
 static size_t sift_triangles(const struct bvh *to, const struct prism *prism, uint32_t *slots, size_t count,
                              double *highest)
 {
@@ -256,16 +274,13 @@ static size_t sift_triangles(const struct bvh *to, const struct prism *prism, ui
     size_t kept = 0;
 
     memset(memory.vertices, 0xff, sizeof memory.vertices); /* of no mesh: there are fewer */
-    for (size_t i = 0; i < count; i++)
-        switch (place_triangle(to, prism, slots[i], &memory, highest)) {
-        case PLACE_THROUGH_THE_END:
+    for (size_t i = 0; i < count; i++) {
+        enum place place = place_triangle(to, prism, slots[i], &memory, highest);
+        if (place == PLACE_BEYOND)
             return 0;
-        case PLACE_WITHIN:
+        if (place == PLACE_WITHIN)
             slots[kept++] = slots[i];
-            break;
-        case PLACE_APART:
-            break;
-        }
+    }
     return kept;
 }
 
@@ -297,11 +312,12 @@ double cover_bound(const struct bvh *to, const vec3 *corners, double limit, size
     struct edge_table table;
     struct prism prism;
     struct bvh_region region;
-    double highest = 0;
+    double highest = 0, moved;
 
     if (!(limit < 1) || !set_prism(corners, limit, &prism))
         return INFINITY;
-    prism.limit -= prism.lean;
+    const struct prism inner = inset_prism(&prism, &moved);
+    prism.limit -= prism.lean + moved;
     set_region(&prism, corners, &region);
     size_t count = bvh_collect(to, &region, slots, TRIANGLES_MAX, work);
     *work += count;
@@ -314,5 +330,5 @@ double cover_bound(const struct bvh *to, const vec3 *corners, double limit, size
     for (size_t i = 0; i < count; i++)
         for (int k = 0; k < 3; k++)
             toggle_edge(&table, to->corners[slots[i]][k], to->corners[slots[i]][k < 2 ? k + 1 : 0]);
-    return is_covered(to, &prism, &table) ? highest + prism.lean : INFINITY;
+    return is_covered(to, &inner, &table) ? highest + prism.lean + moved : INFINITY;
 }

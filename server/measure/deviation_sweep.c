@@ -138,8 +138,16 @@ static uint32_t sweep_leaf(struct sweep *sweep, const struct item *item, uint32_
     return near;
 }
 
-/* Bounds a node by its boxes and returns the children to look at, the first of them last. Finds a nearer
- * face where that may help. */
+/* True where the box is so thick that no face is near enough to all its corners. */
+static bool is_too_thick(const struct hunt *hunt, aabb box)
+{
+    double thickness = fmin(box.max.x - box.min.x, fmin(box.max.y - box.min.y, box.max.z - box.min.z));
+
+    return thickness > 2 * (hunt->best.distance + hunt->tolerance);
+}
+
+/* Bounds a node by its boxes and returns the children to look at, the first of them last, each with a face
+ * near it or BVH_NONE where none was looked for. */
 static size_t open_node(struct sweep *sweep, const struct item *item, uint32_t *near, struct item *children)
 {
     const struct bvh *bvh = &sweep->hunt.from->bvh;
@@ -151,6 +159,11 @@ static size_t open_node(struct sweep *sweep, const struct item *item, uint32_t *
         struct item child = {item->upper, item->index * BVH_WIDTH + c, *near, item->level - 1};
         if (aabb_is_empty(box) || sweep_is_gone(sweep, child.level, child.index))
             continue;
+        if (is_too_thick(&sweep->hunt, box)) {
+            child.near = BVH_NONE;
+            children[count++] = child;
+            continue;
+        }
         child.upper = fmin(child.upper, sweep_box_bound(&sweep->hunt, box, *near));
         if (hunt_drops(&sweep->hunt, child.upper))
             continue;
@@ -165,11 +178,19 @@ static size_t open_node(struct sweep *sweep, const struct item *item, uint32_t *
     return count;
 }
 
+/* Gives a slot to items that have none of their own: that of the place where the sweep is. */
+static void settle_near(struct item *items, size_t count, uint32_t near)
+{
+    for (size_t i = 0; i < count; i++)
+        items[i].near = items[i].near == BVH_NONE ? near : items[i].near;
+}
+
 void sweep_open(struct sweep *sweep, const struct item *item)
 {
     uint32_t near = item->near;
 
     sweep->item_count = open_node(sweep, item, &near, sweep->items);
+    settle_near(sweep->items, sweep->item_count, near);
 }
 
 void sweep_item(struct sweep *sweep, const struct item *item)
@@ -181,12 +202,13 @@ void sweep_item(struct sweep *sweep, const struct item *item)
     stack[0] = *item;
     while (top > 0) {
         if (sweep_is_spent(sweep)) {
+            settle_near(stack, top, near);
             memcpy(sweep->items + sweep->item_count, stack, top * sizeof *stack);
             sweep->item_count += top;
             return;
         }
         struct item next = stack[--top];
-        near = next.near;
+        near = next.near == BVH_NONE ? near : next.near;
         if (hunt_drops(&sweep->hunt, next.upper))
             continue;
         if (next.level > 0) {

@@ -1,12 +1,16 @@
 /* test_bvh.c
  *   nearest_*   against every triangle in turn, on soups, sheets and flat triangles; any first guess, same
- * answer tree_*      boxes hold what is below them; one triangle, many equal ones memory_*    smaller arenas
- * end in ERROR_LIMIT
+ * answer within_*    what is found is within the limit; nothing is missed in the node collect_*   against
+ * every triangle in turn paths_*     every kind of vector unit gives the same results to the last bit tree_*
+ * boxes hold what is below them; one triangle, many equal ones; any number of threads memory_*    smaller
+ * arenas end in ERROR_LIMIT
  */
 #include <criterion/criterion.h>
 #include <criterion/new/assert.h>
+#include <string.h>
 
 #include "bvh/bvh.h"
+#include "bvh/bvh_kernels.h"
 #include "geom/point_triangle.h"
 #include "support/fixture_shapes.h"
 
@@ -159,5 +163,205 @@ Test(bvh, memory_that_is_too_small_is_refused_at_every_size)
         cr_assert(arena_split(arena, bytes, &keep) && arena_split(arena, bytes, &scratch));
         done = bvh_build(soup.points, soup.count, soup.triangles, 1, &bvh, &keep, scratch, &err);
         cr_assert(done || err.code == ERROR_LIMIT);
+    }
+}
+
+static struct bvh_points random_points(uint64_t *state)
+{
+    struct bvh_points points;
+
+    for (int i = 0; i < BVH_LANES; i++) {
+        vec3 p = random_point(state);
+        points.x[i] = p.x;
+        points.y[i] = p.y;
+        points.z[i] = p.z;
+    }
+    return points;
+}
+
+static struct bvh_region random_region(uint64_t *state)
+{
+    struct bvh_region region;
+    vec3 centre = random_point(state);
+
+    region.min[0] = (float)centre.x - 0.25f;
+    region.min[1] = (float)centre.y - 0.25f;
+    region.min[2] = (float)centre.z - 0.25f;
+    for (int axis = 0; axis < 3; axis++)
+        region.max[axis] = region.min[axis] + 0.5f;
+    for (int i = 0; i < BVH_REGION_PLANES; i++) {
+        vec3 normal = random_point(state);
+        region.normals[i][0] = (float)normal.x;
+        region.normals[i][1] = (float)normal.y;
+        region.normals[i][2] = (float)normal.z;
+        region.offsets[i] = (float)(vec3_dot(normal, centre) - 0.2 * vec3_length(normal));
+    }
+    return region;
+}
+
+Test(bvh, paths_agree_to_the_last_bit)
+{
+    uint64_t state = 31;
+
+    for (int kind = 0; kind < SOUP_KINDS; kind++) {
+        struct soup soup = make_soup(700, (enum soup_kind)kind, &state);
+        for (int i = 0; i < 200; i++) {
+            vec3 p[3] = {random_point(&state), random_point(&state), random_point(&state)};
+            struct bvh_points points = random_points(&state);
+            struct bvh_region region = random_region(&state);
+            uint32_t first = (uint32_t)fixture_random_below(&state, soup.count), slots[2][700];
+            double distances_sq[2][BVH_LANES], farthest[2] = {0, 0};
+            size_t work[2] = {0, 0}, count[2];
+            uint32_t found[2];
+            struct bvh_hit hit[2];
+            for (size_t path = 0; bvh_kernels_at(path); path++) {
+                size_t k = path > 0;
+                work[k] = 0;
+                soup.bvh.kernels = bvh_kernels_at(path);
+                hit[k] = bvh_nearest(&soup.bvh, p[0], first, &work[k]);
+                found[k] = bvh_within(&soup.bvh, p, 1.5, first, &farthest[k], &work[k]);
+                count[k] = bvh_collect(&soup.bvh, &region, slots[k], 300, &work[k]);
+                bvh_distances_sq(&soup.bvh, first, &points, distances_sq[k]);
+                cr_assert(hit[k].slot == hit[0].slot && hit[k].distance_sq == hit[0].distance_sq
+                              && found[k] == found[0] && farthest[k] == farthest[0] && count[k] == count[0]
+                              && work[k] == work[0]
+                              && memcmp(distances_sq[k], distances_sq[0], sizeof distances_sq[0]) == 0
+                              && memcmp(slots[k], slots[0], (count[0] < 300 ? count[0] : 300) * 4) == 0,
+                          "%s, kind %d", soup.bvh.kernels->name, kind);
+            }
+        }
+    }
+}
+
+Test(bvh, paths_measure_lanes_as_single_points)
+{
+    uint64_t state = 32;
+
+    for (int kind = 0; kind < SOUP_KINDS; kind++) {
+        struct soup soup = make_soup(200, (enum soup_kind)kind, &state);
+        for (uint32_t slot = 0; slot < soup.count; slot++) {
+            struct bvh_points points = random_points(&state);
+            double distances_sq[BVH_LANES];
+            bvh_distances_sq(&soup.bvh, slot, &points, distances_sq);
+            for (int i = 0; i < BVH_LANES; i++)
+                cr_assert(
+                    distances_sq[i]
+                        == bvh_distance_sq(&soup.bvh, (vec3){points.x[i], points.y[i], points.z[i]}, slot),
+                    "kind %d, slot %u", kind, slot);
+        }
+    }
+}
+
+Test(bvh, within_finds_what_the_node_has)
+{
+    uint64_t state = 33;
+    size_t hits = 0, misses = 0;
+    struct soup soup = make_soup(300, SOUP_SMALL, &state);
+
+    for (int i = 0; i < 2000; i++) {
+        uint32_t first = (uint32_t)fixture_random_below(&state, soup.count);
+        vec3 near = soup.points[3 * fixture_random_below(&state, soup.count)], p[3];
+        double limit = 0.5 * fixture_random_unit(&state), farthest, least = INFINITY;
+        size_t work = 0;
+        for (int k = 0; k < 3; k++)
+            p[k] = vec3_add(near, vec3_scale(random_point(&state), 0.1));
+        for (uint32_t slot = first / 8 * 8; slot < first / 8 * 8 + 8 && slot < soup.count; slot++) {
+            double largest = 0;
+            for (int k = 0; k < 3; k++)
+                largest = fmax(largest, sqrt(bvh_distance_sq(&soup.bvh, p[k], slot)));
+            least = fmin(least, largest);
+        }
+        uint32_t found = bvh_within(&soup.bvh, p, limit, first, &farthest, &work);
+        if (found == BVH_NONE) {
+            cr_assert(least > limit);
+            misses++;
+            continue;
+        }
+        hits++;
+        cr_assert(found / 8 == first / 8 && farthest <= limit && farthest >= least);
+        for (int k = 0; k < 3; k++)
+            cr_assert(sqrt(bvh_distance_sq(&soup.bvh, p[k], found)) <= farthest);
+    }
+    cr_expect(hits > 50 && misses > 50, "%zu found, %zu not", hits, misses);
+}
+
+/* 1e-5: float arithmetic on numbers up to 2 */
+static bool has_corner_well_inside(const struct soup *soup, uint32_t slot, const struct bvh_region *region)
+{
+    for (int i = 0; i < 3; i++) {
+        vec3 p = soup->points[soup->bvh.corners[slot][i]];
+        const double at[3] = {p.x, p.y, p.z};
+        bool inside = true;
+        for (int axis = 0; axis < 3; axis++)
+            inside = inside && at[axis] > (double)region->min[axis] + 1e-5
+                     && at[axis] < (double)region->max[axis] - 1e-5;
+        for (int k = 0; k < BVH_REGION_PLANES; k++)
+            inside = inside
+                     && at[0] * (double)region->normals[k][0] + at[1] * (double)region->normals[k][1]
+                                + at[2] * (double)region->normals[k][2]
+                            > (double)region->offsets[k] + 1e-5;
+        if (inside)
+            return true;
+    }
+    return false;
+}
+
+Test(bvh, collect_has_every_triangle_with_a_corner_inside)
+{
+    uint64_t state = 34;
+    struct soup soup = make_soup(500, SOUP_SMALL, &state);
+    size_t inside = 0, collected = 0;
+
+    for (int i = 0; i < 300; i++) {
+        struct bvh_region region = random_region(&state);
+        uint32_t slots[500];
+        size_t work = 0, at = 0, count = bvh_collect(&soup.bvh, &region, slots, 500, &work);
+        cr_assert(count <= 500 && work > 0);
+        for (uint32_t slot = 0; slot < soup.count; slot++) {
+            bool listed = false;
+            for (at = 0; at < count && !listed; at++)
+                listed = slots[at] == slot;
+            bool wanted = has_corner_well_inside(&soup, slot, &region);
+            cr_assert(listed || !wanted, "region %d, slot %u", i, slot);
+            inside += wanted;
+        }
+        collected += count;
+        if (count > 1)
+            cr_assert(eq(sz, bvh_collect(&soup.bvh, &region, slots, count - 1, &work), count));
+    }
+    cr_expect(inside > 100 && collected < 300 * 500 / 4, "%zu inside, %zu collected", inside, collected);
+}
+
+Test(bvh, tree_is_the_same_for_any_number_of_threads)
+{
+    const size_t count = 100000;
+    struct arena keep, scratch, one = fixture_arena_of((size_t)64 << 20)[0],
+                                other = fixture_arena_of((size_t)64 << 20)[0];
+    uint64_t state = 35;
+    struct bvh want, got;
+    struct error err;
+
+    keep = fixture_arena_of((size_t)32 << 20)[0];
+    scratch = fixture_arena_of((size_t)32 << 20)[0];
+    vec3 *points = ARENA_NEW(&keep, vec3, count);
+    uint32_t(*triangles)[3] = arena_alloc(&keep, count, sizeof *triangles, 4);
+    for (size_t t = 0; t < count; t++) {
+        points[t] = random_point(&state);
+        if (t % 3 == 0) /* many in one place: a large bucket */
+            points[t] = vec3_scale(points[t], 1e-3);
+        for (size_t i = 0; i < 3; i++)
+            triangles[t][i] = (uint32_t)(t - (t > i ? i : 0));
+    }
+    cr_assert(bvh_build(points, count, triangles, 1, &want, &one, scratch, &err));
+    cr_assert(bvh_is_valid(&want));
+    for (size_t threads = 2; threads <= 5; threads += 3) {
+        struct arena room = other;
+        cr_assert(bvh_build(points, count, triangles, threads, &got, &room, scratch, &err));
+        cr_expect(memcmp(got.triangles, want.triangles, count * sizeof *want.triangles) == 0);
+        cr_expect(memcmp(got.corners, want.corners, count * sizeof *want.corners) == 0);
+        for (size_t level = 0; level < want.level_count; level++)
+            cr_expect(memcmp(got.levels[level], want.levels[level],
+                             want.node_counts[level] * sizeof(struct bvh_node))
+                      == 0);
     }
 }

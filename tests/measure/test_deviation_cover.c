@@ -1,0 +1,177 @@
+/* test_deviation_cover.c
+ *   covered_*    sheets over a piece: the bound is the largest height over it
+ *   open_*       a hole, two sheets, too low a limit, a flat piece: no bound
+ *   random_*     on bumpy sheets and soups no point of the piece is farther than a bound that is given
+ */
+#include <criterion/criterion.h>
+#include <criterion/new/assert.h>
+#include <math.h>
+
+#include "measure/deviation_cover.h"
+#include "support/fixture_shapes.h"
+
+#define CELLS 12
+#define MIDDLE (CELLS * CELLS + CELLS) /* a triangle at the origin */
+
+struct sheet {
+    size_t point_count, triangle_count;
+    vec3 points[4 * (CELLS + 1) * (CELLS + 1)];
+    uint32_t triangles[8 * CELLS * CELLS][3];
+};
+
+static double uniform(uint64_t *state)
+{
+    return 2 * fixture_random_unit(state) - 1;
+}
+
+/* A square of side 1.6 about the origin, at a height that wobbles. */
+static void add_sheet(struct sheet *sheet, double height, double wobble, uint64_t *state)
+{
+    uint32_t first = (uint32_t)sheet->point_count;
+
+    for (int j = 0; j <= CELLS; j++)
+        for (int i = 0; i <= CELLS; i++)
+            sheet->points[sheet->point_count++] =
+                (vec3){1.6 * i / CELLS - 0.8, 1.6 * j / CELLS - 0.8, height + wobble * uniform(state)};
+    for (uint32_t j = 0; j < CELLS; j++)
+        for (uint32_t i = 0; i < CELLS; i++) {
+            uint32_t a = first + j * (CELLS + 1) + i, b = a + 1, c = a + CELLS + 1, d = c + 1;
+            const uint32_t two[2][3] = {{a, b, d}, {a, d, c}};
+            for (int t = 0; t < 2; t++, sheet->triangle_count++)
+                for (int k = 0; k < 3; k++)
+                    sheet->triangles[sheet->triangle_count][k] = two[t][k];
+        }
+}
+
+static struct bvh index_of(struct sheet *sheet)
+{
+    struct bvh bvh;
+    struct error err;
+
+    cr_assert(bvh_build(sheet->points, sheet->triangle_count, sheet->triangles, 1, &bvh, fixture_arena(),
+                        *fixture_arena(), &err));
+    return bvh;
+}
+
+static const vec3 piece[3] = {{-0.5, -0.45, 0}, {0.55, -0.4, 0}, {0.05, 0.5, 0}};
+
+static double bound(struct sheet *sheet, const vec3 *corners, double limit)
+{
+    struct bvh bvh = index_of(sheet);
+    size_t work = 0;
+    double upper = cover_bound(&bvh, corners, limit, &work);
+
+    cr_expect(upper <= limit || upper == INFINITY);
+    return upper;
+}
+
+Test(deviation_cover, covered_by_one_sheet_at_its_height)
+{
+    uint64_t state = 1;
+    static struct sheet over, under, wavy;
+
+    add_sheet(&over, 0.125, 0, &state);
+    add_sheet(&under, -0.25, 0, &state);
+    add_sheet(&wavy, 0.125, 0.03125, &state);
+    cr_expect(fabs(bound(&over, piece, 0.3) - 0.125) < 1e-11);
+    cr_expect(fabs(bound(&under, piece, 0.3) - 0.25) < 1e-11);
+    double upper = bound(&wavy, piece, 0.3);
+    cr_expect(upper > 0.125 && upper <= 0.125 + 0.03125 + 1e-11, "%g", upper);
+}
+
+Test(deviation_cover, covered_by_three_sheets_by_the_highest)
+{
+    uint64_t state = 1;
+    static struct sheet sheet;
+
+    add_sheet(&sheet, 0.1, 0, &state);
+    add_sheet(&sheet, -0.05, 0, &state);
+    add_sheet(&sheet, 0.2, 0, &state);
+    cr_expect(fabs(bound(&sheet, piece, 0.3) - 0.2) < 1e-11);
+}
+
+/* The piece's sides run along lines of the sheet, and what lies beyond them turns up steeply. */
+Test(deviation_cover, covered_up_to_sharp_edges)
+{
+    uint64_t state = 1;
+    static struct sheet sheet;
+    const vec3 half[3] = {{-0.8, -0.8, 0}, {0, -0.8, 0}, {0, 0, 0}};
+
+    add_sheet(&sheet, 0, 0, &state);
+    for (size_t v = 0; v < sheet.point_count; v++)
+        if (sheet.points[v].x > 1e-9)
+            sheet.points[v] = (vec3){-0.01, sheet.points[v].y, sheet.points[v].x};
+    cr_expect(bound(&sheet, half, 1e-3) < 1e-10);
+}
+
+Test(deviation_cover, open_over_a_hole_and_between_two_sheets)
+{
+    uint64_t state = 1;
+    static struct sheet holed, doubled, torn;
+
+    add_sheet(&holed, 0.1, 0, &state);
+    holed.triangles[MIDDLE][1] = holed.triangles[MIDDLE][0];
+    cr_expect(eq(dbl, bound(&holed, piece, 0.3), INFINITY));
+    add_sheet(&doubled, 0.1, 0, &state);
+    add_sheet(&doubled, -0.1, 0, &state);
+    cr_expect(eq(dbl, bound(&doubled, piece, 0.3), INFINITY));
+    add_sheet(&torn, 0.1, 0, &state); /* one cell's corner is a point of its own */
+    torn.points[torn.point_count] = torn.points[torn.triangles[MIDDLE][1]];
+    torn.triangles[MIDDLE][1] = (uint32_t)torn.point_count++;
+    cr_expect(eq(dbl, bound(&torn, piece, 0.3), INFINITY), "a tear is an open edge");
+}
+
+Test(deviation_cover, open_where_the_limit_is_low_or_the_piece_flat)
+{
+    uint64_t state = 1;
+    static struct sheet sheet;
+    const vec3 flat[3] = {{-0.5, 0, 0}, {0.5, 0, 0}, {0, 1e-7, 0}},
+               none[3] = {{0, 0, 0}, {0, 0, 0}, {0, 0, 0}};
+
+    add_sheet(&sheet, 0.2, 0.02, &state);
+    cr_expect(eq(dbl, bound(&sheet, piece, 0.19), INFINITY));
+    cr_expect(eq(dbl, bound(&sheet, flat, 0.3), INFINITY));
+    cr_expect(eq(dbl, bound(&sheet, none, 0.3), INFINITY));
+    cr_expect(eq(dbl, bound(&sheet, piece, 2), INFINITY), "the frame ends at 1");
+}
+
+static vec3 random_on(const vec3 *p, uint64_t *state)
+{
+    double root = sqrt(fixture_random_unit(state)), v = fixture_random_unit(state) * root, u = 1 - root;
+
+    return vec3_add(p[0], vec3_add(vec3_scale(vec3_sub(p[1], p[0]), u), vec3_scale(vec3_sub(p[2], p[0]), v)));
+}
+
+Test(deviation_cover, random_pieces_are_no_farther_than_the_bound)
+{
+    static struct sheet sheet;
+    uint64_t state = 7;
+    size_t bounded = 0, unbounded = 0;
+
+    for (int round = 0; round < 60; round++) {
+        sheet.point_count = sheet.triangle_count = 0;
+        for (int k = 0; k <= round % 3; k++)
+            add_sheet(&sheet, 0.1 * uniform(&state), 0.08 * fixture_random_unit(&state), &state);
+        for (int k = 0; k < round % 5; k++) /* holes, folds and tangles */
+            sheet.triangles[fixture_random_below(&state, sheet.triangle_count)][0] =
+                (uint32_t)fixture_random_below(&state, sheet.point_count);
+        struct bvh bvh = index_of(&sheet);
+        for (int i = 0; i < 60; i++) {
+            double size = 0.6 * fixture_random_unit(&state), limit = 0.4 * fixture_random_unit(&state);
+            vec3 p[3], centre = {0.6 * uniform(&state), 0.6 * uniform(&state), 0.1 * uniform(&state)};
+            for (int k = 0; k < 3; k++)
+                p[k] = vec3_add(
+                    centre,
+                    vec3_scale((vec3){uniform(&state), uniform(&state), 0.3 * uniform(&state)}, size));
+            size_t work = 0;
+            double upper = cover_bound(&bvh, p, limit, &work);
+            unbounded += upper == INFINITY;
+            bounded += upper < INFINITY;
+            for (int k = 0; k < 40 && upper < INFINITY; k++) {
+                double distance = sqrt(bvh_nearest(&bvh, random_on(p, &state), BVH_NONE, &work).distance_sq);
+                cr_assert(distance <= upper + 1e-12, "round %d: %g over %g", round, distance, upper);
+            }
+        }
+    }
+    cr_expect(bounded > 200 && unbounded > 200, "%zu bounded, %zu not", bounded, unbounded);
+}
