@@ -14,7 +14,7 @@
 /* Fills out[i] with the quantile at shares[i] (0..1; at most 16 of them) of the values, which hold no NaN;
  * NaN where count is 0.
  */
-#define QUANTILES_SCRATCH(count) ((size_t)(count) * 16 + 512 * 1024) /* bytes that suffice */
+#define QUANTILES_SCRATCH(count) ((size_t)(count)*16 + 512 * 1024) /* bytes that suffice */
 bool quantiles(const double *values, size_t count, const double *shares, size_t share_count, double *out,
                struct arena scratch, struct error *err);
 
