@@ -1,6 +1,7 @@
 /* obj.c - one pass over the statements of an OBJ file; see obj.h for what is read. */
 #include "io/obj.h"
 
+#include "io/obj_crease.h"
 #include "io/text.h"
 
 #include <string.h>
@@ -26,6 +27,7 @@ struct obj {
     int64_t highest_early; /* the highest vertex index that had no vertex yet when met, 0 for none */
     const char *highest_early_at;
     size_t free_form; /* curve and surface statements */
+    size_t crease_count;
 };
 
 /* Corner forms: which of the optional parts are there. */
@@ -249,6 +251,8 @@ static const char *pass_over(struct obj *obj, const char *at, struct error *err)
     } else if (length == 6 && memcmp(at, "mtllib", 6) == 0) {
         warning_add(warnings, "materials_ignored", 1,
                     "material libraries are named; materials are not measured and no file was opened");
+    } else if (length == 1 && obj_is_crease(at, end)) {
+        obj->crease_count++;
     } else {
         struct text_quote quote = text_quote(at, end);
         for (const char *p = at; p < word_end; p++)
@@ -357,5 +361,5 @@ bool obj_read(const struct source *source, struct mesh *mesh, struct arena *keep
         return arena_error(err);
     memcpy(mesh->face_offsets, obj.offsets, (obj.face_count + 1) * sizeof *obj.offsets);
     memcpy(mesh->face_vertices, obj.corners, obj.corner_count * sizeof *obj.corners);
-    return true;
+    return obj.crease_count == 0 || obj_read_creases(source, obj.crease_count, mesh, keep, err);
 }
