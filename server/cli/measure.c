@@ -57,7 +57,7 @@ static const struct option_spec specs[] = {
 struct call {
     struct run_settings settings;
     const char *subject, *reference, *fields, *out;
-    const char *tolerances[DEVIATION_TOLERANCES_MAX]; /* as stated: --units may come after them */
+    const char *tolerances[DEVIATION_TOLERANCES_ASKED]; /* as stated: --units may come after them */
     size_t tolerance_count;
     bool json, help;
 };
@@ -74,7 +74,8 @@ static void print_help(void)
           "  --tolerance LEN    tell the share of area within LEN, such as 0.4 or 0.4mm; up to 16 times\n"
           "  --certify REL      wanted width of the interval of the largest distance, as a share of the\n"
           "                     scan's box diagonal (default 1e-4)\n"
-          "  --surface control  the surface of FILE that is measured: its faces as they are\n"
+          "  --surface S        what of a cage is measured: control (its faces as they are), limit (the\n"
+          "                     Catmull-Clark surface they stand for) or both (default)\n"
           "  --boundary RULE    edge-only or edge-and-corner (default): corners of a cage's open edges\n"
           "  --no-creases       ignore creases stored in a cage\n"
           "  --fields DIR       write a value per vertex or face into DIR, listed in fields.json\n"
@@ -102,16 +103,14 @@ static bool choose(const char *name, const char *value, const char *const words[
     return error_set(err, ERROR_USAGE, "%s is one of %s, not '%s'", name, list, value);
 }
 
-static bool take_surface(const char *value, struct error *err)
+static bool take_surface(const char *value, enum surface_kind *surface, struct error *err)
 {
-    static const char *const words[] = {"control", "limit", "both"};
+    static const char *const words[] = {
+        [SURFACE_CONTROL] = "control", [SURFACE_LIMIT] = "limit", [SURFACE_BOTH] = "both"};
     size_t chosen = 0;
     if (!choose("--surface", value, words, 3, &chosen, err))
         return false;
-    if (chosen != SURFACE_CONTROL)
-        return error_set(err, ERROR_USAGE,
-                         "--surface %s: this version measures the faces as they are; leave --surface out",
-                         value);
+    *surface = (enum surface_kind)chosen;
     return true;
 }
 
@@ -127,9 +126,9 @@ static bool take_certify(const char *value, double *certify, struct error *err)
 
 static bool take_tolerance(const char *value, struct call *call, struct error *err)
 {
-    if (call->tolerance_count == DEVIATION_TOLERANCES_MAX)
+    if (call->tolerance_count == DEVIATION_TOLERANCES_ASKED)
         return error_set(err, ERROR_USAGE, "more than %d tolerances; leave some out",
-                         DEVIATION_TOLERANCES_MAX);
+                         DEVIATION_TOLERANCES_ASKED);
     call->tolerances[call->tolerance_count++] = value;
     return true;
 }
@@ -164,7 +163,7 @@ static bool take_option(int key, const char *value, struct call *call, struct er
     case KEY_TOLERANCE:
         return take_tolerance(value, call, err);
     case KEY_SURFACE:
-        return take_surface(value, err);
+        return take_surface(value, &settings->surface, err);
     case KEY_SPEC:
         return error_set(err, ERROR_USAGE, "--spec: this version does not judge by a spec; leave it out");
     case KEY_NO_CREASES:
@@ -207,7 +206,7 @@ static int compare_lengths(const void *left, const void *right)
 static bool settle_tolerances(struct call *call, struct error *err)
 {
     struct deviation_settings *settings = &call->settings.deviation;
-    double lengths[DEVIATION_TOLERANCES_MAX] = {0};
+    double lengths[DEVIATION_TOLERANCES_ASKED] = {0};
 
     for (size_t i = 0; i < call->tolerance_count; i++)
         if (!length_parse(call->tolerances[i], call->settings.units, &lengths[i], err))

@@ -106,6 +106,7 @@ static bool read_plain(const char *begin, size_t bytes, const char *name, enum f
 
     note_name(name, source.format, file);
     file->format = formats[format].format;
+    mesh->creases = (struct creases){0};
     if (!formats[format].read(&source, mesh, keep, scratch, err))
         return false;
     assert(mesh_is_valid(mesh));

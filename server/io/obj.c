@@ -2,6 +2,7 @@
 #include "io/obj.h"
 
 #include "base/tasks.h"
+#include "io/obj_crease.h"
 #include "io/obj_part.h"
 #include "io/text.h"
 
@@ -256,6 +257,7 @@ static void join_notes(struct obj *obj, struct obj_part *whole)
         whole->face_count += part->face_count;
         whole->corner_count += part->corner_count;
         whole->free_form += part->free_form;
+        whole->crease_count += part->crease_count;
         join_attribute(&whole->textures, &part->textures);
         join_attribute(&whole->normals, &part->normals);
         if (part->highest_early > whole->highest_early) {
@@ -327,7 +329,7 @@ static bool join_parts(struct obj *obj, struct mesh *mesh, struct arena *keep, s
     mesh->face_offsets[0] = 0;
     obj->mesh = mesh;
     tasks_run(obj->source->threads, obj->part_count, copy_part, obj);
-    return true;
+    return whole.crease_count == 0 || obj_read_creases(obj->source, whole.crease_count, mesh, keep, err);
 }
 
 /* The whole file as one part, whose rooms are bounded by its bytes and the arenas. */

@@ -1,6 +1,8 @@
 /* obj_part.c - one pass over OBJ statements; see obj.h for what is read. */
 #include "io/obj_part.h"
 
+#include "io/obj_crease.h"
+
 #include "io/text.h"
 
 #include <string.h>
@@ -227,6 +229,8 @@ static const char *pass_over(struct obj_part *part, const char *at, struct error
     } else if (length == 6 && memcmp(at, "mtllib", 6) == 0) {
         warning_add(warnings, "materials_ignored", 1,
                     "material libraries are named; materials are not measured and no file was opened");
+    } else if (length == 1 && obj_is_crease(at, end)) {
+        part->crease_count++;
     } else {
         struct text_quote quote = text_quote(at, end);
         for (const char *p = at; p < word_end; p++)

@@ -28,7 +28,8 @@ struct obj_part {
     struct obj_attribute textures, normals;
     int64_t highest_early; /* the highest vertex index that had no vertex yet when met, 0 for none */
     const char *highest_early_at;
-    size_t free_form; /* curve and surface statements */
+    size_t free_form;    /* curve and surface statements */
+    size_t crease_count; /* see obj_crease.h */
 };
 
 /* Reads the statements of [begin, end). The counts, rooms and arrays are set before. */

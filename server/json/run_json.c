@@ -123,11 +123,11 @@ static json_t *signed_json(struct tree *tree, const struct signed_deviation *dev
     return object;
 }
 
-static json_t *deviation_json(struct tree *tree, const struct run *run)
+static json_t *deviation_json(struct tree *tree, const struct run *run, bool there,
+                              const struct deviation *deviation)
 {
-    const struct deviation *deviation = &run->deviation;
     const struct deviation_settings *settings = &run->settings.deviation;
-    if (!run->has_deviation)
+    if (!there)
         return json_null();
     json_t *object = tree_object(tree);
     tree_put_text(tree, object, "surface", surface_name(deviation->surface));
@@ -244,8 +244,9 @@ struct json_t *run_to_json(const struct run *run, struct error *err)
     tree_put(&tree, record, "subject", tree_mesh_report(&tree, &run->subject, units));
     tree_put(&tree, record, "reference",
              run->has_reference ? tree_mesh_report(&tree, &run->reference, units) : json_null());
-    tree_put(&tree, record, "deviation", deviation_json(&tree, run));
-    tree_put_null(&tree, record, "deviation_limit");
+    tree_put(&tree, record, "deviation", deviation_json(&tree, run, run->has_deviation, &run->deviation));
+    tree_put(&tree, record, "deviation_limit",
+             deviation_json(&tree, run, run->has_deviation_limit, &run->deviation_limit));
     put_findings(&tree, record, run);
     tree_put(&tree, record, "timings", timings_json(&tree, &run->timings));
     if (tree.failed) {

@@ -9,11 +9,12 @@
 
 #include "measure/measure_input.h"
 #include "mesh/warning.h"
+#include "subdiv/rules.h"
 
-#define DEVIATION_TOLERANCES_MAX 16
+#define DEVIATION_TOLERANCES_ASKED 16 /* of a run */
+#define DEVIATION_TOLERANCES_MAX 32   /* the limit surface needs two for each: see limit_deviation.h */
 
 enum surface_kind { SURFACE_CONTROL, SURFACE_LIMIT, SURFACE_BOTH };
-enum boundary_rule { BOUNDARY_EDGE_ONLY, BOUNDARY_EDGE_AND_CORNER };
 
 struct deviation_settings {
     double certify; /* wanted interval width as a share of the reference's box diagonal */

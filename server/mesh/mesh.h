@@ -10,6 +10,7 @@
 
 #include "base/arena.h"
 #include "geom/vec3.h"
+#include "mesh/creases.h"
 
 struct mesh {
     size_t vertex_count;
@@ -17,6 +18,7 @@ struct mesh {
     vec3 *positions;         /* [vertex_count], all finite */
     uint32_t *face_offsets;  /* [face_count + 1], first is 0, never descending */
     uint32_t *face_vertices; /* [mesh_corner_count()] */
+    struct creases creases;  /* as marked in the file; most have none */
 };
 
 /* Readers refuse more (ERROR_LIMIT), so that no later room checks: indices and offsets fit uint32_t, and

@@ -3,7 +3,8 @@
  * The codes are a contract (run-record schema): name_mismatch, compressed, trailing_data, statements_skipped,
  * materials_ignored, bad_texture_index, mixed_corner_forms, name_not_utf8, normals_ignored, normals_disagree,
  * missing_end, subnormal_coordinates, extreme_coordinates, far_from_origin, flat_extent, anisotropic_extent,
- * needle_faces, foreign_signature, polygon_fan_used, and what later readers add. */
+ * needle_faces, foreign_signature, polygon_fan_used, creases_read, crease_without_edge, no_limit_surface, and
+ * what later readers add. */
 #ifndef MESH_WARNING_H
 #define MESH_WARNING_H
 

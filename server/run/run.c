@@ -16,7 +16,7 @@ struct run_settings run_settings_default(void)
     struct run_settings settings = {
         .deviation = {.certify = 1e-4, .threads = 1},
         .units = UNITS_UNKNOWN,
-        .surface = SURFACE_CONTROL,
+        .surface = SURFACE_BOTH,
         .boundary = BOUNDARY_EDGE_AND_CORNER,
     };
     if (sched_getaffinity(0, sizeof cores, &cores) == 0)
@@ -86,6 +86,42 @@ static bool compare_sides(struct workshop *shop, const struct side *subject, con
                                 shop->scratch, shop->err);
 }
 
+/* The limit surface of a cage, beside the deviation of its faces as they are. */
+static bool compare_limit(struct workshop *shop, const struct side *subject, const struct side *reference,
+                          bool want_fields, struct run *run)
+{
+    struct deviation_field positions;
+    const struct limit_request request = {
+        .creases = run->settings.ignore_creases ? NULL : &subject->mesh.creases,
+        .rule = run->settings.boundary,
+        .settings = &run->settings.deviation,
+        .progress = &shop->clock.progress,
+        .want_positions = want_fields,
+    };
+
+    if (!stage_clock_enter(&shop->clock, "limit", shop->err)
+        || !limit_deviation_measure(&subject->input, &reference->input, &request, &run->has_deviation_limit,
+                                    &run->deviation_limit, &positions, &run->subject.file.warnings,
+                                    shop->keep, shop->scratch, shop->err))
+        return false;
+    if (run->has_deviation_limit && want_fields)
+        run->fields.fields[run->fields.count++] = positions;
+    return true;
+}
+
+/* What of the subject is compared: a scan is its faces, and has no limit surface. */
+static bool settle_surface(struct run *run, struct error *err)
+{
+    if (run->kind == MESH_CAGE)
+        return true;
+    if (run->settings.surface == SURFACE_LIMIT)
+        return error_set(err, ERROR_USAGE,
+                         "--surface limit: the file is a scan, and only a cage has a limit surface; "
+                         "--kind cage says that it is one");
+    run->settings.surface = SURFACE_CONTROL;
+    return true;
+}
+
 static bool list_findings(struct workshop *shop, const struct side *subject, const struct side *reference,
                           struct run *run)
 {
@@ -107,12 +143,16 @@ static bool measure_all(struct workshop *shop, const struct run_input *subject_f
         return blame_reference(shop->err);
 
     run->kind = run->settings.kind_given ? run->settings.kind : mesh_kind_guess(&subject.mesh);
-    if (!report_side(shop, run->kind, &subject))
+    if (!settle_surface(run, shop->err) || !report_side(shop, run->kind, &subject))
         return false;
     if (reference_file && !report_side(shop, MESH_SCAN, &reference))
         return blame_reference(shop->err);
 
-    if (reference_file && !compare_sides(shop, &subject, &reference, want_fields, run))
+    if (reference_file && run->settings.surface != SURFACE_LIMIT
+        && !compare_sides(shop, &subject, &reference, want_fields, run))
+        return false;
+    if (reference_file && run->settings.surface != SURFACE_CONTROL
+        && !compare_limit(shop, &subject, &reference, want_fields, run))
         return false;
     return list_findings(shop, &subject, reference_file ? &reference : NULL, run);
 }

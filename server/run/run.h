@@ -8,6 +8,7 @@
 #include "io/mesh_file.h"
 #include "measure/deviation.h"
 #include "measure/finding.h"
+#include "measure/limit_deviation.h"
 #include "measure/mesh_report.h"
 
 #define RUN_DEFINITIONS 1 /* raised when the meaning or value of any measure changes */
@@ -24,14 +25,14 @@ struct run_input {
 struct run_settings {
     struct deviation_settings deviation; /* certify, tolerances, threads */
     enum run_units units;                /* of both files */
-    enum surface_kind surface;
+    enum surface_kind surface;           /* in a run of a scan: control */
     enum boundary_rule boundary;
     bool ignore_creases;
     bool kind_given;
     enum mesh_kind kind; /* of the subject, where given; the reference is always a scan */
     size_t memory_bytes; /* limit of the run's arena; 0: a default from the files' sizes */
 };
-/* certify 1e-4, control, edge and corner, one thread per core, unknown units. */
+/* certify 1e-4, both surfaces (of a scan: control), edge and corner, one thread per core, unknown units. */
 struct run_settings run_settings_default(void);
 
 struct run_timings { /* seconds */
@@ -50,8 +51,10 @@ struct run {
     struct run_mesh subject;
     bool has_reference;
     struct run_mesh reference;
-    bool has_deviation;
+    bool has_deviation; /* of the faces as they are */
     struct deviation deviation;
+    bool has_deviation_limit; /* of a cage's limit surface */
+    struct deviation deviation_limit;
     struct finding_list findings;
     struct deviation_fields fields; /* filled only when asked for */
     struct run_timings timings;

@@ -40,8 +40,7 @@ test('usage_wrong calls have status 2, say why, and print nothing else', (t) => 
     [['measure', file, '--certify', 'nan'], /--certify is a number/],
     [['measure', file, '--threads', '0'], /--threads is a whole number from 1/],
     [['measure', file, '--threads', '1', '--threads', '2'], /twice/],
-    [['measure', file, '--surface', 'limit'], /--surface limit/],
-    [['measure', file, '--surface', 'both'], /--surface both/],
+    [['measure', file, '--kind', 'scan', '--surface', 'limit'], /--surface limit: the file is a scan/],
     [['measure', file, '--surface', 'inner'], /--surface is one of/],
     [['measure', file, '--boundary', 'none'], /--boundary is one of/],
     [['measure', file, '--spec', 'x.json'], /--spec/],
@@ -130,7 +129,7 @@ test('output_table is for people: short, aligned, with units', (t) => {
   assert.match(row('Mean loss'), / ≈ \d+\.\d+ ± \d+\.\d+ mm$/);
   assert.match(row('Area within 1\u202f000 mm'), / ≈ 100 %$/);
   assert.match(row('Genus'), / 1 +1$/);
-  assert.ok(lines.length < 70, `${lines.length} lines`);
+  assert.ok(lines.length < 80, `${lines.length} lines`);
   assert.ok(lines.every((l) => l.length <= 160));
   // the greatest loss of the table is the certified interval of the record, rounded outward
   const { lower, upper } = measure([cage, '--against', scan, '--units', 'mm']).deviation.reference_to_subject.max;
@@ -200,19 +199,25 @@ test('output_fields are little-endian doubles, listed in fields.json', (t) => {
   const list = JSON.parse(readFileSync(join(target, 'fields.json'), 'utf8'));
   assert.equal(list.mesh, 'subject');
   assert.deepEqual(list.fields.map((f) => f.name).sort(),
-    ['distance', 'distance_lower', 'distance_upper', 'nearest_face', 'normal_angle', 'signed']);
+    ['distance', 'distance_lower', 'distance_upper', 'limit_position', 'nearest_face', 'normal_angle', 'signed']);
   assert.deepEqual(readdirSync(target).sort(), [...list.fields.map((f) => f.file), 'fields.json'].sort());
   const values = {};
   for (const field of list.fields) {
     const bytes = readFileSync(join(target, field.file));
     assert.equal(field.type, 'float64-le');
-    assert.equal(field.count, field.per === 'face' ? cage.faces.length : cage.positions.length, field.name);
+    assert.equal(field.count, (field.per === 'face' ? cage.faces.length : cage.positions.length)
+      * (field.name === 'limit_position' ? 3 : 1), field.name);
     assert.equal(bytes.length, 8 * field.count, field.name);
     values[field.name] = Array.from({ length: field.count }, (_, i) => bytes.readDoubleLE(8 * i));
   }
   const { subject_to_reference: invented } = measure(args).deviation;
   assert.ok(values.distance.every((d) => d >= 0 && d <= invented.max.upper));
   assert.ok(values.nearest_face.every((f) => Number.isInteger(f) && f >= 0 && f < 2 * 24 * 16));
+  // at the highest vertex of a tube of 8 the spline along it is at (4 + 2 cos 45 degrees) / 6 of the height
+  const heights = (points) => Math.max(...points);
+  const limit = heights(values.limit_position.filter((_, i) => i % 3 === 2));
+  const top = heights(cage.positions.map((p) => p[2]));
+  assert.ok(Math.abs(limit / top - (4 + Math.SQRT2) / 6) < 1e-12, `${limit} of ${top}`);
 });
 
 test('output_that is closed, full or has no reader left has status 5', (t) => {

@@ -5,7 +5,7 @@
 import test from 'node:test';
 import assert from 'node:assert/strict';
 import { createHash } from 'node:crypto';
-import { readFileSync, statSync } from 'node:fs';
+import { appendFileSync, readFileSync, statSync } from 'node:fs';
 import { join } from 'node:path';
 import { cube, fanned, fettle, leaves, measure, root, schemaErrors, temporaryFolder, torus, writeObj } from './measure_support.mjs';
 
@@ -136,8 +136,42 @@ test('record_states the settings it was made with', (t) => {
   const [cage, , scan] = cageAgainstScan(folder);
   const { settings } = measure([cage, '--against', scan, '--tolerance', '1cm', '--units', 'mm', '--certify', '1e-3', '--tolerance',
     '0.5mm', '--tolerance', '10', '--boundary', 'edge-only', '--no-creases', '--threads', '1', '--kind', 'cage']).engine;
-  assert.deepEqual(settings, { certify: 0.001, surface: 'control', boundary_rule: 'edge-only', creases: false,
+  assert.deepEqual(settings, { certify: 0.001, surface: 'both', boundary_rule: 'edge-only', creases: false,
     tolerances: [0.5, 10], threads: 1 });
+});
+
+test('record_of a cage has the surfaces that were asked for', (t) => {
+  const folder = temporaryFolder(t);
+  const [cage, , scan] = cageAgainstScan(folder);
+  const of = (...options) => measure([cage, '--against', scan, '--kind', 'cage', ...options]);
+  for (const [options, control, limit] of [[[], true, true], [['--surface', 'both'], true, true],
+    [['--surface', 'control'], true, false], [['--surface', 'limit'], false, true]]) {
+    const record = of(...options);
+    assert.equal(record.deviation?.surface ?? null, control ? 'control' : null, options.join(' '));
+    assert.equal(record.deviation_limit?.surface ?? null, limit ? 'limit' : null, options.join(' '));
+    assert.equal(record.timings.limit > 0, limit);
+  }
+  assert.equal(of('--boundary', 'edge-only').deviation_limit.boundary_rule, 'edge-only');
+  const scanned = measure([cage, '--against', scan, '--kind', 'scan']);
+  assert.equal(scanned.deviation_limit, null);
+  assert.equal(scanned.engine.settings.surface, 'control');
+});
+
+// All edges sharp for ever: the limit of a cube is the cube, 0 away from it. Without creases its corners are rounded off: with
+// n = 3, (n^2 v + 4 sum e + sum d) / (n (n + 5)) puts the corner (1, 1, 1) about the centre at (9 + 4 - 1) / 24 of it.
+test('record_of a cube with creases is that of the cube, without them of a round body', (t) => {
+  const folder = temporaryFolder(t);
+  const { positions, faces } = cube(2);
+  const edges = new Set(faces.flatMap((face) => face.map((a, i) => [a, face[(i + 1) % face.length]].sort((x, y) => x - y).join(' '))));
+  const path = writeObj(folder, 'sharp.obj', { positions, faces });
+  appendFileSync(path, [...edges].map((edge) => `t crease 2/1/0 ${edge} 10\n`).join(''));
+  const of = (...options) => measure([path, '--against', path, '--surface', 'limit', ...options]);
+  const sharp = of();
+  assert.deepEqual(sharp.subject.file.warnings.map(({ code, count }) => [code, count]), [['creases_read', 12]]);
+  assert.ok(sharp.deviation_limit.hausdorff.upper < 1e-3);
+  const corner = Math.sqrt(3) / 2;
+  const { lower, upper } = of('--no-creases').deviation_limit.reference_to_subject.max;
+  assert.ok(lower <= corner && corner <= upper, `${lower} to ${upper}, not ${corner}`);
 });
 
 // A cube against itself moved by (0, 0, 1): every point of a side of the one is at most 1 from the other, its top is exactly 1.

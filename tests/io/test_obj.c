@@ -206,3 +206,51 @@ Test(io_obj, refused_nul_bytes_in_a_statement)
     cr_expect(strncmp(r->refusal, "reject-syntax: OBJ: line 5:", 27) == 0, "%s", r->refusal);
     reading_close(r);
 }
+
+Test(io_obj, read_creases_are_counted_apart)
+{
+    struct reading *r = reading_of("t crease 2/1/0 3 0 2.5 # two\nT\tCrease  2/1/0 \t 0 1 10\n\\\n"
+                                   "t crease 2/1/0 1 2 0\nt corner 1/1/0 0 5\n" SQUARE
+                                   "f 1 2 3 # a comment \\\nt crease 2/1/0 2 3 1e0\nf 1 3 4",
+                                   "a.obj");
+    const uint32_t edges[][2] = {{3, 0}, {0, 1}, {1, 2}, {2, 3}};
+    const double sharpness[] = {2.5, 10, 0, 1};
+
+    cr_expect_eq(r->mesh.creases.count, 4u);
+    for (size_t i = 0; i < 4 && i < r->mesh.creases.count; i++) {
+        cr_expect(r->mesh.creases.edges[i][0] == edges[i][0] && r->mesh.creases.edges[i][1] == edges[i][1]);
+        cr_expect_eq(r->mesh.creases.sharpness[i], sharpness[i]);
+    }
+    cr_expect_eq(reading_warnings(r, "creases_read"), 4u);
+    cr_expect_eq(reading_warnings(r, "statements_skipped"), 1u);
+    reading_close(r);
+
+    r = reading_of(SQUARE "f 1 2 3\n", "a.obj");
+    cr_expect_eq(r->mesh.creases.count, 0u);
+    cr_expect_eq(reading_warnings(r, "creases_read"), 0u);
+    reading_close(r);
+}
+
+Test(io_obj, refused_creases_tell_their_line)
+{
+    static const struct {
+        const char *line, *prefix;
+    } cases[] = {
+        {"t crease", "reject-syntax: OBJ: line 6: a crease is written"},
+        {"t crease 2/1/0", "reject-syntax: OBJ: line 6: a crease is written"},
+        {"t crease 3/1/0 0 1 2 1", "reject-syntax: OBJ: line 6: a crease is written"},
+        {"t crease 2/1/0 0 1", "reject-syntax: OBJ: line 6: a crease is written"},
+        {"t crease 2/1/0 0 x 1", "reject-syntax: OBJ: line 6: a crease is written"},
+        {"t crease 2/1/0 0 1 1 1", "reject-syntax: OBJ: line 6: a crease is written"},
+        {"t crease 2/1/0 0 4 1", "reject-data: OBJ: line 6: a crease names vertex '4'"},
+        {"t crease 2/1/0 -1 1 1", "reject-data: OBJ: line 6: a crease names vertex '-1'"},
+        {"t crease 2/1/0 0 1 -1", "reject-data: OBJ: line 6: a crease has the sharpness -1"},
+        {"t crease 2/1/0 0 1 inf", "reject-data: OBJ: line 6"},
+        {"t crease 2/1/0 0 1 two", "reject-syntax: OBJ: line 6"},
+    };
+    for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
+        char text[400];
+        snprintf(text, sizeof text, SQUARE "f 1 2 3\n%s\n", cases[i].line);
+        reading_expect_refusal(text, "a.obj", cases[i].prefix);
+    }
+}

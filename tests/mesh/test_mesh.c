@@ -28,7 +28,7 @@ static struct mesh sound_mesh(void)
         corners[c] = c;
     for (uint32_t c = 0; c < 4; c++)
         corners[3 + c] = c;
-    return (struct mesh){4, 2, positions, offsets, corners};
+    return (struct mesh){4, 2, positions, offsets, corners, {0}};
 }
 
 Test(mesh, valid_mesh_and_empty_mesh)

@@ -1,0 +1,43 @@
+/* limit_deviation.h - distances between a reference and the Catmull-Clark limit surface of a cage.
+ *
+ * The limit surface is measured as triangles, each with a certified distance eps to its piece of it
+ * (subdiv/patches.h). With e the largest eps, the distance of any point to the surface and to the triangles
+ * differ by at most e, and so does the distance of a point of the surface to the reference from that of some
+ * point of the triangles within e. Hence
+ *   - a maximum in [l, u] for the triangles is in [l - e, u + e] for the surface, either way;
+ *   - mean and root mean square (Minkowski's inequality) and every percentile of the way from the reference
+ *     differ by at most e, and the area within t lies between that of the triangles within t - e and within
+ *     t + e.
+ * The same half-widths and shares are given for the way to the reference; there points weigh by the area of
+ * the triangles that stand for the surface. Signed values and normal angles are those of the triangles.
+ *
+ * Faces that are named are the cage's; places lie on the triangles, within e of the surface.
+ *
+ * e is wanted at an eighth of the interval's width; where that takes more triangles than LIMIT_PIECES_MIN
+ * pairs and four pairs a face, or a face very many, e is wider, and budget_exhausted says so. */
+#ifndef MEASURE_LIMIT_DEVIATION_H
+#define MEASURE_LIMIT_DEVIATION_H
+
+#include "measure/deviation.h"
+#include "subdiv/patches.h"
+
+#define LIMIT_PIECES_MIN ((size_t)1 << 18)
+
+struct limit_request {
+    const struct creases *creases; /* NULL: none */
+    enum boundary_rule rule;
+    const struct deviation_settings *settings;
+    const struct progress *progress; /* told the stage "limit" alone */
+    bool want_positions;
+};
+
+/* Where the cage has no face with a limit surface, *defined is false and the rest is not set. Adds to
+ * warnings: no_limit_surface (parts that are not manifold, where the surface is a convention of
+ * subdiv/cage.h, and faces left out) and crease_without_edge. positions: the field "limit_position", three
+ * values a vertex, from keep. ERROR_LIMIT when memory ends, ERROR_CANCELLED. */
+bool limit_deviation_measure(const struct measure_input *cage, const struct measure_input *reference,
+                             const struct limit_request *request, bool *defined, struct deviation *deviation,
+                             struct deviation_field *positions, struct warning_list *warnings,
+                             struct arena *keep, struct arena scratch, struct error *err);
+
+#endif

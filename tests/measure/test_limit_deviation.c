@@ -1,0 +1,175 @@
+/* test_limit_deviation.c
+ *   analytic_*  closed forms: a torus cage above a plane, the corner of a square, a flat square
+ *   parts_*     cages with parts that have no limit surface
+ *   crease_*    creases that are used, left out, no edge
+ */
+#include <criterion/criterion.h>
+#include <criterion/new/assert.h>
+#include <math.h>
+#include <string.h>
+
+#include "measure/deviation_pair.h"
+#include "measure/limit_deviation.h"
+
+struct got {
+    bool defined;
+    struct deviation deviation;
+    struct deviation_field positions;
+    struct warning_list warnings;
+};
+
+static struct got measure(const struct mesh *cage, const struct mesh *reference, enum boundary_rule rule,
+                          const struct creases *creases, const struct deviation_settings *settings)
+{
+    struct arena inputs = pair_arena(0), keep = pair_arena(2);
+    struct measure_input a, b;
+    struct got got = {.defined = false};
+    struct error err = {.text = ""};
+    const struct limit_request request = {
+        .creases = creases, .rule = rule, .settings = settings, .want_positions = true};
+
+    cr_assert(measure_input_build(cage, MESH_CAGE, NULL, &a, &inputs, pair_arena(1), &err)
+                  && measure_input_build(reference, MESH_SCAN, NULL, &b, &inputs, pair_arena(1), &err)
+                  && limit_deviation_measure(&a, &b, &request, &got.defined, &got.deviation, &got.positions,
+                                             &got.warnings, &keep, pair_arena(1), &err),
+              "%s", err.text);
+    return got;
+}
+
+static size_t warned(const struct got *got, const char *code)
+{
+    for (size_t i = 0; i < got->warnings.count; i++)
+        if (strcmp(got->warnings.entries[i].code, code) == 0)
+            return got->warnings.entries[i].count;
+    return 0;
+}
+
+/* A square of side 2 size about the axis z. */
+static struct mesh plane_at(struct arena *arena, double size, double z)
+{
+    const vec3 corners[] = {{-size, -size, z}, {size, -size, z}, {size, size, z}, {-size, size, z}};
+    return fixture_listed(arena, corners, 4, (uint32_t[]){4, 0, 1, 2, 3, 0});
+}
+
+/* Along the tube the surface is the uniform cubic B-spline of a regular polygon of 8 corners, whose greatest
+ * height is at the corners: (4 + 2 cos 45 degrees) / 6 of the polygon's. Above it, the surface is as much
+ * above as below its middle, so that the mean distance to a plane is that of the middle, and half of the area
+ * is nearer than that. */
+Test(limit_deviation, analytic_torus_below_a_plane)
+{
+    struct arena arena = pair_arena(4);
+    struct mesh torus = fixture_torus(&arena, 12, 8, 3, 1), plane = plane_at(&arena, 8, 10);
+    struct deviation_settings settings = pair_settings();
+    const double height = (4 + 2 * cos(M_PI / 4)) / 6;
+    settings.tolerance_count = 3;
+    settings.tolerances[0] = 1e-9;
+    settings.tolerances[1] = 10;
+    settings.tolerances[2] = 12;
+
+    struct got got = measure(&torus, &plane, BOUNDARY_EDGE_AND_CORNER, NULL, &settings);
+    const struct one_sided_deviation *side = &got.deviation.subject_to_reference;
+    cr_assert(got.defined);
+    cr_expect_eq(got.deviation.surface, SURFACE_LIMIT);
+    cr_expect_not(got.deviation.budget_exhausted);
+    expect_interval(side->max.distance, 10 + height, 1e-14, 1e-4 * sqrt(512), "torus");
+    cr_expect(fabs(side->mean - 10) <= side->halfwidth.mean, "%g +- %g", side->mean, side->halfwidth.mean);
+    cr_expect(side->coverage[0].lower == 0 && side->coverage[0].upper < 1e-3);
+    cr_expect(side->coverage[1].lower <= 0.5 && 0.5 <= side->coverage[1].upper, "%g to %g",
+              side->coverage[1].lower, side->coverage[1].upper);
+    cr_expect(side->coverage[1].lower > 0.48 && side->coverage[1].upper < 0.52);
+    cr_expect(side->coverage[2].lower == 1 && side->coverage[2].upper == 1);
+    cr_expect(lt(sz, side->max.face, torus.face_count));
+    /* its lowest circle is along the polygon's corners, so the face has one of them */
+    const uint32_t *face = mesh_face(&torus, side->max.face);
+    double lowest = 0;
+    for (int i = 0; i < 4; i++)
+        lowest = fmin(lowest, torus.positions[face[i]].z);
+    cr_expect(fabs(lowest + 1) < 1e-12, "the face reaches down to %g", lowest);
+    cr_expect_eq(got.warnings.count, 0);
+}
+
+/* Corners held, the limit of a flat square is the square. */
+Test(limit_deviation, analytic_flat_square_is_its_own_limit)
+{
+    struct arena arena = pair_arena(4);
+    struct mesh square = fixture_grid(&arena, 4, 4), fine = fixture_grid(&arena, 4, 4);
+    struct deviation_settings settings = pair_settings();
+
+    struct got got = measure(&square, &fine, BOUNDARY_EDGE_AND_CORNER, NULL, &settings);
+    cr_assert(got.defined);
+    expect_interval(got.deviation.hausdorff, 0, 0, 1e-4 * sqrt(32), "flat");
+    cr_expect(got.deviation.reference_to_subject.mean <= got.deviation.reference_to_subject.halfwidth.mean);
+}
+
+/* Corners let go, the end of a corner v with neighbours l and r is (l + 4 v + r) / 6, which is the nearest
+ * point to v by symmetry; the rest of the outline stays. */
+Test(limit_deviation, analytic_corner_of_a_square_is_rounded)
+{
+    struct arena arena = pair_arena(4);
+    struct mesh square = fixture_grid(&arena, 4, 4);
+    struct deviation_settings settings = pair_settings();
+
+    struct got got = measure(&square, &square, BOUNDARY_EDGE_ONLY, NULL, &settings);
+    expect_interval(got.deviation.reference_to_subject.max.distance, sqrt(2) / 6, 1e-14, 1e-4 * sqrt(32),
+                    "corner");
+    expect_interval(got.deviation.subject_to_reference.max.distance, 0, 0, 1e-4 * sqrt(32), "inside");
+    vec3 at = got.deviation.reference_to_subject.max.at;
+    cr_expect(fabs(fabs(at.x - 2) - 2) < 1e-3 && fabs(fabs(at.y - 2) - 2) < 1e-3, "at %g %g", at.x, at.y);
+    cr_expect(eq(sz, got.positions.count, 3 * square.vertex_count));
+    cr_expect_str_eq(got.positions.name, "limit_position");
+    cr_expect(fabs(got.positions.values[0] - 1.0 / 6) < 1e-12, "%g", got.positions.values[0]);
+}
+
+/* Every edge of a cube sharp for ever: the limit is the cube. */
+Test(limit_deviation, crease_holds_the_edges_of_a_cube)
+{
+    struct arena arena = pair_arena(4);
+    struct mesh cube = fixture_cube(&arena, 2);
+    struct creases creases = {0, (uint32_t(*)[2])arena_alloc(&arena, 25, 8, 8),
+                              ARENA_NEW(&arena, double, 25)};
+    struct deviation_settings settings = pair_settings();
+
+    for (size_t c = 0; c < mesh_corner_count(&cube); c++) {
+        uint32_t a = cube.face_vertices[c], b = cube.face_vertices[c % 4 == 3 ? c - 3 : c + 1];
+        creases.edges[creases.count][0] = a;
+        creases.edges[creases.count][1] = b;
+        creases.sharpness[creases.count++] = 10;
+    }
+    struct got got = measure(&cube, &cube, BOUNDARY_EDGE_AND_CORNER, &creases, &settings);
+    expect_interval(got.deviation.hausdorff, 0, 0, 1e-4 * 2 * sqrt(3), "sharp cube");
+    cr_expect_eq(got.warnings.count, 0);
+
+    got = measure(&cube, &cube, BOUNDARY_EDGE_AND_CORNER, NULL, &settings);
+    cr_expect(got.deviation.hausdorff.lower > 0.5);
+
+    /* two vertices that no edge joins: the farthest corners */
+    for (uint32_t v = 1; v < 8; v++)
+        if (vec3_distance(cube.positions[0], cube.positions[v]) > 3.4)
+            creases.edges[creases.count][1] = v;
+    creases.edges[creases.count][0] = 0;
+    creases.sharpness[creases.count++] = 1;
+    got = measure(&cube, &cube, BOUNDARY_EDGE_AND_CORNER, &creases, &settings);
+    cr_expect(eq(sz, warned(&got, "crease_without_edge"), 1));
+}
+
+Test(limit_deviation, parts_that_are_not_manifold_are_told)
+{
+    struct arena arena = pair_arena(4);
+    const vec3 corners[] = {{0, 0, 0}, {0, 0, 1}, {1, 0, 0},  {1, 0, 1},
+                            {0, 1, 0}, {0, 1, 1}, {-1, 0, 0}, {-1, 0, 1}};
+    struct mesh fin =
+        fixture_listed(&arena, corners, 8, (uint32_t[]){4, 0, 1, 3, 2, 4, 0, 1, 5, 4, 4, 0, 1, 7, 6, 0});
+    struct deviation_settings settings = pair_settings();
+
+    struct got got = measure(&fin, &fin, BOUNDARY_EDGE_AND_CORNER, NULL, &settings);
+    cr_expect(got.defined);
+    cr_expect(eq(sz, warned(&got, "no_limit_surface"), 3), "one edge and its two ends: %zu",
+              warned(&got, "no_limit_surface"));
+    /* all edges are straight and every outline is held at its corners: the limit is the fin itself */
+    expect_interval(got.deviation.hausdorff, 0, 0, 1e-4 * 3, "fin");
+
+    struct mesh folded = fixture_listed(&arena, corners, 8, (uint32_t[]){4, 0, 1, 0, 2, 0});
+    got = measure(&folded, &fin, BOUNDARY_EDGE_AND_CORNER, NULL, &settings);
+    cr_expect_not(got.defined);
+    cr_expect(eq(sz, warned(&got, "no_limit_surface"), 1));
+}
