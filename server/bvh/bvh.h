@@ -51,9 +51,9 @@ struct bvh_hit {
  * answer. *work grows by the boxes and triangles looked at; what it grows by depends on `first`. */
 struct bvh_hit bvh_nearest(const struct bvh *bvh, vec3 p, uint32_t first, size_t *work);
 
-/* Looks among slot `first` and those that share its node for a triangle within `limit` of all three corners,
- * and so, being convex, of all the triangle that they make. Returns its slot and sets *farthest, the largest
- * of the three distances; BVH_NONE where it finds none. */
+/* Looks in the node of slot `first`, then in the ones after and before it, for a triangle within `limit` of
+ * all three corners, and so, being convex, of all the triangle that they make. Returns its slot and sets
+ * *farthest, the largest of the three distances; BVH_NONE where it finds none. */
 uint32_t bvh_within(const struct bvh *bvh, const vec3 *corners, double limit, uint32_t first,
                     double *farthest, size_t *work);
 

@@ -163,13 +163,12 @@ static struct bvh_hit nearest(const struct bvh *bvh, vec3 p, uint32_t first, siz
     return query.hit;
 }
 
-static uint32_t within(const struct bvh *bvh, const vec3 *corners, double limit, uint32_t first,
-                       double *farthest, size_t *work)
+/* What bvh_within tells of the triangles of one node of level 0. */
+static inline uint32_t within_leaf(const struct bvh *bvh, uint32_t index, const vec3 *corners,
+                                   const float *at, double limit, double *farthest, size_t *work)
 {
-    vec3 middle = vec3_scale(vec3_add(vec3_add(corners[0], corners[1]), corners[2]), 1.0 / 3);
-    float at[3] = {(float)middle.x, (float)middle.y, (float)middle.z}, distance_sq[BVH_WIDTH];
+    float distance_sq[BVH_WIDTH];
     unsigned char children[BVH_WIDTH];
-    uint32_t index = first / BVH_WIDTH;
     size_t count =
         list_children(&bvh->levels[0][index], at, cut_distance_sq(limit * limit), distance_sq, children);
 
@@ -187,6 +186,21 @@ static uint32_t within(const struct bvh *bvh, const vec3 *corners, double limit,
             return slot;
     }
     return BVH_NONE;
+}
+
+static uint32_t within(const struct bvh *bvh, const vec3 *corners, double limit, uint32_t first,
+                       double *farthest, size_t *work)
+{
+    vec3 middle = vec3_scale(vec3_add(vec3_add(corners[0], corners[1]), corners[2]), 1.0 / 3);
+    float at[3] = {(float)middle.x, (float)middle.y, (float)middle.z};
+    uint32_t index = first / BVH_WIDTH;
+    uint32_t found = within_leaf(bvh, index, corners, at, limit, farthest, work);
+
+    if (found == BVH_NONE && index + 1 < bvh->node_counts[0])
+        found = within_leaf(bvh, index + 1, corners, at, limit, farthest, work);
+    if (found == BVH_NONE && index > 0)
+        found = within_leaf(bvh, index - 1, corners, at, limit, farthest, work);
+    return found;
 }
 
 /* Bit c is set where child c's box meets the region's box; an empty place meets none. */

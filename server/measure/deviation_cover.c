@@ -306,7 +306,7 @@ static bool is_covered(const struct bvh *to, const struct prism *prism, const st
     return odd;
 }
 
-double cover_bound(const struct bvh *to, const vec3 *corners, double limit, size_t *work)
+double cover_bound(const struct bvh *to, const vec3 *corners, double limit, uint32_t *face, size_t *work)
 {
     uint32_t slots[TRIANGLES_MAX];
     struct edge_table table;
@@ -330,5 +330,8 @@ double cover_bound(const struct bvh *to, const vec3 *corners, double limit, size
     for (size_t i = 0; i < count; i++)
         for (int k = 0; k < 3; k++)
             toggle_edge(&table, to->corners[slots[i]][k], to->corners[slots[i]][k < 2 ? k + 1 : 0]);
-    return is_covered(to, &inner, &table) ? highest + prism.lean + moved : INFINITY;
+    if (!is_covered(to, &inner, &table))
+        return INFINITY;
+    *face = slots[count / 2];
+    return highest + prism.lean + moved;
 }

@@ -12,8 +12,9 @@
 #include "bvh/bvh.h"
 
 /* An upper bound, at most `limit`, of the distance from any point of the triangle `corners` to the surface
- * `to`, up to rounding far below DEVIATION_SLACK; INFINITY when this way gives none. *work grows by nodes and
+ * `to`, up to rounding far below DEVIATION_SLACK; INFINITY when this way gives none, else
+ * *face becomes the slot of one of the triangles over it. *work grows by nodes and
  * triangles looked at. */
-double cover_bound(const struct bvh *to, const vec3 *corners, double limit, size_t *work);
+double cover_bound(const struct bvh *to, const vec3 *corners, double limit, uint32_t *face, size_t *work);
 
 #endif

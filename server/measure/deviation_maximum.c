@@ -9,7 +9,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define SAMPLES 8192
+#define SAMPLES 2048
 #define SAMPLES_PER_TRIANGLE 8 /* of small surfaces */
 #define SAMPLE_CHUNK 64
 #define SAMPLING_SHARE 8 /* of the budget, an eighth at most */

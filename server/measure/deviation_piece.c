@@ -129,7 +129,7 @@ static void bound_new(struct hunt *hunt, struct piece *piece, uint32_t first)
 
     piece->middle = first;
     if (over_many) {
-        bound = cover_bound(&hunt->to->bvh, piece->corners, limit, &hunt->work);
+        bound = cover_bound(&hunt->to->bvh, piece->corners, limit, &piece->middle, &hunt->work);
     } else if (first != BVH_NONE) {
         uint32_t face = bvh_within(&hunt->to->bvh, piece->corners, limit, first, &bound, &hunt->work);
         piece->middle = face == BVH_NONE ? first : face;
@@ -139,7 +139,7 @@ static void bound_new(struct hunt *hunt, struct piece *piece, uint32_t first)
         bound_roughly(hunt, piece, first);
         limit = hunt->best.distance + hunt->tolerance;
         if (piece->upper > limit && !over_many && is_low(piece, limit))
-            bound = cover_bound(&hunt->to->bvh, piece->corners, limit, &hunt->work);
+            bound = cover_bound(&hunt->to->bvh, piece->corners, limit, &piece->middle, &hunt->work);
     }
     piece->upper = fmin(piece->upper, bound);
 }

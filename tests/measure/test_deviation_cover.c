@@ -59,9 +59,12 @@ static double bound(struct sheet *sheet, const vec3 *corners, double limit)
 {
     struct bvh bvh = index_of(sheet);
     size_t work = 0;
-    double upper = cover_bound(&bvh, corners, limit, &work);
+    uint32_t face = BVH_NONE;
+    double upper = cover_bound(&bvh, corners, limit, &face, &work);
 
     cr_expect(upper <= limit || upper == INFINITY);
+    if (upper < INFINITY)
+        cr_expect(lt(sz, face, bvh.triangle_count));
     return upper;
 }
 
@@ -164,7 +167,8 @@ Test(deviation_cover, random_pieces_are_no_farther_than_the_bound)
                     centre,
                     vec3_scale((vec3){uniform(&state), uniform(&state), 0.3 * uniform(&state)}, size));
             size_t work = 0;
-            double upper = cover_bound(&bvh, p, limit, &work);
+            uint32_t face = BVH_NONE;
+            double upper = cover_bound(&bvh, p, limit, &face, &work);
             unbounded += upper == INFINITY;
             bounded += upper < INFINITY;
             for (int k = 0; k < 40 && upper < INFINITY; k++) {
