@@ -169,11 +169,14 @@ static json_t *row_tree(const struct measure_definition *measure, size_t m, cons
     return NULL;
 }
 
-static bool is_shown(const struct measure_definition *measure, const struct compared_run *runs,
-                     size_t run_count)
+/* Measures of the kinds that are there; those of the limit surface only where a run measured it. */
+static bool is_shown(const struct measure_definition *measure, size_t m, const struct compared_run *runs,
+                     const struct column *columns, size_t run_count)
 {
+    bool of_limit = !strncmp(measure->path, "deviation_limit.", 16);
     for (size_t r = 0; r < run_count; r++)
-        if (strcmp(runs[r].run->kind, "cage") ? measure->of_scan : measure->of_cage)
+        if ((strcmp(runs[r].run->kind, "cage") ? measure->of_scan : measure->of_cage)
+            && !(of_limit && isnan(columns[r].readings[m].value)))
             return true;
     return false;
 }
@@ -186,7 +189,7 @@ static json_t *comparison_tree(const struct compared_run *runs, size_t run_count
     for (size_t r = 0; ok && r < run_count; r++)
         ok = !json_array_append_new(heads, run_tree(&runs[r], &columns[r]));
     for (size_t m = 0; ok && m < measures->measure_count; m++)
-        if (is_shown(&measures->measures[m], runs, run_count))
+        if (is_shown(&measures->measures[m], m, runs, columns, run_count))
             ok = !json_array_append_new(rows,
                                         row_tree(&measures->measures[m], m, columns, run_count, baseline));
     if (ok)

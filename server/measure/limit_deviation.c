@@ -274,7 +274,7 @@ bool limit_deviation_measure(const struct measure_input *cage, const struct meas
     struct stage stage = {request->progress};
     const struct progress progress = {tell_limit, &stage};
     struct measure_input subject;
-    struct limit_mesh limit;
+    struct limit_mesh limit = {0};
     struct arena own;
     struct mesh mesh;
 

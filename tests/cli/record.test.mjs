@@ -74,7 +74,7 @@ test('numbers_are finite, and as short as JSON.stringify makes them', (t) => {
 });
 
 test('measures_lead somewhere in a real record', (t) => {
-  const record = measure(cageAgainstScan(temporaryFolder(t)));
+  const record = measure([...cageAgainstScan(temporaryFolder(t)), '--surface', 'both']);
   const { definitions, measures } = JSON.parse(readFileSync(join(root, 'schema/measures.json'), 'utf8'));
   const at = (path) => path.split('.').reduce((node, key) => node?.[key], record);
 
