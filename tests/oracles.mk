@@ -4,9 +4,11 @@
 ORACLES := $(patsubst tests/oracle/%.c,$(OUT)/%,$(wildcard tests/oracle/*.c))
 .PHONY: oracles
 oracles: $(ORACLES)
+# soups are shared with the unit tests
+$(OUT)/soup_maxima: $(patsubst %,$(OUT)/tests/measure/soup_%.o,pair truth shrink)
 $(ORACLES): $(OUT)/%: $(OUT)/tests/oracle/%.o $(LIBRARY)
 	@echo '  ld  $@'
-	@$(CC) $(LDFLAGS) $^ $(LIBS) -o $@
+	@$(CC) $(LDFLAGS) $(filter %.o,$^) $(LIBRARY) $(LIBS) -o $@
 nodetest: oracles
 # The reference programs themselves, over CGAL (header-only: a minute to compile, once, whatever the build) and
 # OpenSubdiv.

@@ -181,9 +181,10 @@ static inline uint32_t within_leaf(const struct bvh *bvh, uint32_t index, const 
             largest = corner_sq > largest ? corner_sq : largest;
             ++*work;
         }
-        *farthest = sqrt(largest);
-        if (*farthest <= limit)
+        if (largest <= limit * limit) { /* not by the root, which rounds: all three must have been asked */
+            *farthest = sqrt(largest);
             return slot;
+        }
     }
     return BVH_NONE;
 }

@@ -57,8 +57,8 @@ static struct farthest_place place_of(const struct pair *pair, const struct maxi
     struct triangle_foot foot = deviation_side_foot(to, maximum->at, maximum->to_slot);
 
     return (struct farthest_place){
-        .distance = {deviation_frame_length(&pair->frame, maximum->lower),
-                     deviation_frame_length(&pair->frame, maximum->upper)},
+        .distance = {deviation_frame_lower(&pair->frame, maximum->lower),
+                     deviation_frame_upper(&pair->frame, maximum->upper)},
         .at = deviation_frame_leave(&pair->frame, maximum->at),
         .face = deviation_surface_face(from, maximum->from_slot),
         .nearest = deviation_frame_leave(&pair->frame, foot.point),

@@ -16,6 +16,7 @@
 #define INSET 1e-13
 #define CLIP_BESIDE 1e-12 /* parts are cut this far beyond a side, so that rounding loses none of them */
 #define BESIDE 1e-14      /* a corner counts as outside only when it is farther out than this */
+#define PART_MAX 9        /* corners of a cut triangle: 6, and more where rounding bends its sides */
 
 /* The piece lies in the plane of the first two axes, its longest side along the first. */
 struct prism {
@@ -208,7 +209,7 @@ static bool is_apart(const struct prism *prism, const struct seen *corners)
 /* The largest height, up or down, of the part of a triangle over the piece; 0 where there is none. */
 static double reach_over_piece(const struct prism *prism, const struct seen *corners)
 {
-    struct seen part[8], rest[8];
+    struct seen part[PART_MAX], rest[PART_MAX];
     size_t count = 3;
     double reach = 0;
 

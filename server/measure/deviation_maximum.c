@@ -380,7 +380,7 @@ static void fill_result(const struct search *search, double open, struct maximum
     maximum->from_slot = best->from_slot;
     maximum->to_slot = best->to_slot;
     maximum->work = search->hunt.work;
-    maximum->exhausted = maximum->upper - maximum->lower > search->settings->width;
+    maximum->exhausted = maximum->upper - maximum->lower > fmax(search->settings->width, MAXIMUM_WIDTH_MIN);
 }
 
 bool maximum_find(const struct deviation_surface *from, const struct deviation_surface *to,

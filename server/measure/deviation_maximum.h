@@ -30,8 +30,11 @@ struct maximum {
     uint32_t from_slot;  /* the triangle it is on */
     uint32_t to_slot;    /* the triangle nearest to it */
     size_t work;
-    bool exhausted; /* upper - lower is more than was wanted */
+    bool exhausted; /* upper - lower is more than was wanted, and more than rounding leaves */
 };
+
+/* The slack on both sides, and as much again for the search: what can always be had. */
+#define MAXIMUM_WIDTH_MIN (4 * DEVIATION_SLACK)
 
 /* Some seconds of one core, and the more the larger the surfaces. */
 #define MAXIMUM_BUDGET(from_count, to_count) ((size_t)200000000 + 200 * ((from_count) + (to_count)))

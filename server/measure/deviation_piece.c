@@ -198,6 +198,7 @@ static void add_child(struct cutting *cutting, bool closely, size_t a, size_t b,
 
     assert(*count < PIECE_CHILDREN_MAX);
     child->slot = cutting->piece->slot;
+    child->depth = cutting->piece->depth + 1;
     child->upper = cutting->piece->upper;
     for (int i = 0; i < 3; i++) {
         child->corners[i] = sites[i]->at;
@@ -370,6 +371,10 @@ size_t piece_refine(struct hunt *hunt, struct piece *piece, struct piece *childr
     struct cutting cutting = {.hunt = hunt, .piece = piece};
     size_t count = 0;
 
+    if (piece->depth == PIECE_DEPTH_MAX) {
+        hunt->dropped = fmax(hunt->dropped, piece->upper);
+        return 0;
+    }
     bool small_faces = face_area(hunt, piece->middle) < COVER_SHARE_MAX * piece_area(piece);
     if (!small_faces && cut_by_prism(&cutting, children, &count))
         return count;

@@ -6,6 +6,10 @@
 
 #define PIECE_CHILDREN_MAX 12
 
+/* A cut makes corners that rounding moves off the side they are on, by 2.5 x 2^-53 an axis at most. So many
+ * of them one after another lose less than 2^-44 of a piece: half of DEVIATION_SLACK. */
+#define PIECE_DEPTH_MAX 100
+
 struct piece {
     vec3 corners[3];
     double upper;        /* bound of the distance over the piece */
@@ -13,6 +17,7 @@ struct piece {
     uint32_t faces[3];   /* slots of the triangles nearest to the corners, or BVH_NONE: not asked */
     uint32_t middle;     /* of the triangle nearest to the centroid */
     uint32_t slot;       /* the triangle that the piece is part of */
+    uint32_t depth;      /* how often it was cut off a larger one */
 };
 
 /* The largest distance found, with its place. */
@@ -43,7 +48,7 @@ bool piece_is_over_many(const struct hunt *hunt, uint32_t slot, uint32_t face);
 struct piece piece_of_triangle(struct hunt *hunt, uint32_t slot, uint32_t first, double upper);
 
 /* Puts what is left of the piece after refining it (its own bound may sink meanwhile) into children; returns
- * how many, <= PIECE_CHILDREN_MAX. */
+ * how many, <= PIECE_CHILDREN_MAX. A piece of depth PIECE_DEPTH_MAX is given up: its bound stays. */
 size_t piece_refine(struct hunt *hunt, struct piece *piece, struct piece *children);
 
 #endif

@@ -4,13 +4,14 @@
 #include "base/mix64.h"
 #include "base/tasks.h"
 
+#include <float.h>
 #include <math.h>
 #include <string.h>
 
 #define CHUNK ((size_t)1 << 15)
 
-/* Half of the largest distance along an axis from the centre to the box. */
-static double half_reach(aabb box, vec3 centre)
+/* The largest distance along an axis from the centre to the box; infinite beyond the largest double. */
+static double reach_of(aabb box, vec3 centre)
 {
     double reach = 0;
     const double ends[2][3] = {{box.min.x, box.min.y, box.min.z}, {box.max.x, box.max.y, box.max.z}};
@@ -18,7 +19,7 @@ static double half_reach(aabb box, vec3 centre)
 
     for (int end = 0; end < 2; end++)
         for (int axis = 0; axis < 3; axis++)
-            reach = fmax(reach, fabs(ends[end][axis] * 0.5 - from[axis] * 0.5));
+            reach = fmax(reach, fabs(ends[end][axis] - from[axis]));
     return reach;
 }
 
@@ -26,13 +27,12 @@ struct deviation_frame deviation_frame_of(const struct measure_input *subject,
                                           const struct measure_input *reference)
 {
     struct deviation_frame frame = {reference->centre, 0};
-    double half =
-        fmax(half_reach(subject->bounds, frame.centre), half_reach(reference->bounds, frame.centre));
+    double reach = fmax(reach_of(subject->bounds, frame.centre), reach_of(reference->bounds, frame.centre));
 
-    if (half > 0) {
-        frexp(half, &frame.exponent); /* half < 2^exponent */
-        frame.exponent += 1;
-    }
+    if (isfinite(reach))
+        frexp(reach, &frame.exponent); /* reach < 2^exponent; 0 for 0 */
+    else
+        frame.exponent = DBL_MAX_EXP + 1;
     return frame;
 }
 
@@ -42,9 +42,11 @@ static double scaled(double x, int exponent)
     return exponent > -1000 && exponent < 1000 ? x * ldexp(1, exponent) : ldexp(x, exponent);
 }
 
+/* Large lengths are halved first, as their difference may overflow; small ones are not, as halving would
+ * round subnormals. */
 static double enter(double x, double centre, int exponent)
 {
-    return scaled(x * 0.5 - centre * 0.5, 1 - exponent);
+    return exponent < 0 ? scaled(x - centre, -exponent) : scaled(x * 0.5 - centre * 0.5, 1 - exponent);
 }
 
 vec3 deviation_frame_enter(const struct deviation_frame *frame, vec3 position)
@@ -64,6 +66,20 @@ vec3 deviation_frame_leave(const struct deviation_frame *frame, vec3 point)
 double deviation_frame_length(const struct deviation_frame *frame, double frame_length)
 {
     return ldexp(frame_length, frame->exponent);
+}
+
+double deviation_frame_lower(const struct deviation_frame *frame, double frame_length)
+{
+    double length = ldexp(frame_length, frame->exponent);
+
+    return ldexp(length, -frame->exponent) > frame_length ? nextafter(length, -INFINITY) : length;
+}
+
+double deviation_frame_upper(const struct deviation_frame *frame, double frame_length)
+{
+    double length = ldexp(frame_length, frame->exponent);
+
+    return ldexp(length, -frame->exponent) < frame_length ? nextafter(length, INFINITY) : length;
 }
 
 size_t deviation_surface_bytes(const struct mesh *mesh)

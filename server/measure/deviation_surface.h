@@ -36,6 +36,10 @@ struct deviation_frame deviation_frame_of(const struct measure_input *subject,
 vec3 deviation_frame_enter(const struct deviation_frame *frame, vec3 position);
 vec3 deviation_frame_leave(const struct deviation_frame *frame, vec3 point);
 double deviation_frame_length(const struct deviation_frame *frame, double frame_length);
+/* The same for bounds: where the length is subnormal and must be rounded, or overflows, it is to that side.
+ */
+double deviation_frame_lower(const struct deviation_frame *frame, double frame_length);
+double deviation_frame_upper(const struct deviation_frame *frame, double frame_length);
 
 /* Bytes of `keep` that deviation_surface_build takes at most. */
 size_t deviation_surface_bytes(const struct mesh *mesh);

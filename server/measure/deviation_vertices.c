@@ -138,8 +138,8 @@ bool deviation_vertices_fields(const struct deviation_vertices *vertices, const 
         if (slot == BVH_NONE)
             continue;
         distance[v] = deviation_frame_length(frame, vertices->distances[v]);
-        lower[v] = deviation_frame_length(frame, fmax(0, vertices->distances[v] - DEVIATION_SLACK));
-        upper[v] = deviation_frame_length(frame, vertices->distances[v] + DEVIATION_SLACK);
+        lower[v] = deviation_frame_lower(frame, fmax(0, vertices->distances[v] - DEVIATION_SLACK));
+        upper[v] = deviation_frame_upper(frame, vertices->distances[v] + DEVIATION_SLACK);
         nearest_face[v] = (double)deviation_surface_face(reference, slot);
         normal_angle[v] = vertex_angle(subject_side, reference_side, v, slot);
         if (signed_)

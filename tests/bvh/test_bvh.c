@@ -286,6 +286,27 @@ Test(bvh, within_finds_what_the_nodes_have)
     cr_expect(hits > 50 && misses > 50, "%zu found, %zu not", hits, misses);
 }
 
+/* The root of a squared distance just over the limit's square may be the limit itself: that is no reason not
+ * to ask at the other corners, of which one is far away. */
+Test(bvh, within_asks_at_every_corner_even_at_the_limit)
+{
+    uint64_t state = 34;
+    size_t at_limit = 0;
+    struct soup soup = make_soup(1, SOUP_SMALL, &state);
+
+    for (int i = 0; i < 2000; i++) {
+        vec3 p[3] = {random_point(&state), random_point(&state), random_point(&state)};
+        double square = bvh_distance_sq(&soup.bvh, p[0], 0), limit = sqrt(square), farthest = 0, largest = 0;
+        size_t work = 0;
+        for (int k = 1; k < 3; k++)
+            largest = fmax(largest, sqrt(bvh_distance_sq(&soup.bvh, p[k], 0)));
+        at_limit += limit * limit < square && largest > limit;
+        if (bvh_within(&soup.bvh, p, limit, 0, &farthest, &work) != BVH_NONE)
+            cr_assert(largest <= limit, "%g found within %g", largest, limit);
+    }
+    cr_expect(at_limit > 100, "%zu", at_limit);
+}
+
 /* 1e-5: float arithmetic on numbers up to 2 */
 static bool has_corner_well_inside(const struct soup *soup, uint32_t slot, const struct bvh_region *region)
 {

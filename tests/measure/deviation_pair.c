@@ -70,8 +70,8 @@ struct maximum pair_maximum(const struct mesh *subject, const struct mesh *refer
                   && deviation_surface_find_shared(&surfaces[0], &surfaces[1], 1, scratch, &err)
                   && maximum_find(&surfaces[0], &surfaces[1], &settings, &maximum, scratch, &err),
               "%s", err.text);
-    maximum.lower = deviation_frame_length(&frame, maximum.lower);
-    maximum.upper = deviation_frame_length(&frame, maximum.upper);
+    maximum.lower = deviation_frame_lower(&frame, maximum.lower);
+    maximum.upper = deviation_frame_upper(&frame, maximum.upper);
     maximum.at = deviation_frame_leave(&frame, maximum.at);
     return maximum;
 }

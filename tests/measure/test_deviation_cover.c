@@ -1,7 +1,8 @@
 /* test_deviation_cover.c
  *   covered_*    sheets over a piece: the bound is the largest height over it
  *   open_*       a hole, two sheets, too low a limit, a flat piece: no bound
- *   random_*     on bumpy sheets and soups no point of the piece is farther than a bound that is given
+ *   random_*     on bumpy sheets, soups and lattices no point of the piece is farther than a bound that is
+ * given
  */
 #include <criterion/criterion.h>
 #include <criterion/new/assert.h>
@@ -43,13 +44,19 @@ static void add_sheet(struct sheet *sheet, double height, double wobble, uint64_
         }
 }
 
+/* Valid until the next call. */
 static struct bvh index_of(struct sheet *sheet)
 {
+    static struct arena *memory;
     struct bvh bvh;
     struct error err;
 
-    cr_assert(bvh_build(sheet->points, sheet->triangle_count, sheet->triangles, 1, &bvh, fixture_arena(),
-                        *fixture_arena(), &err));
+    memory = memory ? memory : fixture_arena();
+    struct arena keep = *memory, scratch;
+
+    cr_assert(
+        arena_split(&keep, arena_left(&keep) / 2, &scratch)
+        && bvh_build(sheet->points, sheet->triangle_count, sheet->triangles, 1, &bvh, &keep, scratch, &err));
     return bvh;
 }
 
@@ -178,4 +185,49 @@ Test(deviation_cover, random_pieces_are_no_farther_than_the_bound)
         }
     }
     cr_expect(bounded > 200 && unbounded > 200, "%zu bounded, %zu not", bounded, unbounded);
+}
+
+/* Everything on few whole numbers: edges over corners and sides of the piece, walls seen edge-on, triangles
+ * twice, corners of equal place that are not one vertex. */
+Test(deviation_cover, random_lattices_with_walls_and_copies)
+{
+    static struct sheet sheet;
+    uint64_t state = 17;
+    size_t bounded = 0;
+
+    for (int round = 0; round < 6000; round++) {
+        size_t points = 4 + fixture_random_below(&state, 12),
+               triangles = 2 + fixture_random_below(&state, 22);
+        double height = round % 2 ? 0.125 : 0.015625;
+        sheet.point_count = points;
+        sheet.triangle_count = triangles;
+        for (size_t v = 0; v < points; v++)
+            sheet.points[v] = (vec3){0.25 * (double)fixture_random_below(&state, 3) - 0.25,
+                                     0.25 * (double)fixture_random_below(&state, 3) - 0.25,
+                                     height * (double)fixture_random_below(&state, 2)};
+        for (size_t t = 0; t < triangles; t++)
+            for (int k = 0; k < 3; k++)
+                sheet.triangles[t][k] =
+                    t % 5 == 4 ? sheet.triangles[t - 1][k] : (uint32_t)fixture_random_below(&state, points);
+        struct bvh bvh = index_of(&sheet);
+        for (int i = 0; i < 12; i++) {
+            vec3 p[3];
+            for (int k = 0; k < 3; k++)
+                p[k] = (vec3){0.125 * (double)fixture_random_below(&state, 5) - 0.25,
+                              0.125 * (double)fixture_random_below(&state, 5) - 0.25,
+                              i % 3 ? 0 : 0.0625 * (double)fixture_random_below(&state, 3)};
+            size_t work = 0;
+            uint32_t face = BVH_NONE;
+            double upper = cover_bound(&bvh, p, 0.3, &face, &work);
+            bounded += upper < INFINITY;
+            for (int k = 0; k < 30 && upper < INFINITY; k++) {
+                vec3 q = k < 3   ? p[k]
+                         : k < 6 ? vec3_lerp(p[k % 3], p[(k + 1) % 3], 0.5)
+                                 : random_on(p, &state);
+                double distance = sqrt(bvh_nearest(&bvh, q, BVH_NONE, &work).distance_sq);
+                cr_assert(distance <= upper + 1e-12, "round %d: %g over %g", round, distance, upper);
+            }
+        }
+    }
+    cr_expect(bounded > 1000, "%zu bounded", bounded);
 }

@@ -1,9 +1,10 @@
 /* test_deviation_maximum.c
- *   brute_*      random soups against an independent subdivision in extended precision: intervals must
- * overlap inside_*     the maximum lies inside a triangle or an edge: closed forms zero_*       coinciding
- * surfaces give [0, at most the width wanted] budget_*     work is bounded, and an interval cut short is
- * honest hard_*       equidistant surfaces, needles, far-apart meshes, one triangle order_*      permuting,
- * rotating, scaling and moving change nothing but rounding
+ *   inside_*     the maximum lies inside a triangle or an edge: closed forms
+ *   zero_*       coinciding surfaces give [0, at most the width wanted]
+ *   budget_*     work is bounded, and an interval cut short is honest
+ *   hard_*       equidistant surfaces, needles, far-apart meshes, one triangle
+ *   order_*      permuting, rotating, scaling and moving change nothing but rounding
+ *   analytic_*   the closed forms at any place and scale, to the ends of what a double holds
  */
 #include <criterion/criterion.h>
 #include <criterion/new/assert.h>
@@ -13,118 +14,12 @@
 
 #include "measure/deviation_pair.h"
 
-/* The independent reference: distance by projecting on the plane with a cross product, else on the sides, in
- * long double; triangles of A are split in four, each bounded by its centroid's distance and its radius. */
-typedef long double real;
-struct point {
-    real x, y, z;
-};
-struct part {
-    struct point p[3];
-    real upper;
-};
-
-static struct point minus(struct point a, struct point b)
-{
-    return (struct point){a.x - b.x, a.y - b.y, a.z - b.z};
-}
-static real dot(struct point a, struct point b)
-{
-    return a.x * b.x + a.y * b.y + a.z * b.z;
-}
-static struct point along(struct point a, struct point b, real t)
-{
-    return (struct point){a.x + t * (b.x - a.x), a.y + t * (b.y - a.y), a.z + t * (b.z - a.z)};
-}
-static struct point cross(struct point a, struct point b)
-{
-    return (struct point){a.y * b.z - a.z * b.y, a.z * b.x - a.x * b.z, a.x * b.y - a.y * b.x};
-}
-static real length(struct point a)
-{
-    return sqrtl(dot(a, a));
-}
-
-static real to_segment(struct point p, struct point a, struct point b)
-{
-    struct point ab = minus(b, a);
-    real square = dot(ab, ab), t = square > 0 ? dot(minus(p, a), ab) / square : 0;
-
-    return length(minus(p, along(a, b, t < 0 ? 0 : t > 1 ? 1 : t)));
-}
-
-static real to_triangle(struct point p, const struct point *t)
-{
-    struct point n = cross(minus(t[1], t[0]), minus(t[2], t[0]));
-    real best = fminl(to_segment(p, t[0], t[1]), fminl(to_segment(p, t[1], t[2]), to_segment(p, t[2], t[0])));
-    bool inside = dot(n, n) > 0;
-
-    for (int i = 0; i < 3; i++)
-        inside = inside && dot(cross(minus(t[(i + 1) % 3], t[i]), minus(p, t[i])), n) > 0;
-    return inside ? fminl(best, fabsl(dot(minus(p, t[0]), n)) / length(n)) : best;
-}
-
 #define SOUP_MAX 12
-#define PARTS_MAX 600
 
 struct soup {
     size_t count;
     vec3 corners[3 * SOUP_MAX];
-    struct point t[SOUP_MAX][3];
 };
-
-static real to_soup(struct point p, const struct soup *soup)
-{
-    real best = HUGE_VALL;
-
-    for (size_t i = 0; i < soup->count; i++)
-        best = fminl(best, to_triangle(p, soup->t[i]));
-    return best;
-}
-
-static void bound_part(struct part *part, const struct soup *to, real *lower)
-{
-    struct point c = along(part->p[0], along(part->p[1], part->p[2], 0.5L), 2.0L / 3);
-    real distance = to_soup(c, to), radius = 0;
-
-    for (int i = 0; i < 3; i++)
-        radius = fmaxl(radius, length(minus(part->p[i], c)));
-    part->upper = distance + radius;
-    *lower = fmaxl(*lower, distance);
-}
-
-/* Always splits the part of largest bound, so the interval shrinks for PARTS_MAX rounds. */
-static void brute_force(const struct soup *from, const struct soup *to, real *lower, real *upper)
-{
-    static struct part parts[SOUP_MAX + 4 * PARTS_MAX];
-    size_t count = from->count;
-
-    *lower = 0;
-    for (size_t i = 0; i < count; i++) {
-        memcpy(parts[i].p, from->t[i], sizeof parts[i].p);
-        bound_part(&parts[i], to, lower);
-        for (int k = 0; k < 3; k++)
-            *lower = fmaxl(*lower, to_soup(from->t[i][k], to));
-    }
-    for (size_t round = 0;; round++) {
-        size_t top = 0;
-        for (size_t i = 1; i < count; i++)
-            top = parts[i].upper > parts[top].upper ? i : top;
-        *upper = fmaxl(*lower, parts[top].upper);
-        if (round == PARTS_MAX || parts[top].upper <= *lower)
-            return;
-        struct part whole = parts[top];
-        struct point m[3];
-        for (int i = 0; i < 3; i++)
-            m[i] = along(whole.p[i], whole.p[(i + 1) % 3], 0.5L);
-        parts[top] = (struct part){{m[0], m[1], m[2]}, 0};
-        bound_part(&parts[top], to, lower);
-        for (int i = 0; i < 3; i++) {
-            parts[count] = (struct part){{whole.p[i], m[i], m[(i + 2) % 3]}, 0};
-            bound_part(&parts[count++], to, lower);
-        }
-    }
-}
 
 static double uniform(uint64_t *state)
 {
@@ -148,30 +43,8 @@ static struct soup random_soup(uint64_t *state, int kind)
         else if (kind == 4 && i % 3 == 2)
             p = vec3_add(near, vec3_scale(p, 1e-9));
         soup.corners[i] = p;
-        soup.t[i / 3][i % 3] = (struct point){p.x, p.y, p.z};
     }
     return soup;
-}
-
-Test(deviation_maximum, brute_force_on_random_soups, .timeout = 300)
-{
-    uint64_t state = 1;
-
-    for (int i = 0; i < 2500; i++) {
-        struct arena arena = pair_arena(4);
-        struct soup a = random_soup(&state, i % 5), b = random_soup(&state, i / 5 % 5);
-        struct mesh from = pair_soup(&arena, a.corners, a.count), to = pair_soup(&arena, b.corners, b.count);
-        real lower, upper;
-        double width = i % 3 ? 1e-4 : 1e-7;
-        brute_force(&a, &b, &lower, &upper);
-        struct maximum got = pair_maximum(&from, &to, width, 0);
-        cr_assert(got.lower <= upper && lower <= got.upper,
-                  "pair %d: [%.17g, %.17g] against [%.17Lg, %.17Lg]", i, got.lower, got.upper, lower, upper);
-        cr_assert(got.upper - got.lower <= width && !got.exhausted, "pair %d: width %g", i,
-                  got.upper - got.lower);
-        struct point at = {got.at.x, got.at.y, got.at.z};
-        cr_assert(to_soup(at, &b) >= got.lower, "pair %d: the place is nearer than lower", i);
-    }
 }
 
 static struct interval interval_of(struct maximum maximum)
@@ -299,6 +172,24 @@ Test(deviation_maximum, budget_ends_the_search_with_an_honest_interval)
     cr_expect(not(got.exhausted));
 }
 
+/* Of one point as reference the wanted share of its diagonal is 0; what rounding leaves is as good as that.
+ */
+Test(deviation_maximum, budget_is_not_at_an_end_where_only_rounding_is_left)
+{
+    struct arena arena = pair_arena(4);
+    struct mesh cube = fixture_cube(&arena, 2);
+    const vec3 one[3] = {{3, 0, 0}, {3, 0, 0}, {3, 0, 0}};
+    struct mesh point = pair_soup(&arena, one, 1);
+    struct deviation_settings settings = pair_settings();
+
+    expect_interval(interval_of(pair_maximum(&cube, &point, 0, 0)), sqrt(16 + 1 + 1), 1e-15,
+                    8 * MAXIMUM_WIDTH_MIN, "cube to point");
+    cr_expect(not(pair_maximum(&cube, &point, 0, 0).exhausted));
+    cr_expect(not(pair_measure(&cube, &point, &settings).budget_exhausted));
+    cr_expect(not(pair_measure(&point, &point, &settings).budget_exhausted));
+    cr_expect(pair_maximum(&cube, &point, 0, 1).exhausted, "but a budget of nothing is at an end");
+}
+
 Test(deviation_maximum, hard_equidistant_surfaces_end, .timeout = 300)
 {
     struct arena arena = pair_arena(4);
@@ -360,10 +251,11 @@ Test(deviation_maximum, hard_needles_and_far_points)
     /* the tip at the origin is farthest from the far triangle: 1e9 */
     struct maximum got = pair_maximum(&a, &c, 1e-3, 0);
     expect_interval(interval_of(got), 1e9, 1e-6, 1e-3, "far apart");
-    /* a width below the last places of 1e9 cannot be had, and that is said */
+    /* a width below the last places of 1e9 cannot be had: rounding, not the budget, is what ends the search
+     */
     got = pair_maximum(&a, &c, 1e-9, 0);
-    expect_interval(interval_of(got), 1e9, 1e-6, 1e-2, "far apart, too narrow");
-    cr_expect(got.exhausted);
+    expect_interval(interval_of(got), 1e9, 1e-6, ldexp(MAXIMUM_WIDTH_MIN, 30), "far apart, too narrow");
+    cr_expect(not(got.exhausted));
 }
 
 static int compare_keys(const void *a, const void *b)
@@ -420,5 +312,96 @@ Test(deviation_maximum, order_place_and_scale_change_only_rounding)
                       want.lower, want.upper);
             cr_assert(upper - lower <= 1e-6 * (1 + 1e-9), "pair %d, case %zu", i, k);
         }
+    }
+}
+
+/* A moved surface is as far from itself as it was moved: its farthest corner that way stands out so far. A
+ * scaled inscribed polyhedron is farthest at its corners, whose nearest points are those of the other. Over
+ * the middle of an octahedron's side the sphere stands 1 - 1 / sqrt(3) high. */
+Test(deviation_maximum, analytic_cases_at_any_place_and_scale)
+{
+    struct arena arena = pair_arena(4);
+    struct mesh cube = fixture_cube(&arena, 1), cube_2 = fixture_cube(&arena, 2),
+                octahedron = fixture_platonic(&arena, 8), square = fixture_grid(&arena, 1, 1),
+                torus = fixture_torus(&arena, 12, 8, 3, 1), sphere = fixture_uv_sphere(&arena, 24, 12),
+                stars = fixture_soup(&arena, &octahedron);
+    struct mesh octahedron_2 = fixture_moved(&arena, &octahedron, 1.5, (vec3){0, 0, 0}),
+                above = fixture_moved(&arena, &square, 1, (vec3){0, 0, 0.3}),
+                half = fixture_moved(&arena, &square, 1, (vec3){0, 0, 0}),
+                turned = fixture_moved(&arena, &square, 1, (vec3){0, 0, 0}),
+                shifted = fixture_moved(&arena, &cube, 1, (vec3){0.1, 0, 0}),
+                moved = fixture_moved(&arena, &torus, 1, (vec3){0.1, 0.2, 0.2}),
+                sphere_2 = fixture_moved(&arena, &sphere, 2, (vec3){0, 0, 0});
+    const double angle = 10 * 3.14159265358979323846 / 180, up = 1 / sqrt(3);
+
+    for (size_t v = 0; v < 4; v++) {
+        half.positions[v].x *= 0.5;
+        turned.positions[v] = (vec3){turned.positions[v].x * cos(angle), turned.positions[v].y,
+                                     turned.positions[v].x * sin(angle)};
+    }
+    for (size_t f = 0; f < 8; f++) { /* each side's first corner goes to the sphere over its middle */
+        vec3 *p = &stars.positions[3 * f];
+        vec3 sum = vec3_add(vec3_add(p[0], p[1]), p[2]);
+        p[0] = (vec3){copysign(up, sum.x), copysign(up, sum.y), copysign(up, sum.z)};
+    }
+    const struct {
+        const char *name;
+        const struct mesh *a, *b;
+        double there, back; /* NaN: not known on paper */
+    } cases[] = {{"cubes", &cube, &cube_2, 0.5, sqrt(3) / 2},
+                 {"octahedra", &octahedron, &octahedron_2, 0.5 / sqrt(3), 0.5},
+                 {"parallel squares", &square, &above, 0.3, 0.3},
+                 {"half a square", &square, &half, 0.5, 0},
+                 {"a turned square", &square, &turned, 0.17364817766693, 0.17364817766693},
+                 {"a shifted cube", &cube, &shifted, 0.1, 0.1},
+                 {"a moved torus", &torus, &moved, 0.3, 0.3},
+                 {"spheres, outer to inner", &sphere_2, &sphere, 1, NAN},
+                 {"sagitta", &stars, &octahedron, 1 - up, NAN},
+                 {"itself", &torus, &torus, 0, 0}};
+    const struct {
+        double scale;
+        vec3 shift;
+    } places[] = {{1, {0, 0, 0}},         {1, {1e6, 1e6, -1e6}}, {1, {1e6, 0, 0}},
+                  {1e-9, {0, 0, 0}},      {1e9, {1e9, 0, 0}},    {1e-150, {0, 0, 0}},
+                  {1e150, {0, 0, 0}},     {1e-300, {0, 0, 0}},   {1e300, {0, 0, 0}},
+                  {0x1p-1060, {0, 0, 0}}, {0x1p1020, {0, 0, 0}}, {1e-3, {1e3, -1e3, 1e3}}};
+
+    for (size_t i = 0; i < sizeof cases / sizeof *cases; i++)
+        for (size_t k = 0; k < sizeof places / sizeof *places; k++) {
+            struct arena inner = pair_arena(5);
+            double scale = places[k].scale, far = fabs(places[k].shift.x);
+            /* of the corners, when they are scaled and moved; 1e-13: of the numbers wanted */
+            double error = scale * 1e-13 + far * 0x1p-50 + 8 * 0x1p-1074,
+                   width = scale * 1e-6 * (1 + 1e-9) + error;
+            struct mesh a = fixture_moved(&inner, cases[i].a, scale, places[k].shift),
+                        b = fixture_moved(&inner, cases[i].b, scale, places[k].shift);
+            expect_interval(interval_of(pair_maximum(&a, &b, scale * 1e-6, 0)), scale * cases[i].there, error,
+                            width, cases[i].name);
+            if (!isnan(cases[i].back))
+                expect_interval(interval_of(pair_maximum(&b, &a, scale * 1e-6, 0)), scale * cases[i].back,
+                                error, width, cases[i].name);
+        }
+}
+
+/* Cubes of sides 2 and 6 of the least double there is: 2 of it apart, and back 2 sqrt(3) = 3.46: between 3
+ * and 4, as there is nothing between. */
+Test(deviation_maximum, analytic_cubes_of_the_least_doubles)
+{
+    struct arena arena = pair_arena(4);
+    struct mesh cube = fixture_cube(&arena, 2);
+
+    for (int large = 0; large < 2; large++) {
+        double unit = large ? 0x1p1021 : 0x1p-1074;
+        struct mesh a = fixture_moved(&arena, &cube, unit, (vec3){0, 0, 0}),
+                    b = fixture_moved(&arena, &cube, 3 * unit, (vec3){0, 0, 0});
+        struct maximum there = pair_maximum(&a, &b, 1e-3 * unit, 0),
+                       back = pair_maximum(&b, &a, 1e-3 * unit, 0);
+        cr_expect(there.lower <= 2 * unit && there.lower >= unit && there.upper >= 2 * unit
+                      && there.upper <= 3 * unit,
+                  "[%g, %g] of %g", there.lower, there.upper, unit);
+        cr_expect(back.lower <= 3.4641016151377544 * unit && back.lower >= 3 * unit
+                      && back.upper >= 3.4641016151377544 * unit && back.upper >= back.lower
+                      && back.upper <= 4 * unit,
+                  "[%g, %g] of %g", back.lower, back.upper, unit);
     }
 }
