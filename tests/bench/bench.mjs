@@ -1,6 +1,7 @@
 // bench.mjs - run by `make bench`: prints and writes build/bench.json and build/bench.md. Nothing here is a test.
 //   BENCH="pairs scale readers"  the parts to run   RUNS=3  of which medians are taken
 //   SIZES=5000000  triangles of the largest scan    LIMIT=120  seconds a peer gets for one pair
+//   CLASSES="tube plate", PEERS="cgal vtk_cell"  these alone, of bench-pairs' classes and of cgal embree vtk_cell vtk_point
 import { execFileSync } from 'node:child_process';
 import { readFileSync, writeFileSync } from 'node:fs';
 import os from 'node:os';

@@ -5,8 +5,11 @@ import path from 'node:path';
 
 const bin = process.env.BENCH_BIN;
 export const folder = path.resolve('build/bench-files');
+const words = (text) => text?.split(/[\s,]+/);
 export const settings = {
-  sections: (process.env.BENCH ?? 'pairs scale readers').split(/[\s,]+/),
+  sections: words(process.env.BENCH ?? 'pairs scale readers'),
+  classes: words(process.env.CLASSES), // of pairs; without, all
+  peers: words(process.env.PEERS),
   runs: Number(process.env.RUNS ?? 3),
   largest: Number(process.env.SIZES ?? 5e6), // triangles of the largest scan
   limit: Number(process.env.LIMIT ?? 120), // seconds that a peer gets
