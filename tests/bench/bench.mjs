@@ -1,38 +1,48 @@
 // bench.mjs - run by `make bench`: prints and writes build/bench.json and build/bench.md. Nothing here is a test.
 //   BENCH="pairs scale readers"  the parts to run   RUNS=3  of which medians are taken
-//   SIZES=5000000  triangles of the largest scan    LIMIT=120  seconds a peer gets for one pair
+//   SIZES=5000000  triangles of the largest scan    LIMIT=90  seconds a peer gets for one pair
 //   CLASSES="tube plate", PEERS="cgal vtk_cell"  these alone, of bench-pairs' classes and of cgal embree vtk_cell vtk_point
 import { execFileSync } from 'node:child_process';
 import { readFileSync, writeFileSync } from 'node:fs';
 import os from 'node:os';
 import { benchReaders, benchScale, STAGES } from './growth.mjs';
-import { benchPairs } from './pairs.mjs';
+import { benchPairs, PEERS } from './pairs.mjs';
 import { settings } from './run.mjs';
 import { markdown, pairLine, seconds, summary, summaryTable } from './tables.mjs';
 
-const versionOf = (debian) => execFileSync('dpkg-query', ['-W', '-f', '${Version}', debian], { encoding: 'utf8' }).replace(/-[^-]*$/, '').replace(/\+.*/, '');
 const firstLine = (command, ...args) => execFileSync(command, args, { encoding: 'utf8' }).split('\n')[0];
+const versionOf = (debian) => firstLine('dpkg-query', '-W', '-f', '${Version}', debian).replace(/-[^-]*$/, '').replace(/\+.*/, '');
 
 function machine() {
-  return { cpu: os.cpus()[0].model, cores: os.cpus().length, memory_gib: Math.round(os.totalmem() / 2 ** 30), kernel: os.release(),
-    system: /PRETTY_NAME="(.*)"/.exec(readFileSync('/etc/os-release', 'utf8'))?.[1], compiler: firstLine('gcc', '--version'),
-    fettle: firstLine('git', 'describe', '--always', '--dirty') };
+  return {
+    cpu: os.cpus()[0].model, cores: os.cpus().length, memory_gib: Math.round(os.totalmem() / 2 ** 30),
+    kernel: os.release(), system: /PRETTY_NAME="(.*)"/.exec(readFileSync('/etc/os-release', 'utf8'))?.[1],
+    compiler: firstLine('gcc', '--version'), fettle: firstLine('git', 'describe', '--always', '--dirty'),
+  };
 }
 
+const save = (results) => writeFileSync('build/bench.json', `${JSON.stringify(results, null, 2)}\n`);
+
 function pairs(results) {
-  results.pairs = benchPairs((row) => {
+  results.pairs = [];
+  for (const row of benchPairs()) {
+    results.pairs.push(row);
     console.log(pairLine(row, settings.limit));
-    for (const text of row.contradictions) console.log(`*** CONTRADICTION: ${row.class} ${row.scan}, ${row.certify}: ${text}`);
-  });
-  results.summaries = Object.fromEntries(['cgal', 'embree', 'vtk_cell', 'vtk_point'].map((peer) => [peer, summary(results.pairs, peer)]));
+    for (const text of row.contradictions)
+      console.log(`*** CONTRADICTION: ${row.class} ${row.scan}, ${row.certify}: ${text}`);
+    save(results);
+  }
+  results.summaries = Object.fromEntries(Object.keys(PEERS).map((peer) => [peer, summary(results.pairs, peer)]));
   console.log(`\n${summaryTable(results.summaries)}`);
 }
 
+const stages = (text) => STAGES.map((stage) => `${stage} ${text(stage)}`).join('  ');
+
 function scale(results) {
   results.scale = benchScale((name, row) => console.log(`scan ${row.scan}, ${name} cage of ${row.quads}: `
-    + `${STAGES.map((stage) => `${stage} ${seconds(row.timings[stage])}`).join('  ')}  ${row.bytes_per_triangle.anonymous.toFixed(0)} bytes a triangle`));
-  for (const [name, of] of Object.entries(results.scale.exponents))
-    console.log(`growth, ${name} cage: ${STAGES.map((stage) => `${stage} ${of[stage].toFixed(2)}`).join('  ')}`);
+    + `${stages((s) => seconds(row.timings[s]))}  ${row.bytes_per_triangle.anonymous.toFixed(0)} bytes a triangle`));
+  for (const [name, exponents] of Object.entries(results.scale.exponents))
+    console.log(`growth, ${name} cage: ${stages((s) => exponents[s].toFixed(2))}`);
 }
 
 function readers(results) {
@@ -40,10 +50,13 @@ function readers(results) {
     + `topology ${seconds(row.timings.topology)}, quality ${seconds(row.timings.quality)}`));
 }
 
-const results = { machine: machine(), versions: { cgal: versionOf('libcgal-dev'), embree: versionOf('libembree-dev'), vtk: versionOf('python3-vtk9') },
-  runs: settings.runs, limit: settings.limit, largest: settings.largest };
-for (const [name, part] of Object.entries({ pairs, scale, readers })) if (settings.sections.includes(name)) part(results);
-writeFileSync('build/bench.json', `${JSON.stringify(results, null, 2)}\n`);
+const results = {
+  machine: machine(), runs: settings.runs, limit: settings.limit, largest: settings.largest,
+  versions: { cgal: versionOf('libcgal-dev'), embree: versionOf('libembree-dev'), vtk: versionOf('python3-vtk9') },
+};
+for (const [name, part] of Object.entries({ pairs, scale, readers }))
+  if (settings.sections.includes(name)) part(results);
+save(results);
 writeFileSync('build/bench.md', markdown(results));
 const contradicted = (results.pairs ?? []).filter((row) => row.contradictions.length);
 if (contradicted.length) console.log(`\n*** ${contradicted.length} pairs contradict a peer: see above. One of the two is wrong.`);

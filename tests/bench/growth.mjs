@@ -11,10 +11,10 @@ const repeated = (run) => Array.from({ length: settings.runs }, run);
 function scaleRow(scan, quads, cage) {
   const records = repeated(() => measure([cage, '--against', scan, '--threads', '2']));
   const timings = medianTimings(records), [record] = records;
-  const triangles = record.reference.counts.faces + 2 * record.subject.counts.faces;
-  return { scan: record.reference.counts.faces, quads: record.subject.counts.faces, triangles, timings,
-    budget_exhausted: record.deviation.budget_exhausted,
-    bytes_per_triangle: { anonymous: (timings.peak_anonymous_mib * 2 ** 20) / triangles, rss: (timings.peak_rss_mib * 2 ** 20) / triangles } };
+  const scanned = record.reference.counts.faces, faces = record.subject.counts.faces, triangles = scanned + 2 * faces;
+  const each = (mib) => (mib * 2 ** 20) / triangles;
+  return { scan: scanned, quads: faces, triangles, timings, budget_exhausted: record.deviation.budget_exhausted,
+    bytes_per_triangle: { anonymous: each(timings.peak_anonymous_mib), rss: each(timings.peak_rss_mib) } };
 }
 
 /** OBJ scans from 34k to 5M triangles against one cage, and against cages that grow with them. */
@@ -29,9 +29,10 @@ export function benchScale(tell) {
       tell(name, row);
     }
   }
-  const exponents = Object.fromEntries(Object.entries(series).filter(([, rows]) => rows.length > 1).map(([name, rows]) =>
-    [name, Object.fromEntries(STAGES.map((stage) => [stage, growthExponent(rows.map((r) => [r.triangles, r.timings[stage]]))]))]));
-  return { series, exponents };
+  const exponentsOf = (rows) => Object.fromEntries(
+    STAGES.map((stage) => [stage, growthExponent(rows.map((row) => [row.triangles, row.timings[stage]]))]));
+  const long = Object.entries(series).filter(([, rows]) => rows.length > 1);
+  return { series, exponents: Object.fromEntries(long.map(([name, rows]) => [name, exponentsOf(rows)])) };
 }
 
 /** Each format by one and by two threads, with what follows the reading of a mesh alone. Pages are in the cache. */
@@ -44,7 +45,8 @@ export function benchReaders(tell) {
     for (const threads of [1, 2]) {
       const records = repeated(() => measure([file, '--threads', String(threads)]));
       const timings = medianTimings(records);
-      const row = { format, bytes, threads, triangles: records[0].subject.counts.faces, mb_per_s: bytes / 1e6 / timings.read, timings };
+      const row = { format, bytes, threads, triangles: records[0].subject.counts.faces, timings,
+        mb_per_s: bytes / 1e6 / timings.read };
       rows.push(row);
       tell(row);
     }

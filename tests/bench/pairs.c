@@ -29,7 +29,7 @@
 #include <sys/stat.h>
 
 #define ARENA_BYTES ((size_t)48 << 30) /* reserved, not used: pages cost memory only when touched */
-#define NET_QUADS_MAX ((size_t)40000)  /* of a net that is sampled, not refined */
+#define NET_QUADS_MAX ((size_t)60000)  /* of a net that is sampled, not refined */
 #define SHELL_FACES 5476.0             /* quads of the shell's net at a cell of 1 mm */
 #define TWO_PI 6.283185307179586
 

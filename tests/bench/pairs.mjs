@@ -1,8 +1,10 @@
 // pairs.mjs - the certified distances of every pair, both ways, at both tolerances, against the peers in the same round.
-// A peer's best setting counts. What a peer did not end within its limit, it is not given again at a larger size.
+// A peer's best setting counts. What a peer did not end
+// within its limit it is not given again at a larger size, nor at a smaller tolerance.
 import { makePairs, measure, median, medianTimings, runPeer, settings } from './run.mjs';
 
-const SMALL = ['decimated', 'rescan', 'near6', 'near7', 'hole', 'bridge', 'tip', 'smoothed', 'midpoint', 'plate', 'cube', 'limit', 'spheres', 'tube'];
+const SMALL = ['decimated', 'rescan', 'near6', 'near7', 'hole', 'bridge', 'tip', 'smoothed', 'midpoint', 'plate', 'cube',
+  'limit', 'spheres', 'tube'];
 const LARGE = ['near6', 'hole', 'bridge', 'tip', 'smoothed', 'limit'];
 const SIZES = [
   { triangles: 30000, classes: ['cage:1500', ...SMALL] },
@@ -12,10 +14,10 @@ const SIZES = [
   { triangles: 4000000, classes: ['cage:12500', 'hole'] },
 ];
 const TOLERANCES = [1e-4, 1e-6];
-const ENOUGH_SECONDS = 20; // a peer that took as long in all is not run again for a median
+const ENOUGH_SECONDS = 8; // a peer that took as long in all is not run again for a median
 
 // The settings of each peer; whether its answer depends on the tolerance; what its command line takes.
-const PEERS = {
+export const PEERS = {
   cgal: { variants: ['sequential', 'parallel'], program: 'bench-cgal', certified: true,
     args: (pair, error, variant) => [pair.subject, pair.reference, error, settings.limit, variant] },
   embree: { variants: ['low', 'medium'], program: 'bench-embree', certified: false,
@@ -26,16 +28,21 @@ const PEERS = {
     args: (pair, error, variant) => [pair.subject, pair.reference, settings.limit, variant] },
 };
 
-/** What is known of a peer on one class from smaller sizes: the settings worth trying. */
+/** The settings worth trying of a peer on a class at a tolerance, as smaller pairs and looser tolerances have shown. */
 const worthTrying = new Map();
+const trial = (peer, kind, certify) => `${peer} ${kind} ${certify}`;
 
-function startPeer(name, key) {
-  const tried = worthTrying.get(`${name} ${key}`) ?? PEERS[name].variants;
-  return { name, key, variants: tried, runs: Object.fromEntries(tried.map((v) => [v, []])),
-    unfinished: tried.length ? null : 'not started: a smaller pair was not finished' };
+function startPeer(name, kind, certify) {
+  const looser = worthTrying.get(trial(name, kind, TOLERANCES[0]));
+  const tried = looser?.length === 0 ? [] : worthTrying.get(trial(name, kind, certify)) ?? PEERS[name].variants;
+  return { name, key: trial(name, kind, certify), variants: tried, runs: Object.fromEntries(tried.map((v) => [v, []])),
+    unfinished: tried.length ? null : 'not started: an easier pair was not finished' };
 }
 
-const fastest = (peer) => peer.variants.reduce((a, b) => (median(peer.runs[b].map((r) => r.seconds)) < median(peer.runs[a].map((r) => r.seconds)) ? b : a));
+function fastest({ variants, runs }) {
+  const typical = (variant) => median(runs[variant].map((run) => run.seconds));
+  return variants.reduce((a, b) => (typical(b) < typical(a) ? b : a));
+}
 
 function runRound(peer, pair, error) {
   for (const variant of [...peer.variants]) {
@@ -46,18 +53,17 @@ function runRound(peer, pair, error) {
       done.push(answer);
       continue;
     }
-    peer.variants = peer.variants.filter((v) => v !== variant);
-    if (variant === PEERS[peer.name].variants[0] || !peer.variants.length) {
-      peer.unfinished = answer.unfinished; // the first setting is the plain one: where it does not end, the others are spared
-      peer.variants = [];
-      return;
-    }
+    // the first setting is the plain one: where it does not end, the others are spared
+    const spare = variant === PEERS[peer.name].variants[0];
+    peer.variants = spare ? [] : peer.variants.filter((v) => v !== variant);
+    peer.unfinished = answer.unfinished;
+    if (!peer.variants.length) return;
   }
   if (peer.variants.length > 1) peer.variants = [fastest(peer)];
 }
 
 function endPeer(peer) {
-  worthTrying.set(`${peer.name} ${peer.key}`, peer.variants);
+  worthTrying.set(peer.key, peer.variants);
   if (!peer.variants.length) return { unfinished: peer.unfinished };
   const [variant] = peer.variants, runs = peer.runs[variant], [{ subject_to_reference, reference_to_subject }] = runs;
   return { setting: variant, runs: runs.length, seconds: median(runs.map((r) => r.seconds)),
@@ -79,42 +85,44 @@ function contradictions(name, answer, deviation, error, diagonal) {
   });
 }
 
-function benchPair(name, pair, certify, peerNames) {
-  const records = [], peers = peerNames.map((peer) => startPeer(peer, `${name.replace(/:.*/, '')} ${certify}`));
-  let error;
-  for (let round = 0; round < settings.runs; round++) {
-    records.push(measure([pair.subject, '--against', pair.reference, '--threads', '2', '--certify', String(certify)]));
-    error = certify * records[0].reference.bounds.diagonal;
-    for (const peer of peers) if (peer.variants.length) runRound(peer, pair, error);
-  }
-  const { deviation } = records[0], timings = medianTimings(records);
-  const answers = Object.fromEntries(peers.map((peer) => [peer.name, endPeer(peer)]));
+const trianglesOf = (report) => report.counts.triangles + 2 * report.counts.quads;
+
+function describe(records, certify, answers) {
+  const [{ subject, reference, deviation }] = records, timings = medianTimings(records);
+  const error = certify * reference.bounds.diagonal;
+  const intervals = DIRECTIONS.map((d) => [d, { lower: deviation[d].max.lower, upper: deviation[d].max.upper }]);
   return {
-    class: name.replace(/:.*/, ''), certify, error, seconds: timings.index + timings.hausdorff, timings,
-    faces: { subject: records[0].subject.counts.faces, reference: records[0].reference.counts.faces },
-    triangles: { subject: trianglesOf(records[0].subject), reference: trianglesOf(records[0].reference) },
-    budget_exhausted: deviation.budget_exhausted, hausdorff: deviation.hausdorff,
-    width: Math.max(...DIRECTIONS.map((d) => deviation[d].max.upper - deviation[d].max.lower)),
-    directions: Object.fromEntries(DIRECTIONS.map((d) => [d, { lower: deviation[d].max.lower, upper: deviation[d].max.upper }])),
-    peers: answers,
-    contradictions: Object.entries(answers).flatMap(([peer, answer]) => contradictions(peer, answer, deviation, error, records[0].reference.bounds.diagonal)),
+    certify, error, seconds: timings.index + timings.hausdorff, timings, peers: answers,
+    triangles: { subject: trianglesOf(subject), reference: trianglesOf(reference) },
+    hausdorff: deviation.hausdorff, directions: Object.fromEntries(intervals), budget_exhausted: deviation.budget_exhausted,
+    width: Math.max(...intervals.map(([, interval]) => interval.upper - interval.lower)),
+    contradictions: Object.entries(answers)
+      .flatMap(([peer, answer]) => contradictions(peer, answer, deviation, error, reference.bounds.diagonal)),
   };
 }
 
-const trianglesOf = (report) => report.counts.triangles + 2 * report.counts.quads;
+function benchPair(kind, pair, certify, peerNames) {
+  const records = [], peers = peerNames.map((peer) => startPeer(peer, kind, certify));
+  for (let round = 0; round < settings.runs; round++) {
+    records.push(measure([pair.subject, '--against', pair.reference, '--threads', '2', '--certify', String(certify)]));
+    const error = certify * records[0].reference.bounds.diagonal;
+    for (const peer of peers) if (peer.variants.length) runRound(peer, pair, error);
+  }
+  return describe(records, certify, Object.fromEntries(peers.map((peer) => [peer.name, endPeer(peer)])));
+}
 
-/** All rows, smallest size first; `tell` is called with each as it is known. */
-export function benchPairs(tell) {
-  const rows = [], peers = settings.peers ?? Object.keys(PEERS);
+const kindOf = (name) => name.replace(/:.*/, '');
+
+/** All rows, smallest size first. */
+export function* benchPairs() {
+  const peers = settings.peers ?? Object.keys(PEERS);
   for (const size of SIZES.filter((s) => s.triangles <= settings.largest)) {
     const pairs = makePairs(size.triangles, size.classes);
-    for (const name of size.classes.filter((n) => !settings.classes || settings.classes.includes(n.replace(/:.*/, ''))))
+    for (const name of size.classes.filter((n) => !settings.classes || settings.classes.includes(kindOf(n))))
       for (const certify of TOLERANCES) {
         // what samples vertices does not know a tolerance: once is enough
-        const row = { scan: size.triangles, ...benchPair(name, pairs[name], certify, peers.filter((peer) => PEERS[peer].certified || certify === TOLERANCES[0])) };
-        rows.push(row);
-        tell(row);
+        const asked = peers.filter((peer) => PEERS[peer].certified || certify === TOLERANCES[0]);
+        yield { class: kindOf(name), scan: size.triangles, ...benchPair(kindOf(name), pairs[name], certify, asked) };
       }
   }
-  return rows;
 }

@@ -12,7 +12,7 @@ export const settings = {
   peers: words(process.env.PEERS),
   runs: Number(process.env.RUNS ?? 3),
   largest: Number(process.env.SIZES ?? 5e6), // triangles of the largest scan
-  limit: Number(process.env.LIMIT ?? 120), // seconds that a peer gets
+  limit: Number(process.env.LIMIT ?? 90), // seconds that a peer gets
 };
 
 export const sum = (values) => values.reduce((a, b) => a + b, 0);
@@ -65,8 +65,9 @@ export function medianTimings(records) {
 
 /** One run of a peer: its answer, or { unfinished: why }. A peer that is killed, or fails, ends nothing else. */
 export function runPeer(program, args) {
-  const command = program.endsWith('.py') ? ['/usr/bin/python3', path.resolve('tests/bench', program)] : [path.join(bin, program)];
-  const ran = spawnSync(command[0], [...command.slice(1), ...args.map(String)],
+  const [command, ...first] = program.endsWith('.py')
+    ? ['/usr/bin/python3', path.resolve('tests/bench', program)] : [path.join(bin, program)];
+  const ran = spawnSync(command, [...first, ...args.map(String)],
     { encoding: 'utf8', timeout: 1000 * (2 * settings.limit + 120), killSignal: 'SIGKILL' });
   if (ran.status === 0) return JSON.parse(ran.stdout);
   if (ran.signal === 'SIGALRM') return { unfinished: `not in ${settings.limit} s` };
