@@ -30,6 +30,8 @@ function pairs(results) {
     console.log(pairLine(row, settings.limit));
     for (const text of row.contradictions)
       console.log(`*** CONTRADICTION: ${row.class} ${row.scan}, ${row.certify}: ${text}`);
+    for (const [peer, { unfinished }] of Object.entries(row.peers))
+      if (unfinished?.startsWith('failed')) console.log(`*** ${peer} ${unfinished}`);
     save(results);
   }
   results.summaries = Object.fromEntries(Object.keys(PEERS).map((peer) => [peer, summary(results.pairs, peer)]));

@@ -71,5 +71,6 @@ export function runPeer(program, args) {
     { encoding: 'utf8', timeout: 1000 * (2 * settings.limit + 120), killSignal: 'SIGKILL' });
   if (ran.status === 0) return JSON.parse(ran.stdout);
   if (ran.signal === 'SIGALRM') return { unfinished: `not in ${settings.limit} s` };
-  return { unfinished: `failed (${ran.signal ?? `status ${ran.status}`}): ${ran.stderr.trim().split('\n')[0]}` };
+  const why = ran.error?.message ?? ran.stderr.trim().split('\n')[0];
+  return { unfinished: `failed (${ran.signal ?? `status ${ran.status}`}): ${why}` };
 }

@@ -31,6 +31,7 @@ function remarks(row) {
     row.contradictions.length && 'CONTRADICTION'].filter(Boolean).join(', ');
 }
 
+/** A pair at one tolerance as a line. */
 export function pairLine(row, limit) {
   const peers = Object.keys(row.peers).map((peer) => `${peer} ${ratio(row, peer, limit) || '-'}`).join('  ');
   return `${row.class.padEnd(10)} ${count(row.triangles.reference).padStart(5)} / ${count(row.triangles.subject).padEnd(5)} ${row.certify}  `
@@ -53,23 +54,25 @@ function table(head, rows) {
   return [head, head.map((_, i) => (i ? '---:' : '---')), ...rows].map(line).join('\n');
 }
 
+const perTriangle = ({ timings, triangles }) => `${((1e6 * timings.statistics) / (triangles.subject + triangles.reference)).toFixed(2)} us`;
+
 function pairsTable(rows, limit) {
-  const head = ['pair', 'triangles', '1e-4', 'CGAL', '1e-6', 'CGAL', 'statistics', 'Embree', 'VTK', 'VTK finds', ''];
+  const head = ['pair', 'triangles', '1e-4', 'CGAL', '1e-6', 'CGAL', 'statistics', 'a triangle', 'Embree', 'VTK', 'VTK finds', ''];
   const loose = rows.filter((row) => row.certify === 1e-4);
   return table(head, loose.map((row) => {
     const strict = rows.find((r) => r.certify !== row.certify && r.class === row.class && r.scan === row.scan);
     return [row.class, `${count(row.triangles.reference)}, ${count(row.triangles.subject)}`,
       seconds(row.seconds), ratio(row, 'cgal', limit), seconds(strict.seconds), ratio(strict, 'cgal', limit),
-      seconds(row.timings.statistics), ratio(row, 'embree', limit),
+      seconds(row.timings.statistics), perTriangle(row), ratio(row, 'embree', limit),
       ratio(row, 'vtk_cell', limit), sampledShare(row.peers.vtk_cell, strict), remarks(strict) || remarks(row)];
   }));
 }
 
 function scaleTable({ series, exponents }) {
-  const head = ['scan, cage', ...STAGES, 'bytes a triangle'];
+  const head = ['scan, cage', ...STAGES, 'index of 1M', 'bytes a triangle', 'with the mapped file'];
   const line = (row) => [`${count(row.scan)}, ${count(row.quads)} quads`, ...STAGES.map((s) => seconds(row.timings[s])),
-    row.bytes_per_triangle.anonymous.toFixed(0)];
-  const last = (name) => (exponents[name] ? [['exponent', ...STAGES.map((s) => exponents[name][s].toFixed(2)), '']] : []);
+    seconds((row.timings.index / row.triangles) * 1e6), row.bytes_per_triangle.anonymous.toFixed(0), row.bytes_per_triangle.rss.toFixed(0)];
+  const last = (name) => (exponents[name] ? [['exponent', ...STAGES.map((s) => exponents[name][s].toFixed(2)), '', '', '']] : []);
   return Object.entries(series)
     .map(([name, rows]) => `Cage ${name}:\n\n${table(head, [...rows.map(line), ...last(name)])}`).join('\n\n');
 }
