@@ -4,7 +4,7 @@
 #   make test       install what is missing, build, run every test      (SUITE=c|api|page|... for one kind)
 #   make check      rooms, formatting, static analysis; what a change must pass besides the tests
 #   make arm64      cross-build for arm64, run its unit tests and compare its records under qemu-user
-#   make bench      timings into build/bench.json
+#   make bench      timings against CGAL, Embree and VTK into build/bench.json and build/bench.md
 #   make screenshots  pictures of every view into build/screenshots
 #   make format     rewrite the C sources in the house format
 #   make install    PREFIX=/usr/local

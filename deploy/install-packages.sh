@@ -17,7 +17,7 @@ fail() {
   exit 1
 }
 usage() {
-  printf 'usage: install-packages.sh [--missing] build|run|test|arm64...\n' >&2
+  printf 'usage: install-packages.sh [--missing] build|run|test|arm64|bench...\n' >&2
   exit 2
 }
 
@@ -27,7 +27,7 @@ if [ "${1:-}" = --missing ]; then
 fi
 [ $# -gt 0 ] || usage
 for group in "$@"; do
-  case $group in build | run | test | arm64) ;; *) usage ;; esac
+  case $group in build | run | test | arm64 | bench) ;; *) usage ;; esac
 done
 command -v dpkg-query >/dev/null 2>&1 || fail "this is not Debian; install what $list names by hand"
 

@@ -50,11 +50,6 @@ cppcheck:
 	    --suppress=missingIncludeSystem --suppress=normalCheckLevelMaxBranches -j $$(nproc) \
 	    -Iserver -D_GNU_SOURCE server && echo "cppcheck: nothing to report"
 
-# Seconds per stage of generated pairs into build/bench.json. Let nothing else run meanwhile.
-bench: packages-test
-	@$(MAKE) --no-print-directory BUILD=release all
-	@FETTLE=$(abspath build/release/fettle) node tests/bench/bench.mjs
-
 # The program and the unit tests of the rooms from base to measure for arm64, run under qemu-user; records of both
 # machines must be the same bytes. Built without vectors by -O2: gcc 12's cross compiler fails on some at -O3.
 ARM64_ROOT     := $(CURDIR)/build/arm64/root

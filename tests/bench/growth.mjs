@@ -1,0 +1,55 @@
+// growth.mjs - our own stages alone: how they grow with the scan, and how fast the readers are.
+import { statSync } from 'node:fs';
+import { growthExponent, makePairs, measure, medianTimings, settings } from './run.mjs';
+
+const SCANS = [34000, 134000, 536000, 1000000, 2100000, 5000000];
+const FIXED_CAGE = 12500; // quads; the other cage has one for twenty triangles
+export const STAGES = ['process', 'read', 'topology', 'quality', 'index', 'hausdorff', 'statistics'];
+
+const repeated = (run) => Array.from({ length: settings.runs }, run);
+
+function scaleRow(scan, quads, cage) {
+  const records = repeated(() => measure([cage, '--against', scan, '--threads', '2']));
+  const timings = medianTimings(records), [record] = records;
+  const scanned = record.reference.counts.faces, faces = record.subject.counts.faces, triangles = scanned + 2 * faces;
+  const each = (mib) => (mib * 2 ** 20) / triangles;
+  return { scan: scanned, quads: faces, triangles, timings, budget_exhausted: record.deviation.budget_exhausted,
+    bytes_per_triangle: { anonymous: each(timings.peak_anonymous_mib), rss: each(timings.peak_rss_mib) } };
+}
+
+/** OBJ scans from 34k to 5M triangles against one cage, and against cages that grow with them. */
+export function benchScale(tell) {
+  const series = { fixed: [], proportional: [] };
+  for (const triangles of SCANS.filter((n) => n <= settings.largest)) {
+    const growing = Math.round(triangles / 20);
+    const pairs = makePairs(triangles, ['scan', `cage:${FIXED_CAGE}`, `cage:${growing}`]);
+    for (const [name, quads] of [['fixed', FIXED_CAGE], ['proportional', growing]]) {
+      const row = scaleRow(pairs.obj.subject, quads, pairs[`cage:${quads}`].subject);
+      series[name].push(row);
+      tell(name, row);
+    }
+  }
+  const exponentsOf = (rows) => Object.fromEntries(
+    STAGES.map((stage) => [stage, growthExponent(rows.map((row) => [row.triangles, row.timings[stage]]))]));
+  const long = Object.entries(series).filter(([, rows]) => rows.length > 1);
+  return { series, exponents: Object.fromEntries(long.map(([name, rows]) => [name, exponentsOf(rows)])) };
+}
+
+/** Each format by one and by two threads, with what follows the reading of a mesh alone. Pages are in the cache. */
+export function benchReaders(tell) {
+  const triangles = Math.min(1000000, settings.largest);
+  const files = makePairs(triangles, ['scan']), rows = [];
+  for (const format of ['obj', 'ply', 'stl', 'off']) {
+    const file = files[format].subject, bytes = statSync(file).size;
+    measure([file, '--threads', '1']);
+    for (const threads of [1, 2]) {
+      const records = repeated(() => measure([file, '--threads', String(threads)]));
+      const timings = medianTimings(records);
+      const row = { format, bytes, threads, triangles: records[0].subject.counts.faces, timings,
+        mb_per_s: bytes / 1e6 / timings.read };
+      rows.push(row);
+      tell(row);
+    }
+  }
+  return rows;
+}

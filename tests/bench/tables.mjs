@@ -1,0 +1,109 @@
+// tables.mjs - the results as lines for the terminal and as Markdown ready for the README.
+import { geometricMean } from './run.mjs';
+import { STAGES } from './growth.mjs';
+
+export function seconds(value) {
+  if (value >= 1) return `${value.toFixed(2)} s`;
+  return `${(1000 * value).toFixed(value < 0.01 ? 2 : 0)} ms`;
+}
+const count = (n) => (n < 1e6 ? `${Math.round(n / 1000)}k` : `${(n / 1e6).toFixed(n < 1e7 ? 1 : 0)}M`);
+const times = (ratio) => `${ratio.toPrecision(ratio < 100 ? 2 : 3)}×`;
+
+/** How many times as long a peer took; where it did not end, at least how many. */
+function ratio(row, peer, limit) {
+  const answer = row.peers[peer];
+  if (!answer) return '';
+  if (!answer.unfinished) return times(answer.seconds / row.seconds);
+  if (answer.unfinished.startsWith('not in')) return `> ${times(limit / row.seconds)}`;
+  return answer.unfinished.replace(/[:(].*/, '').trim(); // "failed", "not started"
+}
+
+/** A sampled distance as a share of the certified one: the worse direction, of those that are not about 0. */
+function sampledShare(answer, { directions, error }) {
+  if (!answer || answer.unfinished) return '';
+  const shares = Object.entries(directions).filter(([, interval]) => interval.lower > error)
+    .map(([direction, interval]) => answer[direction] / interval.lower);
+  return shares.length ? `${Math.round(100 * Math.min(...shares))} %` : '';
+}
+
+function remarks(row) {
+  return [row.budget_exhausted && 'budget ended', row.width > row.error * (1 + 1e-9) && `width ${times(row.width / row.error)}`,
+    row.contradictions.length && 'CONTRADICTION'].filter(Boolean).join(', ');
+}
+
+/** A pair at one tolerance as a line. */
+export function pairLine(row, limit) {
+  const peers = Object.keys(row.peers).map((peer) => `${peer} ${ratio(row, peer, limit) || '-'}`).join('  ');
+  return `${row.class.padEnd(10)} ${count(row.triangles.reference).padStart(5)} / ${count(row.triangles.subject).padEnd(5)} ${row.certify}  `
+    + `${seconds(row.seconds).padStart(8)}  statistics ${seconds(row.timings.statistics).padStart(8)}  ${peers}  ${remarks(row)}`;
+}
+
+/** Over the pairs that a peer finished: geometric mean and least ratio, and how many it did not finish. */
+export function summary(rows, peer) {
+  const asked = rows.filter((row) => row.peers[peer]);
+  const done = asked.filter((row) => !row.peers[peer].unfinished);
+  if (!done.length) return null;
+  const ratios = done.map((row) => row.peers[peer].seconds / row.seconds), least = Math.min(...ratios);
+  const worst = done[ratios.indexOf(least)];
+  return { pairs: done.length, unfinished: asked.length - done.length, geometric_mean: geometricMean(ratios), least,
+    least_at: `${worst.class} ${count(worst.scan)} at ${worst.certify}` };
+}
+
+function table(head, rows) {
+  const line = (cells) => `| ${cells.join(' | ')} |`;
+  return [head, head.map((_, i) => (i ? '---:' : '---')), ...rows].map(line).join('\n');
+}
+
+const perTriangle = ({ timings, triangles }) => `${((1e6 * timings.statistics) / (triangles.subject + triangles.reference)).toFixed(2)} us`;
+
+function pairsTable(rows, limit) {
+  const head = ['pair', 'triangles', '1e-4', 'CGAL', '1e-6', 'CGAL', 'statistics', 'a triangle', 'Embree', 'VTK', 'VTK finds', ''];
+  const loose = rows.filter((row) => row.certify === 1e-4);
+  return table(head, loose.map((row) => {
+    const strict = rows.find((r) => r.certify !== row.certify && r.class === row.class && r.scan === row.scan);
+    return [row.class, `${count(row.triangles.reference)}, ${count(row.triangles.subject)}`,
+      seconds(row.seconds), ratio(row, 'cgal', limit), seconds(strict.seconds), ratio(strict, 'cgal', limit),
+      seconds(row.timings.statistics), perTriangle(row), ratio(row, 'embree', limit),
+      ratio(row, 'vtk_cell', limit), sampledShare(row.peers.vtk_cell, strict), remarks(strict) || remarks(row)];
+  }));
+}
+
+function scaleTable({ series, exponents }) {
+  const head = ['scan, cage', ...STAGES, 'index of 1M', 'bytes a triangle', 'with the mapped file'];
+  const line = (row) => [`${count(row.scan)}, ${count(row.quads)} quads`, ...STAGES.map((s) => seconds(row.timings[s])),
+    seconds((row.timings.index / row.triangles) * 1e6), row.bytes_per_triangle.anonymous.toFixed(0), row.bytes_per_triangle.rss.toFixed(0)];
+  const last = (name) => (exponents[name] ? [['exponent', ...STAGES.map((s) => exponents[name][s].toFixed(2)), '', '', '']] : []);
+  return Object.entries(series)
+    .map(([name, rows]) => `Cage ${name}:\n\n${table(head, [...rows.map(line), ...last(name)])}`).join('\n\n');
+}
+
+function readersTable(rows) {
+  const head = ['format', 'MB', 'one thread, MB/s', 'two threads, MB/s', 'topology and quality, two threads'];
+  return table(head, rows.filter((r) => r.threads === 1).map((one) => {
+    const two = rows.find((r) => r.format === one.format && r.threads === 2);
+    return [one.format, (one.bytes / 1e6).toFixed(0), one.mb_per_s.toFixed(0), two.mb_per_s.toFixed(0),
+      seconds(two.timings.topology + two.timings.quality)];
+  }));
+}
+
+const PEER_NAMES = { cgal: 'CGAL, bounded error', embree: 'Embree, vertices only', vtk_cell: 'VTK, vertices to faces',
+  vtk_point: 'VTK, vertices to vertices' };
+
+export function summaryTable(summaries) {
+  const rows = Object.entries(summaries).filter(([, of]) => of);
+  return table(['against', 'geometric mean', 'least', 'at', 'pairs', 'not finished'], rows.map(([peer, of]) =>
+    [PEER_NAMES[peer], times(of.geometric_mean), times(of.least), of.least_at, of.pairs, of.unfinished]));
+}
+
+export function markdown(results) {
+  const { machine: m, versions: v, runs, limit, pairs, summaries, scale, readers } = results;
+  const parts = [`${m.cpu}, ${m.cores} cores, ${m.memory_gib} GiB, ${m.system}, Linux ${m.kernel}, ${m.compiler}; `
+    + `fettle ${m.fettle} with two threads; medians of ${runs}; CGAL ${v.cgal}, Embree ${v.embree}, VTK ${v.vtk}.`];
+  if (pairs)
+    parts.push('Two certified maxima, index included, and how many times as long each peer takes at its best setting '
+      + `(>: it did not end within ${limit} s):`, summaryTable(summaries), pairsTable(pairs, limit));
+  if (scale) parts.push('`fettle measure` of a cage against an OBJ scan, as the scan grows:', scaleTable(scale));
+  if (readers)
+    parts.push(`Reading ${count(readers[0].triangles)} triangles, hashing included, file in the page cache:`, readersTable(readers));
+  return `${parts.join('\n\n')}\n`;
+}
