@@ -103,6 +103,14 @@ static void count_region(const struct mend_region *region, struct exact_sum *fil
     mend->holes_opened += (int64_t)region->holes_opened;
     if (region->kind == MEND_FILLED)
         exact_sum_add(filled_volume, region->volume);
+    if (region->kind != MEND_REPLACED || isnan(region->distance.upper))
+        return;
+    if (!(region->distance.lower <= mend->largest_move.lower)) {
+        mend->largest_move.lower = region->distance.lower;
+        mend->largest_move_at = region->farthest;
+    }
+    if (!(region->distance.upper <= mend->largest_move.upper))
+        mend->largest_move.upper = region->distance.upper;
 }
 
 static bool list_regions(const struct mend_regions *regions, struct mend *mend, struct arena *keep,
@@ -132,27 +140,30 @@ static bool list_regions(const struct mend_regions *regions, struct mend *mend, 
     return true;
 }
 
-static bool find_regions(const struct measure_input *subject, const struct measure_input *reference,
-                         const struct mend_match *match, struct mend *mend, struct arena *keep,
-                         struct arena *held, struct arena scratch, struct error *err)
+static bool find_regions(const struct mend_pair *pair, const struct mend_match *match, struct mend *mend,
+                         struct arena *keep, struct arena *held, struct arena scratch, struct error *err)
 {
     struct mend_edges edges;
     struct mend_regions regions;
 
     return mend_edges_build(match, &edges, held, scratch, err)
-           && mend_regions_build(subject, reference, match, &edges, &regions, held, scratch, err)
+           && mend_regions_build(pair, match, &edges, &regions, held, scratch, err)
            && list_regions(&regions, mend, keep, scratch, err);
 }
 
-bool mend_build(const struct measure_input *subject, const struct measure_input *reference,
-                const struct progress *progress, struct mend *mend, struct arena *keep, struct arena scratch,
-                struct error *err)
+bool mend_build(const struct mend_pair *pair, const struct progress *progress, struct mend *mend,
+                struct arena *keep, struct arena scratch, struct error *err)
 {
+    const struct measure_input *subject = pair->subject, *reference = pair->reference;
     struct mend_match match;
     struct arena held; /* half of scratch: what is not used is never touched */
 
     *mend = (struct mend){
-        .holes_filled = MEASURE_UNDEFINED, .holes_opened = MEASURE_UNDEFINED, .filled_volume = NAN};
+        .holes_filled = MEASURE_UNDEFINED,
+        .holes_opened = MEASURE_UNDEFINED,
+        .filled_volume = NAN,
+        .largest_move = {NAN, NAN},
+    };
     for (int kind = 0; kind < MEND_KIND_COUNT; kind++)
         mend->by_kind[kind] = MEASURE_UNDEFINED;
     if (!arena_split(&scratch, arena_left(&scratch) / 2, &held))
@@ -168,7 +179,6 @@ bool mend_build(const struct measure_input *subject, const struct measure_input 
     measure_areas(subject, reference, &match, mend);
     mend->volume_change = volume_change(subject, reference);
     mend->moves = measure_moves(subject, reference);
-    return (match.shared_count == 0
-            || find_regions(subject, reference, &match, mend, keep, &held, scratch, err))
+    return (match.shared_count == 0 || find_regions(pair, &match, mend, keep, &held, scratch, err))
            && tell(progress, 1, err);
 }

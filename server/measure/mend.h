@@ -30,7 +30,8 @@
 #ifndef MEASURE_MEND_H
 #define MEASURE_MEND_H
 
-#include "measure/measure_input.h"
+#include "measure/deviation.h"
+#include "measure/deviation_faces.h"
 #include "measure/mesh_report.h"
 
 enum mend_kind { MEND_FILLED, MEND_EXTENDED, MEND_ADDED, MEND_REPLACED, MEND_REMOVED, MEND_KIND_COUNT };
@@ -45,8 +46,11 @@ struct mend_region {
     size_t open_edges_new;  /* open in the subject, not in the reference */
     size_t holes_filled;    /* 0 where nothing was added */
     size_t holes_opened;    /* connected sets of edges, all newly open; 0 where nothing was removed */
-    double outline;         /* length of the edges it shares with unchanged faces */
-    vec3 centre;            /* mean of its faces, weighted by area */
+    struct interval
+        distance;   /* of its farthest point from the other mesh; NaN where no distances were given */
+    vec3 farthest;  /* where the lower end was found */
+    double outline; /* length of the edges it shares with unchanged faces */
+    vec3 centre;    /* mean of its faces, weighted by area */
     aabb bounds;
     int64_t first_added, first_removed; /* lowest face of the subject, of the reference */
 };
@@ -73,14 +77,22 @@ struct mend {
     int64_t holes_filled, holes_opened;
     double filled_volume; /* sum over the kind `filled`; NaN where one of them is not defined */
     int64_t by_kind[MEND_KIND_COUNT];
+    struct interval largest_move; /* the greatest distance of a region replaced; NaN where none has one */
+    vec3 largest_move_at;
     size_t region_total, region_count;
     struct mend_region *regions; /* the MEASURE_LIST_MAX with most area added or removed, largest first */
 };
 
+struct mend_pair {
+    const struct measure_input *subject, *reference;
+    /* Of each face to the other mesh, and the certified greatest of them; NULL: regions get no distance. */
+    const struct face_distances *subject_distances, *reference_distances;
+    double subject_upper, reference_upper;
+};
+
 /* Tells stage "mend". Regions come from keep. The same for any number of threads. ERROR_LIMIT when an arena
  * is too small, ERROR_CANCELLED when progress says stop. */
-bool mend_build(const struct measure_input *subject, const struct measure_input *reference,
-                const struct progress *progress, struct mend *mend, struct arena *keep, struct arena scratch,
-                struct error *err);
+bool mend_build(const struct mend_pair *pair, const struct progress *progress, struct mend *mend,
+                struct arena *keep, struct arena scratch, struct error *err);
 
 #endif
