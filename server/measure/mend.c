@@ -141,13 +141,16 @@ static bool list_regions(const struct mend_regions *regions, struct mend *mend, 
 }
 
 static bool find_regions(const struct mend_pair *pair, const struct mend_match *match, struct mend *mend,
-                         struct arena *keep, struct arena *held, struct arena scratch, struct error *err)
+                         struct arena *keep, struct arena scratch, struct error *err)
 {
     struct mend_edges edges;
     struct mend_regions regions;
+    struct arena held; /* half of scratch: what is not used is never touched */
 
-    return mend_edges_build(match, &edges, held, scratch, err)
-           && mend_regions_build(pair, match, &edges, &regions, held, scratch, err)
+    if (!arena_split(&scratch, arena_left(&scratch) / 2, &held))
+        return arena_error(err);
+    return mend_edges_build(match, &edges, &held, scratch, err)
+           && mend_regions_build(pair, match, &edges, &regions, &held, scratch, err)
            && list_regions(&regions, mend, keep, scratch, err);
 }
 
@@ -156,7 +159,7 @@ bool mend_build(const struct mend_pair *pair, const struct progress *progress, s
 {
     const struct measure_input *subject = pair->subject, *reference = pair->reference;
     struct mend_match match;
-    struct arena held; /* half of scratch: what is not used is never touched */
+    struct arena matched;
 
     *mend = (struct mend){
         .holes_filled = MEASURE_UNDEFINED,
@@ -166,10 +169,10 @@ bool mend_build(const struct mend_pair *pair, const struct progress *progress, s
     };
     for (int kind = 0; kind < MEND_KIND_COUNT; kind++)
         mend->by_kind[kind] = MEASURE_UNDEFINED;
-    if (!arena_split(&scratch, arena_left(&scratch) / 2, &held))
+    if (!arena_split(&scratch, mend_match_bytes(subject->mesh, reference->mesh), &matched))
         return arena_error(err);
     if (!tell(progress, 0, err)
-        || !mend_match_build(subject->mesh, reference->mesh, subject->threads, &match, &held, scratch, err)
+        || !mend_match_build(subject->mesh, reference->mesh, subject->threads, &match, &matched, scratch, err)
         || !tell(progress, 0.6, err))
         return false;
     mend->shared_faces = match.shared_count;
@@ -179,6 +182,6 @@ bool mend_build(const struct mend_pair *pair, const struct progress *progress, s
     measure_areas(subject, reference, &match, mend);
     mend->volume_change = volume_change(subject, reference);
     mend->moves = measure_moves(subject, reference);
-    return (match.shared_count == 0 || find_regions(pair, &match, mend, keep, &held, scratch, err))
+    return (match.shared_count == 0 || find_regions(pair, &match, mend, keep, scratch, err))
            && tell(progress, 1, err);
 }

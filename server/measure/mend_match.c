@@ -321,6 +321,13 @@ static bool match_faces(struct mend_match *match, size_t threads, struct arena s
     return true;
 }
 
+size_t mend_match_bytes(const struct mesh *subject, const struct mesh *reference)
+{
+    size_t numbers = subject->vertex_count + reference->vertex_count + subject->face_count + reference->face_count;
+
+    return numbers * sizeof(uint32_t) + subject->face_count * sizeof(bool) + 1024; /* alignment and guards */
+}
+
 bool mend_match_build(const struct mesh *subject, const struct mesh *reference, size_t threads,
                       struct mend_match *match, struct arena *keep, struct arena scratch, struct error *err)
 {

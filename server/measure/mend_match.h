@@ -25,6 +25,9 @@ struct mend_match {
     size_t shared_count, turned_count;
 };
 
+/* Bytes of `keep` that mend_match_build takes at most. */
+size_t mend_match_bytes(const struct mesh *subject, const struct mesh *reference);
+
 /* The same for any number of threads. ERROR_LIMIT when an arena is too small. */
 bool mend_match_build(const struct mesh *subject, const struct mesh *reference, size_t threads,
                       struct mend_match *match, struct arena *keep, struct arena scratch, struct error *err);
