@@ -323,7 +323,8 @@ static bool match_faces(struct mend_match *match, size_t threads, struct arena s
 
 size_t mend_match_bytes(const struct mesh *subject, const struct mesh *reference)
 {
-    size_t numbers = subject->vertex_count + reference->vertex_count + subject->face_count + reference->face_count;
+    size_t numbers =
+        subject->vertex_count + reference->vertex_count + subject->face_count + reference->face_count;
 
     return numbers * sizeof(uint32_t) + subject->face_count * sizeof(bool) + 1024; /* alignment and guards */
 }

@@ -26,7 +26,11 @@ export function Mend(el) {
     redraw(
       el,
       h('p', { class: 'summary', text: summary(mend) }),
-      mend.regions.length > 0 ? h('div', { class: 'scroll' }, table(mend.regions.slice(0, shown))) : null,
+      mend.regions.length > 0 ? h(
+            'div',
+            { class: 'scroll', tabindex: '0', role: 'region', 'aria-label': say('mend.caption'), data: { scroll: 'mend' } },
+            table(mend.regions.slice(0, shown)),
+          ) : null,
       mend.regions.length > shown
         ? h('button', {
             data: { key: 'more regions' },
@@ -70,7 +74,6 @@ export function Mend(el) {
     return h(
       'table',
       { class: 'ledger' },
-      h('caption', { class: 'hide', text: say('mend.caption') }),
       h(
         'thead',
         {},
