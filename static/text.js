@@ -307,7 +307,7 @@ export const TEXT = {
   'mend.head.added': 'Added',
   'mend.head.removed': 'Removed',
   'mend.head.volume': 'Volume',
-  'mend.head.distance': 'Farthest',
+  'mend.head.move': 'Moved by',
   'mend.kind.filled': 'filled',
   'mend.kind.extended': 'extended',
   'mend.kind.added': 'added',

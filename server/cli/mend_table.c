@@ -76,14 +76,14 @@ static void print_volume(const struct line *line, double volume)
         print_unit(line, "\xc2\xb3");
 }
 
-static void print_distance(const struct line *line, struct interval distance)
+static void print_move(const struct line *line, struct interval distance)
 {
     char digits[MEASURE_TEXT_SIZE];
 
     if (isnan(distance.upper))
         return;
     measure_text_interval(distance.lower, distance.upper, digits);
-    fprintf(line->out, "; moved by up to %s", digits);
+    fprintf(line->out, "; moved by %s", digits);
     print_unit(line, "");
 }
 
@@ -94,7 +94,7 @@ static void print_region(const struct line *line, const struct mend_region *regi
     print_exchange(line, region);
     print_openings(line, region);
     print_volume(line, region->volume);
-    print_distance(line, region->distance);
+    print_move(line, region->move.distance);
     fputc('\n', line->out);
 }
 

@@ -36,14 +36,14 @@ static json_t *kinds_json(struct tree *tree, const struct mend *mend)
     return object;
 }
 
-static json_t *distance_json(struct tree *tree, struct interval distance, vec3 at)
+static json_t *move_json(struct tree *tree, const struct mend_move *move)
 {
-    if (isnan(distance.upper))
+    if (isnan(move->distance.upper))
         return json_null();
     json_t *object = tree_object(tree);
-    tree_put_real(tree, object, "lower", distance.lower);
-    tree_put_real(tree, object, "upper", distance.upper);
-    tree_put_point(tree, object, "at", at);
+    tree_put_real(tree, object, "lower", move->distance.lower);
+    tree_put_real(tree, object, "upper", move->distance.upper);
+    tree_put_point(tree, object, "at", move->at);
     return object;
 }
 
@@ -56,7 +56,7 @@ static json_t *region_json(struct tree *tree, const struct mend_region *region)
     tree_put_real(tree, object, "added_area", region->added_area);
     tree_put_real(tree, object, "removed_area", region->removed_area);
     tree_put_real(tree, object, "volume", region->volume);
-    tree_put(tree, object, "distance", distance_json(tree, region->distance, region->farthest));
+    tree_put(tree, object, "move", move_json(tree, &region->move));
     tree_put_count(tree, object, "open_edges_gone", region->open_edges_gone);
     tree_put_count(tree, object, "open_edges_new", region->open_edges_new);
     tree_put_count(tree, object, "holes_filled", region->holes_filled);
@@ -84,7 +84,7 @@ json_t *tree_mend(struct tree *tree, const struct run *run)
     tree_put_real(tree, object, "added_area", mend->added_area);
     tree_put_real(tree, object, "removed_area", mend->removed_area);
     tree_put(tree, object, "farthest_change", farthest_change_json(tree, &run->deviation));
-    tree_put(tree, object, "largest_move", distance_json(tree, mend->largest_move, mend->largest_move_at));
+    tree_put(tree, object, "largest_move", move_json(tree, &mend->largest_move));
     tree_put(tree, object, "moved_vertices", moves_json(tree, &mend->moves));
     tree_put_real(tree, object, "volume_change", mend->volume_change);
     tree_put_integer(tree, object, "holes_filled", mend->holes_filled);

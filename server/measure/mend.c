@@ -5,6 +5,7 @@
 
 #include "measure/exact_sum.h"
 #include "measure/face_geometry.h"
+#include "measure/mend_move.h"
 #include "measure/mend_regions.h"
 #include "measure/position_key.h"
 #include "measure/ranking.h"
@@ -103,18 +104,29 @@ static void count_region(const struct mend_region *region, struct exact_sum *fil
     mend->holes_opened += (int64_t)region->holes_opened;
     if (region->kind == MEND_FILLED)
         exact_sum_add(filled_volume, region->volume);
-    if (region->kind != MEND_REPLACED || isnan(region->distance.upper))
-        return;
-    if (!(region->distance.lower <= mend->largest_move.lower)) {
-        mend->largest_move.lower = region->distance.lower;
-        mend->largest_move_at = region->farthest;
-    }
-    if (!(region->distance.upper <= mend->largest_move.upper))
-        mend->largest_move.upper = region->distance.upper;
 }
 
-static bool list_regions(const struct mend_regions *regions, struct mend *mend, struct arena *keep,
-                         struct arena scratch, struct error *err)
+static bool measure_move(const struct mend_regions *regions, size_t r, double width,
+                         struct mend_region *region, struct mend_move *largest, struct arena scratch,
+                         struct error *err)
+{
+    struct mend_move *move = &region->move;
+
+    if (region->kind != MEND_REPLACED)
+        return true;
+    if (!mend_move_measure(regions, r, width, move, scratch, err))
+        return false;
+    if (!(move->distance.lower <= largest->distance.lower)) {
+        largest->distance.lower = move->distance.lower;
+        largest->at = move->at;
+    }
+    if (!(move->distance.upper <= largest->distance.upper))
+        largest->distance.upper = move->distance.upper;
+    return true;
+}
+
+static bool list_regions(const struct mend_regions *regions, double width, const struct progress *progress,
+                         struct mend *mend, struct arena *keep, struct arena scratch, struct error *err)
 {
     struct exact_sum filled_volume = {0, 0};
     size_t total = regions->edges->region_count, kept = total < MEASURE_LIST_MAX ? total : MEASURE_LIST_MAX;
@@ -133,15 +145,21 @@ static bool list_regions(const struct mend_regions *regions, struct mend *mend, 
     }
     mend->filled_volume = exact_sum_value(filled_volume);
     ranking_sort(ranking, total);
-    for (size_t i = 0; i < kept; i++)
+    for (size_t i = 0; i < kept; i++) {
         mend->regions[i] = mend_regions_report(regions, ranking[i].index);
+        if (!tell(progress, 0.8 + 0.2 * (double)i / (double)kept, err)
+            || !measure_move(regions, ranking[i].index, width, &mend->regions[i], &mend->largest_move,
+                             scratch, err))
+            return false;
+    }
     mend->region_total = total;
     mend->region_count = kept;
     return true;
 }
 
-static bool find_regions(const struct mend_pair *pair, const struct mend_match *match, struct mend *mend,
-                         struct arena *keep, struct arena scratch, struct error *err)
+static bool find_regions(const struct measure_input *subject, const struct measure_input *reference,
+                         const struct mend_match *match, double width, const struct progress *progress,
+                         struct mend *mend, struct arena *keep, struct arena scratch, struct error *err)
 {
     struct mend_edges edges;
     struct mend_regions regions;
@@ -150,14 +168,14 @@ static bool find_regions(const struct mend_pair *pair, const struct mend_match *
     if (!arena_split(&scratch, arena_left(&scratch) / 2, &held))
         return arena_error(err);
     return mend_edges_build(match, &edges, &held, scratch, err)
-           && mend_regions_build(pair, match, &edges, &regions, &held, scratch, err)
-           && list_regions(&regions, mend, keep, scratch, err);
+           && mend_regions_build(subject, reference, match, &edges, &regions, &held, scratch, err)
+           && list_regions(&regions, width, progress, mend, keep, scratch, err);
 }
 
-bool mend_build(const struct mend_pair *pair, const struct progress *progress, struct mend *mend,
-                struct arena *keep, struct arena scratch, struct error *err)
+bool mend_build(const struct measure_input *subject, const struct measure_input *reference, double width,
+                const struct progress *progress, struct mend *mend, struct arena *keep, struct arena scratch,
+                struct error *err)
 {
-    const struct measure_input *subject = pair->subject, *reference = pair->reference;
     struct mend_match match;
     struct arena matched;
 
@@ -165,7 +183,7 @@ bool mend_build(const struct mend_pair *pair, const struct progress *progress, s
         .holes_filled = MEASURE_UNDEFINED,
         .holes_opened = MEASURE_UNDEFINED,
         .filled_volume = NAN,
-        .largest_move = {NAN, NAN},
+        .largest_move = {{NAN, NAN}, {NAN, NAN, NAN}},
     };
     for (int kind = 0; kind < MEND_KIND_COUNT; kind++)
         mend->by_kind[kind] = MEASURE_UNDEFINED;
@@ -182,6 +200,7 @@ bool mend_build(const struct mend_pair *pair, const struct progress *progress, s
     measure_areas(subject, reference, &match, mend);
     mend->volume_change = volume_change(subject, reference);
     mend->moves = measure_moves(subject, reference);
-    return (match.shared_count == 0 || find_regions(pair, &match, mend, keep, scratch, err))
+    return (match.shared_count == 0
+            || find_regions(subject, reference, &match, width, progress, mend, keep, scratch, err))
            && tell(progress, 1, err);
 }

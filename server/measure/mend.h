@@ -15,6 +15,9 @@
  * A hole is a connected set of open edges of the reference that the region closes all of; loops that touch
  * count as one.
  *
+ * The move of a region replaced is the two-sided Hausdorff distance between what was removed and what was put
+ * in its place.
+ *
  * The volume of a region is that between its surface before and after, positive where material was added.
  * Where both end at the same edges it is exact but for rounding. Where they do not - at a hole, a flap, a
  * border - the gap between their ends is closed by a cone: from the mean of the edges of the gap, weighted by
@@ -31,17 +34,23 @@
 #define MEASURE_MEND_H
 
 #include "measure/deviation.h"
-#include "measure/deviation_faces.h"
 #include "measure/mesh_report.h"
 
 enum mend_kind { MEND_FILLED, MEND_EXTENDED, MEND_ADDED, MEND_REPLACED, MEND_REMOVED, MEND_KIND_COUNT };
 const char *mend_kind_name(enum mend_kind kind);
+
+/* A certified distance, and where its lower end was found. */
+struct mend_move {
+    struct interval distance;
+    vec3 at;
+};
 
 struct mend_region {
     enum mend_kind kind;
     size_t added_faces, removed_faces;
     double added_area, removed_area;
     double volume;
+    struct mend_move move;  /* of a region replaced; NaN in others */
     size_t open_edges_gone; /* open in the reference, not in the subject */
     size_t open_edges_new;  /* open in the subject, not in the reference */
     size_t holes_filled;    /* 0 where nothing was added */
@@ -77,22 +86,16 @@ struct mend {
     int64_t holes_filled, holes_opened;
     double filled_volume; /* sum over the kind `filled`; NaN where one of them is not defined */
     int64_t by_kind[MEND_KIND_COUNT];
-    struct interval largest_move; /* the greatest distance of a region replaced; NaN where none has one */
-    vec3 largest_move_at;
+    struct mend_move largest_move; /* of the regions listed; NaN where none was replaced */
     size_t region_total, region_count;
     struct mend_region *regions; /* the MEASURE_LIST_MAX with most area added or removed, largest first */
 };
 
-struct mend_pair {
-    const struct measure_input *subject, *reference;
-    /* Of each face to the other mesh, and the certified greatest of them; NULL: regions get no distance. */
-    const struct face_distances *subject_distances, *reference_distances;
-    double subject_upper, reference_upper;
-};
-
-/* Tells stage "mend". Regions come from keep. The same for any number of threads. ERROR_LIMIT when an arena
- * is too small, ERROR_CANCELLED when progress says stop. */
-bool mend_build(const struct mend_pair *pair, const struct progress *progress, struct mend *mend,
-                struct arena *keep, struct arena scratch, struct error *err);
+/* width: wanted width of the intervals of moves, a length. Tells stage "mend". Regions come from keep. The
+ * same for any number of threads. ERROR_LIMIT when an arena is too small, ERROR_CANCELLED when progress says
+ * stop. */
+bool mend_build(const struct measure_input *subject, const struct measure_input *reference, double width,
+                const struct progress *progress, struct mend *mend, struct arena *keep, struct arena scratch,
+                struct error *err);
 
 #endif

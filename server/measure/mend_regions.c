@@ -77,18 +77,17 @@ static int outward_of(const struct mend_regions *regions)
     return 1;
 }
 
-bool mend_regions_build(const struct mend_pair *pair, const struct mend_match *match,
-                        const struct mend_edges *edges, struct mend_regions *regions, struct arena *keep,
-                        struct arena scratch, struct error *err)
+bool mend_regions_build(const struct measure_input *subject, const struct measure_input *reference,
+                        const struct mend_match *match, const struct mend_edges *edges,
+                        struct mend_regions *regions, struct arena *keep, struct arena scratch,
+                        struct error *err)
 {
     *regions = (struct mend_regions){
-        .input = {[MEND_REFERENCE] = pair->reference, [MEND_SUBJECT] = pair->subject},
-        .distances = {[MEND_REFERENCE] = pair->reference_distances, [MEND_SUBJECT] = pair->subject_distances},
-        .upper = {[MEND_REFERENCE] = pair->reference_upper, [MEND_SUBJECT] = pair->subject_upper},
+        .input = {[MEND_REFERENCE] = reference, [MEND_SUBJECT] = subject},
         .match = match,
         .edges = edges,
-        .unit = larger(pair->subject->unit, pair->reference->unit),
-        .guard = smaller(pair->subject->guard, pair->reference->guard),
+        .unit = larger(subject->unit, reference->unit),
+        .guard = smaller(subject->guard, reference->guard),
         .latest = ARENA_NEW(keep, uint32_t, edges->point_count),
         .set = ARENA_NEW(keep, uint32_t, edges->count),
         .gaps = ARENA_NEW(keep, struct mend_gap, edges->count),
@@ -155,21 +154,6 @@ static void add_moment(const struct mend_regions *regions, enum mend_side side, 
     exact_sum_add(&sums->moment[2], mean.z / (double)size * area);
 }
 
-static void add_distance(const struct mend_regions *regions, enum mend_side side, uint32_t f,
-                         struct mend_region *region)
-{
-    const struct face_distances *distances = regions->distances[side];
-
-    if (!distances)
-        return;
-    if (!(distances->peak[f] <= region->distance.lower)) {
-        region->distance.lower = distances->peak[f];
-        region->farthest = distances->at[f];
-    }
-    if (!(distances->upper[f] <= region->distance.upper))
-        region->distance.upper = smaller(distances->upper[f], regions->upper[side]);
-}
-
 static void add_faces(const struct mend_regions *regions, size_t r, struct region_sums *sums,
                       struct mend_region *region)
 {
@@ -186,7 +170,6 @@ static void add_faces(const struct mend_regions *regions, size_t r, struct regio
         exact_sum_add(&sums->area[side], regions->input[side]->face_area[f]);
         add_volume(regions, side, f, sums);
         add_moment(regions, side, f, sums);
-        add_distance(regions, side, f, region);
         for (size_t k = 0; k < mesh_face_size(mesh, f); k++)
             region->bounds = aabb_include(region->bounds, mesh->positions[mesh_face(mesh, f)[k]]);
     }
@@ -348,8 +331,7 @@ struct mend_region mend_regions_report(const struct mend_regions *regions, size_
     struct mend_region region = {.bounds = aabb_empty(),
                                  .first_added = MEASURE_UNDEFINED,
                                  .first_removed = MEASURE_UNDEFINED,
-                                 .distance = {NAN, NAN},
-                                 .farthest = {NAN, NAN, NAN}};
+                                 .move = {{NAN, NAN}, {NAN, NAN, NAN}}};
 
     add_faces(regions, r, &sums, &region);
     add_edges(regions, r, &sums, &region);

@@ -9,8 +9,6 @@ struct mend_gap;
 
 struct mend_regions {
     const struct measure_input *input[MEND_SIDES];
-    const struct face_distances *distances[MEND_SIDES]; /* NULL: none */
-    double upper[MEND_SIDES];                           /* none of them is greater */
     const struct mend_match *match;
     const struct mend_edges *edges;
     uint32_t *change_begin; /* [region count + 1] into changes */
@@ -24,9 +22,10 @@ struct mend_regions {
     struct mend_gap *gaps;  /* [edge count] */
 };
 
-bool mend_regions_build(const struct mend_pair *pair, const struct mend_match *match,
-                        const struct mend_edges *edges, struct mend_regions *regions, struct arena *keep,
-                        struct arena scratch, struct error *err);
+bool mend_regions_build(const struct measure_input *subject, const struct measure_input *reference,
+                        const struct mend_match *match, const struct mend_edges *edges,
+                        struct mend_regions *regions, struct arena *keep, struct arena scratch,
+                        struct error *err);
 
 /* One at a time: it writes into the room that regions keep. */
 struct mend_region mend_regions_report(const struct mend_regions *regions, size_t r);

@@ -113,16 +113,12 @@ static bool compare_limit(struct workshop *shop, const struct side *subject, con
 static bool tell_mend(struct workshop *shop, const struct side *subject, const struct side *reference,
                       struct run *run)
 {
-    const struct mend_pair pair = {
-        .subject = &subject->input,
-        .reference = &reference->input,
-        .subject_upper = run->deviation.subject_to_reference.max.distance.upper,
-        .reference_upper = run->deviation.reference_to_subject.max.distance.upper,
-    };
+    double width = run->settings.deviation.certify * reference->input.diagonal;
 
     run->has_mend = true;
     return stage_clock_enter(&shop->clock, "mend", shop->err)
-           && mend_build(&pair, &shop->clock.progress, &run->mend, shop->keep, shop->scratch, shop->err);
+           && mend_build(&subject->input, &reference->input, width, &shop->clock.progress, &run->mend,
+                         shop->keep, shop->scratch, shop->err);
 }
 
 /* What of the subject is compared: a scan is its faces, and has no limit surface. */

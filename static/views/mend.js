@@ -69,7 +69,7 @@ export function Mend(el) {
   }
 
   function table(regions) {
-    const measured = regions.some((region) => region.distance !== null);
+    const measured = regions.some((region) => region.move !== null);
     const head = (key, number) => h('th', { scope: 'col', class: number ? 'n' : null, text: say(`mend.head.${key}`) });
     return h(
       'table',
@@ -86,7 +86,7 @@ export function Mend(el) {
           head('added', true),
           head('removed', true),
           head('volume', true),
-          measured ? head('distance', true) : null,
+          measured ? head('move', true) : null,
         ),
       ),
       h('tbody', {}, regions.map((region) => row(region, measured))),
@@ -104,7 +104,7 @@ export function Mend(el) {
       number(faces(region.added_faces, region.added_area)),
       number(faces(region.removed_faces, region.removed_area)),
       number(volume(region.volume)),
-      measured ? number(distance(region.distance)) : null,
+      measured ? number(move(region.move)) : null,
     );
   }
 
@@ -132,7 +132,7 @@ export function Mend(el) {
     return withUnit(formatDifference(value * factor), unit);
   }
 
-  function distance(interval) {
+  function move(interval) {
     if (interval === null) return say('mend.none');
     const { factor, unit } = unitFor('length', state.fileUnit, state.unit);
     return withUnit(formatInterval(interval.lower * factor, interval.upper * factor, say('interval.to')), unit);

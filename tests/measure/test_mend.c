@@ -25,8 +25,7 @@ static struct mend mend_threaded(const struct mesh *subject, const struct mesh *
         measure_input_build_threaded(subject, MESH_SCAN, threads, NULL, &a, &inputs, pair_arena(1), &err)
             && measure_input_build_threaded(reference, MESH_SCAN, threads, NULL, &b, &inputs, pair_arena(1),
                                             &err)
-            && mend_build(&(struct mend_pair){.subject = &a, .reference = &b}, NULL, &mend, &keep,
-                          pair_arena(1), &err),
+            && mend_build(&a, &b, 1e-4, NULL, &mend, &keep, pair_arena(1), &err),
         "%s", err.text);
     return mend;
 }
@@ -379,6 +378,10 @@ Test(mend, replaced_faces_around_a_moved_vertex)
     expect_close(region->outline, 4 + 2 * sqrt(2), 1e-14, "outline");
     cr_expect(mend.moves.defined && mend.moves.count == 1 && mend.moves.vertex == 24);
     cr_expect(eq(dbl, mend.moves.largest, 0.75));
+    /* the tip is nearest to the flat faces below it */
+    expect_interval(region->move.distance, 0.75, 0, 1.1e-4, "move");
+    expect_close(vec3_distance(region->move.at, (vec3){3, 3, 0.75}), 0, 1e-4, "tip");
+    cr_expect(mend.largest_move.distance.upper == region->move.distance.upper);
     cr_expect(mend.holes_filled == 0 && mend.by_kind[MEND_REPLACED] == 1);
 }
 
@@ -396,6 +399,7 @@ Test(mend, replaced_cut_of_the_same_flat_place_has_no_volume)
     cr_expect(mend.regions[0].kind == MEND_REPLACED && mend.regions[0].added_faces == 4);
     cr_expect(eq(dbl, mend.regions[0].volume, 0));
     cr_expect(eq(dbl, mend.regions[0].added_area, mend.regions[0].removed_area));
+    expect_interval(mend.regions[0].move.distance, 0, 0, 1.1e-4, "move");
 }
 
 Test(mend, shells_added_and_removed_have_their_own_volume)
@@ -416,6 +420,7 @@ Test(mend, shells_added_and_removed_have_their_own_volume)
     expect_close(vec3_distance(mend.regions[0].centre, (vec3){9.25, 0.25, 0.25}), 0, 1e-14, "centre");
     cr_expect(eq(dbl, mend.regions[1].bounds.min.y, 9));
     expect_close(mend.volume_change, 0.015625 - 0.125, 1e-12, "both are closed");
+    cr_expect(isnan(mend.regions[0].move.distance.upper) && isnan(mend.largest_move.distance.upper));
     cr_expect(mend.holes_filled == 0 && mend.holes_opened == 0);
 }
 
@@ -564,47 +569,6 @@ Test(mend, odd_fin_on_a_closed_edge_is_added)
     expect_close(mend.regions[0].outline, 2, 0, "one edge");
 }
 
-/* Distances as another step would give them: 0 but on the faces named. */
-static struct face_distances distances_of(struct arena *arena, size_t count)
-{
-    struct face_distances distances = {count, ARENA_ZERO(arena, double, count),
-                                       ARENA_ZERO(arena, double, count), ARENA_ZERO(arena, double, count),
-                                       ARENA_ZERO(arena, vec3, count)};
-    cr_assert(distances.at != NULL);
-    return distances;
-}
-
-Test(mend, whole_distances_are_those_of_the_changed_faces)
-{
-    struct arena *arena = fixture_arena();
-    struct arena inputs = pair_arena(0), keep = pair_arena(2);
-    struct mesh grid = fixture_grid(arena, 6, 6), stray = fixture_moved(arena, &grid, 0.1, (vec3){0, 0, 9}),
-                raw = fixture_joined(arena, &grid, &stray),
-                mended = fixture_moved(arena, &grid, 1, (vec3){0, 0, 0});
-    struct face_distances of_subject = distances_of(arena, 36), of_reference = distances_of(arena, 72);
-    struct measure_input a, b;
-    struct mend_pair pair = {&a, &b, &of_subject, &of_reference, 0.5, 9.5};
-    struct error err = {.text = ""};
-    struct mend mend;
-
-    mended.positions[24].z = 0.5; /* faces 14, 15, 20, 21 */
-    of_subject.peak[20] = 0.25;
-    of_subject.upper[20] = 0.375;
-    of_subject.at[20] = (vec3){3, 3, 0.5};
-    of_subject.upper[14] = 0.75; /* a coarse bound: the maximum is known better */
-    of_reference.peak[36] = 9;
-    of_reference.upper[71] = 9.25;
-    cr_assert(measure_input_build(&mended, MESH_SCAN, NULL, &a, &inputs, pair_arena(1), &err)
-              && measure_input_build(&raw, MESH_SCAN, NULL, &b, &inputs, pair_arena(1), &err)
-              && mend_build(&pair, NULL, &mend, &keep, pair_arena(1), &err));
-    cr_assert(mend.region_total == 2 && mend.regions[0].kind == MEND_REPLACED);
-    cr_expect(mend.regions[0].distance.lower == 0.25 && mend.regions[0].distance.upper == 0.5);
-    cr_expect(eq(dbl, mend.regions[0].farthest.z, 0.5));
-    cr_expect(mend.regions[1].distance.lower == 9 && mend.regions[1].distance.upper == 9.25);
-    cr_expect(mend.largest_move.lower == 0.25 && mend.largest_move.upper == 0.5,
-              "not that of what was removed");
-}
-
 /* Many places of a closed mesh moved at once: what it encloses changes by the sum over the regions. */
 Test(mend, whole_volume_change_is_the_sum_over_regions)
 {
@@ -697,15 +661,13 @@ Test(mend, whole_ends_with_an_error_where_memory_or_patience_does)
     for (size_t bytes = 64; !ok; bytes += bytes / 4) {
         struct arena scratch, keep = pair_arena(2), whole = pair_arena(1);
         cr_assert(arena_split(&whole, bytes, &scratch));
-        ok = mend_build(&(struct mend_pair){.subject = &a, .reference = &b}, NULL, &mend, &keep, scratch,
-                        &err);
+        ok = mend_build(&a, &b, 1e-4, NULL, &mend, &keep, scratch, &err);
         refused += !ok;
         cr_expect(ok || err.code == ERROR_LIMIT);
     }
     cr_expect(gt(sz, refused, 10));
     struct arena keep = pair_arena(2);
     struct progress progress = {refuse, NULL};
-    cr_expect(not(mend_build(&(struct mend_pair){.subject = &a, .reference = &b}, &progress, &mend, &keep,
-                             pair_arena(1), &err)));
+    cr_expect(not(mend_build(&a, &b, 1e-4, &progress, &mend, &keep, pair_arena(1), &err)));
     cr_expect(err.code == ERROR_CANCELLED);
 }
