@@ -290,6 +290,43 @@ export const TEXT = {
   'metric.min_angle': 'Least corner angle, °',
   'metric.max_angle': 'Greatest corner angle, °',
 
+  // what a mend changed
+  'mend.title': 'Changed by {version}',
+  'mend.against': 'against {reference}',
+  'mend.anew':
+    'No face is in both files: the mesh was made anew, or a format rounded its coordinates. The deviation above tells how far they are apart.',
+  'mend.none': '—',
+  'mend.same': 'Nothing is changed: both files hold the same faces.',
+  'mend.summary':
+    '{share} of its area is left alone: those faces are in both files, to the last bit. {added} was added, {removed} removed.',
+  'mend.turned': { one: '{n} face is turned over.', other: '{n} faces are turned over.' },
+  'mend.caption': 'Changed regions, largest first',
+  'mend.head.change': 'Change',
+  'mend.head.openings': 'Openings',
+  'mend.head.place': 'Place',
+  'mend.head.added': 'Added',
+  'mend.head.removed': 'Removed',
+  'mend.head.volume': 'Volume',
+  'mend.head.move': 'Moved by',
+  'mend.kind.filled': 'filled',
+  'mend.kind.extended': 'extended',
+  'mend.kind.added': 'added',
+  'mend.kind.replaced': 'replaced',
+  'mend.kind.removed': 'removed',
+  'mend.closed': { one: '{n} hole closed, {edges} edges', other: '{n} holes closed, {edges} edges' },
+  'mend.opened': { one: '{n} hole opened, {edges} edges', other: '{n} holes opened, {edges} edges' },
+  'mend.fewer': { one: '{n} open edge fewer', other: '{n} open edges fewer' },
+  'mend.further': { one: '{n} open edge more', other: '{n} open edges more' },
+  'mend.faces': { one: '{n} face, {area}', other: '{n} faces, {area}' },
+  'mend.volume.undefined': 'not defined: faces run against each other',
+  'mend.volume.note':
+    'The volume of a filled hole is counted from the cone that joins the edges of the hole to their mean: a flat hole filled flat has none.',
+  'mend.more': { one: 'Show {n} more', other: 'Show more: {n} left' },
+  'mend.cut': {
+    one: 'The record lists {n} of {total}, largest first.',
+    other: 'The record lists {n} of {total}, largest first.',
+  },
+
   // findings
   'findings.title': 'Findings of {version}',
   'findings.filter': 'Filter findings',
@@ -356,6 +393,7 @@ export const TEXT = {
   'stage.hausdorff': 'greatest deviation',
   'stage.statistics': 'statistics',
   'stage.limit': 'limit surface',
+  'stage.mend': 'what the mend changed',
   'stage.findings': 'findings',
   'live.lost': 'The server is silent. What is shown may be old; the page keeps asking.',
   'toast.show': 'Show',

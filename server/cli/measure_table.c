@@ -2,6 +2,7 @@
 #include "cli/measure_table.h"
 
 #include "cli/measure_text.h"
+#include "cli/mend_table.h"
 #include "json/measures.h"
 #include "json/run_json.h"
 
@@ -105,6 +106,8 @@ static bool is_row(const struct measure_definition *measure, const struct run *r
         return false;
     if (!run->has_deviation_limit && strncmp(measure->path, "deviation_limit.", 16) == 0)
         return false;
+    if (!run->has_mend && strncmp(measure->path, "mend.", 5) == 0)
+        return false;
     return run->kind == MESH_CAGE ? measure->of_cage : measure->of_scan;
 }
 
@@ -180,6 +183,8 @@ static void print_group(FILE *out, const struct measure_group *group, const stru
         titled = true;
         print_row(out, &measures->measures[i], record, run);
     }
+    if (titled && strcmp(group->id, "mend") == 0)
+        mend_table_print(&run->mend, run->settings.units, out);
     if (run->has_deviation && strcmp(group->id, "lost") == 0)
         print_coverage(out, run, &run->deviation.reference_to_subject);
     if (run->has_deviation && strcmp(group->id, "invented") == 0)

@@ -144,15 +144,21 @@ static const char *direction_word(enum measure_direction direction)
                                                    : "none";
 }
 
+/* Needs the reference. */
+static bool is_of_pair(const struct measure_definition *measure)
+{
+    return !strncmp(measure->path, "deviation", 9) || !strncmp(measure->path, "mend.", 5);
+}
+
 static json_t *row_tree(const struct measure_definition *measure, size_t m, const struct column *columns,
                         size_t run_count, size_t baseline)
 {
-    bool of_deviation = !strncmp(measure->path, "deviation", 9), ok = true;
+    bool of_pair = is_of_pair(measure), ok = true;
     struct row row = {json_array(), json_array(), json_array(), json_array(), json_array(), json_array()};
     for (size_t r = 0; ok && r < run_count; r++) {
         const struct column *column = &columns[r];
         ok = row_add(&row, measure, &column->readings[m], &columns[baseline].readings[m], r == baseline,
-                     of_deviation ? column->deviation_comparable : column->comparable);
+                     of_pair ? column->deviation_comparable : column->comparable);
     }
     json_t *tree =
         json_pack("{s:s, s:s, s:s, s:o, s:s, s:o, s:o, s:o, s:o}", "measure", measure->path, "name",
@@ -169,14 +175,15 @@ static json_t *row_tree(const struct measure_definition *measure, size_t m, cons
     return NULL;
 }
 
-/* Measures of the kinds that are there; those of the limit surface only where a run measured it. */
+/* Measures of the kinds that are there; those of the limit surface and of a mend only where a run has them.
+ */
 static bool is_shown(const struct measure_definition *measure, size_t m, const struct compared_run *runs,
                      const struct column *columns, size_t run_count)
 {
-    bool of_limit = !strncmp(measure->path, "deviation_limit.", 16);
+    bool seldom = !strncmp(measure->path, "deviation_limit.", 16) || !strncmp(measure->path, "mend.", 5);
     for (size_t r = 0; r < run_count; r++)
         if ((strcmp(runs[r].run->kind, "cage") ? measure->of_scan : measure->of_cage)
-            && !(of_limit && isnan(columns[r].readings[m].value)))
+            && !(seldom && isnan(columns[r].readings[m].value)))
             return true;
     return false;
 }

@@ -225,6 +225,7 @@ static json_t *timings_json(struct tree *tree, const struct run_timings *timings
     tree_put_real(tree, object, "hausdorff", timings->hausdorff);
     tree_put_real(tree, object, "statistics", timings->statistics);
     tree_put_real(tree, object, "limit", timings->limit);
+    tree_put_real(tree, object, "mend", timings->mend);
     tree_put_real(tree, object, "findings", timings->findings);
     tree_put_real(tree, object, "total", timings->total);
     tree_put_real(tree, object, "peak_rss_mib", timings->peak_rss_mib);
@@ -247,6 +248,7 @@ struct json_t *run_to_json(const struct run *run, struct error *err)
     tree_put(&tree, record, "deviation", deviation_json(&tree, run, run->has_deviation, &run->deviation));
     tree_put(&tree, record, "deviation_limit",
              deviation_json(&tree, run, run->has_deviation_limit, &run->deviation_limit));
+    tree_put(&tree, record, "mend", run->has_mend ? tree_mend(&tree, run) : json_null());
     put_findings(&tree, record, run);
     tree_put(&tree, record, "timings", timings_json(&tree, &run->timings));
     if (tree.failed) {

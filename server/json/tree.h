@@ -33,5 +33,7 @@ json_t *tree_counts(struct tree *tree, const size_t *values, size_t count);
 
 /* report_json.c, for run_json.c: the mesh report of one file. */
 json_t *tree_mesh_report(struct tree *tree, const struct run_mesh *mesh, enum run_units units);
+/* mend_json.c: what a mended scan changed. */
+json_t *tree_mend(struct tree *tree, const struct run *run);
 
 #endif

@@ -3,24 +3,7 @@
 
 #include <string.h>
 
-#include "base/mix64.h"
-
-static bool same_position(vec3 a, vec3 b)
-{
-    return a.x == b.x && a.y == b.y && a.z == b.z;
-}
-
-static uint64_t hash_position(vec3 p)
-{
-    double parts[3] = {p.x + 0.0, p.y + 0.0, p.z + 0.0}; /* -0 becomes 0 */
-    uint64_t hash = 0;
-    for (size_t i = 0; i < 3; i++) {
-        uint64_t bits;
-        memcpy(&bits, &parts[i], sizeof bits);
-        hash = mix64(hash ^ bits);
-    }
-    return hash;
-}
+#include "measure/position_key.h"
 
 /* Referenced vertices whose exact position (+0 = -0) an earlier one has: open addressing, at most half full.
  */
@@ -39,8 +22,8 @@ static bool count_coincident(const struct measure_input *input, size_t *coincide
         if (input->fans.vertex_class_count[v] == 0)
             continue;
         vec3 p = mesh->positions[v];
-        size_t at = (size_t)hash_position(p) & mask;
-        while (table[at] != UINT32_MAX && !same_position(mesh->positions[table[at]], p))
+        size_t at = (size_t)position_hash(p) & mask;
+        while (table[at] != UINT32_MAX && !position_equal(mesh->positions[table[at]], p))
             at = (at + 1) & mask;
         if (table[at] == UINT32_MAX)
             table[at] = v;

@@ -1,8 +1,8 @@
 /* deviation_surface.c - the common frame, the index of each surface, and the triangles both have. */
 #include "measure/deviation_surface.h"
 
-#include "base/mix64.h"
 #include "base/tasks.h"
+#include "measure/position_key.h"
 
 #include <float.h>
 #include <math.h>
@@ -138,25 +138,6 @@ bool deviation_surface_build(const struct measure_input *input, const struct dev
     return surface->shared || arena_error(err);
 }
 
-static uint64_t hash_double(double x)
-{
-    uint64_t bits;
-
-    x += 0.0; /* -0 becomes +0 */
-    memcpy(&bits, &x, sizeof bits);
-    return bits;
-}
-
-static uint64_t hash_point(vec3 p)
-{
-    return mix64(hash_double(p.x) + mix64(hash_double(p.y) + mix64(hash_double(p.z))));
-}
-
-static bool same_point(vec3 a, vec3 b)
-{
-    return a.x == b.x && a.y == b.y && a.z == b.z;
-}
-
 static bool same_triangle(const struct deviation_surface *a, uint32_t s, const struct deviation_surface *b,
                           uint32_t t)
 {
@@ -164,7 +145,7 @@ static bool same_triangle(const struct deviation_surface *a, uint32_t s, const s
         bool same = true;
         for (int i = 0; i < 3 && same; i++) {
             int j = turn < 3 ? (i + turn) % 3 : (5 - i + turn) % 3;
-            same = same_point(deviation_surface_corner(a, s, i), deviation_surface_corner(b, t, j));
+            same = position_equal(deviation_surface_corner(a, s, i), deviation_surface_corner(b, t, j));
         }
         if (same)
             return true;
@@ -196,7 +177,7 @@ static void hash_points(void *context, size_t chunk)
     struct sharer *sharer = context;
 
     for (size_t v = chunk * CHUNK; v < chunk_end(chunk, sharer->surface->point_count); v++)
-        sharer->hashes[v] = hash_point(sharer->surface->points[v]);
+        sharer->hashes[v] = position_hash(sharer->surface->points[v]);
 }
 
 /* The same for any order of the corners. */

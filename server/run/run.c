@@ -109,6 +109,18 @@ static bool compare_limit(struct workshop *shop, const struct side *subject, con
     return true;
 }
 
+/* What a mended scan has that the scan before it has not, and the other way. */
+static bool tell_mend(struct workshop *shop, const struct side *subject, const struct side *reference,
+                      struct run *run)
+{
+    double width = run->settings.deviation.certify * reference->input.diagonal;
+
+    run->has_mend = true;
+    return stage_clock_enter(&shop->clock, "mend", shop->err)
+           && mend_build(&subject->input, &reference->input, width, &shop->clock.progress, &run->mend,
+                         shop->keep, shop->scratch, shop->err);
+}
+
 /* What of the subject is compared: a scan is its faces, and has no limit surface. */
 static bool settle_surface(struct run *run, struct error *err)
 {
@@ -153,6 +165,8 @@ static bool measure_all(struct workshop *shop, const struct run_input *subject_f
         return false;
     if (reference_file && run->settings.surface != SURFACE_CONTROL
         && !compare_limit(shop, &subject, &reference, want_fields, run))
+        return false;
+    if (reference_file && run->kind == MESH_SCAN && !tell_mend(shop, &subject, &reference, run))
         return false;
     return list_findings(shop, &subject, reference_file ? &reference : NULL, run);
 }

@@ -9,6 +9,7 @@
 #include "measure/deviation.h"
 #include "measure/finding.h"
 #include "measure/limit_deviation.h"
+#include "measure/mend.h"
 #include "measure/mesh_report.h"
 
 #define RUN_DEFINITIONS 1 /* raised when the meaning or value of any measure changes */
@@ -36,7 +37,7 @@ struct run_settings {
 struct run_settings run_settings_default(void);
 
 struct run_timings { /* seconds */
-    double read, topology, quality, index, hausdorff, statistics, limit, findings, total;
+    double read, topology, quality, index, hausdorff, statistics, limit, mend, findings, total;
     double peak_rss_mib, peak_anonymous_mib;
 };
 
@@ -55,6 +56,8 @@ struct run {
     struct deviation deviation;
     bool has_deviation_limit; /* of a cage's limit surface */
     struct deviation deviation_limit;
+    bool has_mend; /* of a scan against a scan */
+    struct mend mend;
     struct finding_list findings;
     struct deviation_fields fields; /* filled only when asked for */
     struct run_timings timings;

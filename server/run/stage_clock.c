@@ -22,7 +22,7 @@ static double *timing_of(struct run_timings *timings, const char *stage)
     } stages[] = {
         {"read", &timings->read},   {"topology", &timings->topology},   {"quality", &timings->quality},
         {"index", &timings->index}, {"hausdorff", &timings->hausdorff}, {"statistics", &timings->statistics},
-        {"limit", &timings->limit}, {"findings", &timings->findings},
+        {"limit", &timings->limit}, {"mend", &timings->mend},           {"findings", &timings->findings},
     };
     for (size_t i = 0; i < sizeof stages / sizeof stages[0]; i++)
         if (strcmp(stage, stages[i].name) == 0)

@@ -8,6 +8,7 @@ import { say, sayList, sayWith } from '../say.js';
 import { versionName } from '../specimen-state.js';
 import { Findings } from './findings.js';
 import { Histograms } from './histograms.js';
+import { Mend } from './mend.js';
 import { SpecimenLabel } from './specimen-label.js';
 import { TrendCharts } from './trend-charts.js';
 import { VersionTable } from './version-table.js';
@@ -22,11 +23,13 @@ export function SpecimenView(el) {
     table: part('part'),
     trends: part('some'),
     shapes: part('some'),
+    mend: part('part'),
     findings: part('part'),
   };
   const heads = {
     versions: h('h2', { id: 'versions' }),
     charts: h('h2', { id: 'charts' }),
+    mend: h('h2', { id: 'mend' }),
     findings: h('h2', { id: 'findings', tabindex: '-1' }),
   };
   let mounted = false;
@@ -35,6 +38,7 @@ export function SpecimenView(el) {
   VersionTable(parts.table);
   TrendCharts(parts.trends);
   Histograms(parts.shapes);
+  Mend(parts.mend);
   Findings(parts.findings);
 
   el.addEventListener('show', (event) => {
@@ -67,6 +71,7 @@ export function SpecimenView(el) {
           heads.charts,
           h('div', { class: 'charts' }, parts.trends, parts.shapes),
         ),
+        h('section', { 'aria-labelledby': 'mend' }, heads.mend, parts.mend),
         h('section', { 'aria-labelledby': 'findings' }, heads.findings, parts.findings),
         h('p', { class: 'caution', text: say('caution') }),
       );
@@ -92,6 +97,20 @@ export function SpecimenView(el) {
       chosen: state.chosenRecord,
       baseline: state.baselineRecord,
       metric: state.query.chart,
+    });
+    const mend = state.chosenRecord?.record.mend ?? null;
+    redraw(
+      heads.mend,
+      say('mend.title', { version: state.chosen ? versionName(state.chosen) : '' }),
+      h('small', { text: state.chosen?.against ? say('mend.against', { reference: state.nameOf(state.chosen.against) }) : '' }),
+    );
+    heads.mend.parentElement.hidden = mend === null;
+    give(parts.mend, 'show', {
+      run: state.chosenRun,
+      mend,
+      fileUnit: state.specimen.units,
+      unit: state.unit,
+      pointText: state.pointText,
     });
     redraw(
       heads.findings,

@@ -4,7 +4,7 @@ import assert from 'node:assert/strict';
 import { readFileSync } from 'node:fs';
 import { createRequire } from 'node:module';
 import { after, before, describe, test } from 'node:test';
-import { cube, makeCollection, makeSpecimen, meshFile, openPage, startBrowser, startService } from './support.mjs';
+import { cube, makeCollection, makeMendedScan, makeSpecimen, meshFile, openPage, startBrowser, startService } from './support.mjs';
 
 const AXE = readFileSync(createRequire(import.meta.url).resolve('axe-core/axe.min.js'), 'utf8');
 const TAGS = ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice'];
@@ -13,11 +13,13 @@ let service;
 let browser;
 let made;
 let empty;
+let repaired;
 before(async () => {
   service = await startService();
   browser = await startBrowser();
   made = await makeCollection(service.address);
   empty = await makeSpecimen(service.address, 'NH-0500', 'Nothing measured yet');
+  repaired = await makeMendedScan(service.address, 'NH-0501');
 });
 after(async () => {
   await browser?.close();
@@ -30,6 +32,10 @@ const views = [
   {
     name: 'specimen with findings',
     go: (page) => open(page, `#/specimen/${made.specimen.id}?version=${made.cages[1].id}`, '.findings li'),
+  },
+  {
+    name: 'specimen with a mended scan',
+    go: (page) => open(page, `#/specimen/${repaired.specimen.id}`, 'section[aria-labelledby=mend] td'),
   },
   { name: 'specimen without versions', go: (page) => open(page, `#/specimen/${empty.id}`, '.empty') },
   {

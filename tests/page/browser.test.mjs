@@ -1,6 +1,6 @@
 // browser.test.mjs - the page in a real browser, over a real service.
 //   upload_*    by the file input: a new specimen, its cage, duplicates, files that cannot be read, two at once, trying again
-//   compare_*   baseline, rows that differ, order, deep links, the card of a number, CSV
+//   compare_*   baseline, rows that differ, order, deep links, the card of a number, CSV, what a mend changed
 //   change_*    withdraw, another reference, label
 //   keys_*      upload, specimen and comparison without a pointer
 // The cubes' measures are known on paper: a quad cube left open at n inner faces has n loops of 4 open edges; a cube
@@ -12,6 +12,7 @@ import {
   cube,
   jobsEnd,
   makeCollection,
+  makeMendedScan,
   makeSpecimen,
   makeVersion,
   meshFile,
@@ -346,6 +347,22 @@ describe('compare', () => {
     await page.getByText('brought by a script').waitFor();
     await page.getByText('NH-0305 cage 2 is measured.').waitFor();
     await page.locator('.summary').getByText('Against cage 1, cage 2 is').waitFor();
+  });
+
+  inPage('compare_tells_what_a_mend_of_the_scan_changed', async (page) => {
+    const { specimen, raw } = await makeMendedScan(service.address, 'NH-0302');
+    await open(page, `#/specimen/${specimen.id}`);
+    const section = page.getByRole('region', { name: 'Changed by scan 2' });
+    await section.locator('td').first().waitFor();
+    assert.match(await section.textContent(), /against scan 1.*99\.5\s%.*4\smm² was added, 0\smm² removed/);
+    assert.deepEqual(
+      (await section.locator('tbody tr').first().locator('th, td').allTextContents()).slice(0, 2),
+      ['filled', '1 hole closed, 4 edges'],
+    );
+    assert.match(await section.locator('tbody tr').textContent(), /2\sfaces, 4\smm²—0\smm³/);
+    await open(page, `#/specimen/${specimen.id}?version=${raw.id}`);
+    await page.getByRole('heading', { name: 'Findings of scan 1' }).waitFor();
+    assert.ok(await page.locator('section:has(#mend)').isHidden(), 'a scan by itself');
   });
 
   inPage('compare_leads_from_a_run_to_its_version', async (page) => {

@@ -192,3 +192,18 @@ export async function makeCollection(address) {
   }
   return { specimen, scan, cages };
 }
+
+/** A specimen with a raw scan, a cube of 432 triangles with a hole of one square, and the scan whose hole is filled flat. */
+export async function makeMendedScan(address, catalogueNumber) {
+  const specimen = await makeSpecimen(address, catalogueNumber, 'Cube, mended');
+  const raw = await makeVersion(address, specimen.id, cube(6, 12, { triangles: true, without: [5] }), {
+    kind: 'scan',
+    name: 'raw.obj',
+  });
+  const mended = await makeVersion(address, specimen.id, cube(6, 12, { triangles: true }), {
+    kind: 'scan',
+    made_from: raw.id,
+    name: 'mended.obj',
+  });
+  return { specimen, raw, mended };
+}
