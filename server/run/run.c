@@ -1,6 +1,7 @@
 /* run.c - the order of one measurement: read both files, look at each mesh, compare them, list the places. */
 #include "run/run.h"
 
+#include "measure/deviation_faces.h"
 #include "measure/measure_input.h"
 #include "run/run_memory.h"
 #include "run/stage_clock.h"
@@ -122,12 +123,30 @@ static bool settle_surface(struct run *run, struct error *err)
     return true;
 }
 
+/* Lost and invented places are those of the faces as they are. */
 static bool list_findings(struct workshop *shop, const struct side *subject, const struct side *reference,
                           struct run *run)
 {
-    return stage_clock_enter(&shop->clock, "findings", shop->err)
+    struct face_distances of_subject, of_reference;
+    struct arena faces;
+    const struct finding_distances distances = {
+        .settings = &run->settings.deviation,
+        .deviation = &run->deviation,
+        .of_subject = &of_subject,
+        .of_reference = &of_reference,
+        .length_unit = run->settings.units == UNITS_UNKNOWN ? "" : run_units_name(run->settings.units),
+    };
+
+    if (!stage_clock_enter(&shop->clock, "findings", shop->err))
+        return false;
+    if (!arena_split(&shop->scratch, arena_left(&shop->scratch) / 2, &faces))
+        return arena_error(shop->err);
+    return (!run->has_deviation
+            || deviation_faces_find(&subject->input, &reference->input, shop->threads, &of_subject,
+                                    &of_reference, &faces, shop->scratch, shop->err))
            && findings_build(&subject->input, &run->subject.report, reference ? &reference->input : NULL,
-                             reference ? &run->reference.report : NULL, &run->findings, shop->keep,
+                             reference ? &run->reference.report : NULL,
+                             run->has_deviation ? &distances : NULL, &run->findings, shop->keep,
                              shop->scratch, shop->err);
 }
 
