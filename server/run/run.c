@@ -123,9 +123,17 @@ static bool settle_surface(struct run *run, struct error *err)
     return true;
 }
 
-/* Lost and invented places are those of the faces as they are. */
 static bool list_findings(struct workshop *shop, const struct side *subject, const struct side *reference,
-                          struct run *run)
+                          const struct finding_distances *distances, struct run *run)
+{
+    return findings_build(&subject->input, &run->subject.report, reference ? &reference->input : NULL,
+                          reference ? &run->reference.report : NULL, distances, &run->findings, shop->keep,
+                          shop->scratch, shop->err);
+}
+
+/* The findings of two meshes; lost and invented places are those of the faces as they are. */
+static bool list_findings_of_pair(struct workshop *shop, const struct side *subject,
+                                  const struct side *reference, struct run *run)
 {
     struct face_distances of_subject, of_reference;
     struct arena faces;
@@ -137,17 +145,11 @@ static bool list_findings(struct workshop *shop, const struct side *subject, con
         .length_unit = run->settings.units == UNITS_UNKNOWN ? "" : run_units_name(run->settings.units),
     };
 
-    if (!stage_clock_enter(&shop->clock, "findings", shop->err))
-        return false;
     if (!arena_split(&shop->scratch, arena_left(&shop->scratch) / 2, &faces))
         return arena_error(shop->err);
-    return (!run->has_deviation
-            || deviation_faces_find(&subject->input, &reference->input, shop->threads, &of_subject,
-                                    &of_reference, &faces, shop->scratch, shop->err))
-           && findings_build(&subject->input, &run->subject.report, reference ? &reference->input : NULL,
-                             reference ? &run->reference.report : NULL,
-                             run->has_deviation ? &distances : NULL, &run->findings, shop->keep,
-                             shop->scratch, shop->err);
+    return deviation_faces_find(&subject->input, &reference->input, shop->threads, &of_subject, &of_reference,
+                                &faces, shop->scratch, shop->err)
+           && list_findings(shop, subject, reference, &distances, run);
 }
 
 /* reference_file is NULL where there is none. */
@@ -173,7 +175,10 @@ static bool measure_all(struct workshop *shop, const struct run_input *subject_f
     if (reference_file && run->settings.surface != SURFACE_CONTROL
         && !compare_limit(shop, &subject, &reference, want_fields, run))
         return false;
-    return list_findings(shop, &subject, reference_file ? &reference : NULL, run);
+    if (!stage_clock_enter(&shop->clock, "findings", shop->err))
+        return false;
+    return run->has_deviation ? list_findings_of_pair(shop, &subject, &reference, run)
+                              : list_findings(shop, &subject, reference_file ? &reference : NULL, NULL, run);
 }
 
 bool run_measure(const struct run_input *subject, const struct run_input *reference,

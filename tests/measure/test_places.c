@@ -243,6 +243,26 @@ Test(places, field_on_no_face_has_no_place)
     cr_expect(eq(sz, find(&field).total, 0));
 }
 
+Test(places, field_with_too_little_memory_is_refused)
+{
+    struct field field = field_on(fixture_grid(fixture_arena(), 20, 20));
+    for (size_t f = 0; f < 400; f += 7)
+        set(&field, f, 2);
+    field.request.gap = 1.5;
+    size_t bytes = 0;
+    bool ok = false;
+    for (; !ok && bytes < (size_t)1 << 20; bytes += 1000) {
+        struct arena whole = field.scratch, keep = field.keep, part;
+        struct place_list list;
+        struct error err = {.text = ""};
+        cr_assert(arena_split(&whole, bytes, &part));
+        ok = places_find(&field.measured->input, &field.distances, &field.request, &list, &keep, part, &err);
+        cr_expect(ok || err.code == ERROR_LIMIT, "%zu bytes: %s", bytes, err.text);
+    }
+    cr_expect(ok);
+    cr_expect(bytes > 10000);
+}
+
 /* Slow and obvious: faces that share a vertex are one group; so are groups with vertices within the gap, by
  * the shortest ways between all pairs of vertices (R. W. Floyd 1962). label[f] is the lowest face of the
  * place of f, SIZE_MAX where there is none. */
