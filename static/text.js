@@ -364,6 +364,8 @@ export const TEXT = {
   'finding.open_loop': 'Open loop',
   'finding.nonmanifold_vertex': 'Pinched vertex',
   'finding.stray_shell': 'Stray shell',
+  'finding.lost': 'Lost',
+  'finding.invented': 'Invented',
   'figure.number': 'Fig. {number}.',
   'figure.along': 'Seen along',
   'figure.label': {
@@ -527,7 +529,8 @@ export const TEXT = {
   'word.faceSize.means':
     'The edge length that a remesh aimed at; in parentheses its share of the diagonal of the scan’s box.',
   'word.finding': 'Finding',
-  'word.finding.means': 'One place that somebody may want to mend.',
+  'word.finding.means':
+    'One place that somebody may want to mend. Lost and invented places are patches farther from the other surface than the level that the measures name; without a tolerance that is a rule of thumb, and marked as likely.',
   'word.run': 'Run',
   'word.run.means': 'One measurement of one version, alone or against a scan. It is kept for good.',
   'shape.conforms': 'done, or in order',

@@ -9,7 +9,7 @@
 #include <math.h>
 #include <string.h>
 
-enum { NAME_WIDTH = 28, VALUE_WIDTH = 20, FINDINGS_SHOWN = 10 };
+enum { NAME_WIDTH = 28, VALUE_WIDTH = 20, FINDINGS_SHOWN = 4 /* of a kind */ };
 
 #define SUBJECT_PREFIX "subject."
 
@@ -193,15 +193,24 @@ static void print_group(FILE *out, const struct measure_group *group, const stru
         print_control_share(out, run);
 }
 
+/* Whether the i-th finding is among the first of its kind. */
+static bool is_shown(const struct finding_list *findings, size_t i)
+{
+    return i < FINDINGS_SHOWN || findings->entries[i - FINDINGS_SHOWN].kind != findings->entries[i].kind;
+}
+
 static void print_findings(FILE *out, const struct run *run)
 {
     const struct finding_list *findings = &run->findings;
-    size_t shown = findings->count < FINDINGS_SHOWN ? findings->count : FINDINGS_SHOWN;
+    size_t shown = 0;
 
-    if (shown)
+    if (findings->count)
         fputs("\nPlaces\n", out);
-    for (size_t i = 0; i < shown; i++) {
+    for (size_t i = 0; i < findings->count; i++) {
         const struct finding *finding = &findings->entries[i];
+        if (!is_shown(findings, i))
+            continue;
+        shown++;
         fprintf(out, "  %-8s at (%.5g, %.5g, %.5g)%s: %s\n", finding_severity_name(finding->severity),
                 finding->at.x, finding->at.y, finding->at.z,
                 finding->mesh == FINDING_REFERENCE ? " of the reference" : "", finding->text);

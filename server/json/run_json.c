@@ -123,6 +123,19 @@ static json_t *signed_json(struct tree *tree, const struct signed_deviation *dev
     return object;
 }
 
+/* How far is far, and how many places are. */
+static json_t *places_json(struct tree *tree, const struct finding_list *findings)
+{
+    json_t *object = tree_object(tree), *lost = tree_object(tree), *invented = tree_object(tree);
+    tree_put_real(tree, lost, "level", findings->level_lost);
+    tree_put_count(tree, lost, "count", findings->total_by_kind[FINDING_REFERENCE][FINDING_LOST]);
+    tree_put(tree, object, "lost", lost);
+    tree_put_real(tree, invented, "level", findings->level_invented);
+    tree_put_count(tree, invented, "count", findings->total_by_kind[FINDING_SUBJECT][FINDING_INVENTED]);
+    tree_put(tree, object, "invented", invented);
+    return object;
+}
+
 static json_t *deviation_json(struct tree *tree, const struct run *run, bool there,
                               const struct deviation *deviation)
 {
@@ -139,6 +152,8 @@ static json_t *deviation_json(struct tree *tree, const struct run *run, bool the
     tree_put(tree, object, "subject_to_reference",
              one_sided_json(tree, &deviation->subject_to_reference, settings));
     tree_put(tree, object, "signed", signed_json(tree, &deviation->signed_));
+    if (deviation == &run->deviation)
+        tree_put(tree, object, "places", places_json(tree, &run->findings));
     return object;
 }
 
@@ -165,6 +180,8 @@ static json_t *finding_json(struct tree *tree, const struct finding *finding, en
     tree_put_text(tree, object, "mesh", finding->mesh == FINDING_SUBJECT ? "subject" : "reference");
     tree_put_point(tree, object, "at", finding->at);
     tree_put_real(tree, object, "radius", finding->radius);
+    if (finding->kind == FINDING_LOST || finding->kind == FINDING_INVENTED)
+        tree_put_interval(tree, object, "distance", finding->distance);
     tree_put_real(tree, object, "size", finding->size);
     put_finding_unit(tree, object, finding->unit, units);
     tree_put(tree, object, "faces", tree_counts(tree, finding->faces, finding->face_count));

@@ -6,6 +6,7 @@
 
 #include "measure/face_geometry.h"
 #include "measure/finding_groups.h"
+#include "measure/finding_places.h"
 #include "measure/ranking.h"
 
 const char *finding_kind_name(enum finding_kind kind)
@@ -18,6 +19,8 @@ const char *finding_kind_name(enum finding_kind kind)
         [FINDING_OPEN_LOOP] = "open_loop",
         [FINDING_NONMANIFOLD_VERTEX] = "nonmanifold_vertex",
         [FINDING_STRAY_SHELL] = "stray_shell",
+        [FINDING_LOST] = "lost",
+        [FINDING_INVENTED] = "invented",
     };
     return names[kind];
 }
@@ -44,7 +47,7 @@ static vec3 finite_vec3(vec3 v)
 }
 
 /* The corners of one place, ascending. */
-struct place {
+struct corner_group {
     const struct measure_input *input;
     const uint32_t *corners;
     size_t count;
@@ -52,7 +55,7 @@ struct place {
 };
 
 /* The i-th point of the place about the centre in units: each corner, or both ends of each side. */
-static vec3 point_of(const struct place *place, size_t i)
+static vec3 point_of(const struct corner_group *place, size_t i)
 {
     const struct measure_input *input = place->input;
     uint32_t c = place->corners[place->are_sides ? i / 2 : i];
@@ -61,7 +64,7 @@ static vec3 point_of(const struct place *place, size_t i)
     return centred_position(input, input->mesh->face_vertices[c]);
 }
 
-static void locate(const struct place *place, struct finding *finding)
+static void locate(const struct corner_group *place, struct finding *finding)
 {
     size_t point_count = place->are_sides ? 2 * place->count : place->count;
     aabb box = aabb_empty();
@@ -76,7 +79,7 @@ static void locate(const struct place *place, struct finding *finding)
 }
 
 /* Corners ascend, so the corners of one face follow each other. */
-static void list_faces(const struct place *place, struct finding *finding)
+static void list_faces(const struct corner_group *place, struct finding *finding)
 {
     size_t latest = SIZE_MAX;
     for (size_t i = 0; i < place->count; i++) {
@@ -90,7 +93,7 @@ static void list_faces(const struct place *place, struct finding *finding)
     }
 }
 
-static void describe(const struct place *place, struct finding *finding)
+static void describe(const struct corner_group *place, struct finding *finding)
 {
     const struct measure_input *input = place->input;
     char *text = finding->text;
@@ -147,6 +150,8 @@ static void describe(const struct place *place, struct finding *finding)
             "specimen",
             finding->faces_total, finding->faces_total == 1 ? "" : "s");
         break;
+    case FINDING_LOST: /* finding_places.c */
+    case FINDING_INVENTED:
     case FINDING_KIND_COUNT:
         break;
     }
@@ -161,14 +166,15 @@ static double size_in_file_units(const struct measure_input *input, enum finding
     return size;
 }
 
-static struct finding make_finding(const struct place *place, enum finding_kind kind, enum finding_mesh mesh,
-                                   double size, double score)
+static struct finding make_finding(const struct corner_group *place, enum finding_kind kind,
+                                   enum finding_mesh mesh, double size, double score)
 {
     struct finding finding = {.kind = kind,
                               .severity = severity_of(kind, place->input->kind),
                               .score = score,
                               .certain = kind != FINDING_STRAY_SHELL,
                               .mesh = mesh,
+                              .distance = {NAN, NAN},
                               .size = size_in_file_units(place->input, kind, size),
                               .unit = finding_size_unit(kind)};
     locate(place, &finding);
@@ -253,7 +259,7 @@ static bool find_kind(const struct measure_input *input, const struct mesh_repor
         return false;
     for (size_t k = 0; k < kept; k++) {
         size_t g = ranking[k].index;
-        struct place place = {input, corners + begin[k], begin[k + 1] - begin[k], groups.are_sides};
+        struct corner_group place = {input, corners + begin[k], begin[k + 1] - begin[k], groups.are_sides};
         found[(*found_count)++] = make_finding(&place, kind, mesh, groups.size[g], groups.score[g]);
     }
     return true;
@@ -274,26 +280,46 @@ static bool append_worst_first(const struct finding *found, size_t count, struct
     return true;
 }
 
+/* What is to be looked at for findings. */
+struct pair {
+    const struct measure_input *subject, *reference;
+    const struct mesh_report *subject_report, *reference_report;
+    const struct finding_distances *distances;
+};
+
+/* Appends the worst findings of one kind of both meshes to found, at most FINDING_PER_KIND_MAX. */
+static bool find_in_both(const struct pair *pair, enum finding_kind kind, struct finding *found,
+                         size_t *found_count, struct finding_list *totals, struct arena scratch,
+                         struct error *err)
+{
+    if (kind == FINDING_LOST || kind == FINDING_INVENTED)
+        return !pair->distances
+               || finding_places(pair->subject, pair->subject_report, pair->reference, pair->distances, kind,
+                                 found, found_count, totals, scratch, err);
+    return find_kind(pair->subject, pair->subject_report, kind, FINDING_SUBJECT, found, FINDING_PER_KIND_MAX,
+                     found_count, totals, scratch, err)
+           && (!pair->reference
+               || find_kind(pair->reference, pair->reference_report, kind, FINDING_REFERENCE, found,
+                            FINDING_PER_KIND_MAX - *found_count, found_count, totals, scratch, err));
+}
+
 bool findings_build(const struct measure_input *subject, const struct mesh_report *subject_report,
                     const struct measure_input *reference, const struct mesh_report *reference_report,
-                    struct finding_list *findings, struct arena *keep, struct arena scratch,
-                    struct error *err)
+                    const struct finding_distances *distances, struct finding_list *findings,
+                    struct arena *keep, struct arena scratch, struct error *err)
 {
+    const struct pair pair = {subject, reference, subject_report, reference_report, distances};
     struct finding *entries =
         ARENA_NEW(keep, struct finding, (size_t)FINDING_KIND_COUNT * FINDING_PER_KIND_MAX);
     struct finding *found = ARENA_NEW(&scratch, struct finding, FINDING_PER_KIND_MAX);
     memset(findings, 0, sizeof *findings);
+    findings->level_lost = findings->level_invented = NAN;
     if (keep->failed || scratch.failed)
         return arena_error(err);
     findings->entries = entries;
     for (size_t k = 0; k < FINDING_KIND_COUNT; k++) {
-        enum finding_kind kind = (enum finding_kind)k;
         size_t found_count = 0;
-        if (!find_kind(subject, subject_report, kind, FINDING_SUBJECT, found, FINDING_PER_KIND_MAX,
-                       &found_count, findings, scratch, err)
-            || (reference
-                && !find_kind(reference, reference_report, kind, FINDING_REFERENCE, found,
-                              FINDING_PER_KIND_MAX - found_count, &found_count, findings, scratch, err))
+        if (!find_in_both(&pair, (enum finding_kind)k, found, &found_count, findings, scratch, err)
             || !append_worst_first(found, found_count, entries, findings, scratch, err))
             return false;
     }

@@ -3,6 +3,8 @@
 #define MEASURE_FINDING_H
 
 #include "base/arena.h"
+#include "measure/deviation.h"
+#include "measure/deviation_faces.h"
 #include "measure/measure_input.h"
 #include "measure/mesh_report.h"
 
@@ -17,6 +19,8 @@ enum finding_kind {
     FINDING_OPEN_LOOP,
     FINDING_NONMANIFOLD_VERTEX,
     FINDING_STRAY_SHELL,
+    FINDING_LOST,     /* the reference is far from the subject: on the reference */
+    FINDING_INVENTED, /* the subject is far from the reference: on the subject */
     FINDING_KIND_COUNT
 };
 enum finding_severity { FINDING_FAULT, FINDING_WARNING, FINDING_NOTE, FINDING_SEVERITY_COUNT };
@@ -28,9 +32,10 @@ struct finding {
     double score; /* 0..1, 1 is worst; orders findings of one kind */
     bool certain; /* false: likely */
     enum finding_mesh mesh;
-    vec3 at;           /* a point on or in the middle of the place */
-    double radius;     /* of a ball about `at` that holds the place, in units of length */
-    double size;       /* what `unit` counts */
+    vec3 at;       /* a point on or in the middle of the place; of lost and invented: the farthest */
+    double radius; /* of a ball about `at` that holds the place, in units of length */
+    struct interval distance; /* of lost and invented: the largest is within; else both are NaN */
+    double size;              /* what `unit` counts */
     const char *unit;  /* "length", "area", "edges", "faces": the record turns length into the file's unit */
     size_t face_count; /* <= FINDING_FACES_MAX */
     size_t faces[FINDING_FACES_MAX];
@@ -45,16 +50,27 @@ struct finding_list {
     /* Every finding, listed or cut. */
     size_t total_by_kind[FINDING_MESH_COUNT][FINDING_KIND_COUNT];
     size_t total_by_severity[FINDING_MESH_COUNT][FINDING_SEVERITY_COUNT];
+    /* Of lost and of invented: farther than this is a place (measure/places.h); NaN where not looked for. */
+    double level_lost, level_invented;
+};
+
+/* The deviation of two meshes, in which lost and invented places are looked for. */
+struct finding_distances {
+    const struct deviation_settings *settings; /* tolerances and certify */
+    const struct deviation *deviation;         /* of the control faces */
+    const struct face_distances *of_subject, *of_reference;
+    const char *length_unit; /* for the texts: "mm"; empty where it is not known */
 };
 
 const char *finding_kind_name(enum finding_kind kind);             /* "nonmanifold_edge", ... */
 const char *finding_severity_name(enum finding_severity severity); /* "fault", "warning", "note" */
 
 /* The findings of the subject, then those of the reference (NULL: there is none) within each kind, worst
- * first; at most FINDING_PER_KIND_MAX of a kind are kept, the totals count all. Entries come from keep. */
+ * first; at most FINDING_PER_KIND_MAX of a kind are kept, the totals count all. distances is NULL where the
+ * two were not compared. Entries come from keep. */
 bool findings_build(const struct measure_input *subject, const struct mesh_report *subject_report,
                     const struct measure_input *reference, const struct mesh_report *reference_report,
-                    struct finding_list *findings, struct arena *keep, struct arena scratch,
-                    struct error *err);
+                    const struct finding_distances *distances, struct finding_list *findings,
+                    struct arena *keep, struct arena scratch, struct error *err);
 
 #endif

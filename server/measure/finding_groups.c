@@ -12,7 +12,8 @@ const char *finding_size_unit(enum finding_kind kind)
         [FINDING_NONMANIFOLD_EDGE] = "edges", [FINDING_FLIPPED_FACES] = "faces",
         [FINDING_DUPLICATE_FACES] = "faces",  [FINDING_DEGENERATE_FACES] = "faces",
         [FINDING_OPEN_LOOP] = "length",       [FINDING_NONMANIFOLD_VERTEX] = "faces",
-        [FINDING_STRAY_SHELL] = "area",
+        [FINDING_STRAY_SHELL] = "area",       [FINDING_LOST] = "area",
+        [FINDING_INVENTED] = "area",
     };
     return units[kind];
 }
@@ -266,6 +267,8 @@ bool finding_groups_build(const struct measure_input *input, enum finding_kind k
         return group_nonmanifold_vertices(input, groups, keep, scratch, err);
     case FINDING_STRAY_SHELL:
         return group_stray_shells(input, groups, keep, scratch, err);
+    case FINDING_LOST: /* not by topology: places.h */
+    case FINDING_INVENTED:
     case FINDING_KIND_COUNT:
         break;
     }

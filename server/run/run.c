@@ -1,6 +1,7 @@
 /* run.c - the order of one measurement: read both files, look at each mesh, compare them, list the places. */
 #include "run/run.h"
 
+#include "measure/deviation_faces.h"
 #include "measure/measure_input.h"
 #include "run/run_memory.h"
 #include "run/stage_clock.h"
@@ -135,12 +136,32 @@ static bool settle_surface(struct run *run, struct error *err)
 }
 
 static bool list_findings(struct workshop *shop, const struct side *subject, const struct side *reference,
-                          struct run *run)
+                          const struct finding_distances *distances, struct run *run)
 {
-    return stage_clock_enter(&shop->clock, "findings", shop->err)
-           && findings_build(&subject->input, &run->subject.report, reference ? &reference->input : NULL,
-                             reference ? &run->reference.report : NULL, &run->findings, shop->keep,
-                             shop->scratch, shop->err);
+    return findings_build(&subject->input, &run->subject.report, reference ? &reference->input : NULL,
+                          reference ? &run->reference.report : NULL, distances, &run->findings, shop->keep,
+                          shop->scratch, shop->err);
+}
+
+/* The findings of two meshes; lost and invented places are those of the faces as they are. */
+static bool list_findings_of_pair(struct workshop *shop, const struct side *subject,
+                                  const struct side *reference, struct run *run)
+{
+    struct face_distances of_subject, of_reference;
+    struct arena faces;
+    const struct finding_distances distances = {
+        .settings = &run->settings.deviation,
+        .deviation = &run->deviation,
+        .of_subject = &of_subject,
+        .of_reference = &of_reference,
+        .length_unit = run->settings.units == UNITS_UNKNOWN ? "" : run_units_name(run->settings.units),
+    };
+
+    if (!arena_split(&shop->scratch, arena_left(&shop->scratch) / 2, &faces))
+        return arena_error(shop->err);
+    return deviation_faces_find(&subject->input, &reference->input, shop->threads, &of_subject, &of_reference,
+                                &faces, shop->scratch, shop->err)
+           && list_findings(shop, subject, reference, &distances, run);
 }
 
 /* reference_file is NULL where there is none. */
@@ -168,7 +189,10 @@ static bool measure_all(struct workshop *shop, const struct run_input *subject_f
         return false;
     if (reference_file && run->kind == MESH_SCAN && !tell_mend(shop, &subject, &reference, run))
         return false;
-    return list_findings(shop, &subject, reference_file ? &reference : NULL, run);
+    if (!stage_clock_enter(&shop->clock, "findings", shop->err))
+        return false;
+    return run->has_deviation ? list_findings_of_pair(shop, &subject, &reference, run)
+                              : list_findings(shop, &subject, reference_file ? &reference : NULL, NULL, run);
 }
 
 bool run_measure(const struct run_input *subject, const struct run_input *reference,

@@ -1,7 +1,7 @@
 // truth.test.mjs - fettle measure against the ground truth of fixtures/: the small set, every version.
 //   deterministic  the generator writes the same bytes twice
 //   counts         topology and counts: by formula, by the account of planted defects, by the generator's own census
-//   places         each planted defect has a finding of its kind where it was planted
+//   places         each planted defect has a finding of its kind where it was planted, and a place lost or invented there
 //   distances      the certified intervals meet the brackets of a brute-force search, and the exact distances
 //   Against: fixtures/collection.h says what each basis means; the generator shares no measuring code with the program.
 import test, { after, before } from 'node:test';
@@ -118,6 +118,46 @@ test('places: every planted defect is found where it was planted', () => {
     }
   }
   assert.ok(checked > 100, `${checked} places`);
+});
+
+test('places: what a hole takes away is lost there, what a shell or a fin adds is invented there', () => {
+  const finding = { hole: 'lost', 'stray shell': 'invented', fin: 'invented', 'touching shell': 'invented' };
+  let checked = 0;
+  for (const version of versions().filter(({ against }) => against)) {
+    const record = recordOf(version);
+    for (const planted of version.planted.filter(({ kind }) => finding[kind])) {
+      const near = record.findings.some(
+        (one) =>
+          one.kind === finding[planted.kind] &&
+          one.mesh === (one.kind === 'lost' ? 'reference' : 'subject') &&
+          distance(one.at, planted.at) <= one.radius + 2 * record.subject.edge_length.median,
+      );
+      assert.ok(near, `${version.file}: nothing ${finding[planted.kind]} near ${planted.at}`);
+      checked++;
+    }
+  }
+  assert.ok(checked > 30, `${checked} places`);
+});
+
+test('places: the farthest is the certified maximum, none is nearer than the level, mending all holes leaves none open', () => {
+  for (const version of versions().filter(({ against }) => against)) {
+    const { deviation, findings } = recordOf(version);
+    for (const [kind, way] of [['lost', 'reference_to_subject'], ['invented', 'subject_to_reference']]) {
+      const places = findings.filter((one) => one.kind === kind);
+      const { level, count } = deviation.places[kind];
+      const { lower, upper } = deviation[way].max;
+      assert.equal(places.length, Math.min(count, 200), version.file);
+      assert.equal(count > 0, lower > level || places.length > 0, version.file);
+      for (const place of places) {
+        assert.ok(place.distance.lower > level && place.distance.upper <= upper, `${version.file} ${kind} at ${place.at}`);
+        assert.equal(place.unit, 'mm²');
+        assert.ok(place.size > 0 && place.faces.length === Math.min(64, place.faces_total), version.file);
+      }
+      if (count > 0) assert.ok(Math.max(...places.map((place) => place.distance.lower)) >= lower, version.file);
+    }
+    if (version.planted.length && version.planted.every(({ kind }) => kind === 'mended hole'))
+      assert.ok(!findings.some(({ text }) => text.startsWith('the cage is open here')), version.file);
+  }
 });
 
 test('holes: where only holes were planted, each open loop has its number of edges', () => {

@@ -388,7 +388,7 @@ Test(topology_cases, arena_too_small_is_a_limit_at_every_size)
         struct error err = {.code = ERROR_NONE};
         bool ok = measure_input_build(&mesh, MESH_SCAN, NULL, &input, keep, *scratch, &err)
                   && mesh_report_build(&input, NULL, &report, &warnings, keep, *scratch, &err)
-                  && findings_build(&input, &report, NULL, NULL, &findings, keep, *scratch, &err);
+                  && findings_build(&input, &report, NULL, NULL, NULL, &findings, keep, *scratch, &err);
         cr_expect(ok || err.code == ERROR_LIMIT);
         refused = refused || !ok;
         measured = measured || ok;
