@@ -147,7 +147,7 @@ static bool list_findings(struct workshop *shop, const struct side *subject, con
 static bool list_findings_of_pair(struct workshop *shop, const struct side *subject,
                                   const struct side *reference, struct run *run)
 {
-    struct face_distances of_subject, of_reference;
+    struct face_distances of_subject = {0}, of_reference = {0};
     struct arena faces;
     const struct finding_distances distances = {
         .settings = &run->settings.deviation,
