@@ -74,9 +74,14 @@ test('numbers_are finite, and as short as JSON.stringify makes them', (t) => {
 });
 
 test('measures_lead somewhere in a real record', (t) => {
-  const record = measure([...cageAgainstScan(temporaryFolder(t)), '--surface', 'both']);
+  const folder = temporaryFolder(t);
+  const record = measure([...cageAgainstScan(folder), '--surface', 'both']);
+  const raw = fanned(torus(24, 16));
+  const positions = raw.positions.map(([x, y, z], v) => [x, y, v === 7 ? z + 0.1 : z]);
+  const moved = writeObj(folder, 'moved.obj', { ...raw, positions });
+  const { mend } = measure([moved, '--against', writeObj(folder, 'raw.obj', raw)]);
   const { definitions, measures } = JSON.parse(readFileSync(join(root, 'schema/measures.json'), 'utf8'));
-  const at = (path) => path.split('.').reduce((node, key) => node?.[key], record);
+  const at = (path) => path.split('.').reduce((node, key) => node?.[key], { ...record, mend });
 
   assert.equal(definitions, record.engine.definitions);
   for (const measure of measures)
