@@ -2,7 +2,7 @@
 #include "io/obj_part.h"
 
 #include "io/obj_crease.h"
-
+#include "io/obj_plain.h"
 #include "io/text.h"
 
 #include <string.h>
@@ -257,6 +257,11 @@ bool obj_part_read(struct obj_part *part, struct error *err)
     while ((at = text_skip_space(at, end)) < end) {
         if (!source_pass(source, at, &tell_at, err))
             return false;
+        const char *plain_end = obj_plain_read(part, at, tell_at);
+        if (plain_end > at) {
+            at = plain_end;
+            continue;
+        }
         if (*at == '\\' && end - at > 1 && text_is_eol(at[1])) {
             at = text_next_line(at + 1, end);
             continue;
