@@ -67,7 +67,7 @@ ARM64_RUN      := qemu-aarch64-static -L $(ARM64_ROOT)
 arm64: packages-arm64
 	@sh deploy/arm64-root.sh $(ARM64_ROOT) $(ARM64_PACKAGES)
 	@$(ARM64_MAKE) OUT=build/arm64/all build/arm64/all/fettle
-	@$(ARM64_MAKE) OUT=build/arm64/rooms ROOMS="base geom mesh io topology bvh measure" \
+	@$(ARM64_MAKE) OUT=build/arm64/rooms ROOMS="base geom mesh io topology bvh subdiv measure" \
 	    UNIT_EXTRA=tests/arm64/qemu_exec.c build/arm64/rooms/unit-tests
 	QEMU_RUN="/usr/bin/$(ARM64_RUN)" $(ARM64_RUN) build/arm64/rooms/unit-tests -j2
 	@$(MAKE) --no-print-directory BUILD=release build/release/fettle
