@@ -3,7 +3,10 @@
 #   make unit ROOMS="base mesh io" OUT=build/mine    only what these rooms need, in a folder of its own
 #   make nodetest SUITE=api       the node tests of one folder of tests/ (cli, api, page, oracle, ...)
 
-UNIT_SOURCES := $(sort $(foreach room,$(ROOMS),$(wildcard tests/$(room)/*.c)) $(wildcard tests/support/*.c) $(UNIT_EXTRA))
+# what only tests of the room measure, and of those above, can link
+UNIT_UNLINKED := $(if $(filter measure,$(ROOMS)),,tests/support/fixture_measured.c)
+UNIT_SOURCES := $(sort $(foreach room,$(ROOMS),$(wildcard tests/$(room)/*.c)) \
+                  $(filter-out $(UNIT_UNLINKED),$(wildcard tests/support/*.c)) $(UNIT_EXTRA))
 UNIT_OBJECTS := $(UNIT_SOURCES:%.c=$(OUT)/%.o)
 UNIT         := $(OUT)/unit-tests
 -include $(UNIT_OBJECTS:.o=.d)
