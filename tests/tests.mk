@@ -74,7 +74,7 @@ ARM64_ROOMS    := base geom mesh io topology bvh subdiv measure
 .PHONY: arm64
 arm64: packages-arm64
 	@sh deploy/arm64-root.sh $(ARM64_ROOT) $(ARM64_PACKAGES)
-	@$(ARM64_MAKE) UNIT_ROOMS="$(ARM64_ROOMS)" UNIT_EXTRA=tests/arm64/qemu_exec.c \
+	+@$(ARM64_MAKE) UNIT_ROOMS="$(ARM64_ROOMS)" UNIT_EXTRA=tests/arm64/qemu_exec.c \
 	    build/arm64/all/fettle build/arm64/all/unit-tests
 	@$(MAKE) --no-print-directory BUILD=release build/release/fettle
 	FETTLE=$(abspath build/arm64/all/fettle) OBJDUMP=aarch64-linux-gnu-objdump node --test tests/cli/fused.test.mjs
