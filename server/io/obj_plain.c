@@ -34,7 +34,7 @@ static inline const char *take_vertex(struct obj_part *part, const char *at)
     return at;
 }
 
-/* An index of 1 to `count`. */
+/* An index of 1 to `count`; as a number it has at most seven digits. */
 static inline const char *take_index(const char *at, uint64_t count, uint32_t *index)
 {
     struct digits digits = digits_take(at);
@@ -56,33 +56,52 @@ static inline const char *take_attributes(const struct obj_part *part, const cha
     return take_index(at + 1, (uint64_t)part->normals.count, &index);
 }
 
-static inline const char *take_face(struct obj_part *part, const char *at)
+static inline const char *end_face(struct obj_part *part, const char *at, size_t size)
 {
-    uint64_t vertices = part->vertex_count < UINT32_MAX ? part->vertex_count : UINT32_MAX;
-    uint32_t *corners = part->corners + part->corner_count;
-    unsigned first_form = 0, form;
-    size_t size = 0;
-
-    if (part->face_count == part->face_room || part->corner_room - part->corner_count < PLAIN_CORNERS)
-        return NULL;
-    do {
-        if (size == PLAIN_CORNERS || !(at = take_index(at, vertices, &corners[size])))
-            return NULL;
-        form = 0;
-        if (*at == '/' && !(at = take_attributes(part, at + 1, &form)))
-            return NULL;
-        first_form = size == 0 ? form : first_form;
-        if (form != first_form)
-            return NULL;
-        size++;
-        if (*at != ' ')
-            break;
-    } while (!text_is_eol(*++at));
     if (size < 3 || !text_is_eol(*at))
         return NULL;
     part->corner_count += size;
     part->offsets[++part->face_count] = (uint32_t)part->corner_count;
     return at;
+}
+
+/* Corners with attributes, all in the form of the first. */
+static const char *take_slashed_face(struct obj_part *part, const char *at, uint32_t *corners)
+{
+    unsigned first_form = 0, form;
+    size_t size = 0;
+
+    do {
+        if (size == PLAIN_CORNERS || !(at = take_index(at, part->vertex_count, &corners[size])) || *at != '/'
+            || !(at = take_attributes(part, at + 1, &form)))
+            return NULL;
+        first_form = size == 0 ? form : first_form;
+        if (form != first_form)
+            return NULL;
+        size++;
+    } while (*at == ' ' && !text_is_eol(*++at));
+    return end_face(part, at, size);
+}
+
+static inline const char *take_face(struct obj_part *part, const char *at)
+{
+    const char *start = at, *next;
+    uint32_t *corners = part->corners + part->corner_count;
+    uint64_t vertices = part->vertex_count;
+    size_t size = 0;
+
+    if (part->face_count == part->face_room || part->corner_room - part->corner_count < PLAIN_CORNERS)
+        return NULL;
+    for (; size < PLAIN_CORNERS; size++, at++) {
+        if (!(next = take_index(at, vertices, &corners[size])))
+            return end_face(part, at, size); /* some write a blank behind the last */
+        at = next;
+        if (*at == '/')
+            return size == 0 ? take_slashed_face(part, start, corners) : NULL;
+        if (*at != ' ')
+            return end_face(part, at, size + 1);
+    }
+    return NULL;
 }
 
 /* The end of a line that nobody reads; a tab, a control byte or a backslash in it is not plain. Bits are set
