@@ -22,6 +22,15 @@ static inline uint64_t digits_power(unsigned count)
     return powers[count];
 }
 
+/* The number whose digits are the bytes of word, most significant in the lowest byte. */
+static inline uint32_t digits_join(uint64_t word)
+{
+    word = word * 10 + (word >> 8);
+    word = (word & 0x000000ff000000ff) * 0x000f424000000064
+           + (word >> 16 & 0x000000ff000000ff) * 0x0000271000000001;
+    return (uint32_t)(word >> 32);
+}
+
 /* The digits that begin at `at`, where eight bytes can be read. */
 static inline struct digits digits_take(const char *at)
 {
@@ -30,12 +39,10 @@ static inline struct digits digits_take(const char *at)
     word ^= 0x3030303030303030;
     /* bits are set in the first byte that is no digit; a carry can only disturb those behind it */
     uint64_t other = (word | (word + 0x0606060606060606)) & 0xf0f0f0f0f0f0f0f0;
-    unsigned count = other ? (unsigned)__builtin_ctzll(other) / 8 : 8;
-    word = count ? word << (64 - 8 * count) : 0; /* zeros in front */
-    word = word * 10 + (word >> 8);
-    word = (word & 0x000000ff000000ff) * 0x000f424000000064
-           + (word >> 16 & 0x000000ff000000ff) * 0x0000271000000001;
-    return (struct digits){count, (uint32_t)(word >> 32)};
+    if (!other)
+        return (struct digits){8, digits_join(word)};
+    unsigned bits = (unsigned)__builtin_ctzll(other) & 56;                   /* 8 for each digit */
+    return (struct digits){bits / 8, digits_join(word << (56 - bits) << 8)}; /* zeros in front */
 }
 
 #endif

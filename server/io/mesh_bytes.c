@@ -52,6 +52,26 @@ static void note_name(const char *name, const char *family, struct mesh_file *fi
         warning_add(&file->warnings, "name_mismatch", 1, "the name says compressed, but the content is not");
 }
 
+/* The largest magnitude of a coordinate, and the smallest that is not 0 (infinite where all are). Magnitudes
+ * are compared by their bits, which ascend with them. */
+static void find_extremes(const struct mesh *mesh, double *largest, double *smallest)
+{
+    const uint64_t infinite = 0x7ff0000000000000;
+    uint64_t most = 0, least_less_one = infinite - 1;
+    for (size_t v = 0; v < mesh->vertex_count; v++) {
+        uint64_t bits[3];
+        memcpy(bits, &mesh->positions[v], sizeof bits);
+        for (size_t i = 0; i < 3; i++) {
+            uint64_t magnitude = bits[i] << 1 >> 1, less_one = magnitude - 1; /* 0 goes above all */
+            most = magnitude > most ? magnitude : most;
+            least_less_one = less_one < least_less_one ? less_one : least_less_one;
+        }
+    }
+    uint64_t least = least_less_one + 1;
+    memcpy(largest, &most, sizeof most);
+    memcpy(smallest, &least, sizeof least);
+}
+
 static double largest_of(vec3 p)
 {
     return fmax(fmax(fabs(p.x), fabs(p.y)), fabs(p.z));
@@ -71,12 +91,13 @@ static void note_coordinates(const struct mesh *mesh, struct mesh_file *file)
     double smallest_normal = strcmp(file->format, "stl-binary") == 0 ? (double)FLT_MIN : DBL_MIN;
     const double too_large = 1.8446743e19, too_small = 1.0842022e-19;
     size_t subnormal = 0, extreme = 0;
-    double largest = 0.0;
+    double largest, smallest;
 
+    find_extremes(mesh, &largest, &smallest);
+    if (largest <= too_large && largest >= too_small && smallest >= smallest_normal)
+        return;
     for (size_t v = 0; v < mesh->vertex_count; v++) {
-        double size = largest_of(mesh->positions[v]);
-        largest = fmax(largest, size);
-        extreme += size > too_large;
+        extreme += largest_of(mesh->positions[v]) > too_large;
         subnormal += count_subnormal(mesh->positions[v], smallest_normal);
     }
     if (subnormal)

@@ -78,13 +78,16 @@ static void *hash_beside(void *context)
     return hash(hashing->begin, hashing->bytes, &progress, hashing->hex, &err) ? hashing : NULL;
 }
 
-/* Merging the corners of STL begins with the digest, and what is compressed may be one. */
-static bool needs_digest_first(const char *begin, size_t bytes, const char *name)
+/* How many of the threads read beside the one that hashes. Text takes several times as long as its digest, so
+ * that all read; a PLY may take less. 0 where the digest comes first: merging the corners of STL begins with
+ * it, and what is compressed may be one. */
+static size_t threads_beside(const char *begin, size_t bytes, const char *name, size_t threads)
 {
     enum format format;
     struct error err;
-    return !format_detect(begin, bytes, name, &format, &err)
-           || (format != FORMAT_OBJ && format != FORMAT_PLY && format != FORMAT_OFF);
+    if (threads < 2 || bytes < BESIDE_BYTES || !format_detect(begin, bytes, name, &format, &err))
+        return 0;
+    return format == FORMAT_OBJ || format == FORMAT_OFF ? threads : format == FORMAT_PLY ? threads - 1 : 0;
 }
 
 static bool read_bytes(const char *begin, size_t bytes, const char *name, size_t threads, struct watch *watch,
@@ -94,15 +97,15 @@ static bool read_bytes(const char *begin, size_t bytes, const char *name, size_t
     struct progress watched = {tell_watched, watch};
     char hex[DIGEST_HEX_SIZE];
     struct hashing hashing = {watch, begin, bytes, hex};
+    size_t readers = threads_beside(begin, bytes, name, threads);
     pthread_t beside;
     void *hashed;
 
-    if (threads < 2 || bytes < BESIDE_BYTES || needs_digest_first(begin, bytes, name)
-        || pthread_create(&beside, NULL, hash_beside, &hashing) != 0)
+    if (readers == 0 || pthread_create(&beside, NULL, hash_beside, &hashing) != 0)
         return hash(begin, bytes, &watched, file->sha256, err)
                && mesh_bytes_read(begin, bytes, name, threads, &watched, mesh, file, keep, scratch, err);
 
-    bool ok = mesh_bytes_read(begin, bytes, name, threads, &watched, mesh, file, keep, scratch, err);
+    bool ok = mesh_bytes_read(begin, bytes, name, readers, &watched, mesh, file, keep, scratch, err);
     watch->stopped = !ok;
     pthread_join(beside, &hashed);
     if (hashed)

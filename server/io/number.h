@@ -32,7 +32,7 @@ static inline const char *number_parse_short(const char *at, const char *end, do
 {
     if (end - at < 36)
         return NULL;
-    bool negative = *at == '-';
+    uint64_t negative = *at == '-';
     at += negative;
     struct digits whole = digits_take(at);
     uint64_t significand = whole.value;
@@ -57,7 +57,10 @@ static inline const char *number_parse_short(const char *at, const char *end, do
         return NULL;
     double magnitude = significand <= (uint64_t)1 << 53 ? (double)significand / number_exact_powers[places]
                                                         : number_scale(significand, -(int64_t)places);
-    *value = negative ? -magnitude : magnitude;
+    uint64_t bits; /* the sign is set without a branch: half of them are negative */
+    memcpy(&bits, &magnitude, sizeof bits);
+    bits |= negative << 63;
+    memcpy(value, &bits, sizeof bits);
     return at;
 }
 

@@ -11,10 +11,12 @@
 
 enum { PART_BYTES = 1 << 20, PARTS_MAX = 64 };
 
-/* Statements that later parts count on. Counted by a glance at how lines begin, which odd files mislead;
- * reading the parts tells whether it was right. */
+/* Statements that later parts count on, and what bounds a part's faces and corners. Counted by a glance at
+ * how lines begin, which odd files mislead; reading the parts tells whether it was right. */
 struct glance {
     size_t vertices, textures, normals;
+    size_t faces;
+    size_t blanks; /* a corner stands behind one, or behind a continued line */
 };
 
 struct obj {
@@ -78,8 +80,17 @@ static void divide(struct obj *obj)
     }
 }
 
+static size_t count_blanks(const char *at, const char *end)
+{
+    size_t count = 0;
+    for (; at < end; at++)
+        count += text_is_blank(*at);
+    return count;
+}
+
 static void glance_at_lines(const char *at, const char *end, struct glance *glance)
 {
+    glance->blanks += count_blanks(at, end);
     while (at < end) {
         at = text_skip_blank(at, end);
         if (end - at > 2 && *at == 'v') {
@@ -87,6 +98,7 @@ static void glance_at_lines(const char *at, const char *end, struct glance *glan
             glance->textures += at[1] == 't';
             glance->normals += at[1] == 'n';
         }
+        glance->faces += at < end && *at == 'f';
         const char *feed = at < end ? memchr(at, '\n', (size_t)(end - at)) : NULL;
         at = feed ? feed + 1 : end;
     }
@@ -110,23 +122,32 @@ static size_t bytes16_sum(bytes16 bytes)
     return sum;
 }
 
+static bytes16 bytes16_blanks(bytes16 bytes)
+{
+    return (bytes16)(bytes == ' ') | (bytes16)(bytes == '\t');
+}
+
 /* The same for all lines that follow a line feed in [at, *stopped): false where one of them is indented. */
 static bool glance_at_feeds(const char *at, const char *end, const char **stopped, struct glance *glance)
 {
     bytes16 indented = {0};
     while (end - at >= 18) {
-        bytes16 vertices = {0}, textures = {0}, normals = {0};
+        bytes16 vertices = {0}, textures = {0}, normals = {0}, faces = {0}, blanks = {0};
         for (size_t i = 0; i < 255 && end - at >= 18; i++, at += 16) { /* no sum of a byte exceeds 255 */
-            bytes16 second = bytes16_at(at + 1), third = bytes16_at(at + 2);
-            bytes16 feed = (bytes16)(bytes16_at(at) == '\n'), v = feed & (bytes16)(second == 'v');
-            vertices -= v & ((bytes16)(third == ' ') | (bytes16)(third == '\t'));
+            bytes16 first = bytes16_at(at), second = bytes16_at(at + 1), third = bytes16_at(at + 2);
+            bytes16 feed = (bytes16)(first == '\n'), v = feed & (bytes16)(second == 'v');
+            vertices -= v & bytes16_blanks(third);
             textures -= v & (bytes16)(third == 't');
             normals -= v & (bytes16)(third == 'n');
-            indented |= feed & ((bytes16)(second == ' ') | (bytes16)(second == '\t'));
+            faces -= feed & (bytes16)(second == 'f');
+            blanks -= bytes16_blanks(first);
+            indented |= feed & bytes16_blanks(second);
         }
         glance->vertices += bytes16_sum(vertices);
         glance->textures += bytes16_sum(textures);
         glance->normals += bytes16_sum(normals);
+        glance->faces += bytes16_sum(faces);
+        glance->blanks += bytes16_sum(blanks);
     }
     *stopped = at;
     return bytes16_sum(indented) == 0;
@@ -136,14 +157,16 @@ static void glance_at_part(void *context, size_t i)
 {
     struct obj *obj = context;
     const char *begin = obj->parts[i].begin, *end = obj->parts[i].end, *stopped;
-    struct glance glance = {0, 0, 0};
+    struct glance glance = {0};
     const char *feed = begin < end ? memchr(begin, '\n', (size_t)(end - begin)) : NULL;
     if (feed && glance_at_feeds(feed, end, &stopped, &glance)) {
         glance_at_lines(begin, feed, &glance);
         feed = memchr(stopped, '\n', (size_t)(end - stopped));
-        glance_at_lines(feed ? feed + 1 : end, end, &glance);
+        const char *next = feed ? feed + 1 : end;
+        glance.blanks += count_blanks(stopped, next);
+        glance_at_lines(next, end, &glance);
     } else {
-        glance = (struct glance){0, 0, 0};
+        glance = (struct glance){0};
         glance_at_lines(begin, end, &glance);
     }
     obj->glances[i] = glance;
@@ -153,16 +176,6 @@ static void read_part(void *context, size_t i)
 {
     struct obj *obj = context;
     obj->done[i] = obj_part_read(&obj->parts[i], &obj->errors[i]);
-}
-
-/* Rooms of a part of so many bytes: "f 1 1 1" with a line end takes 8, a corner 2. */
-static size_t most_faces(size_t bytes)
-{
-    return bytes / 8 + 1;
-}
-static size_t most_corners(size_t bytes)
-{
-    return bytes / 2 + 1 < MESH_MAX_CORNERS ? bytes / 2 + 1 : MESH_MAX_CORNERS;
 }
 
 static bool make_parts(struct obj *obj, struct arena *scratch)
@@ -183,10 +196,9 @@ static bool make_parts(struct obj *obj, struct arena *scratch)
 static bool furnish_parts(struct obj *obj, const struct progress *progress, struct arena *keep,
                           struct arena *scratch)
 {
-    struct glance sum = {0, 0, 0};
+    struct glance sum = {0};
     for (size_t i = 0; i < obj->part_count; i++) {
         struct obj_part *part = &obj->parts[i];
-        size_t bytes = (size_t)(part->end - part->begin);
         obj->sources[i] = *obj->source;
         obj->sources[i].file = &obj->files[i];
         obj->sources[i].progress = progress;
@@ -198,8 +210,9 @@ static bool furnish_parts(struct obj *obj, const struct progress *progress, stru
         sum.textures += obj->glances[i].textures;
         sum.normals += obj->glances[i].normals;
         part->vertex_room = sum.vertices;
-        part->face_room = most_faces(bytes);
-        part->corner_room = most_corners(bytes);
+        part->face_room = obj->glances[i].faces;
+        part->corner_room =
+            obj->glances[i].blanks < MESH_MAX_CORNERS ? obj->glances[i].blanks : MESH_MAX_CORNERS;
         part->offsets = ARENA_NEW(scratch, uint32_t, part->face_room + 1);
         part->corners = ARENA_NEW(scratch, uint32_t, part->corner_room);
         if (scratch->failed)
@@ -216,7 +229,7 @@ static bool furnish_parts(struct obj *obj, const struct progress *progress, stru
  * *refused is its number, or part_count. */
 static bool glances_were_right(const struct obj *obj, size_t *refused)
 {
-    struct glance sum = {0, 0, 0};
+    struct glance sum = {0};
     for (*refused = 0; *refused < obj->part_count; ++*refused) {
         const struct obj_part *part = &obj->parts[*refused];
         const struct glance *glance = &obj->glances[*refused];
@@ -330,6 +343,16 @@ static bool join_parts(struct obj *obj, struct mesh *mesh, struct arena *keep, s
     obj->mesh = mesh;
     tasks_run(obj->source->threads, obj->part_count, copy_part, obj);
     return whole.crease_count == 0 || obj_read_creases(obj->source, whole.crease_count, mesh, keep, err);
+}
+
+/* Rooms for so many bytes: "f 1 1 1" with a line end takes 8, a corner 2. */
+static size_t most_faces(size_t bytes)
+{
+    return bytes / 8 + 1;
+}
+static size_t most_corners(size_t bytes)
+{
+    return bytes / 2 + 1 < MESH_MAX_CORNERS ? bytes / 2 + 1 : MESH_MAX_CORNERS;
 }
 
 /* The whole file as one part, whose rooms are bounded by its bytes and the arenas. */

@@ -2,7 +2,7 @@
 #include "io/obj_part.h"
 
 #include "io/obj_crease.h"
-
+#include "io/obj_plain.h"
 #include "io/text.h"
 
 #include <string.h>
@@ -43,6 +43,14 @@ static const char *refuse(const struct obj_part *part, const char *at, struct er
     return NULL;
 }
 
+static const char *refuse_full(struct obj_part *part, size_t count, size_t max, const char *what,
+                               struct error *err)
+{
+    part->overflown = true;
+    source_refuse_full(part->source, count, max, what, err);
+    return NULL;
+}
+
 /* The readers of one statement begin behind its keyword and return its end, NULL with err on failure. */
 static const char *read_vertex(struct obj_part *part, const char *at, struct error *err)
 {
@@ -73,11 +81,8 @@ static const char *read_vertex(struct obj_part *part, const char *at, struct err
         warning_add(
             &part->source->file->warnings, "weights_ignored", 1,
             "vertices have weights other than 1; weights shape curves, not polygons, and were not used");
-    if (part->vertex_count == part->vertex_room) {
-        part->overflown = true;
-        source_refuse_full(part->source, part->vertex_count, MESH_MAX_VERTICES, "vertices", err);
-        return NULL;
-    }
+    if (part->vertex_count == part->vertex_room)
+        return refuse_full(part, part->vertex_count, MESH_MAX_VERTICES, "vertices", err);
     part->positions[part->vertex_count++] = (vec3){value[0], value[1], value[2]};
     return text_eol(at, end);
 }
@@ -158,10 +163,8 @@ static const char *read_corner(struct obj_part *part, const char *at, unsigned *
                        "'%s' is not a corner; write v, v/vt, v//vn or v/vt/vn in whole numbers", quote.text);
         return NULL;
     }
-    if (part->corner_count == part->corner_room) {
-        source_refuse_full(part->source, part->corner_count, MESH_MAX_CORNERS, "corners of faces", err);
-        return NULL;
-    }
+    if (part->corner_count == part->corner_room)
+        return refuse_full(part, part->corner_count, MESH_MAX_CORNERS, "corners of faces", err);
     if (!resolve(part, at, index, &part->corners[part->corner_count], err))
         return NULL;
     part->corner_count++;
@@ -195,10 +198,8 @@ static const char *read_face(struct obj_part *part, const char *at, struct error
     }
     if (size > SOURCE_LARGE_POLYGON)
         source_note_large_polygon(part->source, size);
-    if (part->face_count == part->face_room) {
-        source_refuse_full(part->source, part->face_count, MESH_MAX_CORNERS, "faces", err);
-        return NULL;
-    }
+    if (part->face_count == part->face_room)
+        return refuse_full(part, part->face_count, MESH_MAX_CORNERS, "faces", err);
     part->offsets[++part->face_count] = (uint32_t)part->corner_count;
     return text_eol(at, end);
 }
@@ -257,6 +258,11 @@ bool obj_part_read(struct obj_part *part, struct error *err)
     while ((at = text_skip_space(at, end)) < end) {
         if (!source_pass(source, at, &tell_at, err))
             return false;
+        const char *plain_end = obj_plain_read(part, at, tell_at);
+        if (plain_end > at) {
+            at = plain_end;
+            continue;
+        }
         if (*at == '\\' && end - at > 1 && text_is_eol(at[1])) {
             at = text_next_line(at + 1, end);
             continue;

@@ -20,7 +20,7 @@ struct obj_part {
     const char *begin, *end;
     vec3 *positions;                  /* of the whole file */
     size_t vertex_count, vertex_room; /* vertices so far, in the file */
-    bool overflown;                   /* there was a vertex too many for vertex_room */
+    bool overflown;                   /* there was something too many for its room */
     uint32_t *corners;
     size_t corner_count, corner_room;
     uint32_t *offsets; /* [face_room + 1] from 0 */

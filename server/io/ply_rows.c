@@ -68,16 +68,16 @@ static void read_vertices(void *context, size_t chunk)
         rows->odd = true;
 }
 
-static void read_faces(void *context, size_t chunk)
+/* Rows begin to end; true when they hold something else. With corners known here to the compiler, a row takes
+ * a few instructions. */
+static inline __attribute__((always_inline)) bool read_face_rows(const struct rows *rows, size_t begin,
+                                                                 size_t end, const char *at, size_t corners)
 {
-    struct rows *rows = context;
-    size_t begin = rows->begin + chunk * CHUNK_ROWS, end = chunk_end(rows, begin), corners = rows->corners;
-    const char *at = rows->at + chunk * CHUNK_ROWS * rows->row_bytes;
     struct mesh *mesh = rows->body->mesh;
-    uint32_t highest = 0, *out = mesh->face_vertices + begin * corners;
-    bool odd = false;
-    for (size_t row = begin; row < end; row++, at += rows->row_bytes) {
-        odd |= (unsigned char)*at != corners;
+    uint32_t highest = 0, *out = mesh->face_vertices + begin * corners, *offsets = mesh->face_offsets;
+    unsigned odd = 0;
+    for (size_t row = begin; row < end; row++, at += 1 + 4 * corners) {
+        odd |= (unsigned char)*at ^ (unsigned)corners;
         for (size_t c = 0; c < corners; c++) {
             uint32_t index;
             memcpy(&index, at + 1 + 4 * c, sizeof index);
@@ -85,9 +85,19 @@ static void read_faces(void *context, size_t chunk)
             highest = index > highest ? index : highest;
             *out++ = index;
         }
-        mesh->face_offsets[row + 1] = (uint32_t)((row + 1) * corners);
+        offsets[row + 1] = (uint32_t)((row + 1) * corners);
     }
-    if (odd || highest >= mesh->vertex_count) /* a negative index is above all vertices as well */
+    return odd || highest >= mesh->vertex_count; /* a negative index is above all vertices as well */
+}
+
+static void read_faces(void *context, size_t chunk)
+{
+    struct rows *rows = context;
+    size_t begin = rows->begin + chunk * CHUNK_ROWS, end = chunk_end(rows, begin);
+    const char *at = rows->at + chunk * CHUNK_ROWS * rows->row_bytes;
+    if (rows->corners == 3   ? read_face_rows(rows, begin, end, at, 3)
+        : rows->corners == 4 ? read_face_rows(rows, begin, end, at, 4)
+                             : read_face_rows(rows, begin, end, at, rows->corners))
         rows->odd = true;
 }
 

@@ -18,24 +18,24 @@ bool stl_ascii_read(const struct source *source, struct mesh *mesh, struct arena
 /* True when bytes is exactly the length of a binary STL with the facet count stored at byte 80, above 0. */
 bool stl_binary_fits(const char *begin, size_t bytes);
 
-/* The part that both forms share: facets are added one by one to arrays of known room. */
+/* The part that both forms share: facets are added to arrays of known room. */
 struct stl_mesh {
-    const struct source *source;
     struct weld weld;
     uint32_t *corners;
     size_t facet_count, facet_room;
     size_t normals_ignored, normals_disagree;
 };
 
-/* Room for most_facets, less where the arenas are small. */
-bool stl_mesh_begin(struct stl_mesh *stl, const struct source *source, size_t most_facets, struct arena *keep,
-                    struct arena *scratch, struct error *err);
-bool stl_mesh_add(struct stl_mesh *stl, vec3 normal, const vec3 corners[3], struct arena *scratch,
-                  struct error *err);
-/* The same for corners by weld_point and their weld_hash. */
-bool stl_mesh_add_hashed(struct stl_mesh *stl, vec3 normal, const vec3 corners[3], const uint64_t hashes[3],
-                         struct arena *scratch, struct error *err);
-/* Moves what was added into mesh, with its arrays in keep, and notes normals and merged vertices. */
-bool stl_mesh_end(struct stl_mesh *stl, struct mesh *mesh, struct arena *keep, struct error *err);
+/* Room for most_facets and most_vertices, less where the arenas are small; positions come from keep. */
+bool stl_mesh_begin(struct stl_mesh *stl, const struct source *source, size_t most_facets,
+                    size_t most_vertices, struct arena *keep, struct arena *scratch, struct error *err);
+/* facets at most STL_AT_ONCE, with the room for them. */
+enum { STL_AT_ONCE = 16 };
+bool stl_mesh_add(struct stl_mesh *stl, const vec3 *normals, const vec3 *corners, size_t facets,
+                  struct arena *scratch, struct error *err);
+/* Moves what was added to parts into mesh, with its arrays in keep, and notes normals and merged vertices.
+ * The facets of each part follow those of the one before; the first has the positions that the mesh takes. */
+bool stl_mesh_join(const struct source *source, struct stl_mesh *parts, size_t part_count, struct mesh *mesh,
+                   struct arena *keep, struct arena *scratch, struct error *err);
 
 #endif

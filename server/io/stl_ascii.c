@@ -73,7 +73,9 @@ static bool take_facet(struct stl_ascii *stl, struct arena *scratch, struct erro
             return false;
     if (!expect(stl, "endloop", err) || !expect(stl, "endfacet", err))
         return false;
-    return stl_mesh_add(&stl->mesh, normal, corners, scratch, err);
+    if (stl->mesh.facet_count == stl->mesh.facet_room)
+        return source_refuse_full(stl->source, stl->mesh.facet_count, MESH_MAX_CORNERS / 3, "facets", err);
+    return stl_mesh_add(&stl->mesh, &normal, corners, 1, scratch, err);
 }
 
 /* True when "normal" and a number stand at `at`, behind the word "facet". */
@@ -134,7 +136,9 @@ bool stl_ascii_read(const struct source *source, struct mesh *mesh, struct arena
     const char *tell_at = stl.at;
     size_t bytes = (size_t)(stl.end - stl.at);
 
-    if (!stl_mesh_begin(&stl.mesh, source, bytes / SHORTEST_FACET + 1, keep, &scratch, err)
+    size_t most =
+        bytes / SHORTEST_FACET < MESH_MAX_CORNERS / 3 ? bytes / SHORTEST_FACET + 1 : MESH_MAX_CORNERS / 3;
+    if (!stl_mesh_begin(&stl.mesh, source, most, 3 * most, keep, &scratch, err)
         || !expect(&stl, "solid", err))
         return false;
     do {
@@ -151,5 +155,5 @@ bool stl_ascii_read(const struct source *source, struct mesh *mesh, struct arena
     if (stl.mesh.facet_count == 0)
         return error_set_line(err, ERROR_EMPTY, "stl", source_line(source, stl.end),
                               "the solid has no facets; there is nothing to measure");
-    return stl_mesh_end(&stl.mesh, mesh, keep, err);
+    return stl_mesh_join(source, &stl.mesh, 1, mesh, keep, &scratch, err);
 }

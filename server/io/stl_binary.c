@@ -1,9 +1,13 @@
 /* stl_binary.c - binary STL: 80 bytes of header, a 32-bit count, 50 bytes a facet, all little-endian. */
 #include "io/stl.h"
 
+#include "base/tasks.h"
+
+#include <stdatomic.h>
 #include <string.h>
 
-enum { HEADER = 80, PREAMBLE = 84, FACET = 50, AT_ONCE = 16 };
+enum { HEADER = 80, PREAMBLE = 84, VECTOR = 12, FACET = 50 };
+enum { PART_FACETS = 32768, PARTS_MAX = 16 };
 
 static uint32_t read_u32(const char *at)
 {
@@ -71,36 +75,124 @@ static bool check_size(const struct source *source, size_t *count, struct error 
     return true;
 }
 
-/* Some facets at a time: where their corners are in the table of vertices is asked of memory for all of them
- * before the first is waited for. */
-static bool read_facets(struct stl_mesh *stl, const char *at, size_t first, size_t facets,
-                        struct arena *scratch, struct error *err)
+/* Facets that are read at the same time as others, into arrays of their own. */
+struct part {
+    struct parts *all;
+    struct source source; /* with the part's own progress */
+    struct progress progress;
+    const char *at; /* of its first facet */
+    size_t first, count;
+    struct arena scratch;
+    struct error err;
+    bool done;
+};
+
+struct parts {
+    const struct source *source;
+    size_t count;
+    struct part part[PARTS_MAX];
+    struct stl_mesh stl[PARTS_MAX];
+    atomic_bool stopped; /* the rest need not be read: the listener or the first part says so */
+};
+
+/* The first part tells for all, so that the listener hears one thread at a time. */
+static bool tell(void *context, const char *stage, double fraction)
 {
-    vec3 corners[3 * AT_ONCE];
-    uint64_t hashes[3 * AT_ONCE];
-    for (size_t i = 0; i < 3 * facets; i++) {
-        const char *corner = at + i / 3 * FACET + 12 + i % 3 * 12;
-        corners[i] = weld_point(read_vec3(corner));
-        if (!isfinite(corners[i].x) || !isfinite(corners[i].y) || !isfinite(corners[i].z))
-            return error_set_byte(err, ERROR_DATA, "stl", source_byte(stl->source, corner),
-                                  "a corner of facet %zu is not finite; remove or mend that place",
-                                  first + i / 3);
-        hashes[i] = weld_hash(&stl->weld, corners[i]);
-        weld_expect_slot(&stl->weld, hashes[i]);
+    struct part *part = context;
+    struct parts *all = part->all;
+    if (part->first == 0 && !progress_tell(all->source->progress, stage, fraction))
+        all->stopped = true;
+    return !all->stopped;
+}
+
+static bool is_finite(vec3 p)
+{
+    return isfinite(p.x) && isfinite(p.y) && isfinite(p.z);
+}
+
+static bool read_facets(struct part *part, struct stl_mesh *stl, const char *at, size_t facets)
+{
+    vec3 normals[STL_AT_ONCE], corners[3 * STL_AT_ONCE];
+    for (size_t f = 0; f < facets; f++, at += FACET) {
+        normals[f] = read_vec3(at);
+        for (size_t k = 0; k < 3; k++) {
+            const char *corner = at + VECTOR * (k + 1);
+            corners[3 * f + k] = read_vec3(corner);
+            if (!is_finite(corners[3 * f + k]))
+                return error_set_byte(&part->err, ERROR_DATA, "stl", source_byte(&part->source, corner),
+                                      "a corner of facet %zu is not finite; remove or mend that place",
+                                      part->first + stl->facet_count + f);
+        }
     }
-    for (size_t i = 0; i < 3 * facets; i++)
-        weld_expect_vertex(&stl->weld, hashes[i]);
-    for (size_t f = 0; f < facets; f++)
-        if (!stl_mesh_add_hashed(stl, read_vec3(at + f * FACET), corners + 3 * f, hashes + 3 * f, scratch,
-                                 err))
+    return stl_mesh_add(stl, normals, corners, facets, &part->scratch, &part->err);
+}
+
+static void read_part(void *context, size_t i)
+{
+    struct parts *all = context;
+    struct part *part = &all->part[i];
+    const char *at = part->at, *tell_at = at;
+
+    for (size_t f = 0; f < part->count; f += STL_AT_ONCE, at += STL_AT_ONCE * FACET) {
+        size_t facets = part->count - f < STL_AT_ONCE ? part->count - f : STL_AT_ONCE;
+        if (!source_pass(&part->source, at, &tell_at, &part->err)
+            || !read_facets(part, &all->stl[i], at, facets)) {
+            all->stopped = all->stopped || i == 0;
+            return;
+        }
+    }
+    part->done = true;
+}
+
+/* Most that the arrays of one facet in a part take: 3 corners, 3 vertices, the table and those before it. */
+enum { PART_BYTES_PER_FACET = 3 * 4 + 3 * 24 + 2 * 9 * 4, PART_BYTES_MORE = 65536 };
+
+/* Where there is one part it takes scratch as it is. */
+static bool begin_parts(struct parts *all, size_t facets, struct arena *keep, struct arena *scratch,
+                        struct error *err)
+{
+    for (size_t i = 0; i < all->count; i++) {
+        struct part *part = &all->part[i];
+        *part = (struct part){.all = all, .source = *all->source, .progress = {tell, part}};
+        part->source.progress = &part->progress;
+        part->first = facets / all->count * i;
+        part->count = (i + 1 == all->count ? facets : facets / all->count * (i + 1)) - part->first;
+        part->at = all->source->begin + PREAMBLE + part->first * FACET;
+        size_t bytes = PART_BYTES_PER_FACET * part->count + PART_BYTES_MORE;
+        if (all->count == 1)
+            part->scratch = *scratch;
+        else if (!arena_split(scratch, bytes, &part->scratch))
+            return arena_error(err);
+        if (!stl_mesh_begin(&all->stl[i], &part->source, part->count, 3 * (i == 0 ? facets : part->count),
+                            i == 0 ? keep : &part->scratch, &part->scratch, err))
             return false;
+        if (all->stl[i].facet_room < part->count)
+            return arena_error(err);
+    }
     return true;
+}
+
+static bool read_parts(struct parts *all, size_t facets, struct mesh *mesh, struct arena *keep,
+                       struct arena scratch, struct error *err)
+{
+    if (!begin_parts(all, facets, keep, &scratch, err))
+        return false;
+    tasks_run(all->source->threads, all->count, read_part, all);
+    for (size_t i = 0; i < all->count; i++)
+        if (!all->part[i].done) {
+            *err = all->part[i].err;
+            return false;
+        }
+    if (all->count == 1)
+        scratch = all->part[0].scratch;
+    return stl_mesh_join(all->source, all->stl, all->count, mesh, keep, &scratch, err);
 }
 
 bool stl_binary_read(const struct source *source, struct mesh *mesh, struct arena *keep, struct arena scratch,
                      struct error *err)
 {
-    struct stl_mesh stl;
+    struct parts all = {.source = source};
+    struct arena before = *keep;
     size_t count = 0;
 
     if (!check_size(source, &count, err))
@@ -108,17 +200,17 @@ bool stl_binary_read(const struct source *source, struct mesh *mesh, struct aren
     note_foreign_signature(source);
     if (count > MESH_MAX_CORNERS / 3)
         return source_refuse_full(source, count, MESH_MAX_CORNERS / 3, "facets", err);
-    if (!stl_mesh_begin(&stl, source, count, keep, &scratch, err))
-        return false;
 
-    const char *at = source->begin + PREAMBLE, *tell_at = at;
-    for (size_t f = 0; f < count; f += AT_ONCE, at += AT_ONCE * FACET) {
-        size_t facets = count - f < AT_ONCE ? count - f : AT_ONCE;
-        if (!source_pass(source, at, &tell_at, err) || !read_facets(&stl, at, f, facets, &scratch, err))
-            return false;
+    size_t most = count / PART_FACETS < PARTS_MAX ? count / PART_FACETS : PARTS_MAX;
+    all.count = source->threads < most ? source->threads : most;
+    bool ok = all.count > 1 && read_parts(&all, count, mesh, keep, scratch, err);
+    if (!ok && (all.count <= 1 || err->code == ERROR_LIMIT)) { /* in one part, also where memory is short */
+        *keep = before;
+        all = (struct parts){.source = source, .count = 1};
+        ok = read_parts(&all, count, mesh, keep, scratch, err);
     }
-    at = source->begin + PREAMBLE + count * FACET;
-    if (at < source->end)
-        source_note_trailing(source, (size_t)(source->end - at));
-    return stl_mesh_end(&stl, mesh, keep, err);
+    const char *end = source->begin + PREAMBLE + count * FACET;
+    if (ok && end < source->end)
+        source_note_trailing(source, (size_t)(source->end - end));
+    return ok;
 }

@@ -11,7 +11,7 @@ struct weld {
     size_t vertex_count, room;
     uint32_t *slots; /* vertex + 1, 0 when free; slot_count is a power of two */
     size_t slot_count;
-    uint64_t seed;
+    uint64_t seeds[2];
 };
 
 /* positions has room for the vertices; slots come from scratch, for some expected_vertices to begin with.
@@ -19,20 +19,10 @@ struct weld {
 bool weld_begin(struct weld *weld, vec3 *positions, size_t room, size_t expected_vertices, uint64_t seed,
                 struct arena *scratch, struct error *err);
 
-/* p with +0 for every -0: as all of the following expect it. */
-static inline vec3 weld_point(vec3 p)
-{
-    return (vec3){p.x + 0.0, p.y + 0.0, p.z + 0.0};
-}
-uint64_t weld_hash(const struct weld *weld, vec3 p);
-/* Tell the processor what weld_vertex will look at; a hash some points ahead of the other, so that looking
- * need not wait for memory. */
-void weld_expect_slot(const struct weld *weld, uint64_t hash);
-void weld_expect_vertex(const struct weld *weld, uint64_t hash);
-
-/* The vertex at p (finite, of that hash), a new one where none is there yet. False when positions is full or
+/* The vertices at points (finite), new ones where none is there yet; +0 is stored for every -0. Takes points
+ * some at a time, so that looking into the table need not wait for memory. False when positions is full or
  * scratch is too small (arena_error). */
-bool weld_vertex(struct weld *weld, vec3 p, uint64_t hash, uint32_t *vertex, struct arena *scratch,
-                 struct error *err);
+bool weld_points(struct weld *weld, const vec3 *points, size_t count, uint32_t *vertices,
+                 struct arena *scratch, struct error *err);
 
 #endif

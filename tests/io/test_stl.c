@@ -114,22 +114,25 @@ Test(io_stl, merged_as_by_comparing_all_pairs)
     struct error err;
     struct weld weld;
     uint64_t state = 5;
-    vec3 *seen = ARENA_NEW(arena, vec3, POINTS);
+    vec3 *points = ARENA_NEW(arena, vec3, POINTS), *seen = ARENA_NEW(arena, vec3, POINTS);
     vec3 *positions = ARENA_NEW(arena, vec3, POINTS);
+    uint32_t *vertices = ARENA_NEW(arena, uint32_t, POINTS);
     size_t seen_count = 0;
 
+    for (size_t i = 0; i < POINTS; i++)
+        points[i] =
+            (vec3){(double)fixture_random_below(&state, 10) - 5, (double)fixture_random_below(&state, 10),
+                   (double)fixture_random_below(&state, 10)};
     cr_assert(weld_begin(&weld, positions, POINTS, 1, 42, arena, &err));
+    cr_assert(weld_points(&weld, points, 1, vertices, arena, &err));
+    cr_assert(weld_points(&weld, points + 1, POINTS - 1, vertices + 1, arena, &err));
     for (size_t i = 0; i < POINTS; i++) {
-        vec3 p = {(double)fixture_random_below(&state, 10) - 5, (double)fixture_random_below(&state, 10),
-                  (double)fixture_random_below(&state, 10)};
-        uint32_t vertex;
         size_t expected = 0;
-        while (expected < seen_count && vec3_distance(seen[expected], p) != 0.0)
+        while (expected < seen_count && vec3_distance(seen[expected], points[i]) != 0.0)
             expected++;
         if (expected == seen_count)
-            seen[seen_count++] = p;
-        cr_assert(weld_vertex(&weld, weld_point(p), weld_hash(&weld, weld_point(p)), &vertex, arena, &err));
-        cr_assert_eq(vertex, expected);
+            seen[seen_count++] = points[i];
+        cr_assert_eq(vertices[i], expected);
     }
     cr_expect_eq(weld.vertex_count, seen_count);
 }

@@ -1,10 +1,14 @@
 /* test_threads.c - files of some MiB read by one thread and by several: the same mesh, warnings and error.
  *   obj_*   parts of one OBJ text, whose indices, warnings and errors reach across the cuts
  *   ply_*   rows of fixed size
+ *   stl_*   facets whose corners meet across the cuts
+ * And one text whose lines one thread reads in two ways:
+ *   plain_* blanks as they are mostly written, and tabs in their places
  */
 #include "reading.h"
 
 #include <criterion/criterion.h>
+#include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -31,10 +35,9 @@ static void put(struct text *text, const char *words)
     text->used += length;
 }
 
-static void expect_same(const char *name, const void *bytes, size_t count)
+/* The same mesh, counts and warnings, or the same refusal. Closes both. */
+static void expect_same_reading(const char *name, struct reading *one, struct reading *many)
 {
-    struct reading *one = reading_open_threaded(bytes, count, name, ARENA_BYTES, ARENA_BYTES, 1);
-    struct reading *many = reading_open_threaded(bytes, count, name, ARENA_BYTES, ARENA_BYTES, 4);
     cr_assert_eq(one->ok, many->ok, "%s: '%s' and '%s'", name, one->refusal, many->refusal);
     cr_expect_str_eq(one->refusal, many->refusal, "%s", name);
     if (one->ok) {
@@ -58,6 +61,12 @@ static void expect_same(const char *name, const void *bytes, size_t count)
     }
     reading_close(one);
     reading_close(many);
+}
+
+static void expect_same(const char *name, const void *bytes, size_t count)
+{
+    expect_same_reading(name, reading_open_threaded(bytes, count, name, ARENA_BYTES, ARENA_BYTES, 1),
+                        reading_open_threaded(bytes, count, name, ARENA_BYTES, ARENA_BYTES, 4));
 }
 
 /* Vertices and faces by turns, of every form; `odd` makes statements that are only noted as well. */
@@ -172,5 +181,142 @@ Test(io_threads, ply_rows_of_one_size_and_those_that_differ)
         expect_same_ply(forms[i], "float", vertex_end + 13 * 60000 + (i ? 1 : 4), 1);  /* an index too high */
         expect_same_ply(forms[i], "float", vertex_end + 13 * 60000 + (i ? 1 : 4), -1); /* a negative index */
         expect_same_ply(forms[i], "float", 13 * 39000 + (i ? 1 : 4), 0x7f);
+    }
+}
+
+/* Facets between points of a small grid, so that most corners meet others in all parts of the file. The
+ * number `change` of the facets (12 each) becomes `to`. */
+static struct text draw_stl(uint32_t facets, unsigned grid, size_t change, float to)
+{
+    struct text text = {calloc(1, TEXT_ROOM), 84 + (size_t)facets * 50};
+    uint64_t seed = grid;
+    cr_assert(text.begin && text.used <= TEXT_ROOM);
+    memcpy(text.begin + 80, &facets, sizeof facets);
+    for (size_t f = 0; f < facets; f++)
+        for (size_t i = 0; i < 12; i++) {
+            float value = (float)draw(&seed, grid) * (draw(&seed, 2) ? 0.5f : -0.5f); /* also -0 */
+            value = 12 * f + i == change ? to : value;
+            memcpy(text.begin + 84 + 50 * f + 4 * i, &value, sizeof value);
+        }
+    return text;
+}
+
+Test(io_threads, stl_corners_that_meet_across_the_parts)
+{
+    static const struct {
+        const char *name;
+        unsigned grid;
+        size_t change;
+        float to;
+    } cases[] = {
+        {"few points", 9, SIZE_MAX, 0},
+        {"many points", 60, SIZE_MAX, 0},
+        {"all apart", 1000000, SIZE_MAX, 0},
+        {"infinite in the first part", 40, 12 * 70 + 5, HUGE_VALF},
+        {"infinite in the last part", 40, 12 * 99990 + 11, -HUGE_VALF},
+        {"a normal that is not finite", 40, 12 * 99990 + 2, HUGE_VALF},
+    };
+    for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
+        struct text text = draw_stl(100000, cases[i].grid, cases[i].change, cases[i].to);
+        expect_same(cases[i].name, text.begin, text.used);
+        free(text.begin);
+    }
+}
+
+Test(io_threads, stl_in_one_part_where_memory_is_short)
+{
+    struct text text = draw_stl(100000, 10, SIZE_MAX, 0);
+    struct reading *many = reading_open_threaded(text.begin, text.used, "a.stl", 5 << 20, 5 << 20, 4);
+    cr_expect(many->ok, "%s", many->refusal);
+    expect_same_reading(
+        "a.stl", reading_open_threaded(text.begin, text.used, "a.stl", ARENA_BYTES, ARENA_BYTES, 1), many);
+    free(text.begin);
+}
+
+/* Lines that are plain, and lines that differ from those in one thing. */
+static struct text draw_lines(uint64_t seed, size_t count)
+{
+    static const char *const numbers[] = {"1.5",
+                                          "-0.25",
+                                          "12345678.5",
+                                          ".5",
+                                          "5.",
+                                          "1e3",
+                                          "+2.0",
+                                          "1.12345678",
+                                          "0",
+                                          "-0.0",
+                                          "7654321",
+                                          "123456789012"
+                                          ".1234567"};
+    static const char *const odd[] = {"v 1 2\\\n3",
+                                      "vn 0 0 1\\\n 2",
+                                      "vt 0 1 # c",
+                                      "v 1 2 3#c",
+                                      "v  1 2  3",
+                                      "f 1  2 3",
+                                      "vn\t0 0 1",
+                                      "v 1 2 3 0.5",
+                                      "v 1 2 3 4 5 6 7",
+                                      "f 1 2 3 # c",
+                                      "f 1 2 3 1 2 3 1 2 3 1",
+                                      "f +1 2 3",
+                                      "f 00000001 2 3",
+                                      "f 1/1/1 2/1/1 3//1",
+                                      "f 1// 2// 3//",
+                                      "f 1/9 2/1 3/1",
+                                      "f 1//7 2//1 3//1",
+                                      "f 1 2",
+                                      "f",
+                                      "v",
+                                      "f 1 99 2",
+                                      "f 1/1 2/0 3/1",
+                                      "v 1 2 3 1 0 1",
+                                      "g a\\",
+                                      "\r"};
+    struct text text = {malloc(TEXT_ROOM), 0};
+    char line[200];
+    cr_assert_not_null(text.begin);
+    put(&text, "v 0 0 0\nv 1 0 0\nv 0 1 0\nvt 0 0\nvn 0 0 1\n");
+    for (size_t i = 0; i < count; i++) {
+        unsigned kind = draw(&seed, 10);
+        const char *forms[] = {"f 1 2 3", "f 1/1 2/1 3/1 2/1", "f 1//1 2//1 3//1",
+                               "f 1/1/1 2/1/1 3/1/1 1/1/1"};
+        if (kind < 5)
+            snprintf(line, sizeof line, "v %s %s %s", numbers[draw(&seed, 12)], numbers[draw(&seed, 12)],
+                     numbers[draw(&seed, 12)]);
+        else
+            snprintf(line, sizeof line, "%s", kind < 9 ? forms[draw(&seed, 4)] : odd[draw(&seed, 25)]);
+        put(&text, line);
+        put(&text, draw(&seed, 8) ? "\n" : draw(&seed, 2) ? " \n" : "\r\n");
+    }
+    for (size_t i = 0; i < 99; i++) /* 99 vertices at least, and bytes behind the last that counts */
+        put(&text, "v 1 2 3\n");
+    return text;
+}
+
+Test(io_threads, plain_lines_as_with_tabs)
+{
+    for (uint64_t seed = 0; seed < 300; seed++) {
+        struct text text = draw_lines(seed, 1 + (size_t)seed * 3);
+        static const char *const faults[] = {"",
+                                             "f 1 2 0\n",
+                                             "f 1 2 9999999\n",
+                                             "v 1 2 3.x\n",
+                                             "f 1 2 3x\n",
+                                             "v 1 2 3 4 5\n",
+                                             "f 1 2 12345678901234567890\n"};
+        char *tabs = malloc(TEXT_ROOM), name[32];
+        put(&text, faults[seed % 7]);
+        for (size_t i = 0; i < 60; i++)
+            put(&text, "# behind\n");
+        cr_assert_not_null(tabs);
+        for (size_t i = 0; i < text.used; i++)
+            tabs[i] = text.begin[i] == ' ' ? '\t' : text.begin[i];
+        snprintf(name, sizeof name, "seed%u.obj", (unsigned)seed);
+        expect_same_reading(name, reading_open(text.begin, text.used, name, 4 << 20, 4 << 20),
+                            reading_open(tabs, text.used, name, 4 << 20, 4 << 20));
+        free(text.begin);
+        free(tabs);
     }
 }
