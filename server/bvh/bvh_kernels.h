@@ -17,6 +17,8 @@ struct bvh_kernels {
                       size_t *work);
     void (*distances)(const struct bvh *bvh, uint32_t slot, const struct bvh_points *points,
                       double *distances_sq);
+    void (*bound_lanes)(const struct bvh *bvh, const struct bvh_lanes *lanes, const uint32_t *slots,
+                        size_t count, struct bvh_lows *lows);
 };
 
 extern const struct bvh_kernels bvh_kernels_plain;

@@ -238,7 +238,7 @@ static bool measure_triangles(const struct measure_input *subject, const struct 
 
     spread.certify = settings->certify * (1 - 2 * WIDTH_SHARE);
     spread.tolerance_count = spread_tolerances(settings, eps, spread.tolerances, below, above);
-    if (!deviation_measure(subject, reference, &spread, progress, deviation, NULL, NULL, NULL, keep, scratch,
+    if (!deviation_measure(subject, reference, &spread, progress, deviation, NULL, NULL, NULL, NULL, keep, scratch,
                            err))
         return false;
     widen_side(&deviation->reference_to_subject, settings, eps, below, above);
