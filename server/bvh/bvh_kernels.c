@@ -53,3 +53,8 @@ void bvh_bound_lanes(const struct bvh *bvh, const struct bvh_lanes *lanes, const
 {
     bvh->kernels->bound_lanes(bvh, lanes, slots, count, lows);
 }
+
+void bvh_bound_below(const struct bvh *bvh, const vec3 *corners, size_t allowance, double *low, size_t *work)
+{
+    bvh->kernels->bound_below(bvh, corners, allowance, low, work);
+}

@@ -19,6 +19,8 @@ struct bvh_kernels {
                       double *distances_sq);
     void (*bound_lanes)(const struct bvh *bvh, const struct bvh_lanes *lanes, const uint32_t *slots,
                         size_t count, struct bvh_lows *lows);
+    void (*bound_below)(const struct bvh *bvh, const vec3 *corners, size_t allowance, double *low,
+                        size_t *work);
 };
 
 extern const struct bvh_kernels bvh_kernels_plain;

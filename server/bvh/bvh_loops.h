@@ -411,7 +411,6 @@ static void bound_lanes(const struct bvh *bvh, const struct bvh_lanes *eight, co
                         size_t count, struct bvh_lows *lows)
 {
     for (int i = 0; i < BVH_LANES; i++) {
-        lows->low[0][i] = lows->low[1][i] = lows->low[2][i] = 8; /* beyond all of the frame */
         lows->distances_sq[i] = INFINITY;
         lows->nearest[i] = slots[0];
     }
@@ -421,4 +420,113 @@ static void bound_lanes(const struct bvh *bvh, const struct bvh_lanes *eight, co
     }
 }
 
-const struct bvh_kernels BVH_KERNELS = {BVH_KERNELS_NAME, nearest, within, collect, distances, bound_lanes};
+/* A node still to be looked into, and the linear bound that its box gives. */
+struct below_visit {
+    double low[3];
+    int level;
+    uint32_t index;
+};
+
+/* The piece that is bounded. */
+struct below {
+    vec3 middle, ways[3]; /* to its corners */
+    double *low;
+};
+
+static inline bool is_no_lower(const double *low, const double *bound)
+{
+    return low[0] >= bound[0] && low[1] >= bound[1] && low[2] >= bound[2];
+}
+
+static inline double beyond(double x, float min, float max)
+{
+    return x > (double)max ? x - (double)max : x < (double)min ? x - (double)min : 0;
+}
+
+/* For a box as for a triangle: the way from its nearest point tells the direction. */
+static inline void bound_by_box(const struct below *below, const struct bvh_node *node, unsigned c,
+                                double *low)
+{
+    vec3 way = {beyond(below->middle.x, node->min[0][c], node->max[0][c]),
+                beyond(below->middle.y, node->min[1][c], node->max[1][c]),
+                beyond(below->middle.z, node->min[2][c], node->max[2][c])};
+    double length = vec3_length(way), share = length > 0 ? 1 / length : 0;
+
+    for (int i = 0; i < 3; i++)
+        low[i] = length + share * vec3_dot(way, below->ways[i]);
+}
+
+static inline void bound_by_triangle(const struct below *below, const struct bvh *bvh, uint32_t slot)
+{
+    struct face face = face_of(bvh, slot);
+    vec3 ap = vec3_sub(below->middle, face.a), bp = vec3_sub(ap, face.ab);
+    double best, low[2][3], drop[2] = {INFINITY, INFINITY};
+    vec3 way = way_from(&face, ap, bp, &best);
+    double length = sqrt(best), share = length > 0 ? 1 / length : 0;
+    const vec3 g[2] = {vec3_scale(way, share),
+                       vec3_scale(face.normal, vec3_dot(ap, face.normal) < 0 ? -1 : 1)};
+
+    for (int k = 0; k < 2; k++) {
+        double base = least_along(&face, g[k], ap);
+        for (int i = 0; i < 3; i++) {
+            low[k][i] = base + vec3_dot(g[k], below->ways[i]);
+            drop[k] = least(drop[k], low[k][i] - below->low[i]);
+        }
+    }
+    for (int i = 0; i < 3; i++)
+        below->low[i] = least(below->low[i], low[drop[1] > drop[0]][i]);
+}
+
+/* Puts the children of a node that may lower the bound onto the stack, the lowest last. */
+static inline size_t list_lower(const struct below *below, const struct bvh *bvh,
+                                const struct below_visit *visit, struct below_visit *stack)
+{
+    const struct bvh_node *node = &bvh->levels[visit->level][visit->index];
+    size_t count = 0;
+
+    for (unsigned c = 0; c < BVH_WIDTH; c++) {
+        struct below_visit child = {{0}, visit->level - 1, visit->index * BVH_WIDTH + c};
+        if (!(node->min[0][c] <= node->max[0][c]))
+            continue;
+        bound_by_box(below, node, c, child.low);
+        if (is_no_lower(child.low, below->low))
+            continue;
+        double sum = child.low[0] + child.low[1] + child.low[2];
+        size_t at = count++;
+        for (; at > 0 && stack[at - 1].low[0] + stack[at - 1].low[1] + stack[at - 1].low[2] < sum; at--)
+            stack[at] = stack[at - 1];
+        stack[at] = child;
+    }
+    return count;
+}
+
+static void bound_below(const struct bvh *bvh, const vec3 *corners, size_t allowance, double *low,
+                        size_t *work)
+{
+    struct below below = {.middle = vec3_scale(vec3_add(vec3_add(corners[0], corners[1]), corners[2]), 1.0 / 3),
+                          .low = low};
+    struct below_visit stack[STACK_SIZE];
+    size_t top = 1, looked = 0;
+
+    for (int i = 0; i < 3; i++)
+        below.ways[i] = vec3_sub(corners[i], below.middle);
+    stack[0] = (struct below_visit){{-8, -8, -8}, (int)bvh->level_count - 1, 0};
+    while (top > 0) {
+        struct below_visit visit = stack[--top];
+        if (is_no_lower(visit.low, low))
+            continue;
+        if (looked > allowance) {
+            for (int i = 0; i < 3; i++)
+                low[i] = least(low[i], visit.low[i]);
+        } else if (visit.level < 0) {
+            bound_by_triangle(&below, bvh, visit.index);
+        } else {
+            top += list_lower(&below, bvh, &visit, stack + top);
+            looked += 4;
+        }
+        looked++;
+    }
+    *work += looked;
+}
+
+const struct bvh_kernels BVH_KERNELS = {BVH_KERNELS_NAME, nearest, within, collect, distances, bound_lanes, bound_below};

@@ -237,21 +237,22 @@ static bool take_samples(const struct pair *pair, const struct maximum *invented
                                             has_sides, fields, keep, err));
 }
 
-static void add_face_field(struct deviation_fields *fields, const char *name, size_t count, double *values)
+static void add_face_field(struct deviation_fields *fields, const char *name, bool of_reference,
+                           size_t count, double *values)
 {
-    fields->fields[fields->count++] = (struct deviation_field){name, true, count, values};
+    fields->fields[fields->count++] = (struct deviation_field){name, true, count, values, of_reference};
 }
 
 static void add_face_fields(const struct deviation_faces *faces, struct deviation_fields *fields)
 {
     const struct face_distances *s = &faces->of_subject, *r = &faces->of_reference;
 
-    add_face_field(fields, "face_distance_lower", s->count, s->lower);
-    add_face_field(fields, "face_distance_upper", s->count, s->upper);
-    add_face_field(fields, "face_distance_peak", s->count, s->peak);
-    add_face_field(fields, "reference_face_distance_lower", r->count, r->lower);
-    add_face_field(fields, "reference_face_distance_upper", r->count, r->upper);
-    add_face_field(fields, "reference_face_distance_peak", r->count, r->peak);
+    add_face_field(fields, "face_distance_lower", false, s->count, s->lower);
+    add_face_field(fields, "face_distance_upper", false, s->count, s->upper);
+    add_face_field(fields, "face_distance_peak", false, s->count, s->peak);
+    add_face_field(fields, "reference_face_distance_lower", true, r->count, r->lower);
+    add_face_field(fields, "reference_face_distance_upper", true, r->count, r->upper);
+    add_face_field(fields, "reference_face_distance_peak", true, r->count, r->peak);
 }
 
 bool deviation_measure(const struct measure_input *subject, const struct measure_input *reference,

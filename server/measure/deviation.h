@@ -76,6 +76,7 @@ struct deviation_field {
     bool per_face; /* else per vertex of the subject */
     size_t count;
     double *values;
+    bool of_reference; /* else of the subject */
 };
 #define DEVIATION_FIELD_MAX 16
 struct deviation_fields {

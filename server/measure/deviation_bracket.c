@@ -7,7 +7,9 @@
 #include <math.h>
 #include <string.h>
 
-#define NEAR_FACES_MAX 192   /* of a group; of more, only those near one triangle are looked at */
+#define NEAR_FACES_MAX 192   /* of a group; where they are more, the index is asked for each triangle */
+#define FAR_ALLOWANCE 1500   /* of work, for that */
+#define FAR_SHARE 0.5        /* of the gap wanted, for that */
 #define LISTED_FACES_MAX 24  /* of a group: so few are sifted for each triangle without another search */
 #define SMALL_FACE 0.5       /* a face this small beside a triangle suggests that many lie over it */
 #define SERVED_SHARE 0.5     /* of the group's radius: a face whose bound is that near serves the group */
@@ -157,6 +159,9 @@ static void bound_below(struct lanes *lanes, unsigned which, const uint32_t *slo
 
     if (count == 0)
         return;
+    for (size_t lane = 0; lane < BVH_LANES; lane++)
+        for (int i = 0; i < 3; i++)
+            lows.low[i][lane] = lanes->high[lane < lanes->group->count ? lane : 0][i];
     bvh_bound_lanes(lanes->bracketing->to, &lanes->points, slots, count, &lows);
     lanes->bracketing->work += LANES_WORK * count;
     for (size_t lane = 0; lane < lanes->group->count; lane++) {
@@ -243,8 +248,20 @@ static unsigned cover_lanes(struct lanes *lanes)
     return done;
 }
 
-/* Bounds from below the lanes that are set in `which`: all by one list of faces, or each by its own. Returns
- * the length of the list. */
+/* Bounds one lane from below by the whole index, as near to what is above as is wanted. */
+static void bound_far_lane(struct lanes *lanes, size_t lane)
+{
+    double low[3];
+
+    for (int i = 0; i < 3; i++)
+        low[i] = lanes->high[lane][i] - FAR_SHARE * lanes->bracketing->wanted;
+    bvh_bound_below(lanes->bracketing->to, lanes->group->corners[lane], FAR_ALLOWANCE, low,
+                    &lanes->bracketing->work);
+    raise_low(lanes, lane, low);
+}
+
+/* Bounds from below the lanes that are set in `which`: all by one list of the faces near, or, where those are
+ * too many, each by the index. Returns the length of the list. */
 static size_t bound_lanes_below(struct lanes *lanes, unsigned which, uint32_t *slots)
 {
     aabb box = aabb_empty();
@@ -262,8 +279,9 @@ static size_t bound_lanes_below(struct lanes *lanes, unsigned which, uint32_t *s
         bound_below(lanes, which, slots, count);
         return count;
     }
-    for (unsigned bits = which & (which - 1) ? which : 0; bits; bits &= bits - 1)
-        bound_lanes_below(lanes, bits & (~bits + 1), slots);
+    for (size_t lane = 0; lane < lanes->group->count; lane++)
+        if (which >> lane & 1)
+            bound_far_lane(lanes, lane);
     return NEAR_FACES_MAX + 1;
 }
 

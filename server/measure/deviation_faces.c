@@ -15,7 +15,7 @@ static void widen_face(const struct surface_parts *parts, size_t p, struct face_
     faces->lower[face] = lower < faces->lower[face] ? lower : faces->lower[face];
     faces->upper[face] = upper > faces->upper[face] ? upper : faces->upper[face];
     for (int i = 0; i < 3; i++) {
-        double low = part_low_at(part, i);
+        double low = part_low_at(part, i) - DEVIATION_SLACK;
         if (low <= faces->peak[face])
             continue;
         faces->peak[face] = low;
@@ -30,7 +30,7 @@ static void leave_frame(const struct surface_parts *parts, const struct deviatio
         double upper = fmin(faces->upper[f], parts->reach);
         faces->lower[f] = deviation_frame_length(frame, fmax(0, faces->lower[f] - DEVIATION_SLACK));
         faces->upper[f] = deviation_frame_length(frame, upper + DEVIATION_SLACK);
-        faces->peak[f] = deviation_frame_length(frame, fmax(0, faces->peak[f] - DEVIATION_SLACK));
+        faces->peak[f] = deviation_frame_length(frame, fmax(0, faces->peak[f]));
         faces->at[f] = deviation_frame_leave(frame, faces->at[f]);
     }
 }
@@ -55,7 +55,7 @@ bool deviation_faces_take(const struct surface_parts *parts, const struct maximu
         if (!(parts->parts[p].scale < 0))
             widen_face(parts, p, faces, deviation_surface_face(from, surface_parts_slot(parts, p)));
     if (farthest->lower > faces->peak[place]) {
-        faces->peak[place] = farthest->lower + DEVIATION_SLACK;
+        faces->peak[place] = farthest->lower;
         faces->at[place] = farthest->at;
     }
     leave_frame(parts, frame, faces);

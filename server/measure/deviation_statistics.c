@@ -63,7 +63,7 @@ static bool look(struct statistics *statistics, bool closely, struct arena scrat
     double limits[DISTRIBUTION_LIMITS_MAX];
     size_t count = settings->tolerance_count;
 
-    if (!distribution_find(parts->parts, parts->count, closely ? settings->halfwidth / 64 : (double)INFINITY,
+    if (!distribution_find(parts->parts, parts->count, closely ? settings->halfwidth / 16 : (double)INFINITY,
                            settings->threads, &statistics->distribution, scratch, err))
         return false;
     if (!(statistics->distribution.area > 0))

@@ -11,9 +11,13 @@
 #include "measure/deviation_distribution.h"
 #include "measure/deviation_parts.h"
 
-/* Of work in each direction: some 20 ns each, so that both take less than 2 us of one core for each triangle.
- * The triangles may take twice as much where little else will do; refining has what they leave. */
-#define STATISTICS_BUDGET(from_count, to_count) (((size_t)1 << 22) + 40 * ((from_count) + (to_count)))
+/* Of work in each direction: some 20 ns each, so that both directions take less than 2 us of one core for each
+ * triangle; more for few triangles, where a fraction of a second does not matter. The triangles may take twice
+ * as much where little else will do; refining has what they leave. */
+#define STATISTICS_FEW ((size_t)1 << 14)
+#define STATISTICS_BUDGET(from_count, to_count)                                                              \
+    ((from_count) + (to_count) < STATISTICS_FEW ? (size_t)1 << 24                                            \
+                                                : ((size_t)1 << 20) + 40 * ((from_count) + (to_count)))
 #define STATISTICS_COVERAGE_WIDTH 0.001 /* wanted: upper less lower share */
 
 struct statistics_settings {
