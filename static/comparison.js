@@ -149,9 +149,11 @@ export function placeOf(record, path) {
   return null;
 }
 
-/** How many samples a deviation's statistics rest on; null where they are certified or there is none. */
+/** How many samples a sampled measure of a deviation, its angles and signed values, rests on; null for others. */
 export function samplesOf(record, path) {
-  return recordAt(record, path.split('.').slice(0, 2).join('.'))?.sampled?.N ?? null;
+  const [deviation, part] = path.split('.');
+  const side = part === 'signed' ? 'subject_to_reference' : part;
+  return recordAt(record, `${deviation}.${side}`)?.normal_angle?.N ?? null;
 }
 
 /** The printing of each row: factor and unit, by the measure's unit. */

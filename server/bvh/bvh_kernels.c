@@ -47,3 +47,14 @@ void bvh_distances_sq(const struct bvh *bvh, uint32_t slot, const struct bvh_poi
 {
     bvh->kernels->distances(bvh, slot, points, distances_sq);
 }
+
+void bvh_bound_lanes(const struct bvh *bvh, const struct bvh_lanes *lanes, const uint32_t *slots,
+                     size_t count, struct bvh_lows *lows)
+{
+    bvh->kernels->bound_lanes(bvh, lanes, slots, count, lows);
+}
+
+void bvh_bound_below(const struct bvh *bvh, const vec3 *corners, size_t allowance, double *low, size_t *work)
+{
+    bvh->kernels->bound_below(bvh, corners, allowance, low, work);
+}

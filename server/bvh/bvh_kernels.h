@@ -17,6 +17,10 @@ struct bvh_kernels {
                       size_t *work);
     void (*distances)(const struct bvh *bvh, uint32_t slot, const struct bvh_points *points,
                       double *distances_sq);
+    void (*bound_lanes)(const struct bvh *bvh, const struct bvh_lanes *lanes, const uint32_t *slots,
+                        size_t count, struct bvh_lows *lows);
+    void (*bound_below)(const struct bvh *bvh, const vec3 *corners, size_t allowance, double *low,
+                        size_t *work);
 };
 
 extern const struct bvh_kernels bvh_kernels_plain;

@@ -310,4 +310,224 @@ static void distances(const struct bvh *bvh, uint32_t slot, const struct bvh_poi
     }
 }
 
-const struct bvh_kernels BVH_KERNELS = {BVH_KERNELS_NAME, nearest, within, collect, distances};
+/* What bound_lanes needs of a triangle. */
+struct face {
+    vec3 a, ab, ac, bc, height, normal; /* normal: of length 1, or 0 where it cannot be told */
+    double ab_sq, ac_sq, bc_sq, shift, height_sq;
+};
+
+static inline struct face face_of(const struct bvh *bvh, uint32_t slot)
+{
+    const uint32_t *corner = bvh->corners[slot];
+    const vec3 a = bvh->points[corner[0]], b = bvh->points[corner[1]], c = bvh->points[corner[2]];
+    struct face face = {.a = a, .ab = vec3_sub(b, a), .ac = vec3_sub(c, a), .bc = vec3_sub(c, b)};
+
+    face.ab_sq = vec3_length_sq(face.ab);
+    face.ac_sq = vec3_length_sq(face.ac);
+    face.bc_sq = vec3_length_sq(face.bc);
+    face.shift = vec3_dot(face.ac, face.ab) / face.ab_sq;
+    face.height = vec3_sub(face.ac, vec3_scale(face.ab, face.shift));
+    face.height_sq = vec3_length_sq(face.height);
+    vec3 normal = vec3_cross(face.ab, face.height);
+    double length = vec3_length(normal);
+    face.normal = length > 0 ? vec3_scale(normal, 1 / length) : (vec3){0, 0, 0};
+    return face;
+}
+
+/* The way to p from its nearest point on the triangle; ap and bp: from its corners. *best: its square. */
+static inline vec3 way_from(const struct face *face, vec3 ap, vec3 bp, double *best)
+{
+    double along = vec3_dot(ap, face->ab);
+    vec3 way = vec3_sub(ap, vec3_scale(face->ab, side_share(along, face->ab_sq)));
+    vec3 ca = vec3_sub(ap, vec3_scale(face->ac, side_share(vec3_dot(ap, face->ac), face->ac_sq)));
+    vec3 cb = vec3_sub(bp, vec3_scale(face->bc, side_share(vec3_dot(bp, face->bc), face->bc_sq)));
+    double way_sq = vec3_length_sq(way), ca_sq = vec3_length_sq(ca), cb_sq = vec3_length_sq(cb);
+    double x = along / face->ab_sq;
+    vec3 q = vec3_sub(ap, vec3_scale(face->ab, x));
+    double y = vec3_dot(q, face->height) / face->height_sq, u = x - y * face->shift;
+    vec3 up = vec3_sub(q, vec3_scale(face->height, y));
+    double up_sq = vec3_length_sq(up);
+
+    up_sq = y > 0 ? up_sq : INFINITY; /* also where there is no height, and y is not a number */
+    up_sq = u > 0 ? up_sq : INFINITY;
+    up_sq = u + y < 1 ? up_sq : INFINITY;
+    way.x = ca_sq < way_sq ? ca.x : way.x;
+    way.y = ca_sq < way_sq ? ca.y : way.y;
+    way.z = ca_sq < way_sq ? ca.z : way.z;
+    way_sq = ca_sq < way_sq ? ca_sq : way_sq;
+    way.x = cb_sq < way_sq ? cb.x : way.x;
+    way.y = cb_sq < way_sq ? cb.y : way.y;
+    way.z = cb_sq < way_sq ? cb.z : way.z;
+    way_sq = cb_sq < way_sq ? cb_sq : way_sq;
+    way.x = up_sq < way_sq ? up.x : way.x;
+    way.y = up_sq < way_sq ? up.y : way.y;
+    way.z = up_sq < way_sq ? up.z : way.z;
+    *best = up_sq < way_sq ? up_sq : way_sq;
+    return way;
+}
+
+static inline double least(double a, double b)
+{
+    return a < b ? a : b;
+}
+
+/* The least of g . (p - y) over the corners y of the triangle. */
+static inline double least_along(const struct face *face, vec3 g, vec3 ap)
+{
+    double at_a = vec3_dot(g, ap);
+
+    return at_a + least(least(0, -vec3_dot(g, face->ab)), -vec3_dot(g, face->ac));
+}
+
+static inline void bound_lanes_by(const struct face *face, const struct bvh_lanes *eight, uint32_t slot,
+                                  struct bvh_lows *restrict lows)
+{
+    for (int i = 0; i < BVH_LANES; i++) {
+        vec3 p = {eight->middles.x[i], eight->middles.y[i], eight->middles.z[i]};
+        vec3 ap = vec3_sub(p, face->a), bp = vec3_sub(ap, face->ab);
+        double best, low[3][2], drop[2] = {INFINITY, INFINITY};
+        vec3 way = way_from(face, ap, bp, &best);
+        double length = sqrt(best), share = length > 0 ? 1 / length : 0;
+        vec3 g[2] = {vec3_scale(way, share), face->normal};
+        double turn = vec3_dot(ap, face->normal) < 0 ? -1 : 1;
+        g[1] = vec3_scale(g[1], turn);
+        for (int k = 0; k < 2; k++) {
+            double base = least_along(face, g[k], ap);
+            for (int corner = 0; corner < 3; corner++) {
+                vec3 to = {eight->ways[corner].x[i], eight->ways[corner].y[i], eight->ways[corner].z[i]};
+                low[corner][k] = base + vec3_dot(g[k], to);
+                drop[k] = least(drop[k], low[corner][k] - lows->low[corner][i]);
+            }
+        }
+        bool nearer = best < lows->distances_sq[i];
+        lows->nearest[i] = nearer ? slot : lows->nearest[i];
+        lows->distances_sq[i] = nearer ? best : lows->distances_sq[i];
+        for (int corner = 0; corner < 3; corner++)
+            lows->low[corner][i] =
+                least(lows->low[corner][i], drop[1] > drop[0] ? low[corner][1] : low[corner][0]);
+    }
+}
+
+static void bound_lanes(const struct bvh *bvh, const struct bvh_lanes *eight, const uint32_t *slots,
+                        size_t count, struct bvh_lows *lows)
+{
+    for (int i = 0; i < BVH_LANES; i++) {
+        lows->distances_sq[i] = INFINITY;
+        lows->nearest[i] = slots[0];
+    }
+    for (size_t s = 0; s < count; s++) {
+        struct face face = face_of(bvh, slots[s]);
+        bound_lanes_by(&face, eight, slots[s], lows);
+    }
+}
+
+/* A node still to be looked into, and the linear bound that its box gives. */
+struct below_visit {
+    double low[3];
+    int level;
+    uint32_t index;
+};
+
+/* The piece that is bounded. */
+struct below {
+    vec3 middle, ways[3]; /* to its corners */
+    double *low;
+};
+
+static inline bool is_no_lower(const double *low, const double *bound)
+{
+    return low[0] >= bound[0] && low[1] >= bound[1] && low[2] >= bound[2];
+}
+
+static inline double beyond(double x, float min, float max)
+{
+    return x > (double)max ? x - (double)max : x < (double)min ? x - (double)min : 0;
+}
+
+/* For a box as for a triangle: the way from its nearest point tells the direction. */
+static inline void bound_by_box(const struct below *below, const struct bvh_node *node, unsigned c,
+                                double *low)
+{
+    vec3 way = {beyond(below->middle.x, node->min[0][c], node->max[0][c]),
+                beyond(below->middle.y, node->min[1][c], node->max[1][c]),
+                beyond(below->middle.z, node->min[2][c], node->max[2][c])};
+    double length = vec3_length(way), share = length > 0 ? 1 / length : 0;
+
+    for (int i = 0; i < 3; i++)
+        low[i] = length + share * vec3_dot(way, below->ways[i]);
+}
+
+static inline void bound_by_triangle(const struct below *below, const struct bvh *bvh, uint32_t slot)
+{
+    struct face face = face_of(bvh, slot);
+    vec3 ap = vec3_sub(below->middle, face.a), bp = vec3_sub(ap, face.ab);
+    double best, low[2][3], drop[2] = {INFINITY, INFINITY};
+    vec3 way = way_from(&face, ap, bp, &best);
+    double length = sqrt(best), share = length > 0 ? 1 / length : 0;
+    const vec3 g[2] = {vec3_scale(way, share),
+                       vec3_scale(face.normal, vec3_dot(ap, face.normal) < 0 ? -1 : 1)};
+
+    for (int k = 0; k < 2; k++) {
+        double base = least_along(&face, g[k], ap);
+        for (int i = 0; i < 3; i++) {
+            low[k][i] = base + vec3_dot(g[k], below->ways[i]);
+            drop[k] = least(drop[k], low[k][i] - below->low[i]);
+        }
+    }
+    for (int i = 0; i < 3; i++)
+        below->low[i] = least(below->low[i], low[drop[1] > drop[0]][i]);
+}
+
+/* Puts the children of a node that may lower the bound onto the stack, the lowest last. */
+static inline size_t list_lower(const struct below *below, const struct bvh *bvh,
+                                const struct below_visit *visit, struct below_visit *stack)
+{
+    const struct bvh_node *node = &bvh->levels[visit->level][visit->index];
+    size_t count = 0;
+
+    for (unsigned c = 0; c < BVH_WIDTH; c++) {
+        struct below_visit child = {{0}, visit->level - 1, visit->index * BVH_WIDTH + c};
+        if (!(node->min[0][c] <= node->max[0][c]))
+            continue;
+        bound_by_box(below, node, c, child.low);
+        if (is_no_lower(child.low, below->low))
+            continue;
+        double sum = child.low[0] + child.low[1] + child.low[2];
+        size_t at = count++;
+        for (; at > 0 && stack[at - 1].low[0] + stack[at - 1].low[1] + stack[at - 1].low[2] < sum; at--)
+            stack[at] = stack[at - 1];
+        stack[at] = child;
+    }
+    return count;
+}
+
+static void bound_below(const struct bvh *bvh, const vec3 *corners, size_t allowance, double *low,
+                        size_t *work)
+{
+    struct below below = {.middle = vec3_scale(vec3_add(vec3_add(corners[0], corners[1]), corners[2]), 1.0 / 3),
+                          .low = low};
+    struct below_visit stack[STACK_SIZE];
+    size_t top = 1, looked = 0;
+
+    for (int i = 0; i < 3; i++)
+        below.ways[i] = vec3_sub(corners[i], below.middle);
+    stack[0] = (struct below_visit){{-8, -8, -8}, (int)bvh->level_count - 1, 0};
+    while (top > 0) {
+        struct below_visit visit = stack[--top];
+        if (is_no_lower(visit.low, low))
+            continue;
+        if (looked > allowance) {
+            for (int i = 0; i < 3; i++)
+                low[i] = least(low[i], visit.low[i]);
+        } else if (visit.level < 0) {
+            bound_by_triangle(&below, bvh, visit.index);
+        } else {
+            top += list_lower(&below, bvh, &visit, stack + top);
+            looked += 4;
+        }
+        looked++;
+    }
+    *work += looked;
+}
+
+const struct bvh_kernels BVH_KERNELS = {BVH_KERNELS_NAME, nearest, within, collect, distances, bound_lanes, bound_below};

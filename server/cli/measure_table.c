@@ -228,7 +228,7 @@ static void print_warnings(FILE *out, const char *role, const struct mesh_file *
 
 static void print_notes(FILE *out, const struct run *run)
 {
-    size_t samples = run->deviation.reference_to_subject.sample_count;
+    size_t samples = run->deviation.reference_to_subject.normal_angle.sample_count;
     char text[MEASURE_TEXT_SIZE];
 
     if (run->subject.file.warnings.count || (run->has_reference && run->reference.file.warnings.count))

@@ -25,8 +25,19 @@
 #include <unistd.h>
 
 /* The fields a run may have; their files are made before the sandbox closes. */
-static const char *const field_names[] = {"distance",     "distance_lower", "distance_upper", "signed",
-                                          "nearest_face", "normal_angle",   "limit_position"};
+static const char *const field_names[] = {"distance",
+                                          "distance_lower",
+                                          "distance_upper",
+                                          "signed",
+                                          "nearest_face",
+                                          "normal_angle",
+                                          "limit_position",
+                                          "face_distance_lower",
+                                          "face_distance_upper",
+                                          "face_distance_peak",
+                                          "reference_face_distance_lower",
+                                          "reference_face_distance_upper",
+                                          "reference_face_distance_peak"};
 enum { FIELD_COUNT = sizeof field_names / sizeof field_names[0] };
 
 struct worker {

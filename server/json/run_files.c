@@ -114,6 +114,7 @@ static json_t *fields_json(const struct deviation_fields *fields, struct tree *t
         snprintf(file, sizeof file, "%s.bin", field->name);
         tree_put_text(tree, entry, "name", field->name);
         tree_put_text(tree, entry, "file", file);
+        tree_put_text(tree, entry, "mesh", field->of_reference ? "reference" : "subject");
         tree_put_text(tree, entry, "per", field->per_face ? "face" : "vertex");
         tree_put_count(tree, entry, "count", field->count);
         tree_put_text(tree, entry, "type", "float64-le");

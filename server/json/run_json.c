@@ -83,8 +83,7 @@ static json_t *coverage_json(struct tree *tree, const struct one_sided_deviation
 static json_t *one_sided_json(struct tree *tree, const struct one_sided_deviation *side,
                               const struct deviation_settings *settings)
 {
-    json_t *object = tree_object(tree), *sampled = json_null(), *angle = tree_object(tree),
-           *angle_halfwidth = tree_object(tree);
+    json_t *object = tree_object(tree), *angle = tree_object(tree), *angle_halfwidth = tree_object(tree);
     tree_put(tree, object, "max", farthest_json(tree, &side->max));
     tree_put_real(tree, object, "mean", side->mean);
     tree_put_real(tree, object, "rms", side->rms);
@@ -93,11 +92,7 @@ static json_t *one_sided_json(struct tree *tree, const struct one_sided_deviatio
     tree_put_real(tree, object, "p99", side->p99);
     tree_put_real(tree, object, "p999", side->p999);
     tree_put(tree, object, "halfwidth", halfwidth_json(tree, side));
-    if (side->sample_count) {
-        sampled = tree_object(tree);
-        put_sampling(tree, sampled, side->sample_count, side->seed);
-    }
-    tree_put(tree, object, "sampled", sampled);
+    tree_put(tree, object, "sampled", json_null());
     tree_put(tree, object, "coverage", coverage_json(tree, side, settings));
     tree_put_real(tree, angle, "mean", side->normal_angle.mean);
     tree_put_real(tree, angle, "p95", side->normal_angle.p95);

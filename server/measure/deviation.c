@@ -3,6 +3,7 @@
 #include "measure/deviation.h"
 
 #include "measure/deviation_maximum.h"
+#include "measure/deviation_samples.h"
 #include "measure/deviation_statistics.h"
 #include "measure/deviation_vertices.h"
 
@@ -131,36 +132,100 @@ static void widen_signed(const struct pair *pair, const struct deviation_vertice
     deviation_vertices_widen_signed(vertices, &pair->subject, side, signed_);
 }
 
-static bool take_statistics(const struct pair *pair, const struct maximum *lost,
-                            const struct maximum *invented, struct deviation *deviation,
-                            struct deviation_fields *fields, struct arena *keep, struct arena scratch,
-                            struct error *err)
+/* What is wanted of the distances from one surface to the other. */
+struct direction {
+    const struct deviation_surface *from, *to;
+    const struct maximum *farthest;
+    double progress_from, progress_to; /* this part of the stage "statistics" */
+    struct one_sided_deviation *deviation;
+    struct face_distances *faces; /* or NULL */
+};
+
+/* The half-width of mean and RMS, in the frame. */
+static double wanted_halfwidth(const struct pair *pair)
 {
-    struct statistics_settings settings = {.reach = lost->upper,
+    const aabb bounds = pair->reference.input->bounds,
+               box = {deviation_frame_enter(&pair->frame, bounds.min),
+                      deviation_frame_enter(&pair->frame, bounds.max)};
+
+    return fmax(pair->settings->certify * aabb_diagonal(box) * (1 - 0x1p-40), 4 * DEVIATION_SLACK);
+}
+
+static bool measure_direction(const struct pair *pair, const struct direction *direction, bool *exhausted,
+                              struct arena *keep, struct arena scratch, struct error *err)
+{
+    struct statistics_settings settings = {.halfwidth = wanted_halfwidth(pair),
+                                           .reach = direction->farthest->upper,
+                                           .tolerance_count = pair->settings->tolerance_count,
                                            .threads = pair->settings->threads,
                                            .progress = pair->progress,
-                                           .progress_to = 0.4};
+                                           .progress_from = direction->progress_from,
+                                           .progress_to = direction->progress_to};
+    struct surface_parts parts;
+
+    for (size_t t = 0; t < settings.tolerance_count; t++)
+        settings.tolerances[t] = ldexp(pair->settings->tolerances[t], -pair->frame.exponent);
+    return statistics_measure(direction->from, direction->to, &settings, direction->deviation, &parts,
+                              exhausted, &scratch, err)
+           && (!direction->faces
+               || deviation_faces_take(&parts, direction->farthest, &pair->frame, direction->faces, keep,
+                                       err));
+}
+
+static bool take_statistics(const struct pair *pair, const struct maximum *lost,
+                            const struct maximum *invented, struct deviation *deviation,
+                            struct deviation_faces *faces, struct arena *keep, struct arena scratch,
+                            struct error *err)
+{
+    const struct direction loss = {&pair->reference,
+                                   &pair->subject,
+                                   lost,
+                                   0,
+                                   0.35,
+                                   &deviation->reference_to_subject,
+                                   faces ? &faces->of_reference : NULL},
+                           invention = {&pair->subject,
+                                        &pair->reference,
+                                        invented,
+                                        0.35,
+                                        0.7,
+                                        &deviation->subject_to_reference,
+                                        faces ? &faces->of_subject : NULL};
+    bool loss_exhausted, invention_exhausted;
+
+    if (!measure_direction(pair, &loss, &loss_exhausted, keep, scratch, err)
+        || !measure_direction(pair, &invention, &invention_exhausted, keep, scratch, err))
+        return false;
+    deviation->budget_exhausted = deviation->budget_exhausted || loss_exhausted || invention_exhausted;
+    return true;
+}
+
+/* Normal angles and signed values, and the fields of the subject's vertices. */
+static bool take_samples(const struct pair *pair, const struct maximum *invented, struct deviation *deviation,
+                         struct deviation_fields *fields, struct arena *keep, struct arena scratch,
+                         struct error *err)
+{
+    struct samples_settings settings = {.threads = pair->settings->threads,
+                                        .progress = pair->progress,
+                                        .progress_from = 0.7,
+                                        .progress_to = 0.8};
     struct deviation_side subject_side, reference_side;
     struct deviation_vertices vertices;
     struct signed_deviation *signed_ = &deviation->signed_;
     bool has_sides = pair->reference.input->closed_orientable && pair->reference.input->face_side;
 
-    settings.tolerance_count = pair->settings->tolerance_count;
-    for (size_t t = 0; t < settings.tolerance_count; t++)
-        settings.tolerances[t] = ldexp(pair->settings->tolerances[t], -pair->frame.exponent);
     *signed_ = (struct signed_deviation){false, NAN, NAN, NAN, NAN, NAN};
     if (!deviation_side_build(&pair->reference, &reference_side, &scratch, err)
-        || !statistics_measure(&pair->reference, &pair->subject, NULL, &settings,
-                               &deviation->reference_to_subject, NULL, scratch, err))
+        || !samples_measure(&pair->reference, &pair->subject, NULL, &settings,
+                            &deviation->reference_to_subject, NULL, scratch, err))
         return false;
-    settings.reach = invented->upper;
-    settings.progress_from = 0.4;
-    settings.progress_to = 0.8;
-    if (!statistics_measure(&pair->subject, &pair->reference, has_sides ? &reference_side : NULL, &settings,
-                            &deviation->subject_to_reference, has_sides ? signed_ : NULL, scratch, err))
+    settings.progress_from = 0.8;
+    settings.progress_to = 0.9;
+    if (!samples_measure(&pair->subject, &pair->reference, has_sides ? &reference_side : NULL, &settings,
+                         &deviation->subject_to_reference, has_sides ? signed_ : NULL, scratch, err))
         return false;
     if ((fields || signed_->defined)
-        && !deviation_vertices_find(&pair->subject, &pair->reference, settings.threads, pair->progress, 0.8,
+        && !deviation_vertices_find(&pair->subject, &pair->reference, settings.threads, pair->progress, 0.9,
                                     1, &vertices, &scratch, err))
         return false;
     if (signed_->defined)
@@ -171,16 +236,38 @@ static bool take_statistics(const struct pair *pair, const struct maximum *lost,
                                             has_sides, fields, keep, err));
 }
 
+static void add_face_field(struct deviation_fields *fields, const char *name, bool of_reference, size_t count,
+                           double *values)
+{
+    fields->fields[fields->count++] = (struct deviation_field){name, true, count, values, of_reference};
+}
+
+static void add_face_fields(const struct deviation_faces *faces, struct deviation_fields *fields)
+{
+    const struct face_distances *s = &faces->of_subject, *r = &faces->of_reference;
+
+    add_face_field(fields, "face_distance_lower", false, s->count, s->lower);
+    add_face_field(fields, "face_distance_upper", false, s->count, s->upper);
+    add_face_field(fields, "face_distance_peak", false, s->count, s->peak);
+    add_face_field(fields, "reference_face_distance_lower", true, r->count, r->lower);
+    add_face_field(fields, "reference_face_distance_upper", true, r->count, r->upper);
+    add_face_field(fields, "reference_face_distance_peak", true, r->count, r->peak);
+}
+
 bool deviation_measure(const struct measure_input *subject, const struct measure_input *reference,
                        const struct deviation_settings *settings, const struct progress *progress,
                        struct deviation *deviation, struct deviation_fields *fields,
-                       struct warning_list *subject_warnings, struct warning_list *reference_warnings,
-                       struct arena *keep, struct arena scratch, struct error *err)
+                       struct deviation_faces *faces, struct warning_list *subject_warnings,
+                       struct warning_list *reference_warnings, struct arena *keep, struct arena scratch,
+                       struct error *err)
 {
     struct pair pair = {.settings = settings, .progress = progress};
     struct maximum lost, invented;
+    struct deviation_faces own_faces;
     struct arena surfaces;
 
+    if (fields && !faces)
+        faces = &own_faces;
     memset(deviation, 0, sizeof *deviation);
     deviation->surface = SURFACE_CONTROL;
     if (!arena_split(&scratch,
@@ -193,8 +280,11 @@ bool deviation_measure(const struct measure_input *subject, const struct measure
     warn_of_fans(&pair.reference.triangulation, reference_warnings);
     if (!tell(&pair, "hausdorff", 0, err) || !find_maxima(&pair, &lost, &invented, scratch, err)
         || !tell(&pair, "statistics", 0, err)
-        || !take_statistics(&pair, &lost, &invented, deviation, fields, keep, scratch, err))
+        || !take_statistics(&pair, &lost, &invented, deviation, faces, keep, scratch, err)
+        || !take_samples(&pair, &invented, deviation, fields, keep, scratch, err))
         return false;
+    if (fields)
+        add_face_fields(faces, fields);
     statistics_leave_frame(&pair.frame, &deviation->reference_to_subject);
     statistics_leave_frame(&pair.frame, &deviation->subject_to_reference);
     signed_leave_frame(&pair.frame, &deviation->signed_);
@@ -203,6 +293,6 @@ bool deviation_measure(const struct measure_input *subject, const struct measure
     const struct interval one = deviation->reference_to_subject.max.distance,
                           other = deviation->subject_to_reference.max.distance;
     deviation->hausdorff = (struct interval){fmax(one.lower, other.lower), fmax(one.upper, other.upper)};
-    deviation->budget_exhausted = lost.exhausted || invented.exhausted;
+    deviation->budget_exhausted = deviation->budget_exhausted || lost.exhausted || invented.exhausted;
     return tell(&pair, "statistics", 1, err);
 }

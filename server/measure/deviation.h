@@ -7,6 +7,7 @@
 #ifndef MEASURE_DEVIATION_H
 #define MEASURE_DEVIATION_H
 
+#include "measure/deviation_faces.h"
 #include "measure/measure_input.h"
 #include "mesh/warning.h"
 #include "subdiv/rules.h"
@@ -40,10 +41,8 @@ struct one_sided_deviation {
     double mean, rms, median, p95, p99, p999;
     struct {
         double mean, rms, median, p95, p99, p999;
-    } halfwidth;         /* sampled: four standard errors; of percentiles: those of the rank */
-    size_t sample_count; /* N; 0 once statistics are certified */
-    uint64_t seed;
-    struct interval coverage[DEVIATION_TOLERANCES_MAX]; /* share of area within each tolerance */
+    } halfwidth; /* certified: the true value is no farther from the one stated */
+    struct interval coverage[DEVIATION_TOLERANCES_MAX]; /* certified: share of area within each tolerance */
     struct {
         double mean, p95, max; /* degrees, 0..180, between facing normals at nearest points */
         struct {
@@ -68,26 +67,30 @@ struct deviation {
     struct signed_deviation signed_; /* over the subject's area; positive outside the reference */
 };
 
-/* One value per vertex or face of a mesh, for --fields. */
+/* One value per vertex or face of a mesh, for --fields: of the subject's vertices "distance",
+ * "distance_lower", "distance_upper", "signed", "nearest_face", "normal_angle"; of its faces
+ * "face_distance_lower", "face_distance_upper", "face_distance_peak" (see deviation_faces.h), and of the
+ * reference's faces the same after "reference_". */
 struct deviation_field {
-    const char
-        *name; /* "distance", "distance_lower", "distance_upper", "signed", "nearest_face", "normal_angle" */
+    const char *name;
     bool per_face; /* else per vertex of the subject */
     size_t count;
     double *values;
+    bool of_reference; /* else of the subject */
 };
-#define DEVIATION_FIELD_MAX 8
+#define DEVIATION_FIELD_MAX 16
 struct deviation_fields {
     size_t count;
     struct deviation_field fields[DEVIATION_FIELD_MAX];
 };
 
-/* fields may be NULL. Seconds spent go to nowhere: the caller times the three steps by the stages told to
- * progress ("index", "hausdorff", "statistics"). warnings receive polygon_fan_used of each mesh. */
+/* fields and faces may be NULL. Seconds spent go to nowhere: the caller times the three steps by the stages
+ * told to progress ("index", "hausdorff", "statistics"). warnings receive polygon_fan_used of each mesh. */
 bool deviation_measure(const struct measure_input *subject, const struct measure_input *reference,
                        const struct deviation_settings *settings, const struct progress *progress,
                        struct deviation *deviation, struct deviation_fields *fields,
-                       struct warning_list *subject_warnings, struct warning_list *reference_warnings,
-                       struct arena *keep, struct arena scratch, struct error *err);
+                       struct deviation_faces *faces, struct warning_list *subject_warnings,
+                       struct warning_list *reference_warnings, struct arena *keep, struct arena scratch,
+                       struct error *err);
 
 #endif

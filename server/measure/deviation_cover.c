@@ -15,8 +15,9 @@
 #define HEIGHT_MIN_REL 1e-5 /* of its longest side: flatter pieces are left to other bounds */
 #define INSET 1e-13
 #define CLIP_BESIDE 1e-12 /* parts are cut this far beyond a side, so that rounding loses none of them */
-#define BESIDE 1e-14      /* a corner counts as outside only when it is farther out than this */
-#define PART_MAX 9        /* corners of a cut triangle: 6, and more where rounding bends its sides */
+#define FIT_WORK 24       /* in units of a box looked at */
+#define FIT_FACE_WORK 4
+#define BESIDE 1e-14 /* a corner counts as outside only when it is farther out than this */
 
 /* The piece lies in the plane of the first two axes, its longest side along the first. */
 struct prism {
@@ -94,13 +95,16 @@ static struct seen see(const struct prism *prism, vec3 p)
     return seen;
 }
 
-/* The prism as a region of the index. Rounding is no matter: any choice of triangles is right, and one that
- * lacks some over the piece bounds nothing. */
-static void set_region(const struct prism *prism, const vec3 *corners, struct bvh_region *region)
+/* The prism, widened by `beside` at its sides, as a region of the index. Rounding is no matter: any choice of
+ * triangles is right, and one that lacks some over the piece bounds nothing. */
+static void set_region(const struct prism *prism, const vec3 *corners, double beside,
+                       struct bvh_region *region)
 {
     const vec3 *axes = prism->axes;
     const double limit = prism->limit + REGION_SLACK,
-                 reach[3] = {limit * fabs(axes[2].x), limit * fabs(axes[2].y), limit * fabs(axes[2].z)};
+                 reach[3] = {beside > 0 ? limit : limit * fabs(axes[2].x),
+                             beside > 0 ? limit : limit * fabs(axes[2].y),
+                             beside > 0 ? limit : limit * fabs(axes[2].z)};
 
     for (int axis = 0; axis < 3; axis++) {
         double low = INFINITY, high = -INFINITY;
@@ -116,7 +120,8 @@ static void set_region(const struct prism *prism, const vec3 *corners, struct bv
         vec3 normal =
             i < 3 ? vec3_add(vec3_scale(axes[0], prism->inward_x[i]), vec3_scale(axes[1], prism->inward_y[i]))
                   : vec3_scale(axes[2], i == 3 ? 1 : -1);
-        double offset = i < 3 ? prism->inward_x[i] * prism->x[i] + prism->inward_y[i] * prism->y[i] : -limit;
+        double offset =
+            i < 3 ? prism->inward_x[i] * prism->x[i] + prism->inward_y[i] * prism->y[i] - beside : -limit;
         region->normals[i][0] = (float)normal.x;
         region->normals[i][1] = (float)normal.y;
         region->normals[i][2] = (float)normal.z;
@@ -142,12 +147,24 @@ static struct seen see_vertex(const struct bvh *to, const struct prism *prism, u
     return memory->seen[at];
 }
 
-/* The prism of the piece with its sides moved inwards by INSET, so that edges along its sides do not meet it;
- * *moved: how far at most the piece's points are from it. */
-static struct prism inset_prism(const struct prism *prism, double *moved)
+static void see_triangle(const struct bvh *to, const struct prism *prism, uint32_t slot,
+                         struct memory *memory, struct seen *corners)
+{
+    for (int i = 0; i < 3; i++)
+        corners[i] = see_vertex(to, prism, to->corners[slot][i], memory);
+}
+
+static void open_memory(struct memory *memory)
+{
+    memset(memory->vertices, 0xff, sizeof memory->vertices); /* of no mesh: there are fewer */
+}
+
+/* The prism of the piece with its sides moved inwards by `inset`, so that edges along its sides do not meet
+ * it; *moved: how far at most the piece's points are from it. */
+static struct prism inset_prism(const struct prism *prism, double inset, double *moved)
 {
     struct prism inner = *prism;
-    double share = 3 * INSET / prism->y[2], x = (prism->x[0] + prism->x[1] + prism->x[2]) / 3,
+    double share = 3 * inset / prism->y[2], x = (prism->x[0] + prism->x[1] + prism->x[2]) / 3,
            y = (prism->y[0] + prism->y[1] + prism->y[2]) / 3;
 
     for (int i = 0; i < 3; i++) {
@@ -206,23 +223,35 @@ static bool is_apart(const struct prism *prism, const struct seen *corners)
            || side_of_piece(prism, c, a) == outside;
 }
 
-/* The largest height, up or down, of the part of a triangle over the piece; 0 where there is none. */
-static double reach_over_piece(const struct prism *prism, const struct seen *corners)
+#define PART_CORNERS_MAX 19 /* 8 in exact geometry, and more where rounding bends the sides */
+
+/* How far inside of one of five half spaces a corner is: the sides moved outwards by `beside`, then below and
+ * above the height `reach`. */
+static double inside_by(const struct prism *prism, int i, double beside, double reach, const struct seen *a)
 {
-    struct seen part[PART_MAX], rest[PART_MAX];
+    return i < 3    ? side_height(prism, i, a->x, a->y) + beside
+           : i == 3 ? reach - a->height
+                    : reach + a->height;
+}
+
+/* The part of a triangle in the first `count` of these half spaces, as a convex polygon; returns its number
+ * of corners. */
+static size_t cut_part(const struct prism *prism, const struct seen *corners, double beside, double reach,
+                       int planes, struct seen *part)
+{
+    struct seen rest[PART_CORNERS_MAX];
     size_t count = 3;
-    double reach = 0;
 
     memcpy(part, corners, 3 * sizeof *part);
-    for (int i = 0; i < 3 && count > 0; i++) {
+    for (int i = 0; i < planes && count > 0; i++) {
         size_t kept = 0;
         for (size_t k = 0; k < count; k++) {
             const struct seen *a = &part[k], *b = &part[k + 1 < count ? k + 1 : 0];
-            double from = side_height(prism, i, a->x, a->y), to = side_height(prism, i, b->x, b->y);
-            if (from >= -CLIP_BESIDE)
+            double from = inside_by(prism, i, beside, reach, a), to = inside_by(prism, i, beside, reach, b);
+            if (from >= 0)
                 rest[kept++] = *a;
-            if ((from < -CLIP_BESIDE && to > -CLIP_BESIDE) || (from > -CLIP_BESIDE && to < -CLIP_BESIDE)) {
-                double share = (from + CLIP_BESIDE) / (from - to);
+            if ((from < 0 && to > 0) || (from > 0 && to < 0)) {
+                double share = from / (from - to);
                 rest[kept++] = (struct seen){a->x + share * (b->x - a->x), a->y + share * (b->y - a->y),
                                              a->height + share * (b->height - a->height), 0};
             }
@@ -230,6 +259,16 @@ static double reach_over_piece(const struct prism *prism, const struct seen *cor
         memcpy(part, rest, kept * sizeof *part);
         count = kept;
     }
+    return count;
+}
+
+/* The largest height, up or down, of the part of a triangle over the piece; 0 where there is none. */
+static double reach_over_piece(const struct prism *prism, const struct seen *corners)
+{
+    struct seen part[PART_CORNERS_MAX];
+    size_t count = cut_part(prism, corners, CLIP_BESIDE, 0, 3, part);
+    double reach = 0;
+
     for (size_t k = 0; k < count; k++)
         reach = fmax(reach, fabs(part[k].height));
     return reach;
@@ -240,15 +279,11 @@ enum place { PLACE_OUT, PLACE_WITHIN, PLACE_BEYOND };
 /* Whether a triangle is to be in T: it meets the prism, and stays within the limit over the piece. One that
  * does not is left out where it starts low, as the flank of a sharp edge does: then what it bounds with
  * others must not be over the piece. One that is high all over means that the limit is too low. */
-static enum place place_triangle(const struct bvh *to, const struct prism *prism, uint32_t slot,
-                                 struct memory *memory, double *highest)
+static enum place place_triangle(const struct prism *prism, const struct seen *corners, double *highest)
 {
-    const uint32_t *corner = to->corners[slot];
-    struct seen corners[3];
     double low = INFINITY, high = -INFINITY;
 
     for (int i = 0; i < 3; i++) {
-        corners[i] = see_vertex(to, prism, corner[i], memory);
         low = corners[i].height < low ? corners[i].height : low;
         high = corners[i].height > high ? corners[i].height : high;
     }
@@ -274,9 +309,11 @@ static size_t sift_triangles(const struct bvh *to, const struct prism *prism, ui
     struct memory memory;
     size_t kept = 0;
 
-    memset(memory.vertices, 0xff, sizeof memory.vertices); /* of no mesh: there are fewer */
+    open_memory(&memory);
     for (size_t i = 0; i < count; i++) {
-        enum place place = place_triangle(to, prism, slots[i], &memory, highest);
+        struct seen corners[3];
+        see_triangle(to, prism, slots[i], &memory, corners);
+        enum place place = place_triangle(prism, corners, highest);
         if (place == PLACE_BEYOND)
             return 0;
         if (place == PLACE_WITHIN)
@@ -317,9 +354,9 @@ double cover_bound(const struct bvh *to, const vec3 *corners, double limit, uint
 
     if (!(limit < 1) || !set_prism(corners, limit, &prism))
         return INFINITY;
-    const struct prism inner = inset_prism(&prism, &moved);
+    const struct prism inner = inset_prism(&prism, INSET, &moved);
     prism.limit -= prism.lean + moved;
-    set_region(&prism, corners, &region);
+    set_region(&prism, corners, 0, &region);
     size_t count = bvh_collect(to, &region, slots, TRIANGLES_MAX, work);
     *work += count;
     if (count == 0 || count > TRIANGLES_MAX)
@@ -335,4 +372,192 @@ double cover_bound(const struct bvh *to, const vec3 *corners, double limit, uint
         return INFINITY;
     *face = slots[count / 2];
     return highest + prism.lean + moved;
+}
+
+/* --- heights --- */
+
+/* Heights are those of a plane over the piece, plus between -below and above. */
+struct fit {
+    double at_middle, slope_x, slope_y, middle_x, middle_y;
+    double below, above;
+};
+
+static double height_of_fit(const struct fit *fit, double x, double y)
+{
+    return fit->at_middle + fit->slope_x * (x - fit->middle_x) + fit->slope_y * (y - fit->middle_y);
+}
+
+/* Moments of the corners that a plane is fitted to, about the middle of the piece. */
+struct fit_sums {
+    double n, x, y, xx, xy, yy, h, xh, yh;
+};
+
+static void add_to_sums(struct fit_sums *sums, double x, double y, double h)
+{
+    sums->n++;
+    sums->x += x;
+    sums->y += y;
+    sums->h += h;
+    sums->xx += x * x;
+    sums->xy += x * y;
+    sums->yy += y * y;
+    sums->xh += x * h;
+    sums->yh += y * h;
+}
+
+/* Least squares; level where the corners tell no slope. Any plane serves: this one fits well. */
+static void solve_fit(const struct fit_sums *s, struct fit *fit)
+{
+    double xx = s->xx - s->x * s->x / s->n, xy = s->xy - s->x * s->y / s->n, yy = s->yy - s->y * s->y / s->n,
+           xh = s->xh - s->x * s->h / s->n, yh = s->yh - s->y * s->h / s->n, det = xx * yy - xy * xy;
+
+    if (det > 1e-9 * xx * yy) {
+        fit->slope_x = (xh * yy - yh * xy) / det;
+        fit->slope_y = (yh * xx - xh * xy) / det;
+    }
+    fit->at_middle = (s->h - fit->slope_x * s->x - fit->slope_y * s->y) / s->n;
+}
+
+static void widen_fit(struct fit *fit, const struct seen *corners, size_t count)
+{
+    for (size_t k = 0; k < count; k++) {
+        double off = corners[k].height - height_of_fit(fit, corners[k].x, corners[k].y);
+        fit->below = -off > fit->below ? -off : fit->below;
+        fit->above = off > fit->above ? off : fit->above;
+    }
+}
+
+static bool is_within_fit(const struct fit *fit, const struct seen *corners)
+{
+    for (int i = 0; i < 3; i++) {
+        double off = corners[i].height - height_of_fit(fit, corners[i].x, corners[i].y);
+        if (off > fit->above || -off > fit->below)
+            return false;
+    }
+    return true;
+}
+
+/* Widens by what of a triangle is over the piece. */
+static void widen_by_cover(const struct prism *prism, const struct seen *corners, struct fit *fit)
+{
+    struct seen part[PART_CORNERS_MAX];
+
+    if (is_within_fit(fit, corners))
+        return;
+    if (corners[0].outside | corners[1].outside | corners[2].outside)
+        widen_fit(fit, part, cut_part(prism, corners, CLIP_BESIDE, 0, 3, part));
+    else
+        widen_fit(fit, corners, 3);
+}
+
+/* Widens by what of a triangle may be nearer to the piece than `reach`. */
+static void widen_by_near(const struct prism *prism, const struct seen *corners, double reach,
+                          struct fit *fit)
+{
+    struct seen part[PART_CORNERS_MAX];
+    const double slack = reach + CLIP_BESIDE;
+
+    if (is_within_fit(fit, corners))
+        return;
+    widen_fit(fit, part, cut_part(prism, corners, slack, slack, 5, part));
+}
+
+struct covering {
+    struct seen seen[COVER_FACES_MAX][3];
+    bool over[COVER_FACES_MAX]; /* is in T */
+    struct edge_table table;
+};
+
+/* Chooses T, and fits a plane to it; false where the limit is too low or there is none. */
+static bool choose_cover(const struct bvh *to, const struct prism *prism, const uint32_t *slots, size_t count,
+                         struct covering *covering, double *highest, struct fit *fit)
+{
+    struct fit_sums sums = {0};
+    struct memory memory;
+    size_t over = 0;
+
+    open_memory(&memory);
+    for (size_t i = 0; i < count; i++) {
+        see_triangle(to, prism, slots[i], &memory, covering->seen[i]);
+        enum place place = place_triangle(prism, covering->seen[i], highest);
+        if (place == PLACE_BEYOND)
+            return false;
+        covering->over[i] = place == PLACE_WITHIN;
+        over += covering->over[i];
+    }
+    if (over == 0)
+        return false;
+    clear_table(&covering->table, over);
+    for (size_t i = 0; i < count; i++)
+        for (int k = 0; k < 3 && covering->over[i]; k++) {
+            const struct seen *corner = &covering->seen[i][k];
+            toggle_edge(&covering->table, to->corners[slots[i]][k], to->corners[slots[i]][k < 2 ? k + 1 : 0]);
+            add_to_sums(&sums, corner->x - fit->middle_x, corner->y - fit->middle_y, corner->height);
+        }
+    solve_fit(&sums, fit);
+    return true;
+}
+
+/* Whether T covers the piece but for a rim of at most INSET, or of about `rim`, which is tried next; how far
+ * the piece's points are from what is covered goes to *moved. */
+static bool is_covered_but_rim(const struct bvh *to, const struct prism *prism,
+                               const struct edge_table *table, double rim, double *moved)
+{
+    struct prism inner = inset_prism(prism, INSET, moved);
+
+    if (is_covered(to, &inner, table))
+        return true;
+    double inset = rim * prism->y[2] / (3 * prism->x[1]);
+    inner = inset_prism(prism, inset, moved);
+    return inset > INSET && 6 * inset < prism->y[2] && is_covered(to, &inner, table);
+}
+
+size_t cover_collect(const struct bvh *to, const vec3 *corners, double limit, uint32_t *slots, size_t most,
+                     size_t *work)
+{
+    struct bvh_region region;
+    struct prism prism;
+
+    if (!(limit < 1) || !set_prism(corners, limit, &prism))
+        return most + 1;
+    set_region(&prism, corners, limit + REGION_SLACK, &region);
+    size_t count = bvh_collect(to, &region, slots, most, work);
+    *work += count;
+    return count;
+}
+
+bool cover_fit(const struct bvh *to, const vec3 *corners, double limit, double rim, const uint32_t *slots,
+               size_t count, struct cover_heights *heights, size_t *work)
+{
+    const unsigned turn = triangle_longest_first(corners[0], corners[1], corners[2]);
+    struct covering covering;
+    struct prism prism;
+    double highest = 0, moved, reach = 0;
+
+    if (!(limit < 1) || count == 0 || count > COVER_FACES_MAX || !set_prism(corners, limit, &prism))
+        return false;
+    struct fit fit = {.middle_x = (prism.x[0] + prism.x[1] + prism.x[2]) / 3,
+                      .middle_y = (prism.y[0] + prism.y[1] + prism.y[2]) / 3};
+    *work += FIT_WORK + FIT_FACE_WORK * count;
+    prism.limit -= prism.lean + rim;
+    if (!choose_cover(to, &prism, slots, count, &covering, &highest, &fit)
+        || !is_covered_but_rim(to, &prism, &covering.table, rim, &moved))
+        return false;
+    for (size_t i = 0; i < count; i++)
+        if (covering.over[i])
+            widen_by_cover(&prism, covering.seen[i], &fit);
+    for (int i = 0; i < 3; i++) {
+        double height = height_of_fit(&fit, prism.x[i], prism.y[i]);
+        reach = fmax(reach, fmax(height + fit.above, fit.below - height));
+    }
+    reach = fmin(reach, highest) + prism.lean + moved;
+    for (size_t i = 0; i < count; i++)
+        widen_by_near(&prism, covering.seen[i], reach, &fit);
+    for (unsigned i = 0; i < 3; i++) {
+        double height = height_of_fit(&fit, prism.x[i], prism.y[i]);
+        heights->low[(turn + i) % 3] = height - fit.below - prism.lean - moved;
+        heights->high[(turn + i) % 3] = height + fit.above + prism.lean + moved;
+    }
+    heights->scale = 1 / sqrt(1 + fit.slope_x * fit.slope_x + fit.slope_y * fit.slope_y);
+    return true;
 }

@@ -5,21 +5,30 @@
 #ifndef MEASURE_DEVIATION_FACES_H
 #define MEASURE_DEVIATION_FACES_H
 
-#include "measure/measure_input.h"
+#include "base/arena.h"
+#include "geom/vec3.h"
+
+struct surface_parts;
+struct deviation_frame;
+struct maximum;
 
 struct face_distances {
     size_t count;          /* of faces */
     double *lower, *upper; /* every point of face f is within [lower[f], upper[f]] of the other surface */
-    double *peak;          /* the largest distance found on f: attained at at[f], rounding taken off */
+    double *peak;          /* at[f], on f, is at least that far from it, rounding taken off: the largest
+                            * such distance known, so that the maximum of f is in [peak[f], upper[f]] */
     vec3 *at;              /* [count] */
 };
 
-/* Distances at the corners, the middles of the sides and the centroid of every triangle; the bounds between
- * them follow since a distance changes no faster than its point moves. The same for any number of threads.
- * Arrays come from keep; a mesh without a face has none. ERROR_LIMIT when memory ends. */
-bool deviation_faces_find(const struct measure_input *subject, const struct measure_input *reference,
-                          size_t threads, struct face_distances *of_subject,
-                          struct face_distances *of_reference, struct arena *keep, struct arena scratch,
-                          struct error *err);
+/* Of both meshes, from the same bounds as the statistics (deviation_statistics.h). */
+struct deviation_faces {
+    struct face_distances of_subject, of_reference;
+};
+
+/* Those of one mesh, from all parts of its surface and the farthest place found on it. Arrays come from keep;
+ * ERROR_LIMIT when memory ends. */
+bool deviation_faces_take(const struct surface_parts *parts, const struct maximum *farthest,
+                          const struct deviation_frame *frame, struct face_distances *faces,
+                          struct arena *keep, struct error *err);
 
 #endif

@@ -1,250 +1,239 @@
-/* deviation_statistics.c - draws the samples, asks for their distances, and reduces them in order. */
+/* deviation_statistics.c - bounds, goals, and the choice of what to cut up next. */
 #include "measure/deviation_statistics.h"
 
-#include "base/mix64.h"
 #include "base/tasks.h"
-#include "measure/exact_sum.h"
 
 #include <math.h>
-#include <stdlib.h>
 #include <string.h>
 
-#define PILOT 64 /* samples that tell what one costs */
-#define CHUNK 256
-#define SLICE_CHUNKS 64 /* chunks between two words to the listener */
-#define STANDARD_ERRORS 4.0
+#define CHUNK ((size_t)1 << 13)
+#define BINS 256 /* of priorities, by their power of two */
+#define ROUNDS_MAX 24
+#define PERCENTILE_ROUNDS_MAX 4 /* where nothing but percentiles is too wide */
+#define BATCH_SHARE 32          /* no fewer than this part of all parts are cut up in a round */
+#define LOOK_WORK 8             /* of a part, summed up once more */
+#define FIRST_BATCH 1024        /* until the work of cutting one part up is known */
+#define WANTED_SHARE 0.5        /* of the half-width: the gap of a part that is good enough at first */
+#define LEFT_SHARE 0.5          /* of what is allowed may be left to parts that are not cut up in a round */
 
-struct sampling {
-    const struct deviation_surface *from, *to;
-    const struct deviation_side *side;
-    const double *area_until; /* [triangle_count + 1] by slot, ascending from 0 */
-    size_t count, first_chunk;
-    double *distances, *angles, *signed_; /* [count] */
-    size_t *work;                         /* [chunk] */
+/* What must be narrower. A part's priority is the share of a goal that its gap takes up, the largest of all
+ * goals. */
+struct goals {
+    double mean, rms; /* weight of area times the gap of the mean, of the mean square; 0: met */
+    double limits[DISTRIBUTION_LIMITS_MAX], weights[DISTRIBUTION_LIMITS_MAX];
+    size_t limit_count;
+    bool only_percentiles;
 };
 
-/* Uniform in [0, 1), a function of sample and dimension alone. */
-static double random_unit(size_t sample, unsigned dimension)
+struct choosing {
+    const struct surface_parts *parts;
+    const struct goals *goals;
+    float *priorities;    /* [part] */
+    double (*sums)[BINS]; /* [chunk] */
+};
+
+struct statistics {
+    const struct statistics_settings *settings;
+    struct surface_parts *parts;
+    struct distribution distribution;
+    struct interval coverage[DISTRIBUTION_LIMITS_MAX]; /* then shares at the percentiles */
+    size_t batch_max;
+};
+
+static double width_of(struct interval interval)
 {
-    return (double)(mix64(((uint64_t)STATISTICS_SEED << 32) + sample * 4 + dimension) >> 11) * 0x1p-53;
+    return interval.upper - interval.lower;
 }
 
-/* The slot whose part of the area holds `area`. */
-static uint32_t slot_at(const struct sampling *sampling, double area)
+static double middle_of(struct interval interval)
 {
-    size_t low = 0, high = sampling->from->bvh.triangle_count;
+    return interval.lower + 0.5 * width_of(interval);
+}
 
-    while (high - low > 1) {
-        size_t middle = low + (high - low) / 2;
-        if (sampling->area_until[middle] <= area)
-            low = middle;
-        else
-            high = middle;
+static double halfwidth_of(struct interval interval)
+{
+    return 0.5 * width_of(interval) + DISTRIBUTION_SLACK_REL * interval.upper + DEVIATION_SLACK;
+}
+
+/* Sums up where the parts are now; percentiles closely, or as is enough to go on. */
+static bool look(struct statistics *statistics, bool closely, struct arena scratch, struct error *err)
+{
+    const struct statistics_settings *settings = statistics->settings;
+    const struct surface_parts *parts = statistics->parts;
+    double limits[DISTRIBUTION_LIMITS_MAX];
+    size_t count = settings->tolerance_count;
+
+    if (!distribution_find(parts->parts, parts->count, closely ? settings->halfwidth / 16 : (double)INFINITY,
+                           settings->threads, &statistics->distribution, scratch, err))
+        return false;
+    if (!(statistics->distribution.area > 0))
+        return true;
+    memcpy(limits, settings->tolerances, count * sizeof *limits);
+    for (size_t p = 0; p < DISTRIBUTION_PERCENTILES; p++)
+        limits[count++] = middle_of(statistics->distribution.percentiles[p]);
+    return distribution_shares(parts->parts, parts->count, limits, count, settings->threads,
+                               statistics->coverage, scratch, err);
+}
+
+static void add_limit(struct goals *goals, double limit, double area_allowed)
+{
+    goals->limits[goals->limit_count] = limit;
+    goals->weights[goals->limit_count++] = 1 / area_allowed;
+}
+
+/* False when all is met. */
+static bool set_goals(const struct statistics *statistics, struct goals *goals)
+{
+    const struct statistics_settings *settings = statistics->settings;
+    const struct distribution *now = &statistics->distribution;
+    size_t tolerances = settings->tolerance_count;
+
+    *goals = (struct goals){.mean = 0};
+    if (halfwidth_of(now->mean) > settings->halfwidth)
+        goals->mean = 1 / (2 * settings->halfwidth * now->area);
+    if (halfwidth_of(now->rms) > settings->halfwidth)
+        goals->rms = 1 / (2 * settings->halfwidth * (now->rms.lower + now->rms.upper) * now->area);
+    for (size_t t = 0; t < tolerances; t++)
+        if (settings->reach > settings->tolerances[t]
+            && width_of(statistics->coverage[t]) > STATISTICS_COVERAGE_WIDTH)
+            add_limit(goals, settings->tolerances[t], STATISTICS_COVERAGE_WIDTH * now->area);
+    goals->only_percentiles = !(goals->mean > 0) && !(goals->rms > 0) && goals->limit_count == 0;
+    for (size_t p = 0; p < DISTRIBUTION_PERCENTILES; p++)
+        if (halfwidth_of(now->percentiles[p]) > settings->halfwidth)
+            add_limit(goals, middle_of(now->percentiles[p]),
+                      0.5 * width_of(statistics->coverage[tolerances + p]) * now->area + 1e-30);
+    return goals->mean > 0 || goals->rms > 0 || goals->limit_count > 0;
+}
+
+static double priority_of(const struct goals *goals, const struct part *part)
+{
+    double priority = 0;
+
+    if (goals->mean > 0 || goals->rms > 0) {
+        struct part_moments moments = part_moments(part);
+        priority =
+            fmax(goals->mean * (moments.high - moments.low), goals->rms * (moments.high_sq - moments.low_sq));
     }
-    return (uint32_t)low;
-}
-
-/* Sample i: a slot and a point on it, uniform over stratum i. */
-static vec3 draw(const struct sampling *sampling, size_t i, uint32_t *slot)
-{
-    double total = sampling->area_until[sampling->from->bvh.triangle_count];
-    double root = sqrt(random_unit(i, 1)), v = random_unit(i, 2) * root, u = 1 - root;
-
-    *slot = slot_at(sampling, ((double)i + random_unit(i, 0)) / (double)sampling->count * total);
-    vec3 a = deviation_surface_corner(sampling->from, *slot, 0),
-         b = deviation_surface_corner(sampling->from, *slot, 1),
-         c = deviation_surface_corner(sampling->from, *slot, 2);
-    return vec3_add(a, vec3_add(vec3_scale(vec3_sub(b, a), u), vec3_scale(vec3_sub(c, a), v)));
-}
-
-static void sample_chunk(void *context, size_t number)
-{
-    struct sampling *sampling = context;
-    size_t chunk = sampling->first_chunk + number, work = 0;
-    uint32_t first = BVH_NONE;
-
-    for (size_t i = chunk * CHUNK; i < (chunk + 1) * CHUNK && i < sampling->count; i++) {
-        uint32_t slot;
-        vec3 p = draw(sampling, i, &slot);
-        struct bvh_hit hit = bvh_nearest(&sampling->to->bvh, p, first, &work);
-        first = hit.slot;
-        sampling->distances[i] = sqrt(hit.distance_sq);
-        sampling->angles[i] = deviation_side_angle_deg(deviation_side_face_normal(sampling->from, slot),
-                                                       deviation_side_face_normal(sampling->to, hit.slot));
-        if (sampling->side)
-            sampling->signed_[i] = sampling->distances[i] * deviation_side_of(sampling->side, p, hit.slot);
+    struct part_range low = part_range_low(part), high = part_range_high(part);
+    for (size_t t = 0; t < goals->limit_count; t++) {
+        double limit = goals->limits[t];
+        if (low.min > limit || high.max <= limit)
+            continue;
+        double open = part_share_low(part, limit) - part_share_high(part, limit);
+        priority = fmax(priority, goals->weights[t] * open);
     }
-    sampling->work[chunk] = work;
+    return priority * part->area;
 }
 
-static bool take_samples(struct sampling *sampling, const struct statistics_settings *settings,
-                         struct error *err)
+static size_t bin_of(float priority)
 {
-    size_t chunks = (sampling->count + CHUNK - 1) / CHUNK;
+    uint32_t bits;
 
-    for (sampling->first_chunk = 0; sampling->first_chunk < chunks; sampling->first_chunk += SLICE_CHUNKS) {
-        size_t left = chunks - sampling->first_chunk;
-        double done = (double)sampling->first_chunk / (double)chunks;
-        if (!progress_tell(settings->progress, "statistics",
-                           settings->progress_from
-                               + (settings->progress_to - settings->progress_from) * done))
-            return error_set(err, ERROR_CANCELLED, "measuring was stopped");
-        tasks_run(settings->threads, left < SLICE_CHUNKS ? left : SLICE_CHUNKS, sample_chunk, sampling);
+    memcpy(&bits, &priority, sizeof bits);
+    return bits >> 23 & (BINS - 1);
+}
+
+static void rank_chunk(void *context, size_t chunk)
+{
+    struct choosing *choosing = context;
+    const struct surface_parts *parts = choosing->parts;
+    size_t end = (chunk + 1) * CHUNK < parts->count ? (chunk + 1) * CHUNK : parts->count;
+
+    memset(choosing->sums[chunk], 0, sizeof *choosing->sums);
+    for (size_t i = chunk * CHUNK; i < end; i++) {
+        const struct part *part = &parts->parts[i];
+        double priority = part->area > 0 ? priority_of(choosing->goals, part) : 0;
+        choosing->priorities[i] = (float)priority;
+        if (priority > 0)
+            choosing->sums[chunk][bin_of(choosing->priorities[i])] += priority;
     }
+}
+
+/* The least bin whose parts are to be cut up: those below it have LEFT_SHARE together. */
+static size_t least_bin(const struct choosing *choosing, size_t chunks)
+{
+    double left = 0;
+
+    for (size_t bin = 0; bin < BINS; bin++) {
+        for (size_t chunk = 0; chunk < chunks; chunk++)
+            left += choosing->sums[chunk][bin];
+        if (left > LEFT_SHARE)
+            return bin;
+    }
+    return 0;
+}
+
+/* The parts to be cut up next, those that matter most first where they are too many; no more than `most`. */
+static bool choose(const struct statistics *statistics, const struct goals *goals, size_t most,
+                   uint32_t *list, size_t *count, struct arena scratch, struct error *err)
+{
+    const struct surface_parts *parts = statistics->parts;
+    size_t chunks = tasks_chunks(parts->count, CHUNK);
+    struct choosing choosing = {parts, goals, ARENA_NEW(&scratch, float, parts->count),
+                                arena_alloc(&scratch, chunks, sizeof *choosing.sums, 64)};
+
+    *count = 0;
+    if (!choosing.priorities || !choosing.sums)
+        return arena_error(err);
+    tasks_run(statistics->settings->threads, chunks, rank_chunk, &choosing);
+    size_t counts[BINS] = {0}, least = least_bin(&choosing, chunks), bin = BINS, sum = 0;
+    for (size_t i = 0; i < parts->count; i++)
+        if (choosing.priorities[i] > 0)
+            counts[bin_of(choosing.priorities[i])]++;
+    while (bin > 1 && (bin > least || sum < parts->count / BATCH_SHARE)
+           && (sum == 0 || sum + counts[bin - 1] <= most))
+        sum += counts[--bin];
+    for (size_t i = 0; i < parts->count && *count < most; i++)
+        if (choosing.priorities[i] > 0 && bin_of(choosing.priorities[i]) >= bin)
+            list[(*count)++] = (uint32_t)i;
     return true;
 }
 
-/* As many samples as the budget pays for, told from a few. */
-static size_t choose_count(struct sampling *sampling)
+/* As many parts as the budget, the room and what a part has cost so far allow. */
+static size_t batch_allowed(const struct surface_parts *parts, size_t budget, size_t cut, size_t work)
 {
-    size_t count = STATISTICS_SAMPLES_MAX;
+    size_t most = cut == 0 ? FIRST_BATCH : PARTS_BATCH_MAX, room = parts->capacity - parts->count,
+           left = budget > work ? budget - work : 0;
 
-    sampling->count = PILOT;
-    sampling->first_chunk = 0;
-    sample_chunk(sampling, 0);
-    while (count > 1024 && sampling->work[0] / PILOT * count > STATISTICS_BUDGET)
-        count /= 2;
-    return count;
+    if (cut > 0 && left / (work / cut + 1) < most)
+        most = left / (work / cut + 1);
+    return room / PARTS_OF_ONE < most ? room / PARTS_OF_ONE : most;
 }
 
-static int compare_doubles(const void *a, const void *b)
+static bool tell(const struct statistics_settings *settings, double fraction, struct error *err)
 {
-    double x = *(const double *)a, y = *(const double *)b;
-
-    return (x > y) - (x < y);
+    return progress_tell(settings->progress, "statistics",
+                         settings->progress_from
+                             + (settings->progress_to - settings->progress_from) * fraction)
+           || error_set(err, ERROR_CANCELLED, "measuring was stopped");
 }
 
-/* Smallest value within which at least that share of the sorted ones lies. */
-static double percentile(const double *sorted, size_t count, double share)
+static bool refine(struct statistics *statistics, struct arena scratch, struct error *err)
 {
-    size_t rank = (size_t)ceil(share * (double)count);
+    struct surface_parts *parts = statistics->parts;
+    uint32_t *list = ARENA_NEW(&scratch, uint32_t, PARTS_BATCH_MAX);
+    size_t cut = 0, percentile_rounds = 0, begun = parts->work,
+           budget = parts->budget > begun ? parts->budget - begun : 0;
+    struct goals goals;
 
-    return sorted[rank ? (rank < count ? rank : count) - 1 : 0];
-}
-
-static double percentile_halfwidth(const double *sorted, size_t count, double share, double reach)
-{
-    double n = (double)count, spread = STANDARD_ERRORS * sqrt(n * share * (1 - share)) + 1;
-    double at = percentile(sorted, count, share), low = floor(share * n - spread),
-           high = ceil(share * n + spread);
-    double below = low >= 1 ? sorted[(size_t)low - 1] : 0,
-           above = high <= n ? sorted[(size_t)high - 1] : reach;
-
-    return fmax(at - below, above - at) + DEVIATION_SLACK;
-}
-
-/* Four standard errors of the mean of values (or of their squares). */
-static double mean_error(const double *values, size_t count, bool squared, double *mean)
-{
-    struct exact_sum sum = {0, 0}, squares = {0, 0};
-    double n = (double)count;
-
-    for (size_t i = 0; i < count; i++)
-        exact_sum_add(&sum, squared ? values[i] * values[i] : values[i]);
-    *mean = exact_sum_value(sum) / n;
-    for (size_t i = 0; i < count; i++) {
-        double off = (squared ? values[i] * values[i] : values[i]) - *mean;
-        exact_sum_add(&squares, off * off);
+    if (!list)
+        return arena_error(err);
+    for (size_t round = 0; round < ROUNDS_MAX && set_goals(statistics, &goals); round++) {
+        size_t work = parts->work - begun, count = 0, most = batch_allowed(parts, budget, cut, work);
+        percentile_rounds += goals.only_percentiles;
+        if (percentile_rounds > PERCENTILE_ROUNDS_MAX)
+            break;
+        if (!tell(statistics->settings, 0.5 + 0.5 * (double)work / (double)(budget + 1), err)
+            || (most > 0 && !choose(statistics, &goals, most, list, &count, scratch, err)))
+            return false;
+        if (count == 0)
+            break;
+        if (!surface_parts_refine(parts, list, count, scratch, err) || !look(statistics, false, scratch, err))
+            return false;
+        parts->work += LOOK_WORK * parts->count;
+        cut += count;
     }
-    return STANDARD_ERRORS * sqrt(exact_sum_value(squares) / (n - 1) / n);
-}
-
-static struct interval wilson(double hits, double count)
-{
-    double z_sq = STANDARD_ERRORS * STANDARD_ERRORS, share = hits / count;
-    double middle = (share + z_sq / (2 * count)) / (1 + z_sq / count);
-    double half =
-        STANDARD_ERRORS / (1 + z_sq / count) * sqrt(share * (1 - share) / count + z_sq / (4 * count * count));
-
-    return (struct interval){fmax(0, middle - half), fmin(1, middle + half)};
-}
-
-static size_t count_within(const double *sorted, size_t count, double limit)
-{
-    size_t low = 0, high = count;
-
-    while (low < high) {
-        size_t middle = low + (high - low) / 2;
-        if (sorted[middle] <= limit)
-            low = middle + 1;
-        else
-            high = middle;
-    }
-    return low;
-}
-
-static void fill_coverage(const double *sorted, size_t count, const struct statistics_settings *settings,
-                          struct interval *coverage)
-{
-    for (size_t t = 0; t < settings->tolerance_count; t++) {
-        double tolerance = settings->tolerances[t];
-        size_t surely = count_within(sorted, count, tolerance - DEVIATION_SLACK),
-               possibly = count_within(sorted, count, tolerance + DEVIATION_SLACK);
-        coverage[t].lower = wilson((double)surely, (double)count).lower;
-        coverage[t].upper = wilson((double)possibly, (double)count).upper;
-        if (settings->reach <= tolerance)
-            coverage[t] = (struct interval){1, 1};
-    }
-}
-
-/* Sorts the distances. */
-static void fill_distances(struct sampling *sampling, const struct statistics_settings *settings,
-                           struct one_sided_deviation *deviation)
-{
-    double *sorted = sampling->distances, mean_square, reach = settings->reach;
-    size_t count = sampling->count;
-
-    deviation->halfwidth.mean = mean_error(sorted, count, false, &deviation->mean) + DEVIATION_SLACK;
-    double error = mean_error(sorted, count, true, &mean_square);
-    deviation->rms = sqrt(mean_square);
-    deviation->halfwidth.rms =
-        fmax(sqrt(mean_square + error) - deviation->rms, deviation->rms - sqrt(fmax(0, mean_square - error)))
-        + DEVIATION_SLACK;
-    qsort(sorted, count, sizeof *sorted, compare_doubles);
-    deviation->median = percentile(sorted, count, 0.5);
-    deviation->p95 = percentile(sorted, count, 0.95);
-    deviation->p99 = percentile(sorted, count, 0.99);
-    deviation->p999 = percentile(sorted, count, 0.999);
-    deviation->halfwidth.median = percentile_halfwidth(sorted, count, 0.5, reach);
-    deviation->halfwidth.p95 = percentile_halfwidth(sorted, count, 0.95, reach);
-    deviation->halfwidth.p99 = percentile_halfwidth(sorted, count, 0.99, reach);
-    deviation->halfwidth.p999 = percentile_halfwidth(sorted, count, 0.999, reach);
-    fill_coverage(sorted, count, settings, deviation->coverage);
-    deviation->sample_count = count;
-    deviation->seed = STATISTICS_SEED;
-}
-
-/* Sorts the angles; samples on or near triangles without area have none. */
-static void fill_angles(struct sampling *sampling, struct one_sided_deviation *deviation)
-{
-    double *angles = sampling->angles;
-    size_t count = 0;
-
-    for (size_t i = 0; i < sampling->count; i++)
-        if (!isnan(angles[i]))
-            angles[count++] = angles[i];
-    deviation->normal_angle.sample_count = count;
-    deviation->normal_angle.seed = STATISTICS_SEED;
-    if (count < 2)
-        return;
-    deviation->normal_angle.halfwidth.mean = mean_error(angles, count, false, &deviation->normal_angle.mean);
-    qsort(angles, count, sizeof *angles, compare_doubles);
-    deviation->normal_angle.halfwidth.p95 = percentile_halfwidth(angles, count, 0.95, 180);
-    deviation->normal_angle.p95 = percentile(angles, count, 0.95);
-    deviation->normal_angle.max = angles[count - 1];
-}
-
-static void fill_signed(struct sampling *sampling, struct signed_deviation *signed_)
-{
-    double *values = sampling->signed_;
-
-    mean_error(values, sampling->count, false, &signed_->mean);
-    qsort(values, sampling->count, sizeof *values, compare_doubles);
-    signed_->min = values[0];
-    signed_->max = values[sampling->count - 1];
-    signed_->p05 = percentile(values, sampling->count, 0.05);
-    signed_->p95 = percentile(values, sampling->count, 0.95);
-    signed_->defined = true;
+    return true;
 }
 
 static void fill_undefined(const struct statistics_settings *settings, struct one_sided_deviation *deviation)
@@ -253,44 +242,69 @@ static void fill_undefined(const struct statistics_settings *settings, struct on
     deviation->p95 = deviation->p99 = deviation->p999 = NAN;
     deviation->halfwidth.mean = deviation->halfwidth.rms = deviation->halfwidth.median = NAN;
     deviation->halfwidth.p95 = deviation->halfwidth.p99 = deviation->halfwidth.p999 = NAN;
-    deviation->normal_angle.mean = deviation->normal_angle.p95 = deviation->normal_angle.max = NAN;
-    deviation->normal_angle.halfwidth.mean = deviation->normal_angle.halfwidth.p95 = NAN;
-    deviation->sample_count = deviation->normal_angle.sample_count = 0;
-    deviation->seed = deviation->normal_angle.seed = STATISTICS_SEED;
     for (size_t t = 0; t < settings->tolerance_count; t++)
         deviation->coverage[t] = (struct interval){0, 1};
 }
 
-bool statistics_measure(const struct deviation_surface *from, const struct deviation_surface *to,
-                        const struct deviation_side *side, const struct statistics_settings *settings,
-                        struct one_sided_deviation *deviation, struct signed_deviation *signed_,
-                        struct arena scratch, struct error *err)
+static void fill_value(struct interval interval, double *value, double *halfwidth)
 {
-    size_t triangle_count = from->bvh.triangle_count;
-    double *area_until = ARENA_NEW(&scratch, double, triangle_count + 1);
-    struct sampling sampling = {.from = from, .to = to, .side = side, .area_until = area_until};
+    *value = middle_of(interval);
+    *halfwidth = halfwidth_of(interval);
+}
 
-    sampling.distances = ARENA_NEW(&scratch, double, STATISTICS_SAMPLES_MAX);
-    sampling.angles = ARENA_NEW(&scratch, double, STATISTICS_SAMPLES_MAX);
-    sampling.signed_ = ARENA_NEW(&scratch, double, STATISTICS_SAMPLES_MAX);
-    sampling.work = ARENA_NEW(&scratch, size_t, STATISTICS_SAMPLES_MAX / CHUNK);
-    if (!area_until || !sampling.distances || !sampling.angles || !sampling.signed_ || !sampling.work)
-        return arena_error(err);
-    area_until[0] = 0;
-    for (uint32_t slot = 0; slot < triangle_count; slot++)
-        area_until[slot + 1] =
-            area_until[slot]
-            + triangle_area(deviation_surface_corner(from, slot, 0), deviation_surface_corner(from, slot, 1),
-                            deviation_surface_corner(from, slot, 2));
+/* No percentile is more than the certified maximum. */
+static void fill_percentile(const struct statistics *statistics, size_t p, double *value, double *halfwidth)
+{
+    struct interval interval = statistics->distribution.percentiles[p];
+
+    interval.upper = fmax(interval.lower, fmin(interval.upper, statistics->settings->reach));
+    fill_value(interval, value, halfwidth);
+}
+
+static void fill(const struct statistics *statistics, struct one_sided_deviation *deviation, bool *exhausted)
+{
+    const struct statistics_settings *settings = statistics->settings;
+
+    fill_value(statistics->distribution.mean, &deviation->mean, &deviation->halfwidth.mean);
+    fill_value(statistics->distribution.rms, &deviation->rms, &deviation->halfwidth.rms);
+    fill_percentile(statistics, 0, &deviation->median, &deviation->halfwidth.median);
+    fill_percentile(statistics, 1, &deviation->p95, &deviation->halfwidth.p95);
+    fill_percentile(statistics, 2, &deviation->p99, &deviation->halfwidth.p99);
+    fill_percentile(statistics, 3, &deviation->p999, &deviation->halfwidth.p999);
+    *exhausted =
+        deviation->halfwidth.mean > settings->halfwidth || deviation->halfwidth.rms > settings->halfwidth;
+    for (size_t t = 0; t < settings->tolerance_count; t++) {
+        deviation->coverage[t] =
+            settings->reach <= settings->tolerances[t] ? (struct interval){1, 1} : statistics->coverage[t];
+        *exhausted = *exhausted || width_of(deviation->coverage[t]) > STATISTICS_COVERAGE_WIDTH;
+    }
+}
+
+bool statistics_measure(const struct deviation_surface *from, const struct deviation_surface *to,
+                        const struct statistics_settings *settings, struct one_sided_deviation *deviation,
+                        struct surface_parts *parts, bool *exhausted, struct arena *arena, struct error *err)
+{
+    struct statistics statistics = {.settings = settings, .parts = parts};
+    size_t budget = settings->budget ? settings->budget
+                                     : STATISTICS_BUDGET(from->bvh.triangle_count, to->bvh.triangle_count);
+
+    *parts = (struct surface_parts){.from = from,
+                                    .to = to,
+                                    .reach = settings->reach,
+                                    .wanted = WANTED_SHARE * settings->halfwidth,
+                                    .threads = settings->threads,
+                                    .budget = budget};
+    *exhausted = false;
     fill_undefined(settings, deviation);
-    if (!(area_until[triangle_count] > 0))
-        return true;
-    sampling.count = choose_count(&sampling);
-    if (!take_samples(&sampling, settings, err))
+    if (!surface_parts_open(parts, arena, err)
+        || !surface_parts_bound(parts, settings->progress, settings->progress_from,
+                                0.5 * (settings->progress_from + settings->progress_to), *arena, err)
+        || !look(&statistics, false, *arena, err))
         return false;
-    fill_distances(&sampling, settings, deviation);
-    fill_angles(&sampling, deviation);
-    if (side && signed_)
-        fill_signed(&sampling, signed_);
+    if (!(statistics.distribution.area > 0))
+        return true;
+    if (!refine(&statistics, *arena, err) || !look(&statistics, true, *arena, err))
+        return false;
+    fill(&statistics, deviation, exhausted);
     return true;
 }

@@ -1,29 +1,29 @@
-/* deviation_statistics.h - mean, RMS, percentiles, coverage, normal angle and signed distance by area
- * samples.
+/* deviation_statistics.h - certified mean, RMS, percentiles and coverage of the one-sided distance.
  *
- * One jittered point in each of N strata of equal area, in the order of the index; random numbers are a
- * function of seed and number, so that every run draws the same. Errors stated are those of N independent
- * draws, which stratifying only makes smaller (Cochran 1977, "Sampling Techniques", section 5.6):
- *   - mean and RMS: four standard errors s / sqrt(N) (RMS: of the mean square);
- *   - percentiles: the order statistics four binomial standard errors of the rank away, which holds for any
- *     distribution (Conover 1999, "Practical Nonparametric Statistics", section 3.2);
- *   - coverage: Wilson's interval at four standard errors (Wilson 1927, "Probable inference, the law of
- *     succession, and statistical inference").
- * Lengths are in the frame. */
+ * All parts of the surface are bounded (deviation_parts.h) and summed up (deviation_distribution.h); then, in
+ * rounds, the parts that keep a value from being as narrow as wanted are cut up: those with the most area
+ * times gap for mean and RMS, those that straddle a tolerance or a percentile. It ends when all are narrow
+ * enough or the budget of work is spent. A value is the middle of its interval, its half-width half of it
+ * with rounding. Results do not depend on the number of threads. Lengths are in the frame. */
 #ifndef MEASURE_DEVIATION_STATISTICS_H
 #define MEASURE_DEVIATION_STATISTICS_H
 
-#include "measure/deviation.h"
-#include "measure/deviation_side.h"
+#include "measure/deviation_distribution.h"
+#include "measure/deviation_parts.h"
 
-#define STATISTICS_SAMPLES_MAX ((size_t)1 << 17)
-#define STATISTICS_BUDGET                                                                                    \
-    ((size_t)200000000) /* of work, as bvh_nearest counts it: fewer samples beyond it                        \
-                         */
-#define STATISTICS_SEED 1
+/* Of work in each direction: some 20 ns each, so that both directions take less than 2 us of one core for
+ * each triangle; more for few triangles, where a fraction of a second does not matter. The triangles may take
+ * twice as much where little else will do; refining has what they leave. */
+#define STATISTICS_FEW ((size_t)1 << 14)
+#define STATISTICS_BUDGET(from_count, to_count)                                                              \
+    ((from_count) + (to_count) < STATISTICS_FEW ? (size_t)1 << 24                                            \
+                                                : ((size_t)1 << 20) + 40 * ((from_count) + (to_count)))
+#define STATISTICS_COVERAGE_WIDTH 0.001 /* wanted: upper less lower share */
 
 struct statistics_settings {
-    double reach; /* certified upper bound of the distance */
+    double halfwidth; /* wanted of mean and RMS; percentiles are refined to it where that can be had soon */
+    double reach;     /* certified upper bound of the distance */
+    size_t budget;    /* of work; 0: STATISTICS_BUDGET of both surfaces */
     size_t tolerance_count;
     double tolerances[DEVIATION_TOLERANCES_MAX];
     size_t threads;
@@ -31,12 +31,11 @@ struct statistics_settings {
     double progress_from, progress_to; /* this part of the stage "statistics" */
 };
 
-/* Fills all of deviation but max. `side` (of `to`) and `signed_` are NULL where sides are not wanted; of
- * signed_, min and max are over the samples. All are NaN, coverage is [0, 1] and N is 0 where `from` has no
- * area. */
+/* Fills mean, RMS, percentiles, their half-widths and coverage of deviation: NaN, and coverage [0, 1], where
+ * `from` has no area. parts: from arena, with the last bounds; the rest of arena is scratch. *exhausted:
+ * mean, RMS or a coverage is wider than wanted. */
 bool statistics_measure(const struct deviation_surface *from, const struct deviation_surface *to,
-                        const struct deviation_side *side, const struct statistics_settings *settings,
-                        struct one_sided_deviation *deviation, struct signed_deviation *signed_,
-                        struct arena scratch, struct error *err);
+                        const struct statistics_settings *settings, struct one_sided_deviation *deviation,
+                        struct surface_parts *parts, bool *exhausted, struct arena *arena, struct error *err);
 
 #endif

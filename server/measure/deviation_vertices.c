@@ -100,7 +100,7 @@ static double *add_field(struct deviation_fields *fields, const char *name, size
 {
     struct deviation_field *field = &fields->fields[fields->count++];
 
-    *field = (struct deviation_field){name, false, count, ARENA_NEW(keep, double, count)};
+    *field = (struct deviation_field){name, false, count, ARENA_NEW(keep, double, count), false};
     for (size_t v = 0; field->values && v < count; v++)
         field->values[v] = NAN;
     return field->values;

@@ -1,7 +1,6 @@
 /* run.c - the order of one measurement: read both files, look at each mesh, compare them, list the places. */
 #include "run/run.h"
 
-#include "measure/deviation_faces.h"
 #include "measure/measure_input.h"
 #include "run/run_memory.h"
 #include "run/stage_clock.h"
@@ -77,13 +76,13 @@ static bool report_side(struct workshop *shop, enum mesh_kind kind, struct side 
 }
 
 static bool compare_sides(struct workshop *shop, const struct side *subject, const struct side *reference,
-                          bool want_fields, struct run *run)
+                          bool want_fields, struct deviation_faces *faces, struct run *run)
 {
     run->has_deviation = true;
     return stage_clock_enter(&shop->clock, "index", shop->err)
            && deviation_measure(&subject->input, &reference->input, &run->settings.deviation,
                                 &shop->clock.progress, &run->deviation, want_fields ? &run->fields : NULL,
-                                &run->subject.file.warnings, &run->reference.file.warnings, shop->keep,
+                                faces, &run->subject.file.warnings, &run->reference.file.warnings, shop->keep,
                                 shop->scratch, shop->err);
 }
 
@@ -145,23 +144,18 @@ static bool list_findings(struct workshop *shop, const struct side *subject, con
 
 /* The findings of two meshes; lost and invented places are those of the faces as they are. */
 static bool list_findings_of_pair(struct workshop *shop, const struct side *subject,
-                                  const struct side *reference, struct run *run)
+                                  const struct side *reference, const struct deviation_faces *faces,
+                                  struct run *run)
 {
-    struct face_distances of_subject = {0}, of_reference = {0};
-    struct arena faces;
     const struct finding_distances distances = {
         .settings = &run->settings.deviation,
         .deviation = &run->deviation,
-        .of_subject = &of_subject,
-        .of_reference = &of_reference,
+        .of_subject = &faces->of_subject,
+        .of_reference = &faces->of_reference,
         .length_unit = run->settings.units == UNITS_UNKNOWN ? "" : run_units_name(run->settings.units),
     };
 
-    if (!arena_split(&shop->scratch, arena_left(&shop->scratch) / 2, &faces))
-        return arena_error(shop->err);
-    return deviation_faces_find(&subject->input, &reference->input, shop->threads, &of_subject, &of_reference,
-                                &faces, shop->scratch, shop->err)
-           && list_findings(shop, subject, reference, &distances, run);
+    return list_findings(shop, subject, reference, &distances, run);
 }
 
 /* reference_file is NULL where there is none. */
@@ -169,6 +163,7 @@ static bool measure_all(struct workshop *shop, const struct run_input *subject_f
                         const struct run_input *reference_file, bool want_fields, struct run *run)
 {
     struct side subject = {.result = &run->subject}, reference = {.result = &run->reference};
+    struct deviation_faces faces;
 
     if (!read_side(shop, subject_file, &subject))
         return false;
@@ -182,7 +177,7 @@ static bool measure_all(struct workshop *shop, const struct run_input *subject_f
         return blame_reference(shop->err);
 
     if (reference_file && run->settings.surface != SURFACE_LIMIT
-        && !compare_sides(shop, &subject, &reference, want_fields, run))
+        && !compare_sides(shop, &subject, &reference, want_fields, &faces, run))
         return false;
     if (reference_file && run->settings.surface != SURFACE_CONTROL
         && !compare_limit(shop, &subject, &reference, want_fields, run))
@@ -191,7 +186,7 @@ static bool measure_all(struct workshop *shop, const struct run_input *subject_f
         return false;
     if (!stage_clock_enter(&shop->clock, "findings", shop->err))
         return false;
-    return run->has_deviation ? list_findings_of_pair(shop, &subject, &reference, run)
+    return run->has_deviation ? list_findings_of_pair(shop, &subject, &reference, &faces, run)
                               : list_findings(shop, &subject, reference_file ? &reference : NULL, NULL, run);
 }
 

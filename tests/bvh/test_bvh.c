@@ -1,7 +1,8 @@
 /* test_bvh.c
  *   nearest_*   against every triangle in turn, on soups, sheets and flat triangles; any first guess, same
  * answer within_*    what is found is within the limit; nothing is missed in the node collect_*   against
- * every triangle in turn paths_*     every kind of vector unit gives the same results to the last bit tree_*
+ * every triangle in turn paths_*     every kind of vector unit gives the same results to the last bit below_*
+ * linear bounds from below tree_*
  * boxes hold what is below them; one triangle, many equal ones; any number of threads memory_*    smaller
  * arenas end in ERROR_LIMIT
  */
@@ -228,6 +229,98 @@ Test(bvh, paths_agree_to_the_last_bit)
                               && memcmp(distances_sq[k], distances_sq[0], sizeof distances_sq[0]) == 0
                               && memcmp(slots[k], slots[0], (count[0] < 300 ? count[0] : 300) * 4) == 0,
                           "%s, kind %d", soup.bvh.kernels->name, kind);
+            }
+        }
+    }
+}
+
+/* Random triangles of about that size, as lanes too. */
+static void random_lanes(double size, uint64_t *state, vec3 corners[BVH_LANES][3], struct bvh_lanes *lanes)
+{
+    for (int lane = 0; lane < BVH_LANES; lane++) {
+        vec3 centre = vec3_scale(random_point(state), 0.9);
+        for (int i = 0; i < 3; i++)
+            corners[lane][i] = vec3_add(centre, vec3_scale(random_point(state), size));
+        vec3 middle = vec3_scale(
+            vec3_add(vec3_add(corners[lane][0], corners[lane][1]), corners[lane][2]), 1.0 / 3);
+        lanes->middles.x[lane] = middle.x;
+        lanes->middles.y[lane] = middle.y;
+        lanes->middles.z[lane] = middle.z;
+        for (int i = 0; i < 3; i++) {
+            lanes->ways[i].x[lane] = corners[lane][i].x - middle.x;
+            lanes->ways[i].y[lane] = corners[lane][i].y - middle.y;
+            lanes->ways[i].z[lane] = corners[lane][i].z - middle.z;
+        }
+    }
+}
+
+static void wish(struct bvh_lows *lows, double low)
+{
+    for (int lane = 0; lane < BVH_LANES; lane++)
+        lows->low[0][lane] = lows->low[1][lane] = lows->low[2][lane] = low;
+}
+
+Test(bvh, below_paths_agree_to_the_last_bit)
+{
+    uint64_t state = 33;
+
+    for (int kind = 0; kind < SOUP_KINDS; kind++) {
+        struct soup soup = make_soup(300, (enum soup_kind)kind, &state);
+        uint32_t slots[300];
+        for (uint32_t slot = 0; slot < 300; slot++)
+            slots[slot] = slot;
+        for (int i = 0; i < 30; i++) {
+            vec3 corners[BVH_LANES][3];
+            struct bvh_lanes lanes;
+            struct bvh_lows lows[2];
+            random_lanes(0.1, &state, corners, &lanes);
+            for (size_t path = 0; bvh_kernels_at(path); path++) {
+                double low[2][3] = {{0.5, 0.5, 0.5}, {0.5, 0.5, 0.5}};
+                size_t k = path > 0, work[2] = {0, 0};
+                soup.bvh.kernels = bvh_kernels_at(path);
+                memset(&lows[k], 0, sizeof lows[k]);
+                wish(&lows[k], 2);
+                bvh_bound_lanes(&soup.bvh, &lanes, slots, 300, &lows[k]);
+                soup.bvh.kernels = bvh_kernels_at(0);
+                bvh_bound_below(&soup.bvh, corners[0], 100, low[0], &work[0]);
+                soup.bvh.kernels = bvh_kernels_at(path);
+                bvh_bound_below(&soup.bvh, corners[0], 100, low[1], &work[1]);
+                cr_assert(memcmp(&lows[k], &lows[0], sizeof lows[0]) == 0
+                              && memcmp(low[0], low[1], sizeof low[0]) == 0 && work[0] == work[1],
+                          "%s, kind %d", soup.bvh.kernels->name, kind);
+            }
+        }
+    }
+}
+
+/* No point of a triangle is nearer than the bound that is linear between its corners. */
+Test(bvh, below_is_no_more_than_any_distance)
+{
+    uint64_t state = 34;
+
+    for (int kind = 0; kind < SOUP_KINDS; kind++) {
+        struct soup soup = make_soup(100, (enum soup_kind)kind, &state);
+        uint32_t slots[100];
+        for (uint32_t slot = 0; slot < 100; slot++)
+            slots[slot] = slot;
+        for (int i = 0; i < 300; i++) {
+            vec3 corners[BVH_LANES][3];
+            struct bvh_lanes lanes;
+            struct bvh_lows lows;
+            size_t work = 0, lane = (size_t)i % BVH_LANES;
+            double low[3] = {i % 2 ? 4 : 0.3, i % 3 ? 4 : 0.3, 0.3};
+            random_lanes(i % 2 ? 0.02 : 0.3, &state, corners, &lanes);
+            wish(&lows, i % 7 ? 4 : 0.3);
+            bvh_bound_lanes(&soup.bvh, &lanes, slots, 100, &lows);
+            bvh_bound_below(&soup.bvh, corners[lane], i % 5 ? 10000 : 5, low, &work);
+            for (int k = 0; k < 40; k++) {
+                double u = fixture_random_unit(&state), v = fixture_random_unit(&state) * (1 - u), w = 1 - u - v;
+                vec3 p = vec3_add(vec3_add(vec3_scale(corners[lane][0], u), vec3_scale(corners[lane][1], v)),
+                                  vec3_scale(corners[lane][2], w));
+                double d = sqrt(bvh_nearest(&soup.bvh, p, BVH_NONE, &work).distance_sq);
+                double by_lanes = u * lows.low[0][lane] + v * lows.low[1][lane] + w * lows.low[2][lane];
+                cr_assert(by_lanes <= d + 1e-14, "kind %d: %.17g over %.17g", kind, by_lanes, d);
+                cr_assert(u * low[0] + v * low[1] + w * low[2] <= d + 1e-14, "kind %d, by the index", kind);
             }
         }
     }

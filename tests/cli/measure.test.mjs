@@ -199,19 +199,25 @@ test('output_fields are little-endian doubles, listed in fields.json', (t) => {
   const list = JSON.parse(readFileSync(join(target, 'fields.json'), 'utf8'));
   assert.equal(list.mesh, 'subject');
   assert.deepEqual(list.fields.map((f) => f.name).sort(),
-    ['distance', 'distance_lower', 'distance_upper', 'limit_position', 'nearest_face', 'normal_angle', 'signed']);
+    ['distance', 'distance_lower', 'distance_upper', 'face_distance_lower', 'face_distance_peak', 'face_distance_upper',
+      'limit_position', 'nearest_face', 'normal_angle', 'reference_face_distance_lower', 'reference_face_distance_peak',
+      'reference_face_distance_upper', 'signed']);
   assert.deepEqual(readdirSync(target).sort(), [...list.fields.map((f) => f.file), 'fields.json'].sort());
   const values = {};
   for (const field of list.fields) {
     const bytes = readFileSync(join(target, field.file));
     assert.equal(field.type, 'float64-le');
-    assert.equal(field.count, (field.per === 'face' ? cage.faces.length : cage.positions.length)
+    const faces = field.mesh === 'reference' ? 2 * 24 * 16 : cage.faces.length;
+    assert.equal(field.count, (field.per === 'face' ? faces : cage.positions.length)
       * (field.name === 'limit_position' ? 3 : 1), field.name);
     assert.equal(bytes.length, 8 * field.count, field.name);
     values[field.name] = Array.from({ length: field.count }, (_, i) => bytes.readDoubleLE(8 * i));
   }
   const { subject_to_reference: invented } = measure(args).deviation;
   assert.ok(values.distance.every((d) => d >= 0 && d <= invented.max.upper));
+  assert.ok(values.face_distance_peak.every((d, f) => d >= 0 && d <= values.face_distance_upper[f]
+    && values.face_distance_lower[f] <= values.face_distance_upper[f]));
+  assert.ok(Math.max(...values.face_distance_peak) >= invented.max.lower);
   assert.ok(values.nearest_face.every((f) => Number.isInteger(f) && f >= 0 && f < 2 * 24 * 16));
   // at the highest vertex of a tube of 8 the spline along it is at (4 + 2 cos 45 degrees) / 6 of the height
   const heights = (points) => Math.max(...points);

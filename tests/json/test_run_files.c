@@ -76,8 +76,8 @@ Test(run_files, saved_fields_are_little_endian_doubles)
     struct error err;
 
     run->fields.count = 2;
-    run->fields.fields[0] = (struct deviation_field){"distance", false, 3, distances};
-    run->fields.fields[1] = (struct deviation_field){"nearest_face", true, 5000, many};
+    run->fields.fields[0] = (struct deviation_field){"distance", false, 3, distances, false};
+    run->fields.fields[1] = (struct deviation_field){"nearest_face", true, 5000, many, true};
     cr_assert(run_fields_save(run, folder.fd, &err));
 
     cr_expect_eq(read_back(&folder, "distance.bin", bytes, sizeof bytes), 24u);

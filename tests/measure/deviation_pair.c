@@ -29,7 +29,7 @@ struct deviation pair_measure_fields(const struct mesh *subject, const struct me
 
     cr_assert(measure_input_build(subject, MESH_SCAN, NULL, &a, &inputs, pair_arena(1), &err)
                   && measure_input_build(reference, MESH_SCAN, NULL, &b, &inputs, pair_arena(1), &err)
-                  && deviation_measure(&a, &b, settings, NULL, &deviation, fields, NULL, NULL, &keep,
+                  && deviation_measure(&a, &b, settings, NULL, &deviation, fields, NULL, NULL, NULL, &keep,
                                        pair_arena(1), &err),
               "%s", err.text);
     return deviation;

@@ -15,10 +15,11 @@
 
 #include "measure/deviation_pair.h"
 
-/* The value printed is within its stated half-width of the truth, and that is small. */
-static void expect_statistic(double got, double halfwidth, double want, double small, const char *name)
+/* The value printed is within its stated half-width of the truth, known within `error`, and that is small. */
+static void expect_statistic(double got, double halfwidth, double want, double error, double small,
+                             const char *name)
 {
-    cr_expect(fabs(got - want) <= halfwidth, "%s: %.12g +- %g, not %.12g", name, got, halfwidth, want);
+    cr_expect(fabs(got - want) <= halfwidth + error, "%s: %.12g +- %g, not %.12g", name, got, halfwidth, want);
     cr_expect(halfwidth <= small, "%s: half-width %g", name, halfwidth);
 }
 
@@ -32,9 +33,8 @@ static void expect_side(const struct one_sided_deviation *got, struct want want,
                         double size)
 {
     expect_interval(got->max.distance, want.h, error, width, want.name);
-    expect_statistic(got->mean, got->halfwidth.mean + error, want.mean, 0.004 * size, want.name);
-    expect_statistic(got->rms, got->halfwidth.rms + error, want.rms, 0.004 * size, want.name);
-    cr_expect(gt(sz, got->sample_count, 0));
+    expect_statistic(got->mean, got->halfwidth.mean, want.mean, error, 1e-4 * size, want.name);
+    expect_statistic(got->rms, got->halfwidth.rms, want.rms, error, 1e-4 * size, want.name);
     /* the places are that far apart */
     double apart = vec3_distance(got->max.at, got->max.nearest);
     cr_expect(apart >= got->max.distance.lower * (1 - 1e-12)
@@ -45,7 +45,7 @@ static void expect_side(const struct one_sided_deviation *got, struct want want,
 static void expect_pair(const struct mesh *a, const struct mesh *b, struct want ab, struct want ba,
                         double error)
 {
-    const double certify[] = {1e-4, 1e-6};
+    const double certify[] = {1e-4, 1e-6}; /* the latter is more than the budget of means allows */
 
     for (int i = 0; i < 2; i++) {
         struct deviation_settings settings = pair_settings();
@@ -58,7 +58,7 @@ static void expect_pair(const struct mesh *a, const struct mesh *b, struct want 
         expect_side(&got.subject_to_reference, ab, error, width, size);
         expect_side(&got.reference_to_subject, ba, error, width, size);
         expect_interval(got.hausdorff, fmax(ab.h, ba.h), error, width, ab.name);
-        cr_expect(not(got.budget_exhausted), "%s", ab.name);
+        cr_expect(i == 1 || not(got.budget_exhausted), "%s", ab.name);
     }
 }
 
@@ -181,14 +181,14 @@ Test(deviation, analytic_coverage_and_percentiles)
     for (int t = 0; t < 3; t++) {
         cr_expect(d->coverage[t].lower <= 0.5 + tolerances[t] && 0.5 + tolerances[t] <= d->coverage[t].upper,
                   "within %g: [%g, %g]", tolerances[t], d->coverage[t].lower, d->coverage[t].upper);
-        cr_expect(d->coverage[t].upper - d->coverage[t].lower < 0.012);
+        cr_expect(d->coverage[t].upper - d->coverage[t].lower <= 0.001);
     }
     cr_expect(eq(dbl, d->coverage[3].lower, 1), "the certified maximum is within 0.6");
     cr_expect(eq(dbl, d->coverage[3].upper, 1));
-    expect_statistic(d->p95, d->halfwidth.p95, 0.45, 0.01, "p95");
-    expect_statistic(d->p99, d->halfwidth.p99, 0.49, 0.01, "p99");
-    expect_statistic(d->p999, d->halfwidth.p999, 0.499, 0.002, "p99.9");
-    expect_statistic(d->median, d->halfwidth.median, 0, 0.01, "median");
+    expect_statistic(d->p95, d->halfwidth.p95, 0.45, 0, 2e-4, "p95");
+    expect_statistic(d->p99, d->halfwidth.p99, 0.49, 0, 2e-4, "p99");
+    expect_statistic(d->p999, d->halfwidth.p999, 0.499, 0, 2e-4, "p99.9");
+    expect_statistic(d->median, d->halfwidth.median, 0, 0, 2e-4, "median");
 }
 
 Test(deviation, zero_of_a_mesh_against_itself)
@@ -202,7 +202,7 @@ Test(deviation, zero_of_a_mesh_against_itself)
 
     expect_interval(got.hausdorff, 0, 0, 1e-10, "itself");
     cr_expect(eq(dbl, got.hausdorff.lower, 0));
-    cr_expect(lt(dbl, got.subject_to_reference.mean, 1e-15));
+    cr_expect(eq(dbl, got.subject_to_reference.mean, 0));
     cr_expect(eq(dbl, got.subject_to_reference.coverage[0].lower, 1));
     cr_expect(lt(dbl, got.subject_to_reference.normal_angle.max, 1e-6));
     cr_expect(not(got.budget_exhausted));
@@ -355,7 +355,7 @@ Test(deviation, same_bytes_for_any_number_of_threads, .timeout = 300)
 {
     struct arena arena = pair_arena(4);
     struct mesh torus = fixture_torus(&arena, 60, 30, 3, 1), other = fixture_torus(&arena, 41, 23, 3, 1.02);
-    static double first[8][2000];
+    static double first[DEVIATION_FIELD_MAX][2000];
 
     perturb(&torus, 0.02, 3);
     for (int pair = 0; pair < 2; pair++) {
@@ -418,7 +418,8 @@ Test(deviation, same_numbers_at_any_scale_and_place)
         expect_interval(got.subject_to_reference.max.distance, 0.5 * scale, error, width, "moved");
         expect_interval(got.reference_to_subject.max.distance, 0.866025403784439 * scale, error, width,
                         "moved");
-        cr_expect(fabs(got.subject_to_reference.mean / scale - 0.5) < 1e-9);
+        expect_statistic(got.subject_to_reference.mean / scale, got.subject_to_reference.halfwidth.mean / scale, 0.5,
+                         1e-11, 1e-6, "moved");
     }
 }
 
@@ -454,7 +455,7 @@ Test(deviation, refused_without_a_face)
 
     none.face_offsets[0] = 0;
     for (int swapped = 0; swapped < 2; swapped++) {
-        cr_expect(not(deviation_measure(swapped ? &b : &a, swapped ? &a : &b, &settings, NULL, &got, NULL,
+        cr_expect(not(deviation_measure(swapped ? &b : &a, swapped ? &a : &b, &settings, NULL, &got, NULL, NULL,
                                         NULL, NULL, &keep, pair_arena(1), &err)));
         cr_expect(err.code == ERROR_EMPTY);
         cr_expect(strstr(err.text, swapped ? "subject" : "reference") != NULL, "%s", err.text);
@@ -480,7 +481,7 @@ static bool measure_with(const struct mesh *subject, const struct mesh *referenc
     cr_assert(measure_input_build(subject, MESH_SCAN, NULL, &a, &inputs, pair_arena(1), err)
               && measure_input_build(reference, MESH_SCAN, NULL, &b, &inputs, pair_arena(1), err));
     cr_assert(arena_split(&arena, keep_bytes, &keep) && arena_split(&arena, scratch_bytes, &scratch));
-    return deviation_measure(&a, &b, &settings, progress, &got, &fields, NULL, NULL, &keep, scratch, err);
+    return deviation_measure(&a, &b, &settings, progress, &got, &fields, NULL, NULL, NULL, &keep, scratch, err);
 }
 
 Test(deviation, refused_when_cancelled_in_any_stage)
@@ -533,7 +534,7 @@ Test(deviation, warned_of_polygons_that_became_fans)
     struct mesh cube = fixture_cube(&arena, 1);
     cr_assert(measure_input_build(&crossed, MESH_SCAN, NULL, &a, &inputs, pair_arena(1), &err)
               && measure_input_build(&cube, MESH_SCAN, NULL, &b, &inputs, pair_arena(1), &err)
-              && deviation_measure(&a, &b, &settings, NULL, &got, NULL, &of_subject, &of_reference, &keep,
+              && deviation_measure(&a, &b, &settings, NULL, &got, NULL, NULL, &of_subject, &of_reference, &keep,
                                    pair_arena(1), &err));
     cr_assert(eq(sz, of_subject.count, 1));
     cr_expect(eq(str, (char *)of_subject.entries[0].code, "polygon_fan_used"));

@@ -417,17 +417,16 @@ static struct compared compare(struct mesh subject, struct mesh reference, const
         fixture_measured(subject), fixture_measured_as(reference, MESH_SCAN), pair_settings(), {0}};
     struct arena *keep = fixture_arena_of((size_t)64 << 20), scratch = pair_arena(1);
     struct deviation deviation;
-    struct face_distances of_subject, of_reference;
+    struct deviation_faces faces;
     struct error err = {.text = ""};
     c.settings.certify = 1e-3;
     c.settings.threads = threads;
     for (; tolerances && *tolerances > 0; tolerances++)
         c.settings.tolerances[c.settings.tolerance_count++] = *tolerances;
-    const struct finding_distances distances = {&c.settings, &deviation, &of_subject, &of_reference, "mm"};
+    const struct finding_distances distances = {&c.settings, &deviation, &faces.of_subject,
+                                                &faces.of_reference, "mm"};
     cr_assert(deviation_measure(&c.subject->input, &c.reference->input, &c.settings, NULL, &deviation, NULL,
-                                NULL, NULL, keep, scratch, &err)
-                  && deviation_faces_find(&c.subject->input, &c.reference->input, threads, &of_subject,
-                                          &of_reference, keep, scratch, &err)
+                                &faces, NULL, NULL, keep, scratch, &err)
                   && findings_build(&c.subject->input, &c.subject->report, &c.reference->input,
                                     &c.reference->report, &distances, &c.findings, keep, scratch, &err),
               "%s", err.text);

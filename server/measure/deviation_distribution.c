@@ -1,0 +1,304 @@
+/* deviation_distribution.c - sums chunk by chunk; percentiles by a histogram, then by halving a bracket. */
+#include "measure/deviation_distribution.h"
+
+#include "base/tasks.h"
+#include "measure/deviation_surface.h"
+#include "measure/exact_sum.h"
+
+#include <math.h>
+#include <string.h>
+
+#define CHUNK ((size_t)1 << 13)
+#define BIN_SHIFT 17 /* bins are the upper bits of a float: 64 to each power of two */
+#define BINS ((size_t)1 << (31 - BIN_SHIFT))
+#define PRECISION_REL 0x1p-24 /* of floats */
+#define STEPS_MAX 200
+
+static const double percentile_shares[DISTRIBUTION_PERCENTILES] = {0.5, 0.95, 0.99, 0.999};
+
+/* --- sums --- */
+
+struct chunk_sums {
+    double area, low, high, low_sq, high_sq;
+};
+
+struct summing {
+    const struct part *parts;
+    size_t count;
+    struct chunk_sums *sums; /* [chunk] */
+    const double *limits;
+    size_t limit_count;
+    struct interval *shares; /* [chunk][limit]: areas */
+};
+
+static size_t chunk_end(size_t chunk, size_t count)
+{
+    return (chunk + 1) * CHUNK < count ? (chunk + 1) * CHUNK : count;
+}
+
+static void sum_chunk(void *context, size_t chunk)
+{
+    struct summing *summing = context;
+    struct exact_sum area = {0, 0}, low = {0, 0}, high = {0, 0}, low_sq = {0, 0}, high_sq = {0, 0};
+
+    for (size_t i = chunk * CHUNK; i < chunk_end(chunk, summing->count); i++) {
+        const struct part *part = &summing->parts[i];
+        if (!(part->area > 0))
+            continue;
+        struct part_moments moments = part_moments(part);
+        exact_sum_add(&area, part->area);
+        exact_sum_add(&low, part->area * moments.low);
+        exact_sum_add(&high, part->area * moments.high);
+        exact_sum_add(&low_sq, part->area * moments.low_sq);
+        exact_sum_add(&high_sq, part->area * moments.high_sq);
+    }
+    summing->sums[chunk] =
+        (struct chunk_sums){exact_sum_value(area), exact_sum_value(low), exact_sum_value(high),
+                            exact_sum_value(low_sq), exact_sum_value(high_sq)};
+}
+
+static void add_sums(const struct summing *summing, struct distribution *distribution)
+{
+    struct chunk_sums all = {0, 0, 0, 0, 0};
+
+    for (size_t chunk = 0; chunk < tasks_chunks(summing->count, CHUNK); chunk++) {
+        const struct chunk_sums *sums = &summing->sums[chunk];
+        all.area += sums->area;
+        all.low += sums->low;
+        all.high += sums->high;
+        all.low_sq += sums->low_sq;
+        all.high_sq += sums->high_sq;
+    }
+    distribution->area = all.area;
+    distribution->mean = (struct interval){all.low / all.area, all.high / all.area};
+    distribution->rms = (struct interval){sqrt(fmax(0, all.low_sq / all.area)), sqrt(all.high_sq / all.area)};
+}
+
+/* --- percentiles --- */
+
+/* Of one of the two bounds of a part. */
+static struct part_range range_at(const struct part *part, bool upper)
+{
+    return upper ? part_range_high(part) : part_range_low(part);
+}
+
+static double share_at(const struct part *part, bool upper, double t)
+{
+    return upper ? part_share_high(part, t) : part_share_low(part, t);
+}
+
+struct seeking {
+    const struct part *parts;
+    size_t count;
+    bool upper; /* which bound */
+    double precision;
+    double *until_min, *until_max; /* [BINS] area of the parts whose range begins, ends in a bin */
+    uint32_t *active;              /* [count] parts whose range the bracket meets */
+};
+
+static size_t bin_of(double value)
+{
+    float rounded = (float)value;
+    uint32_t bits;
+
+    memcpy(&bits, &rounded, sizeof bits);
+    return bits >> BIN_SHIFT;
+}
+
+static double bin_start(size_t bin)
+{
+    uint32_t bits = (uint32_t)(bin << BIN_SHIFT);
+    float value;
+
+    memcpy(&value, &bits, sizeof value);
+    return (double)value;
+}
+
+static void fill_bins(struct seeking *seeking)
+{
+    memset(seeking->until_min, 0, BINS * sizeof(double));
+    memset(seeking->until_max, 0, BINS * sizeof(double));
+    for (size_t i = 0; i < seeking->count; i++) {
+        const struct part *part = &seeking->parts[i];
+        if (!(part->area > 0))
+            continue;
+        struct part_range range = range_at(part, seeking->upper);
+        seeking->until_min[bin_of(range.min)] += part->area;
+        seeking->until_max[bin_of(range.max)] += part->area;
+    }
+}
+
+/* The first bin up to which lies that much area; the last one where there is never so much. */
+static size_t bin_reaching(const double *areas, double target)
+{
+    double sum = 0;
+    size_t bin = 0;
+
+    for (; bin < BINS - 1; bin++) {
+        sum += areas[bin];
+        if (sum >= target)
+            break;
+    }
+    return bin;
+}
+
+struct bracket {
+    double low, high; /* the value sought is in it */
+    double below;     /* area of the parts that end at or below low */
+    size_t active;
+};
+
+/* Narrows to what the active parts and the bracket have in common. */
+static void sift(struct seeking *seeking, struct bracket *bracket)
+{
+    size_t kept = 0;
+
+    for (size_t k = 0; k < bracket->active; k++) {
+        const struct part *part = &seeking->parts[seeking->active[k]];
+        struct part_range range = range_at(part, seeking->upper);
+        if (!(part->area > 0))
+            continue;
+        if (range.max <= bracket->low)
+            bracket->below += part->area;
+        else if (range.min < bracket->high)
+            seeking->active[kept++] = seeking->active[k];
+    }
+    bracket->active = kept;
+}
+
+/* From the histogram, narrowed to where parts begin and end unless the bins will do. */
+static struct bracket open_bracket(struct seeking *seeking, double target)
+{
+    size_t first = bin_reaching(seeking->until_min, target), last = bin_reaching(seeking->until_max, target);
+    struct bracket bracket = {.low = first > 0 ? bin_start(first - 1) : 0,
+                              .high = last + 2 < BINS ? bin_start(last + 2) : INFINITY};
+    double least = bracket.high, most = bracket.low;
+
+    if (isinf(seeking->precision))
+        return bracket;
+    for (size_t i = 0; i < seeking->count; i++)
+        seeking->active[i] = (uint32_t)i;
+    bracket.active = seeking->count;
+    sift(seeking, &bracket);
+    for (size_t k = 0; k < bracket.active; k++) {
+        struct part_range range = range_at(&seeking->parts[seeking->active[k]], seeking->upper);
+        least = range.min < least ? range.min : least;
+        most = range.max > most ? range.max : most;
+    }
+    /* the value sought is no end of the bins, but of parts or between theirs */
+    bracket.low = fmax(bracket.low, nextafter(least, -1));
+    bracket.high = fmin(bracket.high, most);
+    return bracket;
+}
+
+/* An interval that holds the smallest t up to which the curve has that much area. */
+static struct interval seek(struct seeking *seeking, double target)
+{
+    struct bracket bracket = open_bracket(seeking, target);
+
+    for (int step = 0; step < STEPS_MAX; step++) {
+        double width = bracket.high - bracket.low, area = bracket.below, middle = bracket.low + 0.5 * width;
+        if (width <= fmax(seeking->precision, PRECISION_REL * bracket.high) || !(middle > bracket.low)
+            || !(middle < bracket.high))
+            break;
+        for (size_t k = 0; k < bracket.active; k++) {
+            const struct part *part = &seeking->parts[seeking->active[k]];
+            area += part->area * share_at(part, seeking->upper, middle);
+        }
+        *(area >= target ? &bracket.high : &bracket.low) = middle;
+        sift(seeking, &bracket);
+    }
+    return (struct interval){bracket.low, bracket.high};
+}
+
+static void find_percentiles(struct seeking *seeking, struct distribution *distribution)
+{
+    const double slack = distribution->area * DISTRIBUTION_SLACK_REL;
+    double ends[2][DISTRIBUTION_PERCENTILES];
+
+    for (int end = 0; end < 2; end++) {
+        seeking->upper = end == 1;
+        fill_bins(seeking);
+        for (size_t p = 0; p < DISTRIBUTION_PERCENTILES; p++) {
+            double target = distribution->area * percentile_shares[p];
+            struct interval found = seek(seeking, end ? target + slack : target - slack);
+            ends[end][p] = end ? found.upper : found.lower;
+        }
+    }
+    for (size_t p = 0; p < DISTRIBUTION_PERCENTILES; p++)
+        distribution->percentiles[p] = (struct interval){fmax(0, ends[0][p]), fmax(ends[0][p], ends[1][p])};
+}
+
+bool distribution_find(const struct part *parts, size_t count, double precision, size_t threads,
+                       struct distribution *distribution, struct arena scratch, struct error *err)
+{
+    size_t chunks = tasks_chunks(count, CHUNK);
+    struct summing summing = {
+        .parts = parts, .count = count, .sums = ARENA_NEW(&scratch, struct chunk_sums, chunks)};
+    struct seeking seeking = {.parts = parts,
+                              .count = count,
+                              .precision = precision,
+                              .until_min = ARENA_NEW(&scratch, double, BINS),
+                              .until_max = ARENA_NEW(&scratch, double, BINS),
+                              .active = ARENA_NEW(&scratch, uint32_t, count)};
+
+    if (!summing.sums || !seeking.until_min || !seeking.until_max || !seeking.active)
+        return arena_error(err);
+    tasks_run(threads, chunks, sum_chunk, &summing);
+    add_sums(&summing, distribution);
+    if (distribution->area > 0)
+        find_percentiles(&seeking, distribution);
+    return true;
+}
+
+/* --- shares --- */
+
+static void share_chunk(void *context, size_t chunk)
+{
+    struct summing *summing = context;
+    struct interval *shares = summing->shares + chunk * summing->limit_count;
+
+    memset(shares, 0, summing->limit_count * sizeof *shares);
+    for (size_t i = chunk * CHUNK; i < chunk_end(chunk, summing->count); i++) {
+        const struct part *part = &summing->parts[i];
+        if (!(part->area > 0))
+            continue;
+        struct part_range low = part_range_low(part), high = part_range_high(part);
+        for (size_t t = 0; t < summing->limit_count; t++) {
+            double surely = summing->limits[t] - DEVIATION_SLACK,
+                   possibly = summing->limits[t] + DEVIATION_SLACK;
+            if (surely >= 0 && high.min <= surely)
+                shares[t].lower += part->area * (high.max <= surely ? 1 : part_share_high(part, surely));
+            if (low.min <= possibly)
+                shares[t].upper += part->area * (low.max <= possibly ? 1 : part_share_low(part, possibly));
+        }
+    }
+}
+
+bool distribution_shares(const struct part *parts, size_t count, const double *limits, size_t limit_count,
+                         size_t threads, struct interval *shares, struct arena scratch, struct error *err)
+{
+    size_t chunks = tasks_chunks(count, CHUNK);
+    struct summing summing = {.parts = parts,
+                              .count = count,
+                              .limits = limits,
+                              .limit_count = limit_count,
+                              .shares = ARENA_NEW(&scratch, struct interval, chunks * limit_count)};
+    double area = 0;
+
+    if (!summing.shares)
+        return arena_error(err);
+    tasks_run(threads, chunks, share_chunk, &summing);
+    for (size_t i = 0; i < count; i++)
+        area += parts[i].area;
+    for (size_t t = 0; t < limit_count; t++) {
+        struct interval sum = {0, 0};
+        for (size_t chunk = 0; chunk < chunks; chunk++) {
+            sum.lower += summing.shares[chunk * limit_count + t].lower;
+            sum.upper += summing.shares[chunk * limit_count + t].upper;
+        }
+        shares[t] = (struct interval){fmax(0, sum.lower / area - DISTRIBUTION_SLACK_REL),
+                                      fmin(1, sum.upper / area + DISTRIBUTION_SLACK_REL)};
+    }
+    return true;
+}

@@ -1,0 +1,49 @@
+/* deviation_parts.h - a whole surface as parts, each with bounds of its distance to the other surface.
+ *
+ * At first every triangle is one part; refining cuts parts in four at the middles of their sides, or flat
+ * ones in two. Chunks and batches do not depend on the number of threads, and work is counted in boxes and
+ * triangles looked at: each chunk of triangles may spend its share of the budget, and what is left then is
+ * bounded by the way from the last point asked. Lengths are in the frame. */
+#ifndef MEASURE_DEVIATION_PARTS_H
+#define MEASURE_DEVIATION_PARTS_H
+
+#include "base/progress.h"
+#include "measure/deviation_bracket.h"
+
+#define PARTS_BATCH_MAX ((size_t)1 << 14)
+#define PARTS_OF_ONE 4
+
+/* Where a part is that is not a whole triangle. */
+struct part_place {
+    vec3 corners[3];
+    uint32_t slot; /* of the triangle */
+};
+
+struct surface_parts {
+    const struct deviation_surface *from, *to;
+    double reach, wanted; /* see deviation_bracket.h */
+    size_t threads;
+    size_t count, capacity;
+    struct part *parts;        /* [count]; first the triangle_count triangles by slot. A triangle that was cut
+                                * has no area and a scale of -1 */
+    struct part_place *places; /* of the parts after those */
+    size_t work, budget;
+};
+
+/* Room for all triangles and for as many parts more as refining may make. ERROR_LIMIT when memory ends. */
+bool surface_parts_open(struct surface_parts *parts, struct arena *keep, struct error *err);
+
+/* Bounds every triangle. Tells the stage "statistics" from `from` to `to`. ERROR_LIMIT, ERROR_CANCELLED. */
+bool surface_parts_bound(struct surface_parts *parts, const struct progress *progress, double from, double to,
+                         struct arena scratch, struct error *err);
+
+/* Cuts up the parts listed, at most PARTS_BATCH_MAX, for which there must be room: PARTS_OF_ONE for each; and
+ * bounds what that makes. ERROR_LIMIT. */
+bool surface_parts_refine(struct surface_parts *parts, const uint32_t *list, size_t count,
+                          struct arena scratch, struct error *err);
+
+/* The triangle that a part is of, or is part of. */
+uint32_t surface_parts_slot(const struct surface_parts *parts, size_t part);
+vec3 surface_parts_corner(const struct surface_parts *parts, size_t part, int i);
+
+#endif

@@ -1,0 +1,216 @@
+/* deviation_samples.c - draws the samples, asks for what is nearest, and reduces them in order. */
+#include "measure/deviation_samples.h"
+
+#include "base/mix64.h"
+#include "base/tasks.h"
+#include "measure/exact_sum.h"
+
+#include <math.h>
+#include <stdlib.h>
+
+#define PILOT 64 /* samples that tell what one costs */
+#define CHUNK 256
+#define SLICE_CHUNKS 64 /* chunks between two words to the listener */
+#define STANDARD_ERRORS 4.0
+
+struct sampling {
+    const struct deviation_surface *from, *to;
+    const struct deviation_side *side;
+    const double *area_until; /* [triangle_count + 1] by slot, ascending from 0 */
+    size_t count, first_chunk;
+    double *angles, *signed_; /* [count] */
+    size_t *work;             /* [chunk] */
+};
+
+/* Uniform in [0, 1), a function of sample and dimension alone. */
+static double random_unit(size_t sample, unsigned dimension)
+{
+    return (double)(mix64(((uint64_t)SAMPLES_SEED << 32) + sample * 4 + dimension) >> 11) * 0x1p-53;
+}
+
+/* The slot whose part of the area holds `area`. */
+static uint32_t slot_at(const struct sampling *sampling, double area)
+{
+    size_t low = 0, high = sampling->from->bvh.triangle_count;
+
+    while (high - low > 1) {
+        size_t middle = low + (high - low) / 2;
+        if (sampling->area_until[middle] <= area)
+            low = middle;
+        else
+            high = middle;
+    }
+    return (uint32_t)low;
+}
+
+/* Sample i: a slot and a point on it, uniform over stratum i. */
+static vec3 draw(const struct sampling *sampling, size_t i, uint32_t *slot)
+{
+    double total = sampling->area_until[sampling->from->bvh.triangle_count];
+    double root = sqrt(random_unit(i, 1)), v = random_unit(i, 2) * root, u = 1 - root;
+
+    *slot = slot_at(sampling, ((double)i + random_unit(i, 0)) / (double)sampling->count * total);
+    vec3 a = deviation_surface_corner(sampling->from, *slot, 0),
+         b = deviation_surface_corner(sampling->from, *slot, 1),
+         c = deviation_surface_corner(sampling->from, *slot, 2);
+    return vec3_add(a, vec3_add(vec3_scale(vec3_sub(b, a), u), vec3_scale(vec3_sub(c, a), v)));
+}
+
+static void sample_chunk(void *context, size_t number)
+{
+    struct sampling *sampling = context;
+    size_t chunk = sampling->first_chunk + number, work = 0;
+    uint32_t first = BVH_NONE;
+
+    for (size_t i = chunk * CHUNK; i < (chunk + 1) * CHUNK && i < sampling->count; i++) {
+        uint32_t slot;
+        vec3 p = draw(sampling, i, &slot);
+        struct bvh_hit hit = bvh_nearest(&sampling->to->bvh, p, first, &work);
+        first = hit.slot;
+        sampling->angles[i] = deviation_side_angle_deg(deviation_side_face_normal(sampling->from, slot),
+                                                       deviation_side_face_normal(sampling->to, hit.slot));
+        if (sampling->side)
+            sampling->signed_[i] = sqrt(hit.distance_sq) * deviation_side_of(sampling->side, p, hit.slot);
+    }
+    sampling->work[chunk] = work;
+}
+
+static bool take_samples(struct sampling *sampling, const struct samples_settings *settings,
+                         struct error *err)
+{
+    size_t chunks = (sampling->count + CHUNK - 1) / CHUNK;
+
+    for (sampling->first_chunk = 0; sampling->first_chunk < chunks; sampling->first_chunk += SLICE_CHUNKS) {
+        size_t left = chunks - sampling->first_chunk;
+        double done = (double)sampling->first_chunk / (double)chunks;
+        if (!progress_tell(settings->progress, "statistics",
+                           settings->progress_from
+                               + (settings->progress_to - settings->progress_from) * done))
+            return error_set(err, ERROR_CANCELLED, "measuring was stopped");
+        tasks_run(settings->threads, left < SLICE_CHUNKS ? left : SLICE_CHUNKS, sample_chunk, sampling);
+    }
+    return true;
+}
+
+/* As many samples as the budget pays for, told from a few. */
+static size_t choose_count(struct sampling *sampling)
+{
+    size_t triangles = sampling->from->bvh.triangle_count + sampling->to->bvh.triangle_count,
+           count = triangles < 8 * SAMPLES_MAX ? SAMPLES_MIN : SAMPLES_MAX;
+
+    sampling->count = PILOT;
+    sampling->first_chunk = 0;
+    sample_chunk(sampling, 0);
+    while (count > 1024 && sampling->work[0] / PILOT * count > SAMPLES_BUDGET)
+        count /= 2;
+    return count;
+}
+
+static int compare_doubles(const void *a, const void *b)
+{
+    double x = *(const double *)a, y = *(const double *)b;
+
+    return (x > y) - (x < y);
+}
+
+/* Smallest value within which at least that share of the sorted ones lies. */
+static double percentile(const double *sorted, size_t count, double share)
+{
+    size_t rank = (size_t)ceil(share * (double)count);
+
+    return sorted[rank ? (rank < count ? rank : count) - 1 : 0];
+}
+
+/* No angle is less than 0 or more than 180. */
+static double percentile_halfwidth(const double *sorted, size_t count, double share)
+{
+    double n = (double)count, spread = STANDARD_ERRORS * sqrt(n * share * (1 - share)) + 1;
+    double at = percentile(sorted, count, share), low = floor(share * n - spread),
+           high = ceil(share * n + spread);
+    double below = low >= 1 ? sorted[(size_t)low - 1] : 0, above = high <= n ? sorted[(size_t)high - 1] : 180;
+
+    return fmax(at - below, above - at);
+}
+
+/* Four standard errors of the mean of values. */
+static double mean_error(const double *values, size_t count, double *mean)
+{
+    struct exact_sum sum = {0, 0}, squares = {0, 0};
+    double n = (double)count;
+
+    for (size_t i = 0; i < count; i++)
+        exact_sum_add(&sum, values[i]);
+    *mean = exact_sum_value(sum) / n;
+    for (size_t i = 0; i < count; i++) {
+        double off = values[i] - *mean;
+        exact_sum_add(&squares, off * off);
+    }
+    return STANDARD_ERRORS * sqrt(exact_sum_value(squares) / (n - 1) / n);
+}
+
+/* Sorts the angles; samples on or near triangles without area have none. */
+static void fill_angles(struct sampling *sampling, struct one_sided_deviation *deviation)
+{
+    double *angles = sampling->angles;
+    size_t count = 0;
+
+    for (size_t i = 0; i < sampling->count; i++)
+        if (!isnan(angles[i]))
+            angles[count++] = angles[i];
+    deviation->normal_angle.sample_count = count;
+    if (count < 2)
+        return;
+    deviation->normal_angle.halfwidth.mean = mean_error(angles, count, &deviation->normal_angle.mean);
+    qsort(angles, count, sizeof *angles, compare_doubles);
+    deviation->normal_angle.halfwidth.p95 = percentile_halfwidth(angles, count, 0.95);
+    deviation->normal_angle.p95 = percentile(angles, count, 0.95);
+    deviation->normal_angle.max = angles[count - 1];
+}
+
+static void fill_signed(struct sampling *sampling, struct signed_deviation *signed_)
+{
+    double *values = sampling->signed_;
+
+    mean_error(values, sampling->count, &signed_->mean);
+    qsort(values, sampling->count, sizeof *values, compare_doubles);
+    signed_->min = values[0];
+    signed_->max = values[sampling->count - 1];
+    signed_->p05 = percentile(values, sampling->count, 0.05);
+    signed_->p95 = percentile(values, sampling->count, 0.95);
+    signed_->defined = true;
+}
+
+bool samples_measure(const struct deviation_surface *from, const struct deviation_surface *to,
+                     const struct deviation_side *side, const struct samples_settings *settings,
+                     struct one_sided_deviation *deviation, struct signed_deviation *signed_,
+                     struct arena scratch, struct error *err)
+{
+    size_t triangle_count = from->bvh.triangle_count;
+    double *area_until = ARENA_NEW(&scratch, double, triangle_count + 1);
+    struct sampling sampling = {.from = from, .to = to, .side = side, .area_until = area_until};
+
+    sampling.angles = ARENA_NEW(&scratch, double, SAMPLES_MAX);
+    sampling.signed_ = ARENA_NEW(&scratch, double, SAMPLES_MAX);
+    sampling.work = ARENA_NEW(&scratch, size_t, SAMPLES_MAX / CHUNK);
+    if (!area_until || !sampling.angles || !sampling.signed_ || !sampling.work)
+        return arena_error(err);
+    area_until[0] = 0;
+    for (uint32_t slot = 0; slot < triangle_count; slot++)
+        area_until[slot + 1] =
+            area_until[slot]
+            + triangle_area(deviation_surface_corner(from, slot, 0), deviation_surface_corner(from, slot, 1),
+                            deviation_surface_corner(from, slot, 2));
+    deviation->normal_angle.mean = deviation->normal_angle.p95 = deviation->normal_angle.max = NAN;
+    deviation->normal_angle.halfwidth.mean = deviation->normal_angle.halfwidth.p95 = NAN;
+    deviation->normal_angle.sample_count = 0;
+    deviation->normal_angle.seed = SAMPLES_SEED;
+    if (!(area_until[triangle_count] > 0))
+        return true;
+    sampling.count = choose_count(&sampling);
+    if (!take_samples(&sampling, settings, err))
+        return false;
+    fill_angles(&sampling, deviation);
+    if (side && signed_)
+        fill_signed(&sampling, signed_);
+    return true;
+}
