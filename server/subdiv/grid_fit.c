@@ -72,7 +72,7 @@ static uint32_t rows_for(struct bend bend, double eps, uint32_t columns, uint32_
     double du = 1.0 / columns, rest = 8 * eps - bend.uu * du * du, half = bend.uv * du;
 
     if (!(rest > 0))
-        return side_max;
+        return bend.uu > 0 || bend.uv > 0 || bend.vv > 0 ? side_max : 1;
     /* the greatest dv with vv dv^2 + 2 half dv <= rest */
     return whole((half + sqrt(half * half + bend.vv * rest)) / rest, side_max);
 }
