@@ -108,6 +108,9 @@ static bool is_row(const struct measure_definition *measure, const struct run *r
         return false;
     if (!run->has_mend && strncmp(measure->path, "mend.", 5) == 0)
         return false;
+    if (!(run->has_deviation && run->has_deviation_limit)
+        && strncmp(measure->path, "control_excess.", 15) == 0)
+        return false;
     return run->kind == MESH_CAGE ? measure->of_cage : measure->of_scan;
 }
 
@@ -149,28 +152,6 @@ static void print_coverage(FILE *out, const struct run *run, const struct one_si
     }
 }
 
-static void print_difference(FILE *out, const char *name, struct interval control, struct interval limit,
-                             enum run_units units)
-{
-    char digits[MEASURE_TEXT_SIZE], text[MEASURE_TEXT_SIZE + 32];
-    measure_text_interval(control.lower - limit.upper, control.upper - limit.lower, digits);
-    snprintf(text, sizeof text, "%s%s%s", digits, units == UNITS_UNKNOWN ? "" : " ",
-             units == UNITS_UNKNOWN ? "" : run_units_name(units));
-    fprintf(out, "  %s", name);
-    print_padding(out, name, NAME_WIDTH);
-    print_padding(out, text, VALUE_WIDTH);
-    fprintf(out, "%s\n", text);
-}
-
-/* How much of the deviation of a cage's faces is not that of the surface they stand for. */
-static void print_control_share(FILE *out, const struct run *run)
-{
-    print_difference(out, "Lost: control less limit", run->deviation.reference_to_subject.max.distance,
-                     run->deviation_limit.reference_to_subject.max.distance, run->settings.units);
-    print_difference(out, "Invented: control less limit", run->deviation.subject_to_reference.max.distance,
-                     run->deviation_limit.subject_to_reference.max.distance, run->settings.units);
-}
-
 static void print_group(FILE *out, const struct measure_group *group, const struct measure_list *measures,
                         const struct json_t *record, const struct run *run)
 {
@@ -189,8 +170,6 @@ static void print_group(FILE *out, const struct measure_group *group, const stru
         print_coverage(out, run, &run->deviation.reference_to_subject);
     if (run->has_deviation && strcmp(group->id, "invented") == 0)
         print_coverage(out, run, &run->deviation.subject_to_reference);
-    if (run->has_deviation && run->has_deviation_limit && strcmp(group->id, "limit") == 0)
-        print_control_share(out, run);
 }
 
 /* Whether the i-th finding is among the first of its kind. */
@@ -241,7 +220,7 @@ static void print_notes(FILE *out, const struct run *run)
         fprintf(out, "\n\xe2\x89\x88 from %s samples, \xc2\xb1 four standard errors\n", text);
     }
     if (run->has_deviation && run->has_deviation_limit)
-        fputs("\nControl less limit: what the faces of the cage deviate more than the surface they stand "
+        fputs("\nPolygon: what the faces of the cage deviate more than the surface they stand "
               "for.\n",
               out);
     if ((run->has_deviation && run->deviation.budget_exhausted)

@@ -180,7 +180,8 @@ static json_t *row_tree(const struct measure_definition *measure, size_t m, cons
 static bool is_shown(const struct measure_definition *measure, size_t m, const struct compared_run *runs,
                      const struct column *columns, size_t run_count)
 {
-    bool seldom = !strncmp(measure->path, "deviation_limit.", 16) || !strncmp(measure->path, "mend.", 5);
+    bool seldom = !strncmp(measure->path, "deviation_limit.", 16)
+                  || !strncmp(measure->path, "control_excess.", 15) || !strncmp(measure->path, "mend.", 5);
     for (size_t r = 0; r < run_count; r++)
         if ((strcmp(runs[r].run->kind, "cage") ? measure->of_scan : measure->of_cage)
             && !(seldom && isnan(columns[r].readings[m].value)))

@@ -245,6 +245,27 @@ static json_t *timings_json(struct tree *tree, const struct run_timings *timings
     return object;
 }
 
+static json_t *excess_side_json(struct tree *tree, struct interval max, struct interval mean)
+{
+    json_t *object = tree_object(tree);
+    tree_put_interval(tree, object, "max", max);
+    tree_put_interval(tree, object, "mean", mean);
+    return object;
+}
+
+static json_t *control_excess_json(struct tree *tree, const struct run *run)
+{
+    if (!run->has_deviation || !run->has_deviation_limit)
+        return json_null();
+    struct control_excess excess = control_excess_of(&run->deviation, &run->deviation_limit);
+    json_t *object = tree_object(tree);
+    tree_put_interval(tree, object, "hausdorff", excess.hausdorff);
+    tree_put(tree, object, "reference_to_subject", excess_side_json(tree, excess.lost_max, excess.lost_mean));
+    tree_put(tree, object, "subject_to_reference",
+             excess_side_json(tree, excess.invented_max, excess.invented_mean));
+    return object;
+}
+
 struct json_t *run_to_json(const struct run *run, struct error *err)
 {
     struct tree tree = {false};
@@ -260,6 +281,7 @@ struct json_t *run_to_json(const struct run *run, struct error *err)
     tree_put(&tree, record, "deviation", deviation_json(&tree, run, run->has_deviation, &run->deviation));
     tree_put(&tree, record, "deviation_limit",
              deviation_json(&tree, run, run->has_deviation_limit, &run->deviation_limit));
+    tree_put(&tree, record, "control_excess", control_excess_json(&tree, run));
     tree_put(&tree, record, "mend", run->has_mend ? tree_mend(&tree, run) : json_null());
     put_findings(&tree, record, run);
     tree_put(&tree, record, "timings", timings_json(&tree, &run->timings));

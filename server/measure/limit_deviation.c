@@ -6,13 +6,11 @@
 #include <math.h>
 #include <string.h>
 
-#define WIDTH_SHARE 0.125 /* of the wanted width: eps, at each end */
+#define WIDTH_SHARE 0.3   /* of the wanted width: eps, at each end */
 #define EPS_LEAST 0x1p-36 /* in units of the cage's size; far above the rounding of limits, far below use */
 #define EPS_MOST 64.0     /* as many units: wider than any cage, so that nothing is cut */
-#define EPS_STEP 4.0      /* wider by, when there are too many pieces */
+#define EPS_STEP 1.125    /* wider at least by, when there are too many quads */
 #define CHUNKS_MAX 256    /* parts of the faces; after each, the number of pieces is looked at */
-#define CHUNK_DEPTH 20    /* a part has at most 2^20 pieces */
-#define DEPTH_LEAST 4     /* cuts of a face that are always granted */
 #define BUILD_SHARE 0.3   /* of the stage's time, for progress */
 
 /* Stages of the parts become one stage. */
@@ -86,24 +84,22 @@ static double moving_error(const struct measure_input *input)
            + 0x1p-1070;
 }
 
-/* Builds the pieces of all faces; *fits is false when there are too many of them. */
+/* Builds the pieces of all faces. Returns true with *quad_count > quads_max when there are too many of them,
+ * which are not kept then. */
 static bool build_chunks(const struct limit_base *base, struct limit_chunk *chunks, size_t chunk_count,
-                         bool bounded, bool *fits, const struct progress *progress, struct arena *keep,
-                         struct arena scratch, struct error *err)
+                         size_t quads_max, size_t *quad_count, const struct progress *progress,
+                         struct arena *keep, struct arena scratch, struct error *err)
 {
-    size_t face_count = base->cage.mesh.face_count, pieces = 0;
+    size_t face_count = base->cage.mesh.face_count;
 
-    *fits = true;
+    *quad_count = 0;
     for (size_t k = 0; k < chunk_count; k++) {
+        size_t left = quads_max > *quad_count ? quads_max - *quad_count : 0;
         if (!tell(progress, (double)k / (double)chunk_count, err)
             || !limit_chunk_build(base, face_count * k / chunk_count, face_count * (k + 1) / chunk_count,
-                                  &chunks[k], keep, scratch, err))
+                                  left, &chunks[k], keep, scratch, err))
             return false;
-        pieces += chunks[k].count;
-        if (bounded && pieces > LIMIT_PIECES_MIN + 4 * face_count) {
-            *fits = false;
-            return true;
-        }
+        *quad_count += chunks[k].quad_count;
     }
     return true;
 }
@@ -114,13 +110,12 @@ static bool build_limit(const struct measure_input *input, const struct limit_re
                         const struct progress *progress, struct arena *keep, struct arena scratch,
                         struct error *err)
 {
-    struct limit_settings settings = {between(eps, EPS_LEAST, EPS_MOST), CHUNK_DEPTH};
+    struct limit_settings settings = {between(eps, EPS_LEAST, EPS_MOST), LIMIT_SIDE_DEFAULT};
     struct limit_chunk chunks[CHUNKS_MAX];
     struct arena more_scratch;
     struct limit_base base;
     struct cage cage;
     struct mesh mesh;
-    bool fits = false;
 
     if (!arena_split(&scratch, arena_left(&scratch) / 4, &more_scratch))
         return arena_error(err);
@@ -133,18 +128,19 @@ static bool build_limit(const struct measure_input *input, const struct limit_re
                     "creases name two vertices that are not joined by an edge; they were not used");
     size_t face_count = base.cage.mesh.face_count;
     size_t chunk_count = face_count < CHUNKS_MAX ? face_count : CHUNKS_MAX;
-    base.settings.depth_max = CHUNK_DEPTH;
-    while (base.settings.depth_max > DEPTH_LEAST
-           && chunk_count << CHUNK_DEPTH < face_count << base.settings.depth_max)
-        base.settings.depth_max--;
-    for (; !fits; base.settings.eps *= EPS_STEP) {
+    for (;;) {
+        bool bounded = base.settings.eps < EPS_MOST;
+        size_t quads_max = bounded ? LIMIT_QUADS_MIN + 4 * face_count : SIZE_MAX, quad_count;
         struct arena pieces = scratch;
-        if (!build_chunks(&base, chunks, chunk_count, base.settings.eps < EPS_MOST, &fits, progress, &pieces,
-                          more_scratch, err)
-            || (fits && !limit_mesh_join(&base, chunks, chunk_count, limit, keep, err)))
+        if (!build_chunks(&base, chunks, chunk_count, quads_max, &quad_count, progress, &pieces, more_scratch,
+                          err))
             return false;
+        if (quad_count <= quads_max)
+            return limit_mesh_join(&base, chunks, chunk_count, limit, keep, err);
+        /* a grid has about as many cells as 1 / eps */
+        base.settings.eps =
+            fmin(base.settings.eps * fmax((double)quad_count / (double)quads_max, EPS_STEP), EPS_MOST);
     }
-    return true;
 }
 
 static void warn_of_parts(const struct limit_mesh *limit, struct warning_list *warnings)

@@ -13,7 +13,7 @@
  *
  * Faces that are named are the cage's; places lie on the triangles, within e of the surface.
  *
- * e is wanted at an eighth of the interval's width; where that takes more triangles than LIMIT_PIECES_MIN
+ * e is wanted at an eighth of the interval's width; where that takes more triangles than LIMIT_QUADS_MIN
  * pairs and four pairs a face, or a face very many, e is wider, and budget_exhausted says so. */
 #ifndef MEASURE_LIMIT_DEVIATION_H
 #define MEASURE_LIMIT_DEVIATION_H
@@ -21,7 +21,7 @@
 #include "measure/deviation.h"
 #include "subdiv/patches.h"
 
-#define LIMIT_PIECES_MIN ((size_t)1 << 18)
+#define LIMIT_QUADS_MIN ((size_t)1 << 19)
 
 struct limit_request {
     const struct creases *creases; /* NULL: none */

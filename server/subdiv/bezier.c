@@ -32,47 +32,51 @@ void bezier_corners(const vec3 bezier[16], vec3 corners[4])
     corners[3] = bezier[12];
 }
 
-static vec3 middle(vec3 a, vec3 b)
-{
-    return vec3_scale(vec3_add(a, b), 0.5);
-}
-
-void bezier_halve(const vec3 bezier[16], bool along_u, vec3 low[16], vec3 high[16])
+void bezier_cut(const vec3 bezier[16], bool along_u, double t, vec3 low[16], vec3 high[16])
 {
     int step = along_u ? 1 : 4, across = along_u ? 4 : 1;
 
     for (int k = 0; k < 4; k++) {
         const vec3 *p = bezier + k * across;
         vec3 *l = low + k * across, *h = high + k * across;
-        vec3 ab = middle(p[0], p[step]), bc = middle(p[step], p[2 * step]);
-        vec3 cd = middle(p[2 * step], p[3 * step]), abc = middle(ab, bc), bcd = middle(bc, cd);
-        vec3 end = p[3 * step];
-        l[0] = p[0];
+        vec3 first = p[0], ab = vec3_lerp(p[0], p[step], t), bc = vec3_lerp(p[step], p[2 * step], t);
+        vec3 end = p[3 * step], cd = vec3_lerp(p[2 * step], end, t), abc = vec3_lerp(ab, bc, t);
+        vec3 bcd = vec3_lerp(bc, cd, t), at = vec3_lerp(abc, bcd, t);
+        l[0] = first;
         l[step] = ab;
         l[2 * step] = abc;
-        l[3 * step] = h[0] = middle(abc, bcd);
+        l[3 * step] = h[0] = at;
         h[step] = bcd;
         h[2 * step] = cd;
         h[3 * step] = end;
     }
 }
 
-double bezier_bend_sq(const vec3 bezier[16], bool along_u)
+/* Weights that are exactly 1 and 0 at the ends. */
+static void weights_at(double t, double weights[4])
 {
-    int step = along_u ? 1 : 4, across = along_u ? 4 : 1;
-    double most = 0;
+    double s = 1 - t;
 
-    for (int k = 0; k < 4; k++) {
-        const vec3 *row = bezier + k * across;
-        vec3 chord = vec3_sub(row[3 * step], row[0]);
-        double chord_sq = vec3_length_sq(chord);
-        for (int i = 1; i < 3; i++) {
-            const vec3 *p = row + i * step;
-            vec3 bend = vec3_sub(vec3_add(p[-step], p[step]), vec3_add(p[0], p[0]));
-            double along = vec3_dot(bend, chord);
-            double size = vec3_length_sq(bend) - (chord_sq > 0 ? along * along / chord_sq : 0);
-            most = size > most ? size : most;
-        }
-    }
-    return most;
+    weights[0] = s * s * s;
+    weights[1] = 3 * s * s * t;
+    weights[2] = 3 * s * t * t;
+    weights[3] = t * t * t;
+}
+
+static vec3 blend(const vec3 *p, int step, const double weights[4])
+{
+    vec3 low = vec3_add(vec3_scale(p[0], weights[0]), vec3_scale(p[step], weights[1]));
+    return vec3_add(low, vec3_add(vec3_scale(p[2 * step], weights[2]), vec3_scale(p[3 * step], weights[3])));
+}
+
+vec3 bezier_at(const vec3 bezier[16], double u, double v)
+{
+    double along[4], across[4];
+    vec3 rows[4];
+
+    weights_at(u, along);
+    weights_at(v, across);
+    for (int j = 0; j < 4; j++)
+        rows[j] = blend(bezier + 4 * j, 1, along);
+    return blend(rows, 1, across);
 }

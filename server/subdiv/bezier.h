@@ -12,11 +12,10 @@ void bezier_from_net(const vec3 net[16], vec3 bezier[16]);
 
 void bezier_corners(const vec3 bezier[16], vec3 corners[4]);
 
-/* Both halves by de Casteljau's algorithm, along u or along v. */
-void bezier_halve(const vec3 bezier[16], bool along_u, vec3 low[16], vec3 high[16]);
+/* Both parts at t of the way, along u or along v; high may be the piece itself. */
+void bezier_cut(const vec3 bezier[16], bool along_u, double t, vec3 low[16], vec3 high[16]);
 
-/* How much the piece bends along u, or along v: the squared length of the largest second difference, without
- * its part along its own row of points, which only changes how fast the row is run through. */
-double bezier_bend_sq(const vec3 bezier[16], bool along_u);
+/* The point at (u, v); the corners exactly. */
+vec3 bezier_at(const vec3 bezier[16], double u, double v);
 
 #endif

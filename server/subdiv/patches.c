@@ -5,6 +5,7 @@
 #include <string.h>
 
 #include "subdiv/bezier.h"
+#include "subdiv/grid_fit.h"
 #include "subdiv/limit.h"
 #include "subdiv/patch_tree.h"
 #include "subdiv/quad_fit.h"
@@ -14,12 +15,18 @@
 #define TREE_CAPACITY 16384 /* patches of one face; only those used are touched */
 #define LEVEL_MAX 40        /* steps towards an extraordinary corner */
 #define REST_SHARE 0.125    /* of eps: a rest this small does not matter */
-#define BLOCK_QUADS 256
+#define HALVINGS_MAX 12     /* of one piece */
+#define HALVING_SHARE 0.9   /* of the cells: with no more in both halves, a piece is halved */
+#define HALVING_CELLS 4     /* fewer are not worth it */
 
-struct limit_block {
-    struct limit_block *next;
-    size_t count;
-    struct limit_quad quads[BLOCK_QUADS];
+/* The points of a piece, row by row; a cell of the grid is a quad. */
+struct limit_grid {
+    struct limit_grid *next;
+    double eps;
+    uint32_t face; /* of base.cage */
+    struct grid_size size;
+    bool whole; /* its corners are those of the face */
+    vec3 points[];
 };
 
 /* One global step serves where a local step at every face would do the same work many times over. */
@@ -94,6 +101,7 @@ bool limit_base_build(const struct cage *cage, struct limit_settings settings, s
 struct worker {
     const struct limit_base *base;
     struct limit_chunk *chunk;
+    size_t quads_max;
     struct arena *keep;
     struct arena scratch, more_scratch;
     struct patch_tree tree;
@@ -102,70 +110,117 @@ struct worker {
     struct error *err;
 };
 
-static bool add_quad(struct worker *worker, uint32_t f, const vec3 corners[4], double eps, bool whole)
+static size_t points_of(struct grid_size size)
+{
+    return ((size_t)size.columns + 1) * (size.rows + 1);
+}
+
+/* A grid whose points are to be filled in; NULL where it is only counted, or memory ended. */
+static struct limit_grid *add_grid(struct worker *worker, uint32_t f, struct grid_size size, double eps,
+                                   bool whole)
 {
     struct limit_chunk *chunk = worker->chunk;
-    struct limit_block *block = chunk->last;
 
-    if (!block || block->count == BLOCK_QUADS) {
-        block = ARENA_NEW(worker->keep, struct limit_block, 1);
-        if (!block)
-            return arena_error(worker->err);
-        block->next = NULL;
-        block->count = 0;
-        if (chunk->last)
-            chunk->last->next = block;
-        else
-            chunk->first = block;
-        chunk->last = block;
+    chunk->quad_count += grid_cells(size);
+    chunk->point_count += points_of(size) - (whole ? 4 : 0);
+    chunk->counts_only = chunk->quad_count > worker->quads_max;
+    if (chunk->counts_only)
+        return NULL;
+    struct limit_grid *grid = (struct limit_grid *)arena_alloc(
+        worker->keep, 1, sizeof *grid + points_of(size) * sizeof *grid->points, _Alignof(struct limit_grid));
+    if (!grid)
+        return NULL;
+    grid->next = NULL;
+    grid->eps = eps + worker->base->rounding;
+    grid->face = f;
+    grid->size = size;
+    grid->whole = whole;
+    if (chunk->last)
+        chunk->last->next = grid;
+    else
+        chunk->first = grid;
+    chunk->last = grid;
+    return grid;
+}
+
+static bool grid_is_added(const struct worker *worker)
+{
+    return !worker->keep->failed || arena_error(worker->err);
+}
+
+static bool add_quad(struct worker *worker, uint32_t f, const vec3 corners[4], double eps, bool whole)
+{
+    struct limit_grid *grid = add_grid(worker, f, (struct grid_size){1, 1}, eps, whole);
+
+    for (unsigned j = 0; grid && j < 4; j++)
+        grid->points[j < 2 ? j : 5 - j] = corners[j];
+    return grid_is_added(worker);
+}
+
+/* Without rounding; it is not asked for what rounding leaves nothing of. */
+static double wanted_eps(const struct worker *worker)
+{
+    return fmax(worker->base->settings.eps - worker->base->rounding, worker->base->rounding);
+}
+
+static bool add_samples(struct worker *worker, uint32_t f, const vec3 points[16], bool whole)
+{
+    double eps;
+    struct grid_size size = grid_find(points, wanted_eps(worker), worker->base->settings.side_max, &eps);
+    struct limit_grid *grid = add_grid(worker, f, size, eps, whole);
+
+    for (uint32_t j = 0, at = 0; grid && j <= size.rows; j++)
+        for (uint32_t i = 0; i <= size.columns; i++)
+            grid->points[at++] = bezier_at(points, (double)i / size.columns, (double)j / size.rows);
+    return grid_is_added(worker);
+}
+
+static size_t guess(const struct worker *worker, const vec3 points[16])
+{
+    return grid_cells(grid_guess(points, wanted_eps(worker), worker->base->settings.side_max));
+}
+
+/* Halves the piece the way that seems to need fewer cells in both halves; returns how many. */
+static size_t halve(const struct worker *worker, const vec3 points[16], vec3 low[16], vec3 high[16])
+{
+    size_t cells[2];
+
+    for (int along_u = 0; along_u < 2; along_u++) {
+        bezier_cut(points, along_u, 0.5, low, high);
+        cells[along_u] = guess(worker, low) + guess(worker, high);
     }
-    struct limit_quad *quad = &block->quads[block->count++];
-    memcpy(quad->corners, corners, sizeof quad->corners);
-    quad->eps = eps + worker->base->rounding;
-    quad->face = f;
-    quad->whole = whole;
-    chunk->count++;
-    return true;
+    if (cells[0] < cells[1])
+        bezier_cut(points, false, 0.5, low, high);
+    return cells[0] < cells[1] ? cells[0] : cells[1];
 }
 
-static bool is_fine(const struct worker *worker, double eps, unsigned depth)
+/* A bicubic piece: one quad, or two halves, or a grid. */
+static bool add_piece(struct worker *worker, uint32_t f, const vec3 points[16], unsigned halvings, bool whole)
 {
-    return eps + worker->base->rounding <= worker->base->settings.eps
-           || depth >= worker->base->settings.depth_max;
+    size_t cells = guess(worker, points);
+    vec3 low[16], high[16];
+
+    if (halvings < HALVINGS_MAX && cells >= HALVING_CELLS
+        && (double)halve(worker, points, low, high) <= HALVING_SHARE * (double)cells)
+        return add_piece(worker, f, low, halvings + 1, false)
+               && add_piece(worker, f, high, halvings + 1, false);
+    return add_samples(worker, f, points, whole);
 }
 
-/* A bicubic piece after `depth` cuts of its face, halved across the direction in which it bends more. */
-static bool add_piece(struct worker *worker, uint32_t f, const vec3 points[16], unsigned depth, bool whole)
-{
-    static const int SIDES[4] = {0, 1, 2, 3};
-    vec3 corners[4], low[16], high[16];
-    struct quad_fit fit;
-
-    bezier_corners(points, corners);
-    quad_fit_begin(&fit, corners);
-    quad_fit_add_bezier(&fit, points, corners, SIDES);
-    double eps = quad_fit_eps(&fit);
-    if (is_fine(worker, eps, depth))
-        return add_quad(worker, f, corners, eps, whole);
-    bool along_u = bezier_bend_sq(points, true) >= bezier_bend_sq(points, false);
-    bezier_halve(points, along_u, low, high);
-    return add_piece(worker, f, low, depth + 1, false) && add_piece(worker, f, high, depth + 1, false);
-}
-
-static bool add_patch(struct worker *worker, uint32_t f, uint32_t at, unsigned depth, bool whole)
+static bool add_patch(struct worker *worker, uint32_t f, uint32_t at, bool whole)
 {
     const struct patch *patch = &worker->tree.patches[at];
     vec3 corners[4];
 
     if (patch->kind == PATCH_PIECE)
-        return add_piece(worker, f, patch->points, depth, whole);
+        return add_piece(worker, f, patch->points, 0, false);
     for (unsigned j = 0; j < 4; j++)
         corners[j] = patch_corner(&worker->tree, at, j);
     double eps = patch_eps(&worker->tree, at, corners);
-    if (patch->kind == PATCH_REST || is_fine(worker, eps, depth))
+    if (patch->kind == PATCH_REST || eps <= wanted_eps(worker))
         return add_quad(worker, f, corners, eps, whole);
     for (uint32_t i = 0; i < 4; i++)
-        if (!add_patch(worker, f, patch->child + i, depth + 2, false))
+        if (!add_patch(worker, f, patch->child + i, false))
             return false;
     return true;
 }
@@ -175,7 +230,7 @@ static bool add_tree(struct worker *worker, const struct cage *cage, uint32_t f,
 {
     if (!patch_tree_build(&worker->tree, cage, f, 0, marks, scratch, worker->more_scratch, worker->err))
         return false;
-    return add_patch(worker, face, 0, whole ? 0 : 2, whole);
+    return add_patch(worker, face, 0, whole);
 }
 
 static bool open_tree(struct worker *worker)
@@ -258,10 +313,11 @@ static bool add_face(struct worker *worker, uint32_t f)
     return add_tree(worker, cage, f, &worker->marks, worker->scratch, f, true);
 }
 
-bool limit_chunk_build(const struct limit_base *base, size_t first, size_t end, struct limit_chunk *chunk,
-                       struct arena *keep, struct arena scratch, struct error *err)
+bool limit_chunk_build(const struct limit_base *base, size_t first, size_t end, size_t quads_max,
+                       struct limit_chunk *chunk, struct arena *keep, struct arena scratch, struct error *err)
 {
-    struct worker worker = {.base = base, .chunk = chunk, .keep = keep, .scratch = scratch, .err = err};
+    struct worker worker = {
+        .base = base, .chunk = chunk, .quads_max = quads_max, .keep = keep, .scratch = scratch, .err = err};
 
     memset(chunk, 0, sizeof *chunk);
     if (!arena_split(&worker.scratch, arena_left(&worker.scratch) / 4, &worker.more_scratch))
@@ -289,44 +345,64 @@ static void add_triangles(struct limit_mesh *limit, const uint32_t at[4], double
     }
 }
 
-static void add_chunk(const struct limit_base *base, const struct limit_chunk *chunk,
-                      struct limit_mesh *limit)
+/* Where the points of a grid are among the positions of the mesh; only corners of a whole face are there
+ * already. */
+struct grid_places {
+    uint32_t columns, rows, first; /* the first point of its own */
+    const uint32_t *face;          /* the vertices at its corners, or NULL */
+};
+
+static uint32_t place_of(const struct grid_places *places, uint32_t i, uint32_t j)
 {
-    for (const struct limit_block *block = chunk->first; block; block = block->next)
-        for (size_t i = 0; i < block->count; i++) {
-            const struct limit_quad *quad = &block->quads[i];
-            uint32_t at[4];
-            for (unsigned j = 0; j < 4; j++) {
-                uint32_t v = base->cage.mesh.face_vertices[base->cage.mesh.face_offsets[quad->face] + j];
-                at[j] = quad->whole ? v : (uint32_t)limit->position_count++;
-                if (!quad->whole)
-                    limit->positions[at[j]] = quad->corners[j];
-            }
-            add_triangles(limit, at, quad->eps, base->cage.face_source[quad->face]);
-            limit->eps_max = fmax(limit->eps_max, quad->eps);
-            limit->over_count += quad->eps > base->settings.eps ? 2 : 0;
-        }
+    uint32_t at = j * (places->columns + 1) + i, columns = places->columns, rows = places->rows;
+
+    if (!places->face)
+        return places->first + at;
+    if (i % columns == 0 && j % rows == 0)
+        return places->face[j == 0 ? i / columns : 3 - i / columns];
+    /* the corners before it in the order of rows are not there */
+    return places->first + at - (j == 0 ? 1 : j < rows ? 2 : 3);
 }
 
-static size_t count_parts(const struct limit_chunk *chunks, size_t chunk_count)
+static void add_grid_points(const struct limit_grid *grid, struct limit_mesh *limit)
 {
-    size_t parts = 0;
+    const struct grid_size size = grid->size;
+    const vec3 *p = grid->points;
 
-    for (size_t k = 0; k < chunk_count; k++)
-        for (const struct limit_block *block = chunks[k].first; block; block = block->next)
-            for (size_t i = 0; i < block->count; i++)
-                parts += !block->quads[i].whole;
-    return parts;
+    for (uint32_t j = 0; j <= size.rows; j++)
+        for (uint32_t i = 0; i <= size.columns; i++, p++)
+            if (!grid->whole || i % size.columns || j % size.rows)
+                limit->positions[limit->position_count++] = *p;
+}
+
+static void add_grid_triangles(const struct limit_base *base, const struct limit_grid *grid,
+                               struct limit_mesh *limit)
+{
+    const struct mesh *mesh = &base->cage.mesh;
+    const struct grid_places places = {grid->size.columns, grid->size.rows, (uint32_t)limit->position_count,
+                                       grid->whole ? mesh_face(mesh, grid->face) : NULL};
+
+    add_grid_points(grid, limit);
+    for (uint32_t j = 0; j < grid->size.rows; j++)
+        for (uint32_t i = 0; i < grid->size.columns; i++) {
+            const uint32_t at[4] = {place_of(&places, i, j), place_of(&places, i + 1, j),
+                                    place_of(&places, i + 1, j + 1), place_of(&places, i, j + 1)};
+            add_triangles(limit, at, grid->eps, base->cage.face_source[grid->face]);
+        }
+    limit->eps_max = fmax(limit->eps_max, grid->eps);
+    limit->over_count += grid->eps > base->settings.eps ? 2 * grid_cells(grid->size) : 0;
 }
 
 bool limit_mesh_join(const struct limit_base *base, const struct limit_chunk *chunks, size_t chunk_count,
                      struct limit_mesh *limit, struct arena *keep, struct error *err)
 {
-    size_t quads = 0, vertex_count = base->cage.mesh.vertex_count;
-    size_t position_count = vertex_count + 4 * count_parts(chunks, chunk_count);
+    size_t quads = 0, vertex_count = base->cage.mesh.vertex_count, position_count = vertex_count;
 
-    for (size_t k = 0; k < chunk_count; k++)
-        quads += chunks[k].count;
+    for (size_t k = 0; k < chunk_count; k++) {
+        assert(!chunks[k].counts_only);
+        quads += chunks[k].quad_count;
+        position_count += chunks[k].point_count;
+    }
     if (position_count > MESH_MAX_VERTICES || 6 * quads > MESH_MAX_CORNERS)
         return error_set(err, ERROR_LIMIT, "the limit surface needs %zu triangles; ask for a wider tolerance",
                          2 * quads);
@@ -341,7 +417,8 @@ bool limit_mesh_join(const struct limit_base *base, const struct limit_chunk *ch
     memcpy(limit->positions, base->limits, vertex_count * sizeof *limit->positions);
     limit->position_count = vertex_count;
     for (size_t k = 0; k < chunk_count; k++)
-        add_chunk(base, &chunks[k], limit);
+        for (const struct limit_grid *grid = chunks[k].first; grid; grid = grid->next)
+            add_grid_triangles(base, grid, limit);
     limit->left_out_count = base->cage.face_left_out_count;
     limit->nonmanifold_edge_count = base->nonmanifold_edge_count;
     limit->nonmanifold_vertex_count = base->nonmanifold_vertex_count;
@@ -362,7 +439,8 @@ bool limit_mesh_build(const struct mesh *mesh, const struct creases *creases, en
         return arena_error(err);
     return cage_build(mesh, creases, rule, &cage, &scratch, more_scratch, err)
            && limit_base_build(&cage, settings, &base, &scratch, more_scratch, err)
-           && limit_chunk_build(&base, 0, base.cage.mesh.face_count, &chunk, &scratch, more_scratch, err)
+           && limit_chunk_build(&base, 0, base.cage.mesh.face_count, SIZE_MAX, &chunk, &scratch, more_scratch,
+                                err)
            && limit_mesh_join(&base, &chunk, 1, limit, keep, err);
 }
 

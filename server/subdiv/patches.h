@@ -5,19 +5,23 @@
  * The pieces together are the whole limit surface. So for any point x, with d the distance to a set,
  *     d(x, limit) <= d(x, T) + eps_T for every T,     d(x, limit) >= min over T of (d(x, T) - eps_T).
  *
- * Proof. A quad of the parameter domain, with the surface S over it, becomes two triangles over its four
- * corner limits, and quad_fit.h gives an eps for which every point of S is within eps of one of the two, and
- * every point of each is within eps of S. Let S_T be the points of S within eps of T. Where a vertex has more
- * than NET_VALENCE_MAX faces, S and T lie in the box of the faces that touch the face, since both lie in the
- * hull of their vertices, and eps is its diagonal. Rounding is part of eps: 2^-42 of the largest coordinate,
- * since some hundred operations of 2^-53 each lie between a cage and a point, and more where sums over a
- * large valence do: keep the cage near the origin.
+ * Proof. A bicubic piece becomes a grid of points of its own, two triangles a cell, with the eps of
+ * grid_fit.h, or, where that does, one quad of its corners with the eps of quad_fit.h. So does a quad around
+ * an extraordinary corner, with all of its pieces, or what is left there after many steps: two triangles over
+ * its four corner limits, for which quad_fit.h gives an eps such that every point of the surface S over it is
+ * within eps of one of the two, and every point of each is within eps of S; let S_T be the points of S within
+ * eps of T. Where a vertex has more than NET_VALENCE_MAX faces, S and T lie in the box of the faces that
+ * touch the face, since both lie in the hull of their vertices, and eps is its diagonal. Rounding is part of
+ * eps: 2^-42 of the largest coordinate, since some hundred operations of 2^-53 each lie between a cage and a
+ * point, and more where sums over a large valence do: keep the cage near the origin.
  *
- * Faces are cut until eps is as wanted, or until `depth_max` halvings or the room of one face's tree; then
- * eps is larger, and true. Neighbouring faces may be cut differently: triangles need not meet along common
- * edges, though points that are limits of control vertices are shared. Distances do not need more. Boundaries
- * and creases are exact: no triangle bridges one, since none reaches over two control faces. At non-manifold
- * edges and vertices and over faces left out, see cage.h.
+ * A piece has as many cells as the wanted eps asks for along each side, up to `side_max`, and is halved first
+ * where the halves then need fewer: eps is larger only where side_max, the steps towards an extraordinary
+ * corner or the room of one face's tree end, and true. A grid shares its points. Neighbouring pieces may be
+ * cut differently: triangles need not meet along common edges, though points that are limits of control
+ * vertices are shared. Distances do not need more. Boundaries and creases are exact: no triangle bridges one,
+ * since none reaches over two control faces. At non-manifold edges and vertices and over faces left out, see
+ * cage.h.
  *
  * Faces do not depend on each other: chunks of them may be built on several threads, each with arenas of its
  * own, and joined in order; the result is the same for any chunks. Time and memory are linear in the faces; a
@@ -27,11 +31,11 @@
 
 #include "subdiv/cage.h"
 
-#define LIMIT_DEPTH_DEFAULT 12
+#define LIMIT_SIDE_DEFAULT 1024
 
 struct limit_settings {
-    double eps;         /* wanted, in the units of the cage; not negative */
-    unsigned depth_max; /* at most 2^depth_max cuts of a control face into pieces; at most 24 */
+    double eps;        /* wanted, in the units of the cage; not negative */
+    uint32_t side_max; /* cells along a side of a grid, at most; at most 4096 */
 };
 
 /* What all chunks share. */
@@ -65,20 +69,18 @@ bool limit_mesh_build(const struct mesh *mesh, const struct creases *creases, en
 bool limit_base_build(const struct cage *cage, struct limit_settings settings, struct limit_base *base,
                       struct arena *keep, struct arena scratch, struct error *err);
 
-struct limit_quad {
-    vec3 corners[4];
-    double eps;
-    uint32_t face;  /* of base.cage */
-    uint32_t whole; /* 1: its corners are those of the face */
-};
 struct limit_chunk {
-    size_t count;
-    struct limit_block *first, *last; /* quads in the order of faces */
+    size_t quad_count;
+    size_t point_count; /* besides the limits of control vertices */
+    bool counts_only;   /* nothing is kept: more quads than quads_max */
+    struct limit_grid *first, *last;
 };
-/* The pieces of faces first to end - 1 of base->cage; their memory is taken from keep. */
-bool limit_chunk_build(const struct limit_base *base, size_t first, size_t end, struct limit_chunk *chunk,
-                       struct arena *keep, struct arena scratch, struct error *err);
-/* Chunks of all faces, in order. */
+/* The pieces of faces first to end - 1 of base->cage; their memory is taken from keep. Where they have more
+ * than quads_max quads, they are counted to the end but not kept. */
+bool limit_chunk_build(const struct limit_base *base, size_t first, size_t end, size_t quads_max,
+                       struct limit_chunk *chunk, struct arena *keep, struct arena scratch,
+                       struct error *err);
+/* Chunks of all faces, in order; all kept. */
 bool limit_mesh_join(const struct limit_base *base, const struct limit_chunk *chunks, size_t chunk_count,
                      struct limit_mesh *limit, struct arena *keep, struct error *err);
 

@@ -129,7 +129,9 @@ test('output_table is for people: short, aligned, with units', (t) => {
   assert.match(row('Mean loss'), / ≈ \d+\.\d+ ± \d+\.\d+ mm$/);
   assert.match(row('Area within 1\u202f000 mm'), / ≈ 100 %$/);
   assert.match(row('Genus'), / 1 +1$/);
-  assert.ok(lines.length < 70, `${lines.length} lines`);
+  assert.match(row('Limit: greatest loss'), / \d+\.\d+–\d+\.\d+ mm$/);
+  assert.match(row('Polygon: greatest loss'), / −?\d+(\.\d+)?–−?\d+(\.\d+)? mm$/);
+  assert.ok(lines.length < 80, `${lines.length} lines`);
   assert.ok(lines.every((l) => l.length <= 160));
   // the greatest loss of the table is the certified interval of the record, rounded outward
   const { lower, upper } = measure([cage, '--against', scan, '--units', 'mm']).deviation.reference_to_subject.max;

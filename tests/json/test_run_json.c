@@ -67,6 +67,7 @@ Test(run_json, forms_without_a_reference_have_nulls)
     cr_expect(is_null(record, "reference"));
     cr_expect(is_null(record, "deviation"));
     cr_expect(is_null(record, "deviation_limit"));
+    cr_expect(is_null(record, "control_excess"));
     cr_expect_str_eq(json_string_value(measure_node(record, "schema")), "fettle/run/1");
     json_decref(record);
     free(run);

@@ -2,6 +2,8 @@
  *   analytic_*  closed forms: a torus cage above a plane, the corner of a square, a flat square
  *   parts_*     cages with parts that have no limit surface
  *   crease_*    creases that are used, left out, no edge
+ *   same_*      whatever the number of threads; far from the origin; at the ends of the range of numbers
+ *   width_*     as wanted on cages of every kind; honest where it is asked for too much
  */
 #include <criterion/criterion.h>
 #include <criterion/new/assert.h>
@@ -172,4 +174,123 @@ Test(limit_deviation, parts_that_are_not_manifold_are_told)
     got = measure(&folded, &fin, BOUNDARY_EDGE_AND_CORNER, NULL, &settings);
     cr_expect_not(got.defined);
     cr_expect(eq(sz, warned(&got, "no_limit_surface"), 1));
+}
+
+/* A shaken sphere of quads below the same one finer, so that nothing is regular or symmetric. */
+static struct mesh shaken_sphere(struct arena *arena, size_t k, double amount)
+{
+    struct mesh mesh = fixture_cubed_sphere(arena, k);
+    uint64_t state = 51;
+
+    for (size_t v = 0; v < mesh.vertex_count; v++)
+        mesh.positions[v] = vec3_scale(mesh.positions[v], 1 + amount * (fixture_random_unit(&state) - 0.5));
+    return mesh;
+}
+
+Test(limit_deviation, same_bytes_for_any_number_of_threads)
+{
+    struct arena arena = pair_arena(4);
+    struct mesh cage = shaken_sphere(&arena, 3, 0.1), scan = fixture_cubed_sphere(&arena, 12);
+    struct deviation_settings settings = pair_settings();
+
+    settings.tolerance_count = 1;
+    settings.tolerances[0] = 0.05;
+    settings.threads = 1;
+    struct got one = measure(&cage, &scan, BOUNDARY_EDGE_ONLY, NULL, &settings);
+    for (settings.threads = 2; settings.threads <= 3; settings.threads++) {
+        struct got more = measure(&cage, &scan, BOUNDARY_EDGE_ONLY, NULL, &settings);
+        cr_expect(memcmp(&one.deviation, &more.deviation, sizeof one.deviation) == 0, "%zu threads",
+                  settings.threads);
+    }
+}
+
+static void expect_overlap(struct interval a, struct interval b, double factor, double slack,
+                           const char *name)
+{
+    cr_expect(a.lower <= b.upper / factor + slack && b.lower / factor <= a.upper + slack,
+              "%s: %.17g to %.17g, %.17g to %.17g", name, a.lower, a.upper, b.lower / factor,
+              b.upper / factor);
+}
+
+/* 1e6 diagonals away a coordinate has 2^-53 x 3.5e6 = 4e-10 of the cage's unit; at 1e300 and 1e-300 no
+ * product of two lengths is a number. */
+Test(limit_deviation, same_far_away_and_at_the_ends_of_the_numbers)
+{
+    struct arena arena = pair_arena(4);
+    struct mesh cage = shaken_sphere(&arena, 3, 0.1), scan = fixture_cubed_sphere(&arena, 12);
+    struct deviation_settings settings = pair_settings();
+    static const struct {
+        const char *name;
+        double scale;
+        vec3 shift;
+    } cases[] = {
+        {"far", 1, {3.5e6, -3.5e6, 3.5e6}}, {"large", 1e300, {0, 0, 0}}, {"small", 1e-300, {0, 0, 0}}};
+    const struct interval near_one =
+        measure(&cage, &scan, BOUNDARY_EDGE_ONLY, NULL, &settings).deviation.hausdorff;
+
+    for (size_t i = 0; i < 3; i++) {
+        struct arena here = arena;
+        struct mesh moved = fixture_moved(&here, &cage, cases[i].scale, cases[i].shift),
+                    moved_scan = fixture_moved(&here, &scan, cases[i].scale, cases[i].shift);
+        struct got got = measure(&moved, &moved_scan, BOUNDARY_EDGE_ONLY, NULL, &settings);
+        cr_assert(got.defined);
+        cr_expect_not(got.deviation.budget_exhausted, "%s", cases[i].name);
+        expect_overlap(near_one, got.deviation.hausdorff, cases[i].scale, 2e-9, cases[i].name);
+        cr_expect(got.deviation.hausdorff.upper - got.deviation.hausdorff.lower
+                      <= 1e-4 * 2 * sqrt(3) * cases[i].scale,
+                  "%s", cases[i].name);
+    }
+}
+
+/* The sphere's cage with a face taken out, with sharp edges, with an n-gon, with poles of many triangles. */
+Test(limit_deviation, width_is_as_wanted_for_cages_of_every_kind)
+{
+    struct arena arena = pair_arena(4);
+    struct mesh scan = fixture_cubed_sphere(&arena, 10), prism = fixture_cylinder(&arena, 9, 2, 1, true),
+                poles = fixture_uv_sphere(&arena, 20, 6), open = shaken_sphere(&arena, 2, 0.2),
+                band = fixture_moebius(&arena, 7), shaken = shaken_sphere(&arena, 2, 0.2);
+    struct creases creases = {3, (uint32_t[][2]){{0, 0}, {0, 0}, {0, 0}}, (double[]){10, 2.5, 0.5}};
+    struct deviation_settings settings = pair_settings();
+
+    open.face_count -= 2;
+    for (size_t c = 0; c < 3; c++) { /* three sides of the first faces */
+        creases.edges[c][0] = mesh_face(&shaken, c)[0];
+        creases.edges[c][1] = mesh_face(&shaken, c)[1];
+    }
+    const struct {
+        const char *name;
+        const struct mesh *cage;
+        const struct creases *creases;
+        enum boundary_rule rule;
+    } cases[] = {{"prism", &prism, NULL, BOUNDARY_EDGE_ONLY},
+                 {"poles", &poles, NULL, BOUNDARY_EDGE_ONLY},
+                 {"open, corners let go", &open, NULL, BOUNDARY_EDGE_ONLY},
+                 {"open, corners held", &open, NULL, BOUNDARY_EDGE_AND_CORNER},
+                 {"band", &band, NULL, BOUNDARY_EDGE_AND_CORNER},
+                 {"creases", &shaken, &creases, BOUNDARY_EDGE_ONLY}};
+    for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
+        struct got got = measure(cases[i].cage, &scan, cases[i].rule, cases[i].creases, &settings);
+        const struct interval lost = got.deviation.reference_to_subject.max.distance,
+                              invented = got.deviation.subject_to_reference.max.distance;
+        cr_assert(got.defined);
+        cr_expect_not(got.deviation.budget_exhausted, "%s", cases[i].name);
+        cr_expect(lost.upper - lost.lower <= 1e-4 * 2 * sqrt(3), "%s", cases[i].name);
+        cr_expect(invented.upper - invented.lower <= 1e-4 * 2 * sqrt(3), "%s", cases[i].name);
+    }
+}
+
+/* Ten times narrower than usual: whether or not the pieces do, the truth is inside, and said so. */
+Test(limit_deviation, width_of_a_hundred_thousandth_is_honest)
+{
+    struct arena arena = pair_arena(4);
+    struct mesh torus = fixture_torus(&arena, 12, 8, 3, 1), plane = plane_at(&arena, 8, 10);
+    struct deviation_settings settings = pair_settings();
+    const double wanted = 1e-5 * sqrt(512);
+
+    settings.certify = 1e-5;
+    struct got got = measure(&torus, &plane, BOUNDARY_EDGE_ONLY, NULL, &settings);
+    struct interval max = got.deviation.subject_to_reference.max.distance;
+    const double truth = 10 + (4 + 2 * cos(M_PI / 4)) / 6;
+    cr_expect(max.lower <= truth && truth <= max.upper, "%.17g to %.17g", max.lower, max.upper);
+    cr_expect(got.deviation.budget_exhausted || max.upper - max.lower <= wanted);
 }

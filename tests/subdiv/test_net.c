@@ -58,12 +58,12 @@ Test(net, of_a_child_is_a_quarter_of_the_piece)
         vec3 net[16], points[16], low[16], high[16], quarter[16], rest[16], child[16];
         net_gather(&cage, f, 0, net);
         bezier_from_net(net, points);
-        bezier_halve(points, true, low, high);
-        bezier_halve(low, false, quarter, rest);
+        bezier_cut(points, true, 0.5, low, high);
+        bezier_cut(low, false, 0.5, quarter, rest);
         net_gather(&refined, 4 * f, 0, net);
         bezier_from_net(net, child);
         expect_same(child, quarter, 16, "child at corner 0");
-        bezier_halve(high, false, rest, quarter);
+        bezier_cut(high, false, 0.5, rest, quarter);
         net_gather(&refined, 4 * f + 2, 2, net);
         bezier_from_net(net, child);
         expect_same(child, quarter, 16, "child at corner 2");

@@ -2,8 +2,8 @@
  *   certificate_*   never violated, against deep subdivision, both ways: valences 3 to 20, boundaries,
  * creases, polygons, needles and folds; and not empty: the truth comes near to eps pieces_*        flat faces
  * are two triangles; wanted eps is reached; pieces end in the limits of the masks chunks_*        any
- * division into chunks gives the same broken_*        soups, faces without area, vertices of very many faces:
- * an answer, never a crash memory_*        ever smaller arenas
+ * division into chunks gives the same; what is too much is counted broken_*        soups, faces without area,
+ * vertices of very many faces: an answer, never a crash memory_*        ever smaller arenas
  *
  * Truth: the limits of meshes refined 5 times (test_limit.c checks these against closed forms), compared pair
  * by pair at the time of the test. */
@@ -18,7 +18,7 @@
 static struct limit_mesh limit_of(struct arena *arena, const struct mesh *mesh, const struct creases *creases,
                                   enum boundary_rule rule, double eps)
 {
-    struct limit_settings settings = {eps, LIMIT_DEPTH_DEFAULT};
+    struct limit_settings settings = {eps, LIMIT_SIDE_DEFAULT};
     struct limit_mesh limit;
     struct error err;
 
@@ -167,18 +167,18 @@ Test(pieces, reach_the_wanted_eps)
     }
 }
 
-Test(pieces, say_honestly_that_the_depth_did_not_do)
+Test(pieces, say_honestly_that_the_cells_did_not_do)
 {
-    struct mesh cube = fixture_cube(fixture_arena(), 2);
-    struct limit_settings settings = {1e-6, 4};
+    struct mesh torus = fixture_torus(fixture_arena(), 6, 5, 3, 1);
+    struct limit_settings settings = {1e-12, 1};
     struct limit_mesh limit;
     struct error err;
 
-    cr_assert(limit_mesh_build(&cube, NULL, BOUNDARY_EDGE_ONLY, settings, &limit, fixture_arena(),
+    cr_assert(limit_mesh_build(&torus, NULL, BOUNDARY_EDGE_ONLY, settings, &limit, fixture_arena(),
                                cage_scratch(), &err));
-    cr_expect(gt(dbl, limit.eps_max, 1e-6));
+    cr_expect(gt(dbl, limit.eps_max, 0.01));
     cr_expect(eq(sz, limit.over_count, limit.triangle_count));
-    cr_expect(le(sz, limit.triangle_count, 6 * 32)); /* 2^4 quads a face */
+    cr_expect(eq(sz, limit.triangle_count, 2 * 30)); /* one cell a face */
 }
 
 static void expect_whole_faces_end_in_limits(const struct mesh *mesh, const struct creases *creases)
@@ -233,17 +233,54 @@ Test(chunks, give_the_same_however_the_faces_are_divided)
     struct limit_chunk chunks[7];
     struct error err;
 
-    cr_assert(limit_base_build(&cage, (struct limit_settings){0.01, LIMIT_DEPTH_DEFAULT}, &base, arena,
+    cr_assert(limit_base_build(&cage, (struct limit_settings){0.01, LIMIT_SIDE_DEFAULT}, &base, arena,
                                cage_scratch(), &err));
     for (size_t k = 0; k < 7; k++)
-        cr_assert(
-            limit_chunk_build(&base, k * 96 / 7, (k + 1) * 96 / 7, &chunks[k], arena, cage_scratch(), &err));
+        cr_assert(limit_chunk_build(&base, k * 96 / 7, (k + 1) * 96 / 7, SIZE_MAX, &chunks[k], arena,
+                                    cage_scratch(), &err));
     cr_assert(limit_mesh_join(&base, chunks, 7, &parts, arena, &err));
     cr_assert(eq(sz, parts.triangle_count, whole.triangle_count));
     cr_assert(eq(sz, parts.position_count, whole.position_count));
     cr_expect(memcmp(parts.positions, whole.positions, whole.position_count * sizeof(vec3)) == 0);
     cr_expect(memcmp(parts.triangles, whole.triangles, whole.triangle_count * sizeof *whole.triangles) == 0);
     cr_expect(memcmp(parts.eps, whole.eps, whole.triangle_count * sizeof(double)) == 0);
+}
+
+Test(chunks, with_too_many_quads_are_counted_to_the_end)
+{
+    struct mesh torus = fixture_torus(fixture_arena(), 8, 6, 3, 1);
+    struct cage cage = cage_at(fixture_arena(), &torus, NULL, BOUNDARY_EDGE_ONLY, 0);
+    struct limit_base base;
+    struct limit_chunk kept, counted;
+    struct error err;
+
+    cr_assert(limit_base_build(&cage, (struct limit_settings){0.01, LIMIT_SIDE_DEFAULT}, &base,
+                               fixture_arena(), cage_scratch(), &err)
+              && limit_chunk_build(&base, 0, 48, SIZE_MAX, &kept, fixture_arena(), cage_scratch(), &err)
+              && limit_chunk_build(&base, 0, 48, 10, &counted, fixture_arena(), cage_scratch(), &err));
+    cr_expect_not(kept.counts_only);
+    cr_expect(counted.counts_only);
+    cr_expect(eq(sz, counted.quad_count, kept.quad_count));
+    cr_expect(eq(sz, counted.point_count, kept.point_count));
+}
+
+/* The points of a grid are one for each of its corners: the torus has a quarter of the points of quads apart.
+ */
+Test(pieces, of_one_grid_share_their_points)
+{
+    struct mesh torus = fixture_torus(fixture_arena(), 8, 6, 3, 1);
+    struct limit_mesh limit =
+        limit_of(fixture_arena_of((size_t)64 << 20), &torus, NULL, BOUNDARY_EDGE_ONLY, 0.001);
+    size_t quads = limit.triangle_count / 2;
+
+    cr_expect(gt(sz, quads, 48 * 50));
+    cr_expect(le(sz, limit.position_count, quads + quads / 2));
+    for (size_t t = 0; t < limit.triangle_count; t++)
+        cr_expect(
+            lt(dbl,
+               vec3_distance(limit.positions[limit.triangles[t][0]], limit.positions[limit.triangles[t][1]]),
+               0.5),
+            "triangle %zu joins points far apart", t);
 }
 
 Test(broken, soups_have_an_answer)
@@ -299,7 +336,7 @@ Test(memory, that_ends_is_a_limit_error)
     uint64_t state = 30;
     struct mesh fan = cage_fan(fixture_arena(), 5, true);
     struct creases creases = cage_creases(fixture_arena(), &fan, 5, &state);
-    struct limit_settings settings = {0.1, LIMIT_DEPTH_DEFAULT};
+    struct limit_settings settings = {0.1, LIMIT_SIDE_DEFAULT};
     struct arena keep = *fixture_arena(), scratch = *fixture_arena_of((size_t)64 << 20);
     size_t refused = 0, done = 0;
 
