@@ -58,7 +58,7 @@ static void expect_pair(const struct mesh *a, const struct mesh *b, struct want 
         expect_side(&got.subject_to_reference, ab, error, width, size);
         expect_side(&got.reference_to_subject, ba, error, width, size);
         expect_interval(got.hausdorff, fmax(ab.h, ba.h), error, width, ab.name);
-        cr_expect(i == 1 || not(got.budget_exhausted), "%s", ab.name);
+        cr_expect(i == 1 || !got.budget_exhausted, "%s", ab.name);
     }
 }
 
