@@ -177,21 +177,20 @@ static bool take_statistics(const struct pair *pair, const struct maximum *lost,
                             struct deviation_faces *faces, struct arena *keep, struct arena scratch,
                             struct error *err)
 {
-    const struct direction
-        loss = {&pair->reference,
-                &pair->subject,
-                lost,
-                0,
-                0.35,
-                &deviation->reference_to_subject,
-                faces ? &faces->of_reference : NULL},
-        invention = {&pair->subject,
-                     &pair->reference,
-                     invented,
-                     0.35,
-                     0.7,
-                     &deviation->subject_to_reference,
-                     faces ? &faces->of_subject : NULL};
+    const struct direction loss = {&pair->reference,
+                                   &pair->subject,
+                                   lost,
+                                   0,
+                                   0.35,
+                                   &deviation->reference_to_subject,
+                                   faces ? &faces->of_reference : NULL},
+                           invention = {&pair->subject,
+                                        &pair->reference,
+                                        invented,
+                                        0.35,
+                                        0.7,
+                                        &deviation->subject_to_reference,
+                                        faces ? &faces->of_subject : NULL};
     bool loss_exhausted, invention_exhausted;
 
     if (!measure_direction(pair, &loss, &loss_exhausted, keep, scratch, err)
@@ -237,8 +236,8 @@ static bool take_samples(const struct pair *pair, const struct maximum *invented
                                             has_sides, fields, keep, err));
 }
 
-static void add_face_field(struct deviation_fields *fields, const char *name, bool of_reference,
-                           size_t count, double *values)
+static void add_face_field(struct deviation_fields *fields, const char *name, bool of_reference, size_t count,
+                           double *values)
 {
     fields->fields[fields->count++] = (struct deviation_field){name, true, count, values, of_reference};
 }
@@ -258,9 +257,9 @@ static void add_face_fields(const struct deviation_faces *faces, struct deviatio
 bool deviation_measure(const struct measure_input *subject, const struct measure_input *reference,
                        const struct deviation_settings *settings, const struct progress *progress,
                        struct deviation *deviation, struct deviation_fields *fields,
-                       struct deviation_faces *faces,
-                       struct warning_list *subject_warnings, struct warning_list *reference_warnings,
-                       struct arena *keep, struct arena scratch, struct error *err)
+                       struct deviation_faces *faces, struct warning_list *subject_warnings,
+                       struct warning_list *reference_warnings, struct arena *keep, struct arena scratch,
+                       struct error *err)
 {
     struct pair pair = {.settings = settings, .progress = progress};
     struct maximum lost, invented;

@@ -41,7 +41,7 @@ struct one_sided_deviation {
     double mean, rms, median, p95, p99, p999;
     struct {
         double mean, rms, median, p95, p99, p999;
-    } halfwidth;         /* certified: the true value is no farther from the one stated */
+    } halfwidth; /* certified: the true value is no farther from the one stated */
     struct interval coverage[DEVIATION_TOLERANCES_MAX]; /* certified: share of area within each tolerance */
     struct {
         double mean, p95, max; /* degrees, 0..180, between facing normals at nearest points */
@@ -84,13 +84,13 @@ struct deviation_fields {
     struct deviation_field fields[DEVIATION_FIELD_MAX];
 };
 
-/* fields and faces may be NULL. Seconds spent go to nowhere: the caller times the three steps by the stages told to
- * progress ("index", "hausdorff", "statistics"). warnings receive polygon_fan_used of each mesh. */
+/* fields and faces may be NULL. Seconds spent go to nowhere: the caller times the three steps by the stages
+ * told to progress ("index", "hausdorff", "statistics"). warnings receive polygon_fan_used of each mesh. */
 bool deviation_measure(const struct measure_input *subject, const struct measure_input *reference,
                        const struct deviation_settings *settings, const struct progress *progress,
                        struct deviation *deviation, struct deviation_fields *fields,
-                       struct deviation_faces *faces,
-                       struct warning_list *subject_warnings, struct warning_list *reference_warnings,
-                       struct arena *keep, struct arena scratch, struct error *err);
+                       struct deviation_faces *faces, struct warning_list *subject_warnings,
+                       struct warning_list *reference_warnings, struct arena *keep, struct arena scratch,
+                       struct error *err);
 
 #endif

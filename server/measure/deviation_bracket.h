@@ -3,8 +3,8 @@
  * Above: the distance to the other surface is at most that to one of its faces, which is convex, so that it
  * lies below its linear interpolation between the corners; where many faces are over a triangle, and where
  * their seams cross it, the cover of deviation_cover.h. Below: the least of linear functions, one for each
- * face that can be nearest anywhere on the triangle (bvh_bound_lanes). From one distance, asked in the middle,
- * the way from there bounds both ends. What is best of all is kept. The idea of both ends is ours.
+ * face that can be nearest anywhere on the triangle (bvh_bound_lanes). From one distance, asked in the
+ * middle, the way from there bounds both ends. What is best of all is kept. The idea of both ends is ours.
  *
  * Bounds hold up to rounding below DEVIATION_SLACK, which is left to the caller. */
 #ifndef MEASURE_DEVIATION_BRACKET_H
@@ -19,8 +19,8 @@ struct bracketing {
     double reach;  /* certified: no distance is more */
     double wanted; /* bounds whose means are no farther apart are good enough */
     size_t work;
-    uint32_t near; /* slot where to begin */
-    vec3 asked;    /* the centre of the last group, */
+    uint32_t near;         /* slot where to begin */
+    vec3 asked;            /* the centre of the last group, */
     double asked_distance; /* and its distance; < 0 before the first */
 };
 

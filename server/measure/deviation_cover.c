@@ -15,9 +15,9 @@
 #define HEIGHT_MIN_REL 1e-5 /* of its longest side: flatter pieces are left to other bounds */
 #define INSET 1e-13
 #define CLIP_BESIDE 1e-12 /* parts are cut this far beyond a side, so that rounding loses none of them */
-#define FIT_WORK 24      /* in units of a box looked at */
+#define FIT_WORK 24       /* in units of a box looked at */
 #define FIT_FACE_WORK 4
-#define BESIDE 1e-14      /* a corner counts as outside only when it is farther out than this */
+#define BESIDE 1e-14 /* a corner counts as outside only when it is farther out than this */
 
 /* The piece lies in the plane of the first two axes, its longest side along the first. */
 struct prism {
@@ -95,8 +95,8 @@ static struct seen see(const struct prism *prism, vec3 p)
     return seen;
 }
 
-/* The prism, widened by `beside` at its sides, as a region of the index. Rounding is no matter: any choice of triangles is right, and one that
- * lacks some over the piece bounds nothing. */
+/* The prism, widened by `beside` at its sides, as a region of the index. Rounding is no matter: any choice of
+ * triangles is right, and one that lacks some over the piece bounds nothing. */
 static void set_region(const struct prism *prism, const vec3 *corners, double beside,
                        struct bvh_region *region)
 {
@@ -120,7 +120,8 @@ static void set_region(const struct prism *prism, const vec3 *corners, double be
         vec3 normal =
             i < 3 ? vec3_add(vec3_scale(axes[0], prism->inward_x[i]), vec3_scale(axes[1], prism->inward_y[i]))
                   : vec3_scale(axes[2], i == 3 ? 1 : -1);
-        double offset = i < 3 ? prism->inward_x[i] * prism->x[i] + prism->inward_y[i] * prism->y[i] - beside : -limit;
+        double offset =
+            i < 3 ? prism->inward_x[i] * prism->x[i] + prism->inward_y[i] * prism->y[i] - beside : -limit;
         region->normals[i][0] = (float)normal.x;
         region->normals[i][1] = (float)normal.y;
         region->normals[i][2] = (float)normal.z;
@@ -233,8 +234,8 @@ static double inside_by(const struct prism *prism, int i, double beside, double 
                     : reach + a->height;
 }
 
-/* The part of a triangle in the first `count` of these half spaces, as a convex polygon; returns its number of
- * corners. */
+/* The part of a triangle in the first `count` of these half spaces, as a convex polygon; returns its number
+ * of corners. */
 static size_t cut_part(const struct prism *prism, const struct seen *corners, double beside, double reach,
                        int planes, struct seen *part)
 {
@@ -407,9 +408,8 @@ static void add_to_sums(struct fit_sums *sums, double x, double y, double h)
 /* Least squares; level where the corners tell no slope. Any plane serves: this one fits well. */
 static void solve_fit(const struct fit_sums *s, struct fit *fit)
 {
-    double xx = s->xx - s->x * s->x / s->n, xy = s->xy - s->x * s->y / s->n,
-           yy = s->yy - s->y * s->y / s->n, xh = s->xh - s->x * s->h / s->n,
-           yh = s->yh - s->y * s->h / s->n, det = xx * yy - xy * xy;
+    double xx = s->xx - s->x * s->x / s->n, xy = s->xy - s->x * s->y / s->n, yy = s->yy - s->y * s->y / s->n,
+           xh = s->xh - s->x * s->h / s->n, yh = s->yh - s->y * s->h / s->n, det = xx * yy - xy * xy;
 
     if (det > 1e-9 * xx * yy) {
         fit->slope_x = (xh * yy - yh * xy) / det;

@@ -35,12 +35,12 @@ size_t cover_collect(const struct bvh *to, const vec3 *corners, double limit, ui
  * x of the piece d <= max(high, -low), and, from the triangles near it, d >= scale max(0, low, -high).
  *
  * A plane is fitted to T's corners; the heights of T's parts over the piece stay between two planes parallel
- * to it, which gives the former. For the latter let no triangle that has a point nearer than that to the piece
- * leave the space between two such planes while it is over or beside the piece: the way from x to that space
- * is scale times the height, scale being the cosine of the planes' slope. slots must hold all triangles within
- * `limit` of the piece, as cover_collect gives them; at most COVER_FACES_MAX. T may leave out a rim of the
- * piece so narrow that the way over it widens the bounds by no more than `rim` (0 or more). False where this way gives no
- * bounds. */
+ * to it, which gives the former. For the latter let no triangle that has a point nearer than that to the
+ * piece leave the space between two such planes while it is over or beside the piece: the way from x to that
+ * space is scale times the height, scale being the cosine of the planes' slope. slots must hold all triangles
+ * within `limit` of the piece, as cover_collect gives them; at most COVER_FACES_MAX. T may leave out a rim of
+ * the piece so narrow that the way over it widens the bounds by no more than `rim` (0 or more). False where
+ * this way gives no bounds. */
 bool cover_fit(const struct bvh *to, const vec3 *corners, double limit, double rim, const uint32_t *slots,
                size_t count, struct cover_heights *heights, size_t *work);
 

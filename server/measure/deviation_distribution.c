@@ -9,7 +9,7 @@
 #include <string.h>
 
 #define CHUNK ((size_t)1 << 13)
-#define BIN_SHIFT 17      /* bins are the upper bits of a float: 64 to each power of two */
+#define BIN_SHIFT 17 /* bins are the upper bits of a float: 64 to each power of two */
 #define BINS ((size_t)1 << (31 - BIN_SHIFT))
 #define PRECISION_REL 0x1p-24 /* of floats */
 #define STEPS_MAX 200
@@ -170,7 +170,8 @@ static void sift(struct seeking *seeking, struct bracket *bracket)
 static struct bracket open_bracket(struct seeking *seeking, double target)
 {
     size_t first = bin_reaching(seeking->until_min, target), last = bin_reaching(seeking->until_max, target);
-    struct bracket bracket = {.low = first > 0 ? bin_start(first - 1) : 0, .high = last + 2 < BINS ? bin_start(last + 2) : INFINITY};
+    struct bracket bracket = {.low = first > 0 ? bin_start(first - 1) : 0,
+                              .high = last + 2 < BINS ? bin_start(last + 2) : INFINITY};
     double least = bracket.high, most = bracket.low;
 
     if (isinf(seeking->precision))
@@ -196,8 +197,7 @@ static struct interval seek(struct seeking *seeking, double target)
     struct bracket bracket = open_bracket(seeking, target);
 
     for (int step = 0; step < STEPS_MAX; step++) {
-        double width = bracket.high - bracket.low, area = bracket.below,
-               middle = bracket.low + 0.5 * width;
+        double width = bracket.high - bracket.low, area = bracket.below, middle = bracket.low + 0.5 * width;
         if (width <= fmax(seeking->precision, PRECISION_REL * bracket.high) || !(middle > bracket.low)
             || !(middle < bracket.high))
             break;
@@ -283,7 +283,7 @@ bool distribution_shares(const struct part *parts, size_t count, const double *l
                               .count = count,
                               .limits = limits,
                               .limit_count = limit_count,
-                              .shares = ARENA_NEW(&scratch, struct interval, chunks *limit_count)};
+                              .shares = ARENA_NEW(&scratch, struct interval, chunks * limit_count)};
     double area = 0;
 
     if (!summing.shares)

@@ -13,7 +13,7 @@
 #include "measure/deviation_part.h"
 
 #define DISTRIBUTION_SLACK_REL 0x1p-42 /* of sums and closed forms */
-#define DISTRIBUTION_PERCENTILES 4 /* the median, 95, 99 and 99.9 % */
+#define DISTRIBUTION_PERCENTILES 4     /* the median, 95, 99 and 99.9 % */
 #define DISTRIBUTION_LIMITS_MAX (DEVIATION_TOLERANCES_MAX + DISTRIBUTION_PERCENTILES)
 
 struct distribution {

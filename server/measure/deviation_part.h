@@ -1,4 +1,5 @@
-/* deviation_part.h - two bounds of the distance over a triangle, or a part of one, and what follows from them.
+/* deviation_part.h - two bounds of the distance over a triangle, or a part of one, and what follows from
+ * them.
  *
  * Both bounds are made of functions that are linear over the part, so that their means, mean squares and the
  * shares of the area below a value have closed forms: over a triangle with values a, b, c at its corners the

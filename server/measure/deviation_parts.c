@@ -40,8 +40,11 @@ bool surface_parts_open(struct surface_parts *parts, struct arena *keep, struct 
 
 static struct bracketing begin(const struct surface_parts *parts, uint32_t near)
 {
-    return (struct bracketing){
-        .to = &parts->to->bvh, .reach = parts->reach, .wanted = parts->wanted, .near = near, .asked_distance = -1};
+    return (struct bracketing){.to = &parts->to->bvh,
+                               .reach = parts->reach,
+                               .wanted = parts->wanted,
+                               .near = near,
+                               .asked_distance = -1};
 }
 
 /* --- the triangles --- */
@@ -98,8 +101,8 @@ static void bound_chunk(void *context, size_t number)
     bounding->work[chunk] = bracketing.work;
 }
 
-bool surface_parts_bound(struct surface_parts *parts, const struct progress *progress, double from,
-                         double to, struct arena scratch, struct error *err)
+bool surface_parts_bound(struct surface_parts *parts, const struct progress *progress, double from, double to,
+                         struct arena scratch, struct error *err)
 {
     size_t chunks = tasks_chunks(parts->from->bvh.node_counts[0], LEAVES_OF_CHUNK);
     struct bounding bounding = {parts, 0, chunks, ARENA_NEW(&scratch, size_t, chunks)};
@@ -129,8 +132,8 @@ struct refining {
     const struct surface_parts *parts;
     const uint32_t *list;
     struct child (*children)[PARTS_OF_ONE]; /* [item] */
-    unsigned char *counts;              /* [item] */
-    size_t *work;                       /* [item] */
+    unsigned char *counts;                  /* [item] */
+    size_t *work;                           /* [item] */
 };
 
 /* Corners of a child, as the ends of the sides of the parent whose middles they are: both ends are the same

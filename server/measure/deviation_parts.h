@@ -1,7 +1,7 @@
 /* deviation_parts.h - a whole surface as parts, each with bounds of its distance to the other surface.
  *
- * At first every triangle is one part; refining cuts parts in four at the middles of their sides, or flat ones
- * in two. Chunks and batches do not depend on the number of threads, and work is counted in boxes and
+ * At first every triangle is one part; refining cuts parts in four at the middles of their sides, or flat
+ * ones in two. Chunks and batches do not depend on the number of threads, and work is counted in boxes and
  * triangles looked at: each chunk of triangles may spend its share of the budget, and what is left then is
  * bounded by the way from the last point asked. Lengths are in the frame. */
 #ifndef MEASURE_DEVIATION_PARTS_H
@@ -34,8 +34,8 @@ struct surface_parts {
 bool surface_parts_open(struct surface_parts *parts, struct arena *keep, struct error *err);
 
 /* Bounds every triangle. Tells the stage "statistics" from `from` to `to`. ERROR_LIMIT, ERROR_CANCELLED. */
-bool surface_parts_bound(struct surface_parts *parts, const struct progress *progress, double from,
-                         double to, struct arena scratch, struct error *err);
+bool surface_parts_bound(struct surface_parts *parts, const struct progress *progress, double from, double to,
+                         struct arena scratch, struct error *err);
 
 /* Cuts up the parts listed, at most PARTS_BATCH_MAX, for which there must be room: PARTS_OF_ONE for each; and
  * bounds what that makes. ERROR_LIMIT. */

@@ -127,8 +127,7 @@ static double percentile_halfwidth(const double *sorted, size_t count, double sh
     double n = (double)count, spread = STANDARD_ERRORS * sqrt(n * share * (1 - share)) + 1;
     double at = percentile(sorted, count, share), low = floor(share * n - spread),
            high = ceil(share * n + spread);
-    double below = low >= 1 ? sorted[(size_t)low - 1] : 0,
-           above = high <= n ? sorted[(size_t)high - 1] : 180;
+    double below = low >= 1 ? sorted[(size_t)low - 1] : 0, above = high <= n ? sorted[(size_t)high - 1] : 180;
 
     return fmax(at - below, above - at);
 }
@@ -182,9 +181,9 @@ static void fill_signed(struct sampling *sampling, struct signed_deviation *sign
 }
 
 bool samples_measure(const struct deviation_surface *from, const struct deviation_surface *to,
-                        const struct deviation_side *side, const struct samples_settings *settings,
-                        struct one_sided_deviation *deviation, struct signed_deviation *signed_,
-                        struct arena scratch, struct error *err)
+                     const struct deviation_side *side, const struct samples_settings *settings,
+                     struct one_sided_deviation *deviation, struct signed_deviation *signed_,
+                     struct arena scratch, struct error *err)
 {
     size_t triangle_count = from->bvh.triangle_count;
     double *area_until = ARENA_NEW(&scratch, double, triangle_count + 1);

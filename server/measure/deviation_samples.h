@@ -14,7 +14,7 @@
 #include "measure/deviation_side.h"
 
 #define SAMPLES_MAX ((size_t)1 << 15)
-#define SAMPLES_MIN ((size_t)1 << 14) /* of surfaces with few triangles; but for the budget */
+#define SAMPLES_MIN ((size_t)1 << 14)    /* of surfaces with few triangles; but for the budget */
 #define SAMPLES_BUDGET ((size_t)1 << 25) /* of work, as bvh_nearest counts it: fewer samples beyond it */
 #define SAMPLES_SEED 1
 

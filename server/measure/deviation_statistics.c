@@ -12,9 +12,9 @@
 #define PERCENTILE_ROUNDS_MAX 4 /* where nothing but percentiles is too wide */
 #define BATCH_SHARE 32          /* no fewer than this part of all parts are cut up in a round */
 #define LOOK_WORK 8             /* of a part, summed up once more */
-#define FIRST_BATCH 1024         /* until the work of cutting one part up is known */
-#define WANTED_SHARE 0.5         /* of the half-width: the gap of a part that is good enough at first */
-#define LEFT_SHARE 0.5           /* of what is allowed may be left to parts that are not cut up in a round */
+#define FIRST_BATCH 1024        /* until the work of cutting one part up is known */
+#define WANTED_SHARE 0.5        /* of the half-width: the gap of a part that is good enough at first */
+#define LEFT_SHARE 0.5          /* of what is allowed may be left to parts that are not cut up in a round */
 
 /* What must be narrower. A part's priority is the share of a goal that its gap takes up, the largest of all
  * goals. */
@@ -28,8 +28,8 @@ struct goals {
 struct choosing {
     const struct surface_parts *parts;
     const struct goals *goals;
-    float *priorities;     /* [part] */
-    double (*sums)[BINS];  /* [chunk] */
+    float *priorities;    /* [part] */
+    double (*sums)[BINS]; /* [chunk] */
 };
 
 struct statistics {
@@ -111,8 +111,8 @@ static double priority_of(const struct goals *goals, const struct part *part)
 
     if (goals->mean > 0 || goals->rms > 0) {
         struct part_moments moments = part_moments(part);
-        priority = fmax(goals->mean * (moments.high - moments.low),
-                        goals->rms * (moments.high_sq - moments.low_sq));
+        priority =
+            fmax(goals->mean * (moments.high - moments.low), goals->rms * (moments.high_sq - moments.low_sq));
     }
     struct part_range low = part_range_low(part), high = part_range_high(part);
     for (size_t t = 0; t < goals->limit_count; t++) {
@@ -219,8 +219,7 @@ static bool refine(struct statistics *statistics, struct arena scratch, struct e
     if (!list)
         return arena_error(err);
     for (size_t round = 0; round < ROUNDS_MAX && set_goals(statistics, &goals); round++) {
-        size_t work = parts->work - begun, count = 0,
-               most = batch_allowed(parts, budget, cut, work);
+        size_t work = parts->work - begun, count = 0, most = batch_allowed(parts, budget, cut, work);
         percentile_rounds += goals.only_percentiles;
         if (percentile_rounds > PERCENTILE_ROUNDS_MAX)
             break;
@@ -229,8 +228,7 @@ static bool refine(struct statistics *statistics, struct arena scratch, struct e
             return false;
         if (count == 0)
             break;
-        if (!surface_parts_refine(parts, list, count, scratch, err)
-            || !look(statistics, false, scratch, err))
+        if (!surface_parts_refine(parts, list, count, scratch, err) || !look(statistics, false, scratch, err))
             return false;
         parts->work += LOOK_WORK * parts->count;
         cut += count;
@@ -273,19 +271,18 @@ static void fill(const struct statistics *statistics, struct one_sided_deviation
     fill_percentile(statistics, 1, &deviation->p95, &deviation->halfwidth.p95);
     fill_percentile(statistics, 2, &deviation->p99, &deviation->halfwidth.p99);
     fill_percentile(statistics, 3, &deviation->p999, &deviation->halfwidth.p999);
-    *exhausted = deviation->halfwidth.mean > settings->halfwidth
-                 || deviation->halfwidth.rms > settings->halfwidth;
+    *exhausted =
+        deviation->halfwidth.mean > settings->halfwidth || deviation->halfwidth.rms > settings->halfwidth;
     for (size_t t = 0; t < settings->tolerance_count; t++) {
-        deviation->coverage[t] = settings->reach <= settings->tolerances[t] ? (struct interval){1, 1}
-                                                                            : statistics->coverage[t];
+        deviation->coverage[t] =
+            settings->reach <= settings->tolerances[t] ? (struct interval){1, 1} : statistics->coverage[t];
         *exhausted = *exhausted || width_of(deviation->coverage[t]) > STATISTICS_COVERAGE_WIDTH;
     }
 }
 
 bool statistics_measure(const struct deviation_surface *from, const struct deviation_surface *to,
                         const struct statistics_settings *settings, struct one_sided_deviation *deviation,
-                        struct surface_parts *parts, bool *exhausted, struct arena *arena,
-                        struct error *err)
+                        struct surface_parts *parts, bool *exhausted, struct arena *arena, struct error *err)
 {
     struct statistics statistics = {.settings = settings, .parts = parts};
     size_t budget = settings->budget ? settings->budget

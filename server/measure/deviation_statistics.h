@@ -3,17 +3,17 @@
  * All parts of the surface are bounded (deviation_parts.h) and summed up (deviation_distribution.h); then, in
  * rounds, the parts that keep a value from being as narrow as wanted are cut up: those with the most area
  * times gap for mean and RMS, those that straddle a tolerance or a percentile. It ends when all are narrow
- * enough or the budget of work is spent. A value is the middle of its interval, its half-width half of it with
- * rounding. Results do not depend on the number of threads. Lengths are in the frame. */
+ * enough or the budget of work is spent. A value is the middle of its interval, its half-width half of it
+ * with rounding. Results do not depend on the number of threads. Lengths are in the frame. */
 #ifndef MEASURE_DEVIATION_STATISTICS_H
 #define MEASURE_DEVIATION_STATISTICS_H
 
 #include "measure/deviation_distribution.h"
 #include "measure/deviation_parts.h"
 
-/* Of work in each direction: some 20 ns each, so that both directions take less than 2 us of one core for each
- * triangle; more for few triangles, where a fraction of a second does not matter. The triangles may take twice
- * as much where little else will do; refining has what they leave. */
+/* Of work in each direction: some 20 ns each, so that both directions take less than 2 us of one core for
+ * each triangle; more for few triangles, where a fraction of a second does not matter. The triangles may take
+ * twice as much where little else will do; refining has what they leave. */
 #define STATISTICS_FEW ((size_t)1 << 14)
 #define STATISTICS_BUDGET(from_count, to_count)                                                              \
     ((from_count) + (to_count) < STATISTICS_FEW ? (size_t)1 << 24                                            \
@@ -36,7 +36,6 @@ struct statistics_settings {
  * mean, RMS or a coverage is wider than wanted. */
 bool statistics_measure(const struct deviation_surface *from, const struct deviation_surface *to,
                         const struct statistics_settings *settings, struct one_sided_deviation *deviation,
-                        struct surface_parts *parts, bool *exhausted, struct arena *arena,
-                        struct error *err);
+                        struct surface_parts *parts, bool *exhausted, struct arena *arena, struct error *err);
 
 #endif

@@ -238,8 +238,8 @@ static bool measure_triangles(const struct measure_input *subject, const struct 
 
     spread.certify = settings->certify * (1 - 2 * WIDTH_SHARE);
     spread.tolerance_count = spread_tolerances(settings, eps, spread.tolerances, below, above);
-    if (!deviation_measure(subject, reference, &spread, progress, deviation, NULL, NULL, NULL, NULL, keep, scratch,
-                           err))
+    if (!deviation_measure(subject, reference, &spread, progress, deviation, NULL, NULL, NULL, NULL, keep,
+                           scratch, err))
         return false;
     widen_side(&deviation->reference_to_subject, settings, eps, below, above);
     widen_side(&deviation->subject_to_reference, settings, eps, below, above);

@@ -81,8 +81,8 @@ static bool compare_sides(struct workshop *shop, const struct side *subject, con
     run->has_deviation = true;
     return stage_clock_enter(&shop->clock, "index", shop->err)
            && deviation_measure(&subject->input, &reference->input, &run->settings.deviation,
-                                &shop->clock.progress, &run->deviation, want_fields ? &run->fields : NULL, NULL,
-                                &run->subject.file.warnings, &run->reference.file.warnings, shop->keep,
+                                &shop->clock.progress, &run->deviation, want_fields ? &run->fields : NULL,
+                                NULL, &run->subject.file.warnings, &run->reference.file.warnings, shop->keep,
                                 shop->scratch, shop->err);
 }
 
