@@ -92,15 +92,17 @@ struct bvh_lows {
     uint32_t nearest[BVH_LANES];    /* its slot: the first of those equally near */
 };
 
-/* count >= 1. low comes in as high as it is wished at each corner, and is lowered to what holds. For a convex triangle b, a point c and a unit vector g, every x has d(x, b) >= min over corners
- * y of b of g . (x - y), linear in x. For g are tried the way from b's nearest point to c, which is exact at
- * c, and b's normal, which is exact all over b; kept is what lowers the bound least. Of several such linear
- * functions the least, interpolated between the corners, stays a bound, as their minimum is concave. */
+/* count >= 1. low comes in as high as it is wished at each corner, and is lowered to what holds. For a convex
+ * triangle b, a point c and a unit vector g, every x has d(x, b) >= min over corners y of b of g . (x - y),
+ * linear in x. For g are tried the way from b's nearest point to c, which is exact at c, and b's normal,
+ * which is exact all over b; kept is what lowers the bound least. Of several such linear functions the least,
+ * interpolated between the corners, stays a bound, as their minimum is concave. */
 void bvh_bound_lanes(const struct bvh *bvh, const struct bvh_lanes *lanes, const uint32_t *slots,
                      size_t count, struct bvh_lows *lows);
 
-/* The same for one triangle and all of the index, from the top. Nodes are bounded by their boxes as triangles are by themselves; beyond an allowance of
- * work the boxes must do. *work grows by nodes and triangles looked at. */
+/* The same for one triangle and all of the index, from the top. Nodes are bounded by their boxes as triangles
+ * are by themselves; beyond an allowance of work the boxes must do. *work grows by nodes and triangles looked
+ * at. */
 void bvh_bound_below(const struct bvh *bvh, const vec3 *corners, size_t allowance, double *low, size_t *work);
 
 /* Squared distance from p to the triangle of a slot, as triangle_distance_sq gives it. */

@@ -504,8 +504,8 @@ static inline size_t list_lower(const struct below *below, const struct bvh *bvh
 static void bound_below(const struct bvh *bvh, const vec3 *corners, size_t allowance, double *low,
                         size_t *work)
 {
-    struct below below = {.middle = vec3_scale(vec3_add(vec3_add(corners[0], corners[1]), corners[2]), 1.0 / 3),
-                          .low = low};
+    struct below below = {
+        .middle = vec3_scale(vec3_add(vec3_add(corners[0], corners[1]), corners[2]), 1.0 / 3), .low = low};
     struct below_visit stack[STACK_SIZE];
     size_t top = 1, looked = 0;
 
@@ -530,4 +530,5 @@ static void bound_below(const struct bvh *bvh, const vec3 *corners, size_t allow
     *work += looked;
 }
 
-const struct bvh_kernels BVH_KERNELS = {BVH_KERNELS_NAME, nearest, within, collect, distances, bound_lanes, bound_below};
+const struct bvh_kernels BVH_KERNELS = {BVH_KERNELS_NAME, nearest,     within,     collect,
+                                        distances,        bound_lanes, bound_below};

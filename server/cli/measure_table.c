@@ -144,7 +144,7 @@ static void print_coverage(FILE *out, const struct run *run, const struct one_si
         snprintf(name, sizeof name, "Area within %s%s%s", length, units == UNITS_UNKNOWN ? "" : " ",
                  units == UNITS_UNKNOWN ? "" : run_units_name(units));
         measure_text_interval(100 * side->coverage[i].lower, 100 * side->coverage[i].upper, digits);
-        snprintf(text, sizeof text, "\xe2\x89\x88 %s %%", digits);
+        snprintf(text, sizeof text, "%s %%", digits);
         fprintf(out, "  %s", name);
         print_padding(out, name, NAME_WIDTH);
         print_padding(out, text, VALUE_WIDTH);

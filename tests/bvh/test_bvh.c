@@ -241,8 +241,8 @@ static void random_lanes(double size, uint64_t *state, vec3 corners[BVH_LANES][3
         vec3 centre = vec3_scale(random_point(state), 0.9);
         for (int i = 0; i < 3; i++)
             corners[lane][i] = vec3_add(centre, vec3_scale(random_point(state), size));
-        vec3 middle = vec3_scale(
-            vec3_add(vec3_add(corners[lane][0], corners[lane][1]), corners[lane][2]), 1.0 / 3);
+        vec3 middle =
+            vec3_scale(vec3_add(vec3_add(corners[lane][0], corners[lane][1]), corners[lane][2]), 1.0 / 3);
         lanes->middles.x[lane] = middle.x;
         lanes->middles.y[lane] = middle.y;
         lanes->middles.z[lane] = middle.z;
@@ -314,7 +314,8 @@ Test(bvh, below_is_no_more_than_any_distance)
             bvh_bound_lanes(&soup.bvh, &lanes, slots, 100, &lows);
             bvh_bound_below(&soup.bvh, corners[lane], i % 5 ? 10000 : 5, low, &work);
             for (int k = 0; k < 40; k++) {
-                double u = fixture_random_unit(&state), v = fixture_random_unit(&state) * (1 - u), w = 1 - u - v;
+                double u = fixture_random_unit(&state), v = fixture_random_unit(&state) * (1 - u),
+                       w = 1 - u - v;
                 vec3 p = vec3_add(vec3_add(vec3_scale(corners[lane][0], u), vec3_scale(corners[lane][1], v)),
                                   vec3_scale(corners[lane][2], w));
                 double d = sqrt(bvh_nearest(&soup.bvh, p, BVH_NONE, &work).distance_sq);

@@ -19,7 +19,8 @@
 static void expect_statistic(double got, double halfwidth, double want, double error, double small,
                              const char *name)
 {
-    cr_expect(fabs(got - want) <= halfwidth + error, "%s: %.12g +- %g, not %.12g", name, got, halfwidth, want);
+    cr_expect(fabs(got - want) <= halfwidth + error, "%s: %.12g +- %g, not %.12g", name, got, halfwidth,
+              want);
     cr_expect(halfwidth <= small, "%s: half-width %g", name, halfwidth);
 }
 
@@ -418,8 +419,8 @@ Test(deviation, same_numbers_at_any_scale_and_place)
         expect_interval(got.subject_to_reference.max.distance, 0.5 * scale, error, width, "moved");
         expect_interval(got.reference_to_subject.max.distance, 0.866025403784439 * scale, error, width,
                         "moved");
-        expect_statistic(got.subject_to_reference.mean / scale, got.subject_to_reference.halfwidth.mean / scale, 0.5,
-                         1e-11, 1e-6, "moved");
+        expect_statistic(got.subject_to_reference.mean / scale,
+                         got.subject_to_reference.halfwidth.mean / scale, 0.5, 1e-11, 1e-6, "moved");
     }
 }
 
@@ -455,8 +456,8 @@ Test(deviation, refused_without_a_face)
 
     none.face_offsets[0] = 0;
     for (int swapped = 0; swapped < 2; swapped++) {
-        cr_expect(not(deviation_measure(swapped ? &b : &a, swapped ? &a : &b, &settings, NULL, &got, NULL, NULL,
-                                        NULL, NULL, &keep, pair_arena(1), &err)));
+        cr_expect(not(deviation_measure(swapped ? &b : &a, swapped ? &a : &b, &settings, NULL, &got, NULL,
+                                        NULL, NULL, NULL, &keep, pair_arena(1), &err)));
         cr_expect(err.code == ERROR_EMPTY);
         cr_expect(strstr(err.text, swapped ? "subject" : "reference") != NULL, "%s", err.text);
     }
@@ -481,7 +482,8 @@ static bool measure_with(const struct mesh *subject, const struct mesh *referenc
     cr_assert(measure_input_build(subject, MESH_SCAN, NULL, &a, &inputs, pair_arena(1), err)
               && measure_input_build(reference, MESH_SCAN, NULL, &b, &inputs, pair_arena(1), err));
     cr_assert(arena_split(&arena, keep_bytes, &keep) && arena_split(&arena, scratch_bytes, &scratch));
-    return deviation_measure(&a, &b, &settings, progress, &got, &fields, NULL, NULL, NULL, &keep, scratch, err);
+    return deviation_measure(&a, &b, &settings, progress, &got, &fields, NULL, NULL, NULL, &keep, scratch,
+                             err);
 }
 
 Test(deviation, refused_when_cancelled_in_any_stage)
@@ -534,8 +536,8 @@ Test(deviation, warned_of_polygons_that_became_fans)
     struct mesh cube = fixture_cube(&arena, 1);
     cr_assert(measure_input_build(&crossed, MESH_SCAN, NULL, &a, &inputs, pair_arena(1), &err)
               && measure_input_build(&cube, MESH_SCAN, NULL, &b, &inputs, pair_arena(1), &err)
-              && deviation_measure(&a, &b, &settings, NULL, &got, NULL, NULL, &of_subject, &of_reference, &keep,
-                                   pair_arena(1), &err));
+              && deviation_measure(&a, &b, &settings, NULL, &got, NULL, NULL, &of_subject, &of_reference,
+                                   &keep, pair_arena(1), &err));
     cr_assert(eq(sz, of_subject.count, 1));
     cr_expect(eq(str, (char *)of_subject.entries[0].code, "polygon_fan_used"));
     cr_expect(eq(sz, of_reference.count, 0));

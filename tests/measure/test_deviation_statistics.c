@@ -27,8 +27,8 @@ static void expect_values(const struct value *values, size_t count, double error
 {
     for (size_t i = 0; i < count; i++) {
         cr_expect(fabs(values[i].got - values[i].want) <= values[i].halfwidth + error,
-                  "%s, %s: %.17g +- %g, not %.17g", name, values[i].name, values[i].got,
-                  values[i].halfwidth, values[i].want);
+                  "%s, %s: %.17g +- %g, not %.17g", name, values[i].name, values[i].got, values[i].halfwidth,
+                  values[i].want);
         cr_expect(values[i].halfwidth <= small, "%s, %s: half-width %g", name, values[i].name,
                   values[i].halfwidth);
     }
@@ -84,7 +84,8 @@ Test(deviation_statistics, linear_on_tilted_and_crossing_planes)
 Test(deviation_statistics, linear_over_many_small_faces)
 {
     struct arena arena = pair_arena(4);
-    struct mesh fine = fixture_grid(&arena, 40, 40), floor = fixture_moved(&arena, &fine, 0.1, (vec3){-2, -2, 0});
+    struct mesh fine = fixture_grid(&arena, 40, 40),
+                floor = fixture_moved(&arena, &fine, 0.1, (vec3){-2, -2, 0});
     struct mesh crossing = sheet(&arena, 2, (vec3){-1, -1, 0});
     struct deviation_settings settings = pair_settings();
 
@@ -105,14 +106,22 @@ static double distance_to_soup(const struct mesh *soup, vec3 p)
         const uint32_t *corner = mesh_face(soup, f);
         vec3 a = soup->positions[corner[0]], b = soup->positions[corner[1]], c = soup->positions[corner[2]];
         unsigned turn = triangle_longest_first(a, b, c);
-        const vec3 turned[3] = {turn == 0 ? a : turn == 1 ? b : c, turn == 0 ? b : turn == 1 ? c : a,
-                                turn == 0 ? c : turn == 1 ? a : b};
+        const vec3 turned[3] = {turn == 0   ? a
+                                : turn == 1 ? b
+                                            : c,
+                                turn == 0   ? b
+                                : turn == 1 ? c
+                                            : a,
+                                turn == 0   ? c
+                                : turn == 1 ? a
+                                            : b};
         best = fmin(best, triangle_distance_sq(p, turned[0], turned[1], turned[2]));
     }
     return sqrt(best);
 }
 
-/* Cells of equal area in each face: the distance d at its centroid, and how far its corners are from there. */
+/* Cells of equal area in each face: the distance d at its centroid, and how far its corners are from there.
+ */
 struct cell {
     double d, radius, area;
 };
@@ -132,8 +141,8 @@ static size_t make_cells(const struct mesh *from, const struct mesh *to, struct 
             for (size_t j = 0; j < 2 * (n - i) - 1; j++) {
                 double third = j % 2 ? 2.0 / 3 : 1.0 / 3, x = (double)i + third, y = (double)(j / 2) + third;
                 vec3 p = vec3_add(a, vec3_add(vec3_scale(u, x), vec3_scale(v, y)));
-                cells[count++] = (struct cell){distance_to_soup(to, p), radius,
-                                               vec3_length(vec3_cross(u, v)) / 2};
+                cells[count++] =
+                    (struct cell){distance_to_soup(to, p), radius, vec3_length(vec3_cross(u, v)) / 2};
             }
     }
     return count;
@@ -166,10 +175,10 @@ static void expect_cells(const struct one_sided_deviation *got, const double *to
     mean /= area;
     square = sqrt(square / area);
     /* the midpoint rule errs by far less than that */
-    cr_expect(fabs(got->mean * scale - mean) <= got->halfwidth.mean * scale + 0.1 * way, "seed %zu: mean %g, %g",
-              seed, got->mean * scale, mean);
-    cr_expect(fabs(got->rms * scale - square) <= got->halfwidth.rms * scale + 0.1 * way, "seed %zu: rms %g, %g",
-              seed, got->rms * scale, square);
+    cr_expect(fabs(got->mean * scale - mean) <= got->halfwidth.mean * scale + 0.1 * way,
+              "seed %zu: mean %g, %g", seed, got->mean * scale, mean);
+    cr_expect(fabs(got->rms * scale - square) <= got->halfwidth.rms * scale + 0.1 * way,
+              "seed %zu: rms %g, %g", seed, got->rms * scale, square);
     qsort(cells, count, sizeof *cells, compare_cells);
     for (size_t i = 0; i < count && p < 4; i++) {
         until += cells[i].area / area;
@@ -197,9 +206,9 @@ static struct mesh random_soup(struct arena *arena, size_t count, double size, u
     for (size_t t = 0; t < count; t++) {
         vec3 centre = {fixture_random_unit(state), fixture_random_unit(state), fixture_random_unit(state)};
         for (size_t i = 0; i < 3; i++)
-            corners[3 * t + i] = vec3_add(
-                centre, (vec3){size * (fixture_random_unit(state) - 0.5), size * (fixture_random_unit(state) - 0.5),
-                               size * (fixture_random_unit(state) - 0.5)});
+            corners[3 * t + i] = vec3_add(centre, (vec3){size * (fixture_random_unit(state) - 0.5),
+                                                         size * (fixture_random_unit(state) - 0.5),
+                                                         size * (fixture_random_unit(state) - 0.5)});
     }
     return pair_soup(arena, corners, count);
 }
@@ -223,10 +232,10 @@ Test(deviation_statistics, soup_against_quadrature_at_any_scale, .timeout = 300)
         for (int t = 0; t < 3; t++)
             settings.tolerances[t] = (0.05 + 0.15 * t) * scale;
         struct deviation got = pair_measure(&scaled_a, &scaled_b, &settings);
-        expect_cells(&got.subject_to_reference, settings.tolerances, cells, make_cells(&a, &b, cells), 1 / scale,
-                     seed);
-        expect_cells(&got.reference_to_subject, settings.tolerances, cells, make_cells(&b, &a, cells), 1 / scale,
-                     seed);
+        expect_cells(&got.subject_to_reference, settings.tolerances, cells, make_cells(&a, &b, cells),
+                     1 / scale, seed);
+        expect_cells(&got.reference_to_subject, settings.tolerances, cells, make_cells(&b, &a, cells),
+                     1 / scale, seed);
     }
 }
 
@@ -259,16 +268,25 @@ static void expect_face_bounds(const struct face_distances *faces, const struct 
             double u = fixture_random_unit(state), v = fixture_random_unit(state) * (1 - u);
             vec3 inside = vec3_add(a, vec3_add(vec3_scale(vec3_sub(b, a), u), vec3_scale(vec3_sub(c, a), v)));
             double d = distance_to_soup(to, i == 0 ? a : i == 1 ? b : i == 2 ? c : inside);
-            cr_expect(faces->lower[f] <= d && d <= faces->upper[f], "%s: face %zu: %.17g not in [%.17g, %.17g]",
-                      name, f, d, faces->lower[f], faces->upper[f]);
+            cr_expect(faces->lower[f] <= d && d <= faces->upper[f],
+                      "%s: face %zu: %.17g not in [%.17g, %.17g]", name, f, d, faces->lower[f],
+                      faces->upper[f]);
         }
         cr_expect(faces->peak[f] <= faces->upper[f] && faces->lower[f] <= faces->upper[f]);
-        cr_expect(distance_to_soup(to, faces->at[f]) >= faces->peak[f], "%s: face %zu: %.17g at its peak, not %.17g",
-                  name, f, distance_to_soup(to, faces->at[f]), faces->peak[f]);
+        cr_expect(distance_to_soup(to, faces->at[f]) >= faces->peak[f],
+                  "%s: face %zu: %.17g at its peak, not %.17g", name, f, distance_to_soup(to, faces->at[f]),
+                  faces->peak[f]);
         unsigned turn = triangle_longest_first(a, b, c);
-        double off = sqrt(triangle_distance_sq(faces->at[f], turn == 0 ? a : turn == 1 ? b : c,
-                                               turn == 0 ? b : turn == 1 ? c : a,
-                                               turn == 0 ? c : turn == 1 ? a : b));
+        double off = sqrt(triangle_distance_sq(faces->at[f],
+                                               turn == 0   ? a
+                                               : turn == 1 ? b
+                                                           : c,
+                                               turn == 0   ? b
+                                               : turn == 1 ? c
+                                                           : a,
+                                               turn == 0   ? c
+                                               : turn == 1 ? a
+                                                           : b));
         cr_expect(off < 1e-12, "%s: the peak of face %zu is %g off it", name, f, off);
     }
 }
@@ -438,16 +456,17 @@ Test(deviation_statistics, budget_of_little_gives_wider_intervals_that_are_right
         cr_assert(deviation_surface_build(&inputs[i], &frame, 1, &surfaces[i], &arenas, pair_arena(1), &err));
     cr_assert(deviation_surface_find_shared(&surfaces[0], &surfaces[1], 1, pair_arena(1), &err));
     for (size_t budget = 1; budget < (size_t)1 << 26; budget *= 64) {
-        struct statistics_settings settings = {
-            .halfwidth = 1e-9, .reach = 1, .budget = budget, .threads = 2};
+        struct statistics_settings settings = {.halfwidth = 1e-9, .reach = 1, .budget = budget, .threads = 2};
         scratch = pair_arena(1);
         cr_assert(statistics_measure(&surfaces[0], &surfaces[1], &settings, &d, &parts, &exhausted, &scratch,
                                      &err));
-        double scale = deviation_frame_length(&frame, 1), mean = scale * d.mean, error = scale * d.halfwidth.mean;
-        /* of the square to its quarter: two strips of 1/4 at x - 1/2, and a corner of 1/4 where the mean way to
-         * a corner of a square of side 1/2 is (sqrt 2 + asinh 1) / 6 */
+        double scale = deviation_frame_length(&frame, 1), mean = scale * d.mean,
+               error = scale * d.halfwidth.mean;
+        /* of the square to its quarter: two strips of 1/4 at x - 1/2, and a corner of 1/4 where the mean way
+         * to a corner of a square of side 1/2 is (sqrt 2 + asinh 1) / 6 */
         double want = 0.125 + (sqrt(2) + asinh(1)) / 24;
-        cr_expect(fabs(mean - want) <= error, "budget %zu: %.12g +- %g, not %.12g", budget, mean, error, want);
+        cr_expect(fabs(mean - want) <= error, "budget %zu: %.12g +- %g, not %.12g", budget, mean, error,
+                  want);
         cr_expect(error <= last * (1 + 1e-12), "budget %zu: %g is wider than %g", budget, error, last);
         cr_expect(exhausted);
         last = error;
