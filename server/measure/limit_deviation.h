@@ -13,8 +13,9 @@
  *
  * Faces that are named are the cage's; places lie on the triangles, within e of the surface.
  *
- * e is wanted at an eighth of the interval's width; where that takes more triangles than LIMIT_QUADS_MIN
- * pairs and four pairs a face, or a face very many, e is wider, and budget_exhausted says so. */
+ * e is wanted at three tenths of the interval's width, at each end; where that takes more quads than
+ * LIMIT_QUADS_MIN and four a face, or a vertex has very many faces, e is wider, and budget_exhausted says so.
+ */
 #ifndef MEASURE_LIMIT_DEVIATION_H
 #define MEASURE_LIMIT_DEVIATION_H
 

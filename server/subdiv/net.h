@@ -15,7 +15,7 @@
 enum net_kind { NET_REGULAR, NET_EXTRAORDINARY, NET_OTHER };
 
 /* More faces than this around a vertex are not followed: see patches.h. */
-#define NET_VALENCE_MAX 256
+#define NET_VALENCE_MAX 512
 
 /* The kind of quad f. Where it is extraordinary, *corner is the place (0 to 3) of that corner in the face. */
 enum net_kind net_classify(const struct cage *cage, uint32_t f, unsigned *corner);
