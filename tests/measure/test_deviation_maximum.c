@@ -153,7 +153,7 @@ static struct soup random_soup(uint64_t *state, int kind)
     return soup;
 }
 
-Test(deviation_maximum, brute_force_on_random_soups, .timeout = 300)
+Test(deviation_maximum, brute_force_on_random_soups, .timeout = 3000)
 {
     uint64_t state = 1;
 
@@ -299,7 +299,7 @@ Test(deviation_maximum, budget_ends_the_search_with_an_honest_interval)
     cr_expect(not(got.exhausted));
 }
 
-Test(deviation_maximum, hard_equidistant_surfaces_end, .timeout = 300)
+Test(deviation_maximum, hard_equidistant_surfaces_end, .timeout = 3000)
 {
     struct arena arena = pair_arena(4);
     struct mesh sphere = fixture_uv_sphere(&arena, 64, 32), tube = fixture_cylinder(&arena, 96, 40, 4, false);
