@@ -32,7 +32,7 @@ static bool fits(const char *expected, const char *trait, const struct reading *
     return !r->ok && strcmp(error_word(r->err.code), expected) == 0;
 }
 
-Test(io_badinput, corpus_files_get_their_class, .timeout = 300)
+Test(io_badinput, corpus_files_get_their_class, .timeout = 3000)
 {
     char path[1000], manifest[1000];
     size_t count, rows = 0;

@@ -352,7 +352,7 @@ static void perturb(struct mesh *mesh, double by, uint64_t seed)
     }
 }
 
-Test(deviation, same_bytes_for_any_number_of_threads, .timeout = 300)
+Test(deviation, same_bytes_for_any_number_of_threads, .timeout = 3000)
 {
     struct arena arena = pair_arena(4);
     struct mesh torus = fixture_torus(&arena, 60, 30, 3, 1), other = fixture_torus(&arena, 41, 23, 3, 1.02);
@@ -500,7 +500,7 @@ Test(deviation, refused_when_cancelled_in_any_stage)
     }
 }
 
-Test(deviation, refused_when_memory_ends_wherever_it_does, .timeout = 300)
+Test(deviation, refused_when_memory_ends_wherever_it_does, .timeout = 3000)
 {
     struct arena arena = pair_arena(4);
     struct mesh cube = fixture_cube(&arena, 1), sphere = fixture_cubed_sphere(&arena, 4);

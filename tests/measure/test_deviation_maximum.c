@@ -190,7 +190,7 @@ Test(deviation_maximum, budget_is_not_at_an_end_where_only_rounding_is_left)
     cr_expect(pair_maximum(&cube, &point, 0, 1).exhausted, "but a budget of nothing is at an end");
 }
 
-Test(deviation_maximum, hard_equidistant_surfaces_end, .timeout = 300)
+Test(deviation_maximum, hard_equidistant_surfaces_end, .timeout = 3000)
 {
     struct arena arena = pair_arena(4);
     struct mesh sphere = fixture_uv_sphere(&arena, 64, 32), tube = fixture_cylinder(&arena, 96, 40, 4, false);
