@@ -16,7 +16,7 @@
 
 #define REPORT_LINE_MAX 512
 #define REPORT_MEASURES_MAX 128
-#define REPORT_FIELDS_MAX 8
+#define REPORT_FIELDS_MAX 16
 
 struct report_measure {
     char path[96];

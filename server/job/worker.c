@@ -12,6 +12,7 @@
 #include "json/run_json.h"
 #include "json/writer.h"
 
+#include <assert.h>
 #include <endian.h>
 #include <errno.h>
 #include <fcntl.h>
@@ -227,6 +228,7 @@ static bool write_results(const struct worker *worker, const struct run *run, co
                           struct error *err)
 {
     bool ok = write_record(worker, run, list, err);
+    static_assert(DEVIATION_FIELD_MAX <= REPORT_FIELDS_MAX, "every field can be told");
     for (size_t i = 0; ok && i < run->fields.count; i++)
         ok = write_field(worker, &run->fields.fields[i], err);
     if (ok)

@@ -30,7 +30,6 @@ Test(measures, list_has_every_text_and_no_path_twice)
         cr_expect_eq(!measure->lower, !measure->upper, "%s has one end only", measure->path);
         cr_expect(!measure->upper || strcmp(measure->upper, measure->path) == 0,
                   "%s: the path is not the upper end", measure->path);
-        cr_expect_eq(measure->certainty == MEASURE_CERTIFIED, measure->upper != NULL, "%s", measure->path);
     }
     measures_close(&list);
 }

@@ -482,8 +482,8 @@ Test(places, pair_with_a_bump_in_the_reference_has_lost_it)
     cr_expect(eq(int, got->mesh, FINDING_REFERENCE));
     cr_expect(got->distance.lower <= 2 && got->distance.upper >= 2);
     cr_expect(got->distance.upper - got->distance.lower < 0.05);
-    cr_expect(eq(dbl, got->at.x, 8));
-    cr_expect(eq(dbl, got->at.z, 2));
+    cr_expect(epsilon_eq(dbl, got->at.x, 8, 1e-6));
+    cr_expect(epsilon_eq(dbl, got->at.z, 2, 1e-6));
     cr_expect(eq(sz, got->faces_total, 4));
     for (size_t i = 0; i < 4; i++) {
         size_t f = got->faces[i], x = f % 24, y = f / 24;
@@ -508,7 +508,7 @@ Test(places, pair_with_a_bump_in_the_subject_has_invented_it)
     cr_assert(eq(sz, total_of(&c, FINDING_INVENTED), 1));
     const struct finding *got = nth_of(&c, FINDING_INVENTED, 0);
     cr_expect(eq(int, got->mesh, FINDING_SUBJECT));
-    cr_expect(eq(dbl, got->at.z, 2));
+    cr_expect(epsilon_eq(dbl, got->at.z, 2, 1e-6));
     cr_expect(eq(sz, got->faces_total, 4));
 }
 
@@ -517,8 +517,8 @@ Test(places, pair_with_two_bumps_has_two_places_higher_first)
     const vec3 bumps[] = {{4, 4, 1}, {18, 18, 3}};
     struct compared c = compare(fixture_grid(fixture_arena(), 24, 24), bumpy_grid(2, bumps), NULL, 1);
     cr_assert(eq(sz, total_of(&c, FINDING_LOST), 2));
-    cr_expect(eq(dbl, nth_of(&c, FINDING_LOST, 0)->at.x, 18));
-    cr_expect(eq(dbl, nth_of(&c, FINDING_LOST, 1)->at.x, 4));
+    cr_expect(epsilon_eq(dbl, nth_of(&c, FINDING_LOST, 0)->at.x, 18, 1e-6));
+    cr_expect(epsilon_eq(dbl, nth_of(&c, FINDING_LOST, 1)->at.x, 4, 1e-6));
 }
 
 Test(places, pair_that_is_equal_has_none)
