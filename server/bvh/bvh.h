@@ -57,11 +57,12 @@ struct bvh_hit bvh_nearest(const struct bvh *bvh, vec3 p, uint32_t first, size_t
 uint32_t bvh_within(const struct bvh *bvh, const vec3 *corners, double limit, uint32_t first,
                     double *farthest, size_t *work);
 
-#define BVH_REGION_PLANES 5
+#define BVH_REGION_PLANES 6
 
 /* The points of a box with normal . x >= offset for each plane. */
 struct bvh_region {
     float min[3], max[3];
+    size_t plane_count;
     float normals[BVH_REGION_PLANES][3], offsets[BVH_REGION_PLANES];
 };
 
@@ -78,6 +79,10 @@ struct bvh_points {
 /* Squared distances from BVH_LANES points to the triangle of a slot, each as bvh_distance_sq gives it. */
 void bvh_distances_sq(const struct bvh *bvh, uint32_t slot, const struct bvh_points *points,
                       double *distances_sq);
+
+/* For each lane the largest squared distance from its three corners to the triangle of its own slot. */
+void bvh_paired_sq(const struct bvh *bvh, const uint32_t *slots, const struct bvh_points *corners,
+                   double *largest_sq);
 
 /* Squared distance from p to the triangle of a slot, as triangle_distance_sq gives it. */
 double bvh_distance_sq(const struct bvh *bvh, vec3 p, uint32_t slot);

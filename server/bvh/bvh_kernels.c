@@ -47,3 +47,9 @@ void bvh_distances_sq(const struct bvh *bvh, uint32_t slot, const struct bvh_poi
 {
     bvh->kernels->distances(bvh, slot, points, distances_sq);
 }
+
+void bvh_paired_sq(const struct bvh *bvh, const uint32_t *slots, const struct bvh_points *corners,
+                   double *largest_sq)
+{
+    bvh->kernels->paired(bvh, slots, corners, largest_sq);
+}

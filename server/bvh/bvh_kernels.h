@@ -17,6 +17,8 @@ struct bvh_kernels {
                       size_t *work);
     void (*distances)(const struct bvh *bvh, uint32_t slot, const struct bvh_points *points,
                       double *distances_sq);
+    void (*paired)(const struct bvh *bvh, const uint32_t *slots, const struct bvh_points *corners,
+                   double *largest_sq);
 };
 
 extern const struct bvh_kernels bvh_kernels_plain;

@@ -17,4 +17,10 @@
  * triangles looked at. */
 double cover_bound(const struct bvh *to, const vec3 *corners, double limit, uint32_t *face, size_t *work);
 
+/* The same for all triangles whose corners are among the points, which should lie near one plane with the
+ * given normal (of any length but 0): the polygon is then a rectangle that holds their projections, and the
+ * points' own heights add to the bound. */
+double cover_bound_patch(const struct bvh *to, const vec3 *points, size_t count, vec3 normal, double limit,
+                         uint32_t *face, size_t *work);
+
 #endif

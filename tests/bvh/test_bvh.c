@@ -189,6 +189,7 @@ static struct bvh_region random_region(uint64_t *state)
     region.min[2] = (float)centre.z - 0.25f;
     for (int axis = 0; axis < 3; axis++)
         region.max[axis] = region.min[axis] + 0.5f;
+    region.plane_count = BVH_REGION_PLANES;
     for (int i = 0; i < BVH_REGION_PLANES; i++) {
         vec3 normal = random_point(state);
         region.normals[i][0] = (float)normal.x;
