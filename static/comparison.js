@@ -149,11 +149,11 @@ export function placeOf(record, path) {
   return null;
 }
 
-/** How many samples a sampled measure of a deviation, its angles and signed values, rests on; null for others. */
-export function samplesOf(record, path) {
+/** How many samples a measure of a deviation rests on; null where it is certified or exact. */
+export function samplesOf(record, path, measure) {
   const [deviation, part] = path.split('.');
-  const side = part === 'signed' ? 'subject_to_reference' : part;
-  return recordAt(record, `${deviation}.${side}`)?.normal_angle?.N ?? null;
+  const side = recordAt(record, `${deviation}.${part === 'signed' ? 'subject_to_reference' : part}`);
+  return (measure?.certified === 'sampled' ? side?.normal_angle?.N : measure?.halfwidth && side?.sampled?.N) || null;
 }
 
 /** The printing of each row: factor and unit, by the measure's unit. */

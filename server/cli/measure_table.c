@@ -76,12 +76,27 @@ static double value_at(const struct json_t *record, const char *path, bool of_re
     return measure_number(record, path, &value) ? value : NAN;
 }
 
+/* Always, or here, where certified statistics took too much work. */
+static bool is_sampled(const struct measure_definition *measure, const struct json_t *record)
+{
+    char path[160];
+    const char *end = strrchr(measure->path, '.');
+    double count;
+
+    if (measure->certainty == MEASURE_SAMPLED)
+        return true;
+    if (!measure->halfwidth || !end)
+        return false;
+    snprintf(path, sizeof path, "%.*s.sampled.N", (int)(end - measure->path), measure->path);
+    return measure_number(record, path, &count);
+}
+
 static void value_text(const struct measure_definition *measure, const struct json_t *record,
                        bool of_reference, enum run_units units, char text[MEASURE_TEXT_SIZE + 32])
 {
     char digits[MEASURE_TEXT_SIZE], unit[16];
     double value = value_at(record, measure->path, of_reference);
-    const char *sampled = measure->certainty == MEASURE_SAMPLED && !isnan(value) ? "\xe2\x89\x88 " : "";
+    const char *sampled = !isnan(value) && is_sampled(measure, record) ? "\xe2\x89\x88 " : "";
 
     if (measure->lower && measure->upper)
         measure_text_interval(value_at(record, measure->lower, of_reference),

@@ -160,7 +160,11 @@ void measure_text_halfwidth(double value, double halfwidth, char text[MEASURE_TE
         measure_text_value(value, text);
         return;
     }
-    int place = leading_place(halfwidth);
+    int place = leading_place(halfwidth), least = value != 0 ? leading_place(fabs(value)) - 5 : place;
+    if (place < least) { /* six digits of the value are enough; what they leave out widens the other */
+        place = least;
+        halfwidth += pow(10, place) / 2;
+    }
     if (-place > DECIMALS_MAX) {
         set_power(value, 4, FE_TONEAREST, a);
         set_power(halfwidth, 1, FE_UPWARD, b);

@@ -55,6 +55,16 @@ static void put_sampling(struct tree *tree, json_t *object, size_t count, uint64
     tree_put_count(tree, object, "seed", seed);
 }
 
+/* Null where the statistics are certified. */
+static json_t *sampled_json(struct tree *tree, const struct one_sided_deviation *side)
+{
+    if (side->sample_count == 0)
+        return json_null();
+    json_t *object = tree_object(tree);
+    put_sampling(tree, object, side->sample_count, side->seed);
+    return object;
+}
+
 static json_t *halfwidth_json(struct tree *tree, const struct one_sided_deviation *side)
 {
     json_t *object = tree_object(tree);
@@ -92,7 +102,7 @@ static json_t *one_sided_json(struct tree *tree, const struct one_sided_deviatio
     tree_put_real(tree, object, "p99", side->p99);
     tree_put_real(tree, object, "p999", side->p999);
     tree_put(tree, object, "halfwidth", halfwidth_json(tree, side));
-    tree_put(tree, object, "sampled", json_null());
+    tree_put(tree, object, "sampled", sampled_json(tree, side));
     tree_put(tree, object, "coverage", coverage_json(tree, side, settings));
     tree_put_real(tree, angle, "mean", side->normal_angle.mean);
     tree_put_real(tree, angle, "p95", side->normal_angle.p95);

@@ -151,6 +151,12 @@ static double wanted_halfwidth(const struct pair *pair)
     return fmax(pair->settings->certify * aabb_diagonal(box) * (1 - 0x1p-40), 4 * DEVIATION_SLACK);
 }
 
+static void frame_tolerances(const struct pair *pair, double *tolerances)
+{
+    for (size_t t = 0; t < pair->settings->tolerance_count; t++)
+        tolerances[t] = ldexp(pair->settings->tolerances[t], -pair->frame.exponent);
+}
+
 static bool measure_direction(const struct pair *pair, const struct direction *direction, bool *exhausted,
                               struct arena *keep, struct arena scratch, struct error *err)
 {
@@ -163,8 +169,7 @@ static bool measure_direction(const struct pair *pair, const struct direction *d
                                            .progress_to = direction->progress_to};
     struct surface_parts parts;
 
-    for (size_t t = 0; t < settings.tolerance_count; t++)
-        settings.tolerances[t] = ldexp(pair->settings->tolerances[t], -pair->frame.exponent);
+    frame_tolerances(pair, settings.tolerances);
     return statistics_measure(direction->from, direction->to, &settings, direction->deviation, &parts,
                               exhausted, &scratch, err)
            && (!direction->faces
@@ -172,8 +177,13 @@ static bool measure_direction(const struct pair *pair, const struct direction *d
                                        err));
 }
 
+/* The directions whose certified statistics are wider than wanted. */
+struct wide {
+    bool loss, invention;
+};
+
 static bool take_statistics(const struct pair *pair, const struct maximum *lost,
-                            const struct maximum *invented, struct deviation *deviation,
+                            const struct maximum *invented, struct deviation *deviation, struct wide *wide,
                             struct deviation_faces *faces, struct arena *keep, struct arena scratch,
                             struct error *err)
 {
@@ -191,29 +201,33 @@ static bool take_statistics(const struct pair *pair, const struct maximum *lost,
                                         0.7,
                                         &deviation->subject_to_reference,
                                         faces ? &faces->of_subject : NULL};
-    bool loss_exhausted, invention_exhausted;
 
-    if (!measure_direction(pair, &loss, &loss_exhausted, keep, scratch, err)
-        || !measure_direction(pair, &invention, &invention_exhausted, keep, scratch, err))
-        return false;
-    deviation->budget_exhausted = deviation->budget_exhausted || loss_exhausted || invention_exhausted;
-    return true;
+    return measure_direction(pair, &loss, &wide->loss, keep, scratch, err)
+           && measure_direction(pair, &invention, &wide->invention, keep, scratch, err);
 }
 
-/* Normal angles and signed values, and the fields of the subject's vertices. */
-static bool take_samples(const struct pair *pair, const struct maximum *invented, struct deviation *deviation,
+/* Normal angles and signed values, the fields of the subject's vertices, and the statistics of directions
+ * where those certified are too wide. */
+static bool take_samples(const struct pair *pair, const struct maximum *lost, const struct maximum *invented,
+                         const struct wide *wide, struct deviation *deviation,
                          struct deviation_fields *fields, struct arena *keep, struct arena scratch,
                          struct error *err)
 {
+    double tolerances[DEVIATION_TOLERANCES_MAX];
     struct samples_settings settings = {.threads = pair->settings->threads,
                                         .progress = pair->progress,
                                         .progress_from = 0.7,
-                                        .progress_to = 0.8};
+                                        .progress_to = 0.8,
+                                        .want_distances = wide->loss,
+                                        .reach = lost->upper,
+                                        .tolerance_count = pair->settings->tolerance_count,
+                                        .tolerances = tolerances};
     struct deviation_side subject_side, reference_side;
     struct deviation_vertices vertices;
     struct signed_deviation *signed_ = &deviation->signed_;
     bool has_sides = pair->reference.input->closed_orientable && pair->reference.input->face_side;
 
+    frame_tolerances(pair, tolerances);
     *signed_ = (struct signed_deviation){false, NAN, NAN, NAN, NAN, NAN};
     if (!deviation_side_build(&pair->reference, &reference_side, &scratch, err)
         || !samples_measure(&pair->reference, &pair->subject, NULL, &settings,
@@ -221,6 +235,8 @@ static bool take_samples(const struct pair *pair, const struct maximum *invented
         return false;
     settings.progress_from = 0.8;
     settings.progress_to = 0.9;
+    settings.want_distances = wide->invention;
+    settings.reach = invented->upper;
     if (!samples_measure(&pair->subject, &pair->reference, has_sides ? &reference_side : NULL, &settings,
                          &deviation->subject_to_reference, has_sides ? signed_ : NULL, scratch, err))
         return false;
@@ -265,6 +281,7 @@ bool deviation_measure(const struct measure_input *subject, const struct measure
     struct maximum lost, invented;
     struct deviation_faces own_faces;
     struct arena surfaces;
+    struct wide wide;
 
     if (fields && !faces)
         faces = &own_faces;
@@ -280,8 +297,8 @@ bool deviation_measure(const struct measure_input *subject, const struct measure
     warn_of_fans(&pair.reference.triangulation, reference_warnings);
     if (!tell(&pair, "hausdorff", 0, err) || !find_maxima(&pair, &lost, &invented, scratch, err)
         || !tell(&pair, "statistics", 0, err)
-        || !take_statistics(&pair, &lost, &invented, deviation, faces, keep, scratch, err)
-        || !take_samples(&pair, &invented, deviation, fields, keep, scratch, err))
+        || !take_statistics(&pair, &lost, &invented, deviation, &wide, faces, keep, scratch, err)
+        || !take_samples(&pair, &lost, &invented, &wide, deviation, fields, keep, scratch, err))
         return false;
     if (fields)
         add_face_fields(faces, fields);
@@ -293,6 +310,6 @@ bool deviation_measure(const struct measure_input *subject, const struct measure
     const struct interval one = deviation->reference_to_subject.max.distance,
                           other = deviation->subject_to_reference.max.distance;
     deviation->hausdorff = (struct interval){fmax(one.lower, other.lower), fmax(one.upper, other.upper)};
-    deviation->budget_exhausted = deviation->budget_exhausted || lost.exhausted || invented.exhausted;
+    deviation->budget_exhausted = lost.exhausted || invented.exhausted;
     return tell(&pair, "statistics", 1, err);
 }

@@ -19,6 +19,7 @@ struct sampling {
     const double *area_until; /* [triangle_count + 1] by slot, ascending from 0 */
     size_t count, first_chunk;
     double *angles, *signed_; /* [count] */
+    double *distances;        /* [count]; NULL where not wanted */
     size_t *work;             /* [chunk] */
 };
 
@@ -67,6 +68,8 @@ static void sample_chunk(void *context, size_t number)
         vec3 p = draw(sampling, i, &slot);
         struct bvh_hit hit = bvh_nearest(&sampling->to->bvh, p, first, &work);
         first = hit.slot;
+        if (sampling->distances)
+            sampling->distances[i] = sqrt(hit.distance_sq);
         sampling->angles[i] = deviation_side_angle_deg(deviation_side_face_normal(sampling->from, slot),
                                                        deviation_side_face_normal(sampling->to, hit.slot));
         if (sampling->side)
@@ -96,12 +99,13 @@ static bool take_samples(struct sampling *sampling, const struct samples_setting
 static size_t choose_count(struct sampling *sampling)
 {
     size_t triangles = sampling->from->bvh.triangle_count + sampling->to->bvh.triangle_count,
-           count = triangles < 8 * SAMPLES_MAX ? SAMPLES_MIN : SAMPLES_MAX;
+           times = sampling->distances ? SAMPLES_OF_DISTANCE : 1,
+           count = times * (triangles < 8 * SAMPLES_MAX ? SAMPLES_MIN : SAMPLES_MAX);
 
     sampling->count = PILOT;
     sampling->first_chunk = 0;
     sample_chunk(sampling, 0);
-    while (count > 1024 && sampling->work[0] / PILOT * count > SAMPLES_BUDGET)
+    while (count > 1024 && sampling->work[0] / PILOT * count > times * SAMPLES_BUDGET)
         count /= 2;
     return count;
 }
@@ -121,31 +125,105 @@ static double percentile(const double *sorted, size_t count, double share)
     return sorted[rank ? (rank < count ? rank : count) - 1 : 0];
 }
 
-/* No angle is less than 0 or more than 180. */
-static double percentile_halfwidth(const double *sorted, size_t count, double share)
+/* No value is less than 0 or more than most. */
+static double percentile_halfwidth(const double *sorted, size_t count, double share, double most)
 {
     double n = (double)count, spread = STANDARD_ERRORS * sqrt(n * share * (1 - share)) + 1;
     double at = percentile(sorted, count, share), low = floor(share * n - spread),
            high = ceil(share * n + spread);
-    double below = low >= 1 ? sorted[(size_t)low - 1] : 0, above = high <= n ? sorted[(size_t)high - 1] : 180;
+    double below = low >= 1 ? sorted[(size_t)low - 1] : 0,
+           above = high <= n ? sorted[(size_t)high - 1] : most;
 
     return fmax(at - below, above - at);
 }
 
-/* Four standard errors of the mean of values. */
-static double mean_error(const double *values, size_t count, double *mean)
+/* Four standard errors of the mean of values (or of their squares). */
+static double mean_error(const double *values, size_t count, bool squared, double *mean)
 {
     struct exact_sum sum = {0, 0}, squares = {0, 0};
     double n = (double)count;
 
     for (size_t i = 0; i < count; i++)
-        exact_sum_add(&sum, values[i]);
+        exact_sum_add(&sum, squared ? values[i] * values[i] : values[i]);
     *mean = exact_sum_value(sum) / n;
     for (size_t i = 0; i < count; i++) {
-        double off = values[i] - *mean;
+        double off = (squared ? values[i] * values[i] : values[i]) - *mean;
         exact_sum_add(&squares, off * off);
     }
     return STANDARD_ERRORS * sqrt(exact_sum_value(squares) / (n - 1) / n);
+}
+
+static struct interval wilson(double hits, double count)
+{
+    double z_sq = STANDARD_ERRORS * STANDARD_ERRORS, share = hits / count;
+    double middle = (share + z_sq / (2 * count)) / (1 + z_sq / count);
+    double half =
+        STANDARD_ERRORS / (1 + z_sq / count) * sqrt(share * (1 - share) / count + z_sq / (4 * count * count));
+
+    return (struct interval){fmax(0, middle - half), fmin(1, middle + half)};
+}
+
+static size_t count_within(const double *sorted, size_t count, double limit)
+{
+    size_t low = 0, high = count;
+
+    while (low < high) {
+        size_t middle = low + (high - low) / 2;
+        if (sorted[middle] <= limit)
+            low = middle + 1;
+        else
+            high = middle;
+    }
+    return low;
+}
+
+/* Where that is narrower than what is certified. */
+static void fill_coverage(const double *sorted, size_t count, const struct samples_settings *settings,
+                          struct interval *coverage)
+{
+    for (size_t t = 0; t < settings->tolerance_count; t++) {
+        double tolerance = settings->tolerances[t];
+        size_t surely = count_within(sorted, count, tolerance - DEVIATION_SLACK),
+               possibly = count_within(sorted, count, tolerance + DEVIATION_SLACK);
+        struct interval share = {wilson((double)surely, (double)count).lower,
+                                 wilson((double)possibly, (double)count).upper};
+        if (share.upper - share.lower < coverage[t].upper - coverage[t].lower)
+            coverage[t] = share;
+    }
+}
+
+/* Sorts the distances. Certified values that are the narrower ones stay. */
+static void fill_distances(struct sampling *sampling, const struct samples_settings *settings,
+                           struct one_sided_deviation *deviation)
+{
+    double *sorted = sampling->distances, mean, mean_square, reach = settings->reach;
+    size_t count = sampling->count;
+    double mean_halfwidth = mean_error(sorted, count, false, &mean) + DEVIATION_SLACK;
+
+    if (mean_halfwidth >= deviation->halfwidth.mean)
+        return;
+    deviation->mean = mean;
+    deviation->halfwidth.mean = mean_halfwidth;
+    double error = mean_error(sorted, count, true, &mean_square);
+    deviation->rms = sqrt(mean_square);
+    deviation->halfwidth.rms =
+        fmax(sqrt(mean_square + error) - deviation->rms, deviation->rms - sqrt(fmax(0, mean_square - error)))
+        + DEVIATION_SLACK;
+    qsort(sorted, count, sizeof *sorted, compare_doubles);
+    const struct {
+        double share, *value, *halfwidth;
+    } percentiles[] = {{0.5, &deviation->median, &deviation->halfwidth.median},
+                       {0.95, &deviation->p95, &deviation->halfwidth.p95},
+                       {0.99, &deviation->p99, &deviation->halfwidth.p99},
+                       {0.999, &deviation->p999, &deviation->halfwidth.p999}};
+    for (size_t i = 0; i < sizeof percentiles / sizeof *percentiles; i++) {
+        *percentiles[i].value = percentile(sorted, count, percentiles[i].share);
+        *percentiles[i].halfwidth =
+            percentile_halfwidth(sorted, count, percentiles[i].share, reach) + DEVIATION_SLACK;
+    }
+    fill_coverage(sorted, count, settings, deviation->coverage);
+    deviation->sample_count = count;
+    deviation->seed = SAMPLES_SEED;
 }
 
 /* Sorts the angles; samples on or near triangles without area have none. */
@@ -160,9 +238,9 @@ static void fill_angles(struct sampling *sampling, struct one_sided_deviation *d
     deviation->normal_angle.sample_count = count;
     if (count < 2)
         return;
-    deviation->normal_angle.halfwidth.mean = mean_error(angles, count, &deviation->normal_angle.mean);
+    deviation->normal_angle.halfwidth.mean = mean_error(angles, count, false, &deviation->normal_angle.mean);
     qsort(angles, count, sizeof *angles, compare_doubles);
-    deviation->normal_angle.halfwidth.p95 = percentile_halfwidth(angles, count, 0.95);
+    deviation->normal_angle.halfwidth.p95 = percentile_halfwidth(angles, count, 0.95, 180);
     deviation->normal_angle.p95 = percentile(angles, count, 0.95);
     deviation->normal_angle.max = angles[count - 1];
 }
@@ -171,7 +249,7 @@ static void fill_signed(struct sampling *sampling, struct signed_deviation *sign
 {
     double *values = sampling->signed_;
 
-    mean_error(values, sampling->count, &signed_->mean);
+    mean_error(values, sampling->count, false, &signed_->mean);
     qsort(values, sampling->count, sizeof *values, compare_doubles);
     signed_->min = values[0];
     signed_->max = values[sampling->count - 1];
@@ -189,10 +267,14 @@ bool samples_measure(const struct deviation_surface *from, const struct deviatio
     double *area_until = ARENA_NEW(&scratch, double, triangle_count + 1);
     struct sampling sampling = {.from = from, .to = to, .side = side, .area_until = area_until};
 
-    sampling.angles = ARENA_NEW(&scratch, double, SAMPLES_MAX);
-    sampling.signed_ = ARENA_NEW(&scratch, double, SAMPLES_MAX);
-    sampling.work = ARENA_NEW(&scratch, size_t, SAMPLES_MAX / CHUNK);
-    if (!area_until || !sampling.angles || !sampling.signed_ || !sampling.work)
+    const size_t most = settings->want_distances ? SAMPLES_OF_DISTANCE * SAMPLES_MAX : SAMPLES_MAX;
+
+    sampling.angles = ARENA_NEW(&scratch, double, most);
+    sampling.signed_ = ARENA_NEW(&scratch, double, most);
+    sampling.work = ARENA_NEW(&scratch, size_t, most / CHUNK);
+    sampling.distances = settings->want_distances ? ARENA_NEW(&scratch, double, most) : NULL;
+    if (!area_until || !sampling.angles || !sampling.signed_ || !sampling.work
+        || (settings->want_distances && !sampling.distances))
         return arena_error(err);
     area_until[0] = 0;
     for (uint32_t slot = 0; slot < triangle_count; slot++)
@@ -210,6 +292,8 @@ bool samples_measure(const struct deviation_surface *from, const struct deviatio
     if (!take_samples(&sampling, settings, err))
         return false;
     fill_angles(&sampling, deviation);
+    if (sampling.distances)
+        fill_distances(&sampling, settings, deviation);
     if (side && signed_)
         fill_signed(&sampling, signed_);
     return true;

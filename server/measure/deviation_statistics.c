@@ -273,11 +273,9 @@ static void fill(const struct statistics *statistics, struct one_sided_deviation
     fill_percentile(statistics, 3, &deviation->p999, &deviation->halfwidth.p999);
     *exhausted =
         deviation->halfwidth.mean > settings->halfwidth || deviation->halfwidth.rms > settings->halfwidth;
-    for (size_t t = 0; t < settings->tolerance_count; t++) {
+    for (size_t t = 0; t < settings->tolerance_count; t++)
         deviation->coverage[t] =
             settings->reach <= settings->tolerances[t] ? (struct interval){1, 1} : statistics->coverage[t];
-        *exhausted = *exhausted || width_of(deviation->coverage[t]) > STATISTICS_COVERAGE_WIDTH;
-    }
 }
 
 bool statistics_measure(const struct deviation_surface *from, const struct deviation_surface *to,
@@ -296,6 +294,7 @@ bool statistics_measure(const struct deviation_surface *from, const struct devia
                                     .budget = budget};
     *exhausted = false;
     fill_undefined(settings, deviation);
+    deviation->sample_count = 0;
     if (!surface_parts_open(parts, arena, err)
         || !surface_parts_bound(parts, settings->progress, settings->progress_from,
                                 0.5 * (settings->progress_from + settings->progress_to), *arena, err)

@@ -16,8 +16,8 @@
  * twice as much where little else will do; refining has what they leave. */
 #define STATISTICS_FEW ((size_t)1 << 14)
 #define STATISTICS_BUDGET(from_count, to_count)                                                              \
-    ((from_count) + (to_count) < STATISTICS_FEW ? (size_t)1 << 24                                            \
-                                                : ((size_t)1 << 20) + 40 * ((from_count) + (to_count)))
+    ((from_count) + (to_count) < STATISTICS_FEW ? (size_t)1 << 22                                            \
+                                                : ((size_t)1 << 20) + 20 * ((from_count) + (to_count)))
 #define STATISTICS_COVERAGE_WIDTH 0.001 /* wanted: upper less lower share */
 
 struct statistics_settings {
@@ -33,7 +33,7 @@ struct statistics_settings {
 
 /* Fills mean, RMS, percentiles, their half-widths and coverage of deviation: NaN, and coverage [0, 1], where
  * `from` has no area. parts: from arena, with the last bounds; the rest of arena is scratch. *exhausted:
- * mean, RMS or a coverage is wider than wanted. */
+ * mean or RMS is wider than wanted. */
 bool statistics_measure(const struct deviation_surface *from, const struct deviation_surface *to,
                         const struct statistics_settings *settings, struct one_sided_deviation *deviation,
                         struct surface_parts *parts, bool *exhausted, struct arena *arena, struct error *err);

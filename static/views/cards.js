@@ -98,9 +98,9 @@ export function openNumberCard(state, { measure: path, version, button }, record
   );
   record.then(
     (body) => {
-      const samples = samplesOf(body, path);
+      const samples = samplesOf(body, path, measure);
       const found = value === null ? null : placeOf(body, path);
-      if (samples !== null && measure?.certified === 'sampled')
+      if (samples !== null)
         more.append(entry(say('card.samples'), formatCount(samples)));
       if (found?.at) more.append(entry(say('card.place'), state.pointText(found.at)));
       if (found?.face !== undefined)
