@@ -57,11 +57,12 @@ struct bvh_hit bvh_nearest(const struct bvh *bvh, vec3 p, uint32_t first, size_t
 uint32_t bvh_within(const struct bvh *bvh, const vec3 *corners, double limit, uint32_t first,
                     double *farthest, size_t *work);
 
-#define BVH_REGION_PLANES 5
+#define BVH_REGION_PLANES 6
 
 /* The points of a box with normal . x >= offset for each plane. */
 struct bvh_region {
     float min[3], max[3];
+    size_t plane_count;
     float normals[BVH_REGION_PLANES][3], offsets[BVH_REGION_PLANES];
 };
 
@@ -104,6 +105,10 @@ void bvh_bound_lanes(const struct bvh *bvh, const struct bvh_lanes *lanes, const
  * are by themselves; beyond an allowance of work the boxes must do. *work grows by nodes and triangles looked
  * at. */
 void bvh_bound_below(const struct bvh *bvh, const vec3 *corners, size_t allowance, double *low, size_t *work);
+
+/* For each lane the largest squared distance from its three corners to the triangle of its own slot. */
+void bvh_paired_sq(const struct bvh *bvh, const uint32_t *slots, const struct bvh_points *corners,
+                   double *largest_sq);
 
 /* Squared distance from p to the triangle of a slot, as triangle_distance_sq gives it. */
 double bvh_distance_sq(const struct bvh *bvh, vec3 p, uint32_t slot);

@@ -58,3 +58,9 @@ void bvh_bound_below(const struct bvh *bvh, const vec3 *corners, size_t allowanc
 {
     bvh->kernels->bound_below(bvh, corners, allowance, low, work);
 }
+
+void bvh_paired_sq(const struct bvh *bvh, const uint32_t *slots, const struct bvh_points *corners,
+                   double *largest_sq)
+{
+    bvh->kernels->paired(bvh, slots, corners, largest_sq);
+}

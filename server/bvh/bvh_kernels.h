@@ -21,6 +21,8 @@ struct bvh_kernels {
                         size_t count, struct bvh_lows *lows);
     void (*bound_below)(const struct bvh *bvh, const vec3 *corners, size_t allowance, double *low,
                         size_t *work);
+    void (*paired)(const struct bvh *bvh, const uint32_t *slots, const struct bvh_points *corners,
+                   double *largest_sq);
 };
 
 extern const struct bvh_kernels bvh_kernels_plain;

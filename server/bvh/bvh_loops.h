@@ -229,7 +229,7 @@ static inline unsigned children_inside(const struct bvh_node *node, const struct
 
     for (int c = 0; c < BVH_WIDTH; c += LANES) {
         lane_masks inside = ~(lane_masks){0};
-        for (size_t i = 0; i < BVH_REGION_PLANES; i++) {
+        for (size_t i = 0; i < region->plane_count; i++) {
             lanes height = (lanes){0} - region->offsets[i];
             for (int axis = 0; axis < 3; axis++) { /* the corner of the box that is highest over the plane */
                 lanes part;
@@ -530,5 +530,58 @@ static void bound_below(const struct bvh *bvh, const vec3 *corners, size_t allow
     *work += looked;
 }
 
-const struct bvh_kernels BVH_KERNELS = {BVH_KERNELS_NAME, nearest,     within,     collect,
-                                        distances,        bound_lanes, bound_below};
+static inline void put_point(struct bvh_points *points, int lane, vec3 p)
+{
+    points->x[lane] = p.x;
+    points->y[lane] = p.y;
+    points->z[lane] = p.z;
+}
+
+/* As distances, but each lane has a triangle of its own; kept is the larger of its value and the new one. */
+static inline void raise_paired(const struct bvh_points *triangles, const struct bvh_points *points,
+                                double *restrict largest_sq)
+{
+    const struct bvh_points *as = &triangles[0], *bs = &triangles[1], *cs = &triangles[2];
+
+    for (int i = 0; i < BVH_LANES; i++) {
+        vec3 p = {points->x[i], points->y[i], points->z[i]}, a = {as->x[i], as->y[i], as->z[i]},
+             b = {bs->x[i], bs->y[i], bs->z[i]}, c = {cs->x[i], cs->y[i], cs->z[i]};
+        vec3 ab = vec3_sub(b, a), ac = vec3_sub(c, a), bc = vec3_sub(c, b);
+        vec3 ap = vec3_sub(p, a), bp = vec3_sub(p, b);
+        double ab_sq = vec3_length_sq(ab), along = vec3_dot(ap, ab), shift = vec3_dot(ac, ab) / ab_sq;
+        vec3 height = vec3_sub(ac, vec3_scale(ab, shift));
+        double best = vec3_length_sq(vec3_sub(ap, vec3_scale(ab, side_share(along, ab_sq))));
+        double ca =
+            vec3_length_sq(vec3_sub(ap, vec3_scale(ac, side_share(vec3_dot(ap, ac), vec3_length_sq(ac)))));
+        double cb =
+            vec3_length_sq(vec3_sub(bp, vec3_scale(bc, side_share(vec3_dot(bp, bc), vec3_length_sq(bc)))));
+        best = ca < best ? ca : best;
+        best = cb < best ? cb : best;
+        double x = along / ab_sq;
+        vec3 q = vec3_sub(ap, vec3_scale(ab, x));
+        double y = vec3_dot(q, height) / vec3_length_sq(height), u = x - y * shift;
+        double plane = vec3_length_sq(vec3_sub(q, vec3_scale(height, y)));
+        plane = y > 0 ? plane : INFINITY;
+        plane = u > 0 ? plane : INFINITY;
+        plane = u + y < 1 ? plane : INFINITY;
+        best = plane < best ? plane : best;
+        largest_sq[i] = best > largest_sq[i] ? best : largest_sq[i];
+    }
+}
+
+static void paired(const struct bvh *bvh, const uint32_t *slots, const struct bvh_points *corners,
+                   double *restrict largest_sq)
+{
+    struct bvh_points triangles[3];
+
+    for (int lane = 0; lane < BVH_LANES; lane++) {
+        for (int i = 0; i < 3; i++)
+            put_point(&triangles[i], lane, bvh->points[bvh->corners[slots[lane]][i]]);
+        largest_sq[lane] = 0;
+    }
+    for (int i = 0; i < 3; i++)
+        raise_paired(triangles, &corners[i], largest_sq);
+}
+
+const struct bvh_kernels BVH_KERNELS = {BVH_KERNELS_NAME, nearest,     within,      collect,
+                                        distances,        bound_lanes, bound_below, paired};

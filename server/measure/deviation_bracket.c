@@ -2,7 +2,7 @@
 #include "measure/deviation_bracket.h"
 
 #include "geom/point_triangle.h"
-#include "measure/deviation_cover.h"
+#include "measure/deviation_heights.h"
 
 #include <math.h>
 #include <string.h>
@@ -143,12 +143,10 @@ static double radius_of(aabb box)
 static size_t collect(struct lanes *lanes, aabb box, double reach, uint32_t *slots)
 {
     const double grown = reach + BOX_SLACK;
-    struct bvh_region region = {
+    const struct bvh_region region = {
         .min = {(float)(box.min.x - grown), (float)(box.min.y - grown), (float)(box.min.z - grown)},
         .max = {(float)(box.max.x + grown), (float)(box.max.y + grown), (float)(box.max.z + grown)}};
 
-    for (int i = 0; i < BVH_REGION_PLANES; i++)
-        region.offsets[i] = -1; /* no direction: all is inside */
     return bvh_collect(lanes->bracketing->to, &region, slots, NEAR_FACES_MAX, &lanes->bracketing->work);
 }
 
@@ -196,15 +194,15 @@ static bool try_cover(struct lanes *lanes, size_t lane, double limit, const uint
 {
     struct bracketing *bracketing = lanes->bracketing;
     const vec3 *corners = lanes->group->corners[lane];
-    uint32_t slots[COVER_FACES_MAX];
-    struct cover_heights heights;
+    uint32_t slots[HEIGHTS_FACES_MAX];
+    struct heights heights;
 
     if (count == 0 || count > LISTED_FACES_MAX) {
-        count = cover_collect(bracketing->to, corners, limit, slots, COVER_FACES_MAX, &bracketing->work);
+        count = heights_collect(bracketing->to, corners, limit, slots, HEIGHTS_FACES_MAX, &bracketing->work);
         listed = slots;
     }
-    if (!cover_fit(bracketing->to, corners, limit, RIM_SHARE * bracketing->wanted, listed, count, &heights,
-                   &bracketing->work))
+    if (!heights_fit(bracketing->to, corners, limit, RIM_SHARE * bracketing->wanted, listed, count, &heights,
+                     &bracketing->work))
         return false;
     offer(&lanes->group->parts[lane], heights.low, heights.high, heights.scale);
     return true;

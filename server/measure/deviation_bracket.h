@@ -2,8 +2,8 @@
  *
  * Above: the distance to the other surface is at most that to one of its faces, which is convex, so that it
  * lies below its linear interpolation between the corners; where many faces are over a triangle, and where
- * their seams cross it, the cover of deviation_cover.h. Below: the least of linear functions, one for each
- * face that can be nearest anywhere on the triangle (bvh_bound_lanes). From one distance, asked in the
+ * their seams cross it, the heights of deviation_heights.h. Below: the least of linear functions, one for
+ * each face that can be nearest anywhere on the triangle (bvh_bound_lanes). From one distance, asked in the
  * middle, the way from there bounds both ends. What is best of all is kept. The idea of both ends is ours.
  *
  * Bounds hold up to rounding below DEVIATION_SLACK, which is left to the caller. */

@@ -17,31 +17,10 @@
  * triangles looked at. */
 double cover_bound(const struct bvh *to, const vec3 *corners, double limit, uint32_t *face, size_t *work);
 
-#define COVER_FACES_MAX 256
-
-/* The surface over and under a piece as heights along its normal, upwards as its corners run
- * counter-clockwise: linear between the values at the corners. */
-struct cover_heights {
-    double low[3], high[3];
-    double scale; /* > 0 */
-};
-
-/* The triangles of `to` near the piece: all that come within `limit` of it are among them. Returns how many,
- * most + 1 when there are more than `most`. */
-size_t cover_collect(const struct bvh *to, const vec3 *corners, double limit, uint32_t *slots, size_t most,
-                     size_t *work);
-
-/* Where the triangles T over the piece cover it as above, with all heights within `limit`: then at each point
- * x of the piece d <= max(high, -low), and, from the triangles near it, d >= scale max(0, low, -high).
- *
- * A plane is fitted to T's corners; the heights of T's parts over the piece stay between two planes parallel
- * to it, which gives the former. For the latter let no triangle that has a point nearer than that to the
- * piece leave the space between two such planes while it is over or beside the piece: the way from x to that
- * space is scale times the height, scale being the cosine of the planes' slope. slots must hold all triangles
- * within `limit` of the piece, as cover_collect gives them; at most COVER_FACES_MAX. T may leave out a rim of
- * the piece so narrow that the way over it widens the bounds by no more than `rim` (0 or more). False where
- * this way gives no bounds. */
-bool cover_fit(const struct bvh *to, const vec3 *corners, double limit, double rim, const uint32_t *slots,
-               size_t count, struct cover_heights *heights, size_t *work);
+/* The same for all triangles whose corners are among the points, which should lie near one plane with the
+ * given normal (of any length but 0): the polygon is then a rectangle that holds their projections, and the
+ * points' own heights add to the bound. */
+double cover_bound_patch(const struct bvh *to, const vec3 *points, size_t count, vec3 normal, double limit,
+                         uint32_t *face, size_t *work);
 
 #endif

@@ -13,6 +13,8 @@
 #define INSIDE_SHARE_MIN 0.0625 /* cutting pays when this share of the piece is settled by it */
 #define COVER_SHARE_MAX 0.5     /* a face this small beside the piece suggests that many lie over it */
 #define COVER_HEIGHT_MAX 0.25   /* of the longest side: higher prisms pay only over many small faces */
+#define FAILURES_MAX 8          /* more than successes, until a way is left out for a while */
+#define WAITS 32                /* times that it is left out */
 #define BESIDE 1e-12            /* a corner this near to a plane counts as on it: no slivers from rounding */
 
 struct bvh_hit hunt_query(struct hunt *hunt, vec3 p, uint32_t from_slot, uint32_t first, double *distance)
@@ -31,6 +33,24 @@ bool hunt_drops(struct hunt *hunt, double upper)
         return false;
     hunt->dropped = fmax(hunt->dropped, upper);
     return true;
+}
+
+bool luck_tries(struct luck *luck)
+{
+    if (luck->failures < FAILURES_MAX)
+        return true;
+    if (++luck->waits < WAITS)
+        return false;
+    luck->waits = 0;
+    return true;
+}
+
+void luck_learn(struct luck *luck, bool success)
+{
+    if (success)
+        luck->failures -= luck->failures > 0;
+    else
+        luck->failures += luck->failures < FAILURES_MAX;
 }
 
 static double distance_to(struct hunt *hunt, vec3 p, uint32_t slot)
@@ -101,13 +121,13 @@ static double piece_area(const struct piece *piece)
     return triangle_area(piece->corners[0], piece->corners[1], piece->corners[2]);
 }
 
-bool piece_is_over_many(const struct hunt *hunt, uint32_t slot, uint32_t face)
+double piece_faces_over(const struct hunt *hunt, uint32_t slot, uint32_t face)
 {
     double area = triangle_area(deviation_surface_corner(hunt->from, slot, 0),
                                 deviation_surface_corner(hunt->from, slot, 1),
                                 deviation_surface_corner(hunt->from, slot, 2));
 
-    return face_area(hunt, face) < COVER_SHARE_MAX * area;
+    return area / face_area(hunt, face);
 }
 
 /* True when the prism over the piece, up to the limit, is not so high that it holds much else. */
@@ -120,25 +140,39 @@ static bool is_low(const struct piece *piece, double limit)
     return limit <= COVER_HEIGHT_MAX * side;
 }
 
-/* Bounds a new piece near the face of slot `first`, by what costs least first: one face there; the faces
- * over it, where they are small; a query; the faces over it. */
+/* A face near slot `first` that bounds the piece by itself, or BVH_NONE. Not looked for where that has failed
+ * more often than not of late. */
+static uint32_t one_face(struct hunt *hunt, const struct piece *piece, double limit, uint32_t first,
+                         double *bound)
+{
+    if (!luck_tries(&hunt->one_face))
+        return BVH_NONE;
+    uint32_t face = bvh_within(&hunt->to->bvh, piece->corners, limit, first, bound, &hunt->work);
+    luck_learn(&hunt->one_face, face != BVH_NONE);
+    return face;
+}
+
+/* Bounds a new piece near the face of slot `first`, by what costs least first: one face there, unless the
+ * faces are small; the faces over it; a query. */
 static void bound_new(struct hunt *hunt, struct piece *piece, uint32_t first)
 {
     double limit = hunt->best.distance + hunt->tolerance, bound = INFINITY;
-    bool over_many = first != BVH_NONE && face_area(hunt, first) < COVER_SHARE_MAX * piece_area(piece);
+    bool over_many = false, covered = false;
 
     piece->middle = first;
-    if (over_many) {
-        bound = cover_bound(&hunt->to->bvh, piece->corners, limit, &piece->middle, &hunt->work);
-    } else if (first != BVH_NONE) {
-        uint32_t face = bvh_within(&hunt->to->bvh, piece->corners, limit, first, &bound, &hunt->work);
+    if (first != BVH_NONE) {
+        over_many = face_area(hunt, first) < COVER_SHARE_MAX * piece_area(piece);
+        uint32_t face = over_many ? BVH_NONE : one_face(hunt, piece, limit, first, &bound);
+        covered = face == BVH_NONE && (over_many || is_low(piece, limit));
         piece->middle = face == BVH_NONE ? first : face;
-        bound = face == BVH_NONE ? INFINITY : bound;
+        if (face == BVH_NONE)
+            bound = covered ? cover_bound(&hunt->to->bvh, piece->corners, limit, &piece->middle, &hunt->work)
+                            : INFINITY;
     }
     if (!(bound < INFINITY)) {
         bound_roughly(hunt, piece, first);
         limit = hunt->best.distance + hunt->tolerance;
-        if (piece->upper > limit && !over_many && is_low(piece, limit))
+        if (piece->upper > limit && !covered && is_low(piece, limit))
             bound = cover_bound(&hunt->to->bvh, piece->corners, limit, &piece->middle, &hunt->work);
     }
     piece->upper = fmin(piece->upper, bound);

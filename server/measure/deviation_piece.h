@@ -27,6 +27,15 @@ struct farthest {
     uint32_t from_slot, to_slot;
 };
 
+/* Whether a way to bound pieces has been worth its cost of late, in one chunk: only the order of the work
+ * depends on it, and that is the same whatever the threads. */
+struct luck {
+    int failures; /* less the successes */
+    int waits;
+};
+bool luck_tries(struct luck *luck);
+void luck_learn(struct luck *luck, bool success);
+
 /* What the chunks of a round share, and what each finds. */
 struct hunt {
     const struct deviation_surface *from, *to;
@@ -34,6 +43,7 @@ struct hunt {
     struct farthest best; /* so far */
     double dropped;       /* the largest bound of what was dropped */
     size_t work;
+    struct luck one_face; /* of single faces near a piece to bound it */
 };
 
 /* The nearest triangle to p, a point of triangle from_slot; best is raised. */
@@ -41,8 +51,9 @@ struct bvh_hit hunt_query(struct hunt *hunt, vec3 p, uint32_t from_slot, uint32_
 /* True where a piece with this bound can be dropped; it is then accounted for. */
 bool hunt_drops(struct hunt *hunt, double upper);
 
-/* True when the faces near `face` of the other surface are small beside the triangle of a slot. */
-bool piece_is_over_many(const struct hunt *hunt, uint32_t slot, uint32_t face);
+/* How many faces as large as `face` of the other surface the triangle of a slot is as large as: infinite or
+ * not a number for faces without area. */
+double piece_faces_over(const struct hunt *hunt, uint32_t slot, uint32_t face);
 
 /* The whole triangle of a slot as a piece; `first` is a slot near it, `upper` a bound already known. */
 struct piece piece_of_triangle(struct hunt *hunt, uint32_t slot, uint32_t first, double upper);

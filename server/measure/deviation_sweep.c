@@ -2,10 +2,16 @@
  */
 #include "measure/deviation_sweep.h"
 
+#include "geom/point_triangle.h"
+#include "measure/deviation_cover.h"
+
 #include <math.h>
 #include <string.h>
 
 #define PIECE_WORK_MAX ((size_t)1 << 15) /* then the rest of it waits for another round */
+#define PATCH_TRIANGLES_MIN 3            /* to be bounded together */
+#define FACES_OVER_FEW 2                 /* over a triangle: one may bound it */
+#define FACES_OVER_PATCH 24              /* more are not worth looking at together for several triangles */
 #define FACES_OF_LEAF_MAX 3              /* tried on all triangles of a leaf that are still open */
 
 double sweep_box_bound(struct hunt *hunt, aabb box, uint32_t slot)
@@ -112,24 +118,101 @@ static void bound_leaf(struct sweep *sweep, struct leaf *leaf, uint32_t face)
     drop_of_leaf(sweep, leaf);
 }
 
+/* Drops open triangles of a leaf, those of `lanes`, where a patch of the other surface lies over them all. */
+static void cover_lanes(struct sweep *sweep, struct leaf *leaf, unsigned lanes, uint32_t *near)
+{
+    struct hunt *hunt = &sweep->hunt;
+    vec3 points[3 * BVH_WIDTH], normal = {0, 0, 0};
+    size_t count = 0;
+
+    for (unsigned bits = leaf->open & lanes; bits; bits &= bits - 1) {
+        unsigned lane = (unsigned)__builtin_ctz(bits);
+        for (int i = 0; i < 3; i++)
+            points[count + (size_t)i] =
+                (vec3){leaf->corners[i].x[lane], leaf->corners[i].y[lane], leaf->corners[i].z[lane]};
+        normal = vec3_add(normal, triangle_normal(points[count], points[count + 1], points[count + 2]));
+        count += 3;
+    }
+    if (count < 3 * PATCH_TRIANGLES_MIN)
+        return;
+    double bound = cover_bound_patch(&hunt->to->bvh, points, count, normal,
+                                     hunt->best.distance + hunt->tolerance, near, &hunt->work);
+    for (unsigned bits = leaf->open & lanes; bits; bits &= bits - 1) {
+        unsigned lane = (unsigned)__builtin_ctz(bits);
+        leaf->upper[lane] = bound < leaf->upper[lane] ? bound : leaf->upper[lane];
+    }
+    drop_of_leaf(sweep, leaf);
+}
+
+/* All open triangles of a leaf together, or else each half of them. */
+static void cover_leaf(struct sweep *sweep, struct leaf *leaf, uint32_t *near)
+{
+    const unsigned low_half = (1u << BVH_WIDTH / 2) - 1;
+
+    if (luck_tries(&sweep->whole_leaf)) {
+        cover_lanes(sweep, leaf, ~0u, near);
+        luck_learn(&sweep->whole_leaf, leaf->open == 0);
+    }
+    if (leaf->open && luck_tries(&sweep->half_leaf)) {
+        unsigned open = leaf->open;
+        cover_lanes(sweep, leaf, low_half, near);
+        cover_lanes(sweep, leaf, ~low_half, near);
+        luck_learn(&sweep->half_leaf, leaf->open != open);
+    }
+}
+
+/* Bounds each open triangle by the face as many slots ahead as that of an earlier triangle was: where both
+ * surfaces have nearly the same triangles, so have their indices, in nearly the same order. */
+static void bound_by_shift(struct sweep *sweep, struct leaf *leaf, uint32_t *near)
+{
+    const int64_t last = (int64_t)sweep->hunt.to->bvh.triangle_count - 1;
+    double largest_sq[BVH_LANES];
+    uint32_t slots[BVH_LANES];
+    unsigned open = leaf->open;
+
+    for (int lane = 0; lane < BVH_LANES; lane++) {
+        int64_t slot = (int64_t)leaf->first + lane + sweep->shift;
+        slots[lane] = (uint32_t)(slot < 0 ? 0 : slot > last ? last : slot);
+    }
+    bvh_paired_sq(&sweep->hunt.to->bvh, slots, leaf->corners, largest_sq);
+    sweep->hunt.work += 3 * BVH_LANES;
+    for (int lane = 0; lane < BVH_LANES; lane++) {
+        double largest = sqrt(largest_sq[lane]);
+        leaf->upper[lane] = largest < leaf->upper[lane] ? largest : leaf->upper[lane];
+    }
+    drop_of_leaf(sweep, leaf);
+    if (open != leaf->open)
+        *near = slots[31 - __builtin_clz(open & ~leaf->open)];
+    luck_learn(&sweep->by_shift, open != leaf->open);
+}
+
 /* Returns a slot near the leaf's last triangle. */
 static uint32_t sweep_leaf(struct sweep *sweep, const struct item *item, uint32_t near)
 {
     struct leaf leaf;
 
     open_leaf(sweep, item, &leaf);
-    if (!piece_is_over_many(&sweep->hunt, leaf.first, near))
+    if (luck_tries(&sweep->by_shift))
+        bound_by_shift(sweep, &leaf, &near);
+    double faces_over = piece_faces_over(&sweep->hunt, leaf.first, near);
+    if (leaf.open && faces_over < FACES_OVER_FEW)
         bound_leaf(sweep, &leaf, near);
+    if (leaf.open && faces_over < FACES_OVER_PATCH)
+        cover_leaf(sweep, &leaf, &near);
     for (int tried = 1; leaf.open && !sweep_is_spent(sweep); tried++) {
         unsigned lane = (unsigned)__builtin_ctz(leaf.open);
         struct piece piece = piece_of_triangle(&sweep->hunt, leaf.first + lane, near, leaf.upper[lane]);
-        bool other = piece.middle != near;
+        int64_t shift = (int64_t)piece.middle - (int64_t)piece.slot;
+        bool other = piece.middle != near, moved = shift != sweep->shift;
         near = piece.middle;
+        sweep->shift = shift;
         leaf.open &= ~(1u << lane);
         if (!hunt_drops(&sweep->hunt, piece.upper))
             sweep_piece(sweep, &piece);
         if (leaf.open && other && tried < FACES_OF_LEAF_MAX)
             bound_leaf(sweep, &leaf, near);
+        if (leaf.open && moved && luck_tries(&sweep->by_shift))
+            bound_by_shift(sweep, &leaf, &near);
     }
     for (unsigned bits = leaf.open; bits; bits &= bits - 1) {
         unsigned lane = (unsigned)__builtin_ctz(bits);

@@ -190,6 +190,7 @@ static struct bvh_region random_region(uint64_t *state)
     region.min[2] = (float)centre.z - 0.25f;
     for (int axis = 0; axis < 3; axis++)
         region.max[axis] = region.min[axis] + 0.5f;
+    region.plane_count = BVH_REGION_PLANES;
     for (int i = 0; i < BVH_REGION_PLANES; i++) {
         vec3 normal = random_point(state);
         region.normals[i][0] = (float)normal.x;
@@ -342,6 +343,37 @@ Test(bvh, paths_measure_lanes_as_single_points)
                     distances_sq[i]
                         == bvh_distance_sq(&soup.bvh, (vec3){points.x[i], points.y[i], points.z[i]}, slot),
                     "kind %d, slot %u", kind, slot);
+        }
+    }
+}
+
+Test(bvh, every_path_measures_pairs_as_single_points)
+{
+    uint64_t state = 34;
+
+    for (int kind = 0; kind < SOUP_KINDS; kind++) {
+        struct soup soup = make_soup(200, (enum soup_kind)kind, &state);
+        for (int round = 0; round < 50; round++) {
+            struct bvh_points corners[3] = {random_points(&state), random_points(&state),
+                                            random_points(&state)};
+            uint32_t slots[BVH_LANES];
+            for (int i = 0; i < BVH_LANES; i++)
+                slots[i] = (uint32_t)fixture_random_below(&state, soup.count);
+            for (size_t path = 0; bvh_kernels_at(path); path++) {
+                double largest_sq[BVH_LANES];
+                soup.bvh.kernels = bvh_kernels_at(path);
+                bvh_paired_sq(&soup.bvh, slots, corners, largest_sq);
+                for (int i = 0; i < BVH_LANES; i++) {
+                    double largest = 0;
+                    for (int k = 0; k < 3; k++)
+                        largest =
+                            fmax(largest,
+                                 bvh_distance_sq(&soup.bvh,
+                                                 (vec3){corners[k].x[i], corners[k].y[i], corners[k].z[i]},
+                                                 slots[i]));
+                    cr_assert(largest_sq[i] == largest, "kind %d, path %zu, lane %d", kind, path, i);
+                }
+            }
         }
     }
 }

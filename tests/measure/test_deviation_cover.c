@@ -231,3 +231,42 @@ Test(deviation_cover, random_lattices_with_walls_and_copies)
     }
     cr_expect(bounded > 1000, "%zu bounded", bounded);
 }
+
+/* Four triangles near one plane, bounded together: no point of any of them is farther than the bound. */
+Test(deviation_cover, random_patches_are_no_farther_than_the_bound)
+{
+    static struct sheet sheet;
+    uint64_t state = 8;
+    size_t bounded = 0, unbounded = 0;
+
+    for (int round = 0; round < 60; round++) {
+        sheet.point_count = sheet.triangle_count = 0;
+        for (int k = 0; k <= round % 3; k++)
+            add_sheet(&sheet, 0.1 * uniform(&state), 0.08 * fixture_random_unit(&state), &state);
+        for (int k = 0; k < round % 5; k++)
+            sheet.triangles[fixture_random_below(&state, sheet.triangle_count)][0] =
+                (uint32_t)fixture_random_below(&state, sheet.point_count);
+        struct bvh bvh = index_of(&sheet);
+        for (int i = 0; i < 60; i++) {
+            double size = 0.4 * fixture_random_unit(&state), limit = 0.5 * fixture_random_unit(&state);
+            vec3 p[12], centre = {0.5 * uniform(&state), 0.5 * uniform(&state), 0.1 * uniform(&state)},
+                        normal = {0.1 * uniform(&state), 0.1 * uniform(&state), uniform(&state)};
+            for (int k = 0; k < 12; k++)
+                p[k] = vec3_add(
+                    centre,
+                    vec3_scale((vec3){uniform(&state), uniform(&state), 0.2 * uniform(&state)}, size));
+            size_t work = 0;
+            uint32_t face = BVH_NONE;
+            double upper = cover_bound_patch(&bvh, p, 12, normal, limit, &face, &work);
+            cr_assert(upper <= limit || upper == INFINITY);
+            unbounded += upper == INFINITY;
+            bounded += upper < INFINITY;
+            for (int k = 0; k < 40 && upper < INFINITY; k++) {
+                double distance =
+                    sqrt(bvh_nearest(&bvh, random_on(p + 3 * (k % 4), &state), BVH_NONE, &work).distance_sq);
+                cr_assert(distance <= upper + 1e-12, "round %d: %g over %g", round, distance, upper);
+            }
+        }
+    }
+    cr_expect(bounded > 100 && unbounded > 200, "%zu bounded, %zu not", bounded, unbounded);
+}
