@@ -50,14 +50,12 @@ struct run_mesh {
 struct run {
     struct run_settings settings;
     enum mesh_kind kind;
-    struct run_mesh subject;
     bool has_reference;
-    struct run_mesh reference;
-    bool has_deviation; /* of the faces as they are */
-    struct deviation deviation;
+    bool has_deviation;       /* of the faces as they are */
     bool has_deviation_limit; /* of a cage's limit surface */
-    struct deviation deviation_limit;
-    bool has_mend; /* of a scan against a scan */
+    bool has_mend;            /* of a scan against a scan */
+    struct run_mesh subject, reference;
+    struct deviation deviation, deviation_limit;
     struct mend mend;
     struct finding_list findings;
     struct deviation_fields fields; /* filled only when asked for */
