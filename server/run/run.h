@@ -34,7 +34,7 @@ struct run_settings {
     enum mesh_kind kind; /* of the subject, where given; the reference is always a scan */
     size_t memory_bytes; /* limit of the run's arena; 0: a default from the files' sizes */
 };
-/* certify 1e-4, both surfaces of a cage, edge and corner, one thread per core, unknown units. */
+/* certify 1e-4, control, edge and corner, one thread per core, unknown units. */
 struct run_settings run_settings_default(void);
 
 struct run_timings { /* seconds */

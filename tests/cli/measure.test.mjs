@@ -115,7 +115,7 @@ test('output_table is for people: short, aligned, with units', (t) => {
   const { positions, faces } = torus(40, 30);
   const cage = writeObj(folder, 'cage.obj', { positions, faces: faces.slice(1) });
   const scan = writeObj(folder, 'scan.obj', fanned(torus(60, 45)));
-  const done = fettle(['measure', cage, '--against', scan, '--units', 'mm', '--tolerance', '1m']);
+  const done = fettle(['measure', cage, '--against', scan, '--units', 'mm', '--tolerance', '1m', '--surface', 'both']);
   assert.equal(done.status, 0);
   assert.equal(done.stderr, '');
   const lines = done.stdout.split('\n');

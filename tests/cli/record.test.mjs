@@ -141,7 +141,7 @@ test('record_states the settings it was made with', (t) => {
   const [cage, , scan] = cageAgainstScan(folder);
   const { settings } = measure([cage, '--against', scan, '--tolerance', '1cm', '--units', 'mm', '--certify', '1e-3', '--tolerance',
     '0.5mm', '--tolerance', '10', '--boundary', 'edge-only', '--no-creases', '--threads', '1', '--kind', 'cage']).engine;
-  assert.deepEqual(settings, { certify: 0.001, surface: 'both', boundary_rule: 'edge-only', creases: false,
+  assert.deepEqual(settings, { certify: 0.001, surface: 'control', boundary_rule: 'edge-only', creases: false,
     tolerances: [0.5, 10], threads: 1 });
 });
 
@@ -149,7 +149,7 @@ test('record_of a cage has the surfaces that were asked for', (t) => {
   const folder = temporaryFolder(t);
   const [cage, , scan] = cageAgainstScan(folder);
   const of = (...options) => measure([cage, '--against', scan, '--kind', 'cage', ...options]);
-  for (const [options, control, limit] of [[[], true, true], [['--surface', 'both'], true, true],
+  for (const [options, control, limit] of [[[], true, false], [['--surface', 'both'], true, true],
     [['--surface', 'control'], true, false], [['--surface', 'limit'], false, true]]) {
     const record = of(...options);
     assert.equal(record.deviation?.surface ?? null, control ? 'control' : null, options.join(' '));
