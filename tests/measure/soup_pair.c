@@ -442,8 +442,9 @@ const char *soup_check(const struct soup_pair *pair, const struct soup_check *ch
                       check->arena, &answer, &err))
         return "refused";
     double width = answer.upper - answer.lower;
+    /* climbing to a place cuts pieces many times over; half of what DEVIATION_SLACK allows for */
     long double rounding =
-        0x1p-50L * fmax(largest_coordinate(&pair->from), largest_coordinate(&pair->to)) + 4 * DBL_TRUE_MIN;
+        0x1p-44L * fmax(largest_coordinate(&pair->from), largest_coordinate(&pair->to)) + 4 * DBL_TRUE_MIN;
     struct soup_truth truth =
         soup_truth(&pair->from, &pair->to, TRUTH_WIDTH * (long double)answer.width_wanted, TRUTH_PARTS);
     answer.lower += check->narrowed * width;
