@@ -350,7 +350,7 @@ describe('compare', () => {
   });
 
   inPage('compare_tells_what_a_mend_of_the_scan_changed', async (page) => {
-    const { specimen, raw } = await makeMendedScan(service.address, 'NH-0302');
+    const { specimen, raw } = await makeMendedScan(service.address, 'NH-0306');
     await open(page, `#/specimen/${specimen.id}`);
     const section = page.getByRole('region', { name: 'Changed by scan 2' });
     await section.locator('td').first().waitFor();
