@@ -76,16 +76,23 @@ export function cellText(row, i, measure, scale) {
   const value = row.values[i];
   if (!given(value)) return null;
   const times = scale.factor;
-  if (isInterval(row, i)) return formatInterval(row.lower[i] * times, row.upper[i] * times, say('interval.to'));
+  if (isInterval(row, i))
+    return sampled(formatInterval(row.lower[i] * times, row.upper[i] * times, say('interval.to')), row, i, measure);
   const half = halfwidth(row, i);
   if (half > 0) {
-    return sampled(formatPlusMinus(value * times, half * times), measure);
+    return sampled(formatPlusMinus(value * times, half * times), row, i, measure);
   }
-  return sampled(Number.isInteger(value * times) ? formatCount(value * times) : formatValue(value * times), measure);
+  const text = Number.isInteger(value * times) ? formatCount(value * times) : formatValue(value * times);
+  return sampled(text, row, i, measure);
 }
 
-function sampled(text, measure) {
-  return measure?.certified === 'sampled' ? say('value.sampled', { value: text }) : text;
+/** How a cell's value is known: `exact`, `certified` or `sampled`, which one run may be and another not. */
+export function certaintyOf(row, i, measure) {
+  return row.sampled?.[i] ? 'sampled' : (measure?.certified ?? 'exact');
+}
+
+function sampled(text, row, i, measure) {
+  return certaintyOf(row, i, measure) === 'sampled' ? say('value.sampled', { value: text }) : text;
 }
 
 /** The printed value with its unit. */

@@ -76,27 +76,12 @@ static double value_at(const struct json_t *record, const char *path, bool of_re
     return measure_number(record, path, &value) ? value : NAN;
 }
 
-/* Always, or here, where certified statistics took too much work. */
-static bool is_sampled(const struct measure_definition *measure, const struct json_t *record)
-{
-    char path[160];
-    const char *end = strrchr(measure->path, '.');
-    double count;
-
-    if (measure->certainty == MEASURE_SAMPLED)
-        return true;
-    if (!measure->halfwidth || !end)
-        return false;
-    snprintf(path, sizeof path, "%.*s.sampled.N", (int)(end - measure->path), measure->path);
-    return measure_number(record, path, &count);
-}
-
 static void value_text(const struct measure_definition *measure, const struct json_t *record,
                        bool of_reference, enum run_units units, char text[MEASURE_TEXT_SIZE + 32])
 {
     char digits[MEASURE_TEXT_SIZE], unit[16];
     double value = value_at(record, measure->path, of_reference);
-    const char *sampled = !isnan(value) && is_sampled(measure, record) ? "\xe2\x89\x88 " : "";
+    const char *sampled = !isnan(value) && measure_is_sampled(record, measure) ? "\xe2\x89\x88 " : "";
 
     if (measure->lower && measure->upper)
         measure_text_interval(value_at(record, measure->lower, of_reference),
@@ -159,7 +144,7 @@ static void print_coverage(FILE *out, const struct run *run, const struct one_si
         snprintf(name, sizeof name, "Area within %s%s%s", length, units == UNITS_UNKNOWN ? "" : " ",
                  units == UNITS_UNKNOWN ? "" : run_units_name(units));
         measure_text_interval(100 * side->coverage[i].lower, 100 * side->coverage[i].upper, digits);
-        snprintf(text, sizeof text, "%s %%", digits);
+        snprintf(text, sizeof text, "%s%s %%", side->sample_count > 0 ? "\xe2\x89\x88 " : "", digits);
         fprintf(out, "  %s", name);
         print_padding(out, name, NAME_WIDTH);
         print_padding(out, text, VALUE_WIDTH);

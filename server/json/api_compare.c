@@ -8,6 +8,7 @@
 
 struct reading {
     double value, lower, upper; /* NaN: none */
+    bool sampled;
 };
 
 struct column {
@@ -39,7 +40,7 @@ static bool has_interval(const struct measure_definition *measure)
 
 static struct reading read_measure(const json_t *record, const struct measure_definition *measure)
 {
-    struct reading reading = {NAN, NAN, NAN};
+    struct reading reading = {NAN, NAN, NAN, measure_is_sampled(record, measure)};
     double half;
     if (measure->lower && measure->upper) {
         if (measure_number(record, measure->lower, &reading.lower)
@@ -114,7 +115,7 @@ static json_t *run_tree(const struct compared_run *compared, const struct column
 }
 
 struct row {
-    json_t *values, *lower, *upper, *differences, *verdicts, *comparable;
+    json_t *values, *lower, *upper, *sampled, *differences, *verdicts, *comparable;
 };
 
 /* False when memory is out; each array takes its element. */
@@ -127,6 +128,7 @@ static bool row_add(struct row *row, const struct measure_definition *measure, c
                                  reading->upper, base->value, base->lower, base->upper)
                : NULL;
     bool ok = !json_array_append_new(row->values, api_number(reading->value))
+              && !json_array_append_new(row->sampled, json_boolean(reading->sampled))
               && !json_array_append_new(row->differences,
                                         api_number(comparable ? reading->value - base->value : NAN))
               && !json_array_append_new(row->verdicts, api_string(verdict))
@@ -147,24 +149,26 @@ static const char *direction_word(enum measure_direction direction)
 /* Needs the reference. */
 static bool is_of_pair(const struct measure_definition *measure)
 {
-    return !strncmp(measure->path, "deviation", 9) || !strncmp(measure->path, "mend.", 5);
+    return !strncmp(measure->path, "deviation", 9) || !strncmp(measure->path, "control_excess.", 15)
+           || !strncmp(measure->path, "mend.", 5);
 }
 
 static json_t *row_tree(const struct measure_definition *measure, size_t m, const struct column *columns,
                         size_t run_count, size_t baseline)
 {
     bool of_pair = is_of_pair(measure), ok = true;
-    struct row row = {json_array(), json_array(), json_array(), json_array(), json_array(), json_array()};
+    struct row row = {json_array(), json_array(), json_array(), json_array(),
+                      json_array(), json_array(), json_array()};
     for (size_t r = 0; ok && r < run_count; r++) {
         const struct column *column = &columns[r];
         ok = row_add(&row, measure, &column->readings[m], &columns[baseline].readings[m], r == baseline,
                      of_pair ? column->deviation_comparable : column->comparable);
     }
     json_t *tree =
-        json_pack("{s:s, s:s, s:s, s:o, s:s, s:o, s:o, s:o, s:o}", "measure", measure->path, "name",
+        json_pack("{s:s, s:s, s:s, s:o, s:s, s:o, s:o, s:o, s:o, s:o}", "measure", measure->path, "name",
                   measure->name, "group", measure->group, "unit", api_string(measure->unit), "direction",
                   direction_word(measure->direction), "values", row.values, "differences", row.differences,
-                  "verdicts", row.verdicts, "comparable", row.comparable);
+                  "verdicts", row.verdicts, "comparable", row.comparable, "sampled", row.sampled);
     if (tree && has_interval(measure))
         ok = !json_object_set(tree, "lower", row.lower) && !json_object_set(tree, "upper", row.upper) && ok;
     json_decref(row.lower);

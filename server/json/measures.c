@@ -123,6 +123,33 @@ struct json_t *measure_node(const struct json_t *record, const char *path)
     return node;
 }
 
+static bool statistics_are_sampled(const struct json_t *record, const char *deviation, const char *way,
+                                   int bytes)
+{
+    char path[160];
+    double count;
+
+    snprintf(path, sizeof path, "%s%.*s.sampled.N", deviation, bytes, way);
+    return measure_number(record, path, &count);
+}
+
+bool measure_is_sampled(const struct json_t *record, const struct measure_definition *measure)
+{
+    static const char excess[] = "control_excess.";
+    const char *path = measure->path;
+
+    if (measure->certainty == MEASURE_SAMPLED)
+        return true;
+    if (measure->halfwidth)
+        return statistics_are_sampled(record, "", path, (int)(strrchr(path, '.') - path));
+    const char *mean = strstr(path, ".mean.");
+    if (strncmp(path, excess, sizeof excess - 1) != 0 || !mean)
+        return false;
+    path += sizeof excess - 1;
+    return statistics_are_sampled(record, "deviation.", path, (int)(mean - path))
+           || statistics_are_sampled(record, "deviation_limit.", path, (int)(mean - path));
+}
+
 bool measure_number(const struct json_t *record, const char *path, double *value)
 {
     const json_t *node = measure_node(record, path);

@@ -46,6 +46,10 @@ const struct measure_definition *measures_find(const struct measure_list *list, 
 
 /* What a record has at a dotted path: borrowed, NULL when the path does not lead anywhere. */
 struct json_t *measure_node(const struct json_t *record, const char *path);
+/* Whether its value in this record rests on samples: always, or because certified statistics took too much
+ * work there. */
+bool measure_is_sampled(const struct json_t *record, const struct measure_definition *measure);
+
 /* True and *value where that is a number; false for null, booleans and missing keys. */
 bool measure_number(const struct json_t *record, const char *path, double *value);
 

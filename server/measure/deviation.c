@@ -67,14 +67,19 @@ static struct farthest_place place_of(const struct pair *pair, const struct maxi
     };
 }
 
+static double diagonal_in_frame(const struct pair *pair, const struct deviation_surface *surface)
+{
+    const aabb bounds = surface->input->bounds;
+
+    return aabb_diagonal((aabb){deviation_frame_enter(&pair->frame, bounds.min),
+                                deviation_frame_enter(&pair->frame, bounds.max)});
+}
+
 static bool find_maxima(const struct pair *pair, struct maximum *lost, struct maximum *invented,
                         struct arena scratch, struct error *err)
 {
     assert(pair->reference.input);
-    const aabb bounds = pair->reference.input->bounds;
-    const aabb box = {deviation_frame_enter(&pair->frame, bounds.min),
-                      deviation_frame_enter(&pair->frame, bounds.max)};
-    double width = pair->settings->certify * aabb_diagonal(box);
+    double width = pair->settings->certify * diagonal_in_frame(pair, &pair->reference);
     struct maximum_settings settings = {.width = width,
                                         .threads = pair->settings->threads,
                                         .progress = pair->progress,
@@ -141,14 +146,15 @@ struct direction {
     struct face_distances *faces; /* or NULL */
 };
 
-/* The half-width of mean and RMS, in the frame. */
+/* The half-width of mean and RMS, in the frame: a share of the reference's diagonal, or of the subject's
+ * where the reference is one point. */
 static double wanted_halfwidth(const struct pair *pair)
 {
-    const aabb bounds = pair->reference.input->bounds,
-               box = {deviation_frame_enter(&pair->frame, bounds.min),
-                      deviation_frame_enter(&pair->frame, bounds.max)};
+    double diagonal = diagonal_in_frame(pair, &pair->reference);
 
-    return fmax(pair->settings->certify * aabb_diagonal(box) * (1 - 0x1p-40), 4 * DEVIATION_SLACK);
+    if (!(diagonal > 0))
+        diagonal = diagonal_in_frame(pair, &pair->subject);
+    return fmax(pair->settings->certify * diagonal * (1 - 0x1p-40), 4 * DEVIATION_SLACK);
 }
 
 static void frame_tolerances(const struct pair *pair, double *tolerances)
@@ -157,8 +163,9 @@ static void frame_tolerances(const struct pair *pair, double *tolerances)
         tolerances[t] = ldexp(pair->settings->tolerances[t], -pair->frame.exponent);
 }
 
-static bool measure_direction(const struct pair *pair, const struct direction *direction, bool *exhausted,
-                              struct arena *keep, struct arena scratch, struct error *err)
+static bool measure_direction(const struct pair *pair, const struct direction *direction,
+                              struct statistics_wide *wide, struct arena *keep, struct arena scratch,
+                              struct error *err)
 {
     struct statistics_settings settings = {.halfwidth = wanted_halfwidth(pair),
                                            .reach = direction->farthest->upper,
@@ -170,17 +177,22 @@ static bool measure_direction(const struct pair *pair, const struct direction *d
     struct surface_parts parts;
 
     frame_tolerances(pair, settings.tolerances);
-    return statistics_measure(direction->from, direction->to, &settings, direction->deviation, &parts,
-                              exhausted, &scratch, err)
+    return statistics_measure(direction->from, direction->to, &settings, direction->deviation, &parts, wide,
+                              &scratch, err)
            && (!direction->faces
                || deviation_faces_take(&parts, direction->farthest, &pair->frame, direction->faces, keep,
                                        err));
 }
 
-/* The directions whose certified statistics are wider than wanted. */
 struct wide {
-    bool loss, invention;
+    struct statistics_wide loss, invention;
 };
+
+/* Statistics that are certified, and wider than wanted. */
+static bool is_short(struct statistics_wide wide, const struct one_sided_deviation *deviation)
+{
+    return (wide.means || wide.coverage) && deviation->sample_count == 0;
+}
 
 static bool take_statistics(const struct pair *pair, const struct maximum *lost,
                             const struct maximum *invented, struct deviation *deviation, struct wide *wide,
@@ -218,7 +230,7 @@ static bool take_samples(const struct pair *pair, const struct maximum *lost, co
                                         .progress = pair->progress,
                                         .progress_from = 0.7,
                                         .progress_to = 0.8,
-                                        .want_distances = wide->loss,
+                                        .want_distances = wide->loss.means,
                                         .reach = lost->upper,
                                         .tolerance_count = pair->settings->tolerance_count,
                                         .tolerances = tolerances};
@@ -235,7 +247,7 @@ static bool take_samples(const struct pair *pair, const struct maximum *lost, co
         return false;
     settings.progress_from = 0.8;
     settings.progress_to = 0.9;
-    settings.want_distances = wide->invention;
+    settings.want_distances = wide->invention.means;
     settings.reach = invented->upper;
     if (!samples_measure(&pair->subject, &pair->reference, has_sides ? &reference_side : NULL, &settings,
                          &deviation->subject_to_reference, has_sides ? signed_ : NULL, scratch, err))
@@ -310,6 +322,8 @@ bool deviation_measure(const struct measure_input *subject, const struct measure
     const struct interval one = deviation->reference_to_subject.max.distance,
                           other = deviation->subject_to_reference.max.distance;
     deviation->hausdorff = (struct interval){fmax(one.lower, other.lower), fmax(one.upper, other.upper)};
-    deviation->budget_exhausted = lost.exhausted || invented.exhausted;
+    deviation->budget_exhausted = lost.exhausted || invented.exhausted
+                                  || is_short(wide.loss, &deviation->reference_to_subject)
+                                  || is_short(wide.invention, &deviation->subject_to_reference);
     return tell(&pair, "statistics", 1, err);
 }

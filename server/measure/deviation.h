@@ -63,7 +63,8 @@ struct signed_deviation {
 
 struct deviation {
     enum surface_kind surface;
-    bool budget_exhausted; /* a maximum is known less narrowly than asked for, and than rounding leaves */
+    bool budget_exhausted; /* a certified value is known less narrowly than asked for, and than rounding
+                              leaves */
     struct interval hausdorff;
     struct one_sided_deviation reference_to_subject; /* what was lost */
     struct one_sided_deviation subject_to_reference; /* what was invented */

@@ -32,10 +32,10 @@ struct samples_settings {
     const double *tolerances;
 };
 
-/* Fills the normal angle of deviation; where wanted, all of it but max, unless the certified values that it
- * comes with are the narrower ones. `side` (of `to`) and `signed_` are
- * NULL where sides are not wanted; of signed_, min and max are over the samples. All are NaN and N is 0 where
- * `from` has no area. */
+/* Fills the normal angle of deviation; where distances are wanted, also all but max and the normal angle,
+ * unless the certified mean that it comes with is the narrower one, and each coverage that gets narrower.
+ * `side` (of `to`) and `signed_` are NULL where sides are not wanted; of signed_, min and max are over the
+ * samples. All are NaN and N is 0 where `from` has no area. */
 bool samples_measure(const struct deviation_surface *from, const struct deviation_surface *to,
                      const struct deviation_side *side, const struct samples_settings *settings,
                      struct one_sided_deviation *deviation, struct signed_deviation *signed_,

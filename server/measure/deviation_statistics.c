@@ -261,7 +261,8 @@ static void fill_percentile(const struct statistics *statistics, size_t p, doubl
     fill_value(interval, value, halfwidth);
 }
 
-static void fill(const struct statistics *statistics, struct one_sided_deviation *deviation, bool *exhausted)
+static void fill(const struct statistics *statistics, struct one_sided_deviation *deviation,
+                 struct statistics_wide *wide)
 {
     const struct statistics_settings *settings = statistics->settings;
 
@@ -271,16 +272,19 @@ static void fill(const struct statistics *statistics, struct one_sided_deviation
     fill_percentile(statistics, 1, &deviation->p95, &deviation->halfwidth.p95);
     fill_percentile(statistics, 2, &deviation->p99, &deviation->halfwidth.p99);
     fill_percentile(statistics, 3, &deviation->p999, &deviation->halfwidth.p999);
-    *exhausted =
+    wide->means =
         deviation->halfwidth.mean > settings->halfwidth || deviation->halfwidth.rms > settings->halfwidth;
-    for (size_t t = 0; t < settings->tolerance_count; t++)
+    for (size_t t = 0; t < settings->tolerance_count; t++) {
         deviation->coverage[t] =
             settings->reach <= settings->tolerances[t] ? (struct interval){1, 1} : statistics->coverage[t];
+        wide->coverage = wide->coverage || width_of(deviation->coverage[t]) > STATISTICS_COVERAGE_WIDTH;
+    }
 }
 
 bool statistics_measure(const struct deviation_surface *from, const struct deviation_surface *to,
                         const struct statistics_settings *settings, struct one_sided_deviation *deviation,
-                        struct surface_parts *parts, bool *exhausted, struct arena *arena, struct error *err)
+                        struct surface_parts *parts, struct statistics_wide *wide, struct arena *arena,
+                        struct error *err)
 {
     struct statistics statistics = {.settings = settings, .parts = parts};
     size_t budget = settings->budget ? settings->budget
@@ -292,7 +296,7 @@ bool statistics_measure(const struct deviation_surface *from, const struct devia
                                     .wanted = WANTED_SHARE * settings->halfwidth,
                                     .threads = settings->threads,
                                     .budget = budget};
-    *exhausted = false;
+    *wide = (struct statistics_wide){false, false};
     fill_undefined(settings, deviation);
     deviation->sample_count = 0;
     if (!surface_parts_open(parts, arena, err)
@@ -304,6 +308,6 @@ bool statistics_measure(const struct deviation_surface *from, const struct devia
         return true;
     if (!refine(&statistics, *arena, err) || !look(&statistics, true, *arena, err))
         return false;
-    fill(&statistics, deviation, exhausted);
+    fill(&statistics, deviation, wide);
     return true;
 }

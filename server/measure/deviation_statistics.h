@@ -11,7 +11,7 @@
 #include "measure/deviation_distribution.h"
 #include "measure/deviation_parts.h"
 
-/* Of work in each direction: some 20 ns each, so that both directions take less than 2 us of one core for
+/* Of work in each direction: some 40 ns each, so that both directions take about 2 us of one core for
  * each triangle; more for few triangles, where a fraction of a second does not matter. The triangles may take
  * twice as much where little else will do; refining has what they leave. */
 #define STATISTICS_FEW ((size_t)1 << 14)
@@ -31,11 +31,16 @@ struct statistics_settings {
     double progress_from, progress_to; /* this part of the stage "statistics" */
 };
 
+struct statistics_wide { /* wider than wanted when the budget ended */
+    bool means;          /* mean or RMS */
+    bool coverage;
+};
+
 /* Fills mean, RMS, percentiles, their half-widths and coverage of deviation: NaN, and coverage [0, 1], where
- * `from` has no area. parts: from arena, with the last bounds; the rest of arena is scratch. *exhausted:
- * mean or RMS is wider than wanted. */
+ * `from` has no area. parts: from arena, with the last bounds; the rest of arena is scratch. */
 bool statistics_measure(const struct deviation_surface *from, const struct deviation_surface *to,
                         const struct statistics_settings *settings, struct one_sided_deviation *deviation,
-                        struct surface_parts *parts, bool *exhausted, struct arena *arena, struct error *err);
+                        struct surface_parts *parts, struct statistics_wide *wide, struct arena *arena,
+                        struct error *err);
 
 #endif

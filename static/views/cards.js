@@ -1,6 +1,6 @@
 // cards.js - the small cards that a button opens: what a number means, and what is known of a version.
 // A card is a native popover beside its button; Escape or a click elsewhere closes it, and the focus returns to the button.
-import { cellSentence, changeText, placeOf, samplesOf, scaleOf } from '../comparison.js';
+import { cellSentence, certaintyOf, changeText, placeOf, samplesOf, scaleOf } from '../comparison.js';
 import { entry, h, shape, tell } from '../dom.js';
 import { formatBytes, formatCount, formatFaceSize, formatTime, formatValue, withUnit } from '../format.js';
 import { say } from '../say.js';
@@ -78,7 +78,7 @@ export function openNumberCard(state, { measure: path, version, button }, record
         )
       : null,
     h('p', { text: measure?.definition ?? '' }),
-    value === null ? null : h('p', { class: 'quiet', text: say(`certainty.${measure?.certified ?? 'exact'}`) }),
+    value === null ? null : h('p', { class: 'quiet', text: say(`certainty.${certaintyOf(row, i, measure)}`) }),
     more,
     h(
       'p',

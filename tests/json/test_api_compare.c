@@ -47,10 +47,14 @@ Test(api_compare, verdict_of_intervals_needs_them_apart)
 
 static const char record_a[] =
     "{\"subject\":{\"file\":{\"units\":\"mm\"},\"topology\":{\"open_edges\":7,\"genus\":null}},"
-    "\"deviation\":{\"hausdorff\":{\"lower\":0.5,\"upper\":0.6}}}";
+    "\"deviation\":{\"hausdorff\":{\"lower\":0.5,\"upper\":0.6},"
+    "\"reference_to_subject\":{\"mean\":2,\"halfwidth\":{\"mean\":0.5},\"sampled\":null}},"
+    "\"control_excess\":{\"reference_to_subject\":{\"mean\":{\"lower\":1,\"upper\":2}}}}";
 static const char record_b[] =
     "{\"subject\":{\"file\":{\"units\":\"mm\"},\"topology\":{\"open_edges\":3,\"genus\":1}},"
-    "\"deviation\":{\"hausdorff\":{\"lower\":0.1,\"upper\":0.2}}}";
+    "\"deviation\":{\"hausdorff\":{\"lower\":0.1,\"upper\":0.2},"
+    "\"reference_to_subject\":{\"mean\":1,\"halfwidth\":{\"mean\":0.25},\"sampled\":{\"N\":9,\"seed\":1}}},"
+    "\"control_excess\":{\"reference_to_subject\":{\"mean\":{\"lower\":3,\"upper\":4}}}}";
 
 static struct store_run run_of(int64_t id, const char *reference)
 {
@@ -81,9 +85,24 @@ static char *compare(const struct store_run *a, const struct store_run *b)
          .of_cage = true,
          .lower = "deviation.hausdorff.lower",
          .upper = "deviation.hausdorff.upper"},
+        {.path = "deviation.reference_to_subject.mean",
+         .name = "Mean loss",
+         .group = "deviation",
+         .unit = "length",
+         .certainty = MEASURE_CERTIFIED,
+         .of_cage = true,
+         .halfwidth = "deviation.reference_to_subject.halfwidth.mean"},
+        {.path = "control_excess.reference_to_subject.mean.upper",
+         .name = "Polygon: mean loss",
+         .group = "limit",
+         .unit = "length",
+         .certainty = MEASURE_CERTIFIED,
+         .of_cage = true,
+         .lower = "control_excess.reference_to_subject.mean.lower",
+         .upper = "control_excess.reference_to_subject.mean.upper"},
         {.path = "subject.only.of.scans", .name = "x", .group = "x", .unit = "count", .of_scan = true},
     };
-    struct measure_list measures = {.measure_count = 3, .measures = definitions};
+    struct measure_list measures = {.measure_count = 5, .measures = definitions};
     struct compared_run runs[] = {{a, NAN, record_a, sizeof record_a - 1},
                                   {b, 0.4, record_b, sizeof record_b - 1}};
     struct api_text text;
@@ -108,6 +127,33 @@ Test(api_compare, row_tells_difference_and_verdict)
     cr_expect(strstr(text, "\"values\":[0.6,0.2]") != NULL);
     cr_expect(strstr(text, "\"lower\":[0.5,0.1],\"upper\":[0.6,0.2]") != NULL);
     cr_expect(strstr(text, "subject.only.of.scans") == NULL);
+    free(text);
+}
+
+Test(api_compare, row_tells_which_run_has_samples)
+{
+    struct store_run a = run_of(1, "r"), b = run_of(2, "r");
+
+    char *text = compare(&a, &b);
+
+    const char *mean = strstr(text, "\"deviation.reference_to_subject.mean\""),
+               *excess = strstr(text, "\"control_excess.reference_to_subject.mean.upper\"");
+    cr_assert(mean && excess);
+    const char *of_mean = strstr(mean, "\"sampled\":"), *of_excess = strstr(excess, "\"sampled\":");
+    cr_assert(of_mean && of_excess);
+    cr_expect(strncmp(of_mean, "\"sampled\":[false,true]", 22) == 0, "%s", text);
+    cr_expect(strncmp(of_excess, "\"sampled\":[false,true]", 22) == 0, "%s", text);
+    free(text);
+}
+
+Test(api_compare, row_of_excess_needs_the_same_reference)
+{
+    struct store_run a = run_of(1, "r"), b = run_of(2, "other");
+
+    char *text = compare(&a, &b);
+
+    cr_expect(strstr(text, "\"values\":[2,4],\"differences\":[0,null],\"verdicts\":[null,null]") != NULL,
+              "%s", text);
     free(text);
 }
 

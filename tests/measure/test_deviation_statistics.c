@@ -447,7 +447,7 @@ Test(deviation_statistics, budget_of_little_gives_wider_intervals_that_are_right
     struct surface_parts parts;
     struct error err = {.text = ""};
     double last = INFINITY;
-    bool exhausted;
+    struct statistics_wide wide;
 
     cr_assert(measure_input_build(&fine, MESH_SCAN, NULL, &inputs[0], &arenas, pair_arena(1), &err)
               && measure_input_build(&half, MESH_SCAN, NULL, &inputs[1], &arenas, pair_arena(1), &err));
@@ -458,8 +458,8 @@ Test(deviation_statistics, budget_of_little_gives_wider_intervals_that_are_right
     for (size_t budget = 1; budget < (size_t)1 << 26; budget *= 64) {
         struct statistics_settings settings = {.halfwidth = 1e-9, .reach = 1, .budget = budget, .threads = 2};
         scratch = pair_arena(1);
-        cr_assert(statistics_measure(&surfaces[0], &surfaces[1], &settings, &d, &parts, &exhausted, &scratch,
-                                     &err));
+        cr_assert(
+            statistics_measure(&surfaces[0], &surfaces[1], &settings, &d, &parts, &wide, &scratch, &err));
         double scale = deviation_frame_length(&frame, 1), mean = scale * d.mean,
                error = scale * d.halfwidth.mean;
         /* of the square to its quarter: two strips of 1/4 at x - 1/2, and a corner of 1/4 where the mean way
@@ -468,7 +468,7 @@ Test(deviation_statistics, budget_of_little_gives_wider_intervals_that_are_right
         cr_expect(fabs(mean - want) <= error, "budget %zu: %.12g +- %g, not %.12g", budget, mean, error,
                   want);
         cr_expect(error <= last * (1 + 1e-12), "budget %zu: %g is wider than %g", budget, error, last);
-        cr_expect(exhausted);
+        cr_expect(wide.means);
         last = error;
     }
     cr_expect(last < 1e-4, "%g", last);
@@ -491,5 +491,9 @@ Test(deviation_statistics, pair_is_as_narrow_as_wanted_both_ways)
         for (int t = 0; t < 2; t++)
             cr_expect(both[side]->coverage[t].upper - both[side]->coverage[t].lower <= 0.1, "%g to %g",
                       both[side]->coverage[t].lower, both[side]->coverage[t].upper);
+        for (int t = 0; t < 2; t++)
+            cr_expect(got.budget_exhausted
+                          || both[side]->coverage[t].upper - both[side]->coverage[t].lower <= 0.001,
+                      "wider than wanted, and not told");
     }
 }

@@ -127,6 +127,12 @@ test('cells_print_an_interval_in_the_unit_shown', () => {
   assert.equal(cellText(row, 0, { certified: 'certified' }, length), '0.616–0.628');
 });
 
+test('cells_mark_what_one_run_sampled_and_another_certified', () => {
+  const row = { values: [0.5, 0.5], lower: [0.49, 0.49], upper: [0.51, 0.51], sampled: [true, false] };
+  const texts = [0, 1].map((i) => cellText(row, i, { certified: 'certified' }, { factor: 1, unit: '' }));
+  assert.deepEqual(texts.map((text) => text.startsWith('≈')), [true, false]);
+});
+
 test('cells_mark_what_was_sampled', () => {
   const sampled = { values: [0.5], lower: [0.49], upper: [0.51] };
   assert.equal(
