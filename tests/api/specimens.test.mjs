@@ -1,7 +1,7 @@
 // specimens.test.mjs - create, read, list, change; tags and conditions (RFC 9110 sections 8.8.3, 13.1; RFC 6585 section 3).
 import assert from 'node:assert/strict';
 import { after, before, describe, test } from 'node:test';
-import { box, call, makeSpecimen, startServer, temporaryFolder, upload } from './support.mjs';
+import { box, call, makeSpecimen, startServer, temporaryFolder, upload, waitForJob } from './support.mjs';
 import path from 'node:path';
 
 describe('specimens', () => {
@@ -108,6 +108,7 @@ describe('specimens', () => {
 
   test('reads are not repeated while nothing changed', async () => {
     const specimen = await makeSpecimen(server);
+    for (const { id } of (await call(server, 'GET', '/api/v1/jobs?limit=500')).body.items) await waitForJob(server, id);
     for (const address of [`/api/v1/specimens/${specimen.id}`, '/api/v1/specimens?sort=number', `/api/v1/specimens/${specimen.id}/versions`]) {
       const tag = (await call(server, 'GET', address)).headers.get('etag');
       const again = await call(server, 'GET', address, { headers: { 'if-none-match': tag } });

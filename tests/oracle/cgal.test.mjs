@@ -144,7 +144,12 @@ function compareDistances(subject, reference, certify) {
   const width = certify * record.reference.bounds.diagonal;
   const theirs = cgal(subject, reference, String(1e-4 * record.reference.bounds.diagonal)).distance;
   assert.equal(theirs.concave_quads, 0, 'concave quads are cut otherwise there');
-  assert.equal(record.deviation.budget_exhausted, false);
+  // the maxima are as narrow as asked (below), so the budget may have ended for certified means alone
+  const short = ['subject_to_reference', 'reference_to_subject'].some((side) => {
+    const { halfwidth, sampled } = record.deviation[side];
+    return sampled === null && Math.max(halfwidth.mean, halfwidth.rms) > width;
+  });
+  assert.equal(record.deviation.budget_exhausted, short);
   for (const side of ['subject_to_reference', 'reference_to_subject']) {
     const { lower, upper } = record.deviation[side].max;
     assert.ok(lower <= theirs[side] + theirs.error && theirs[side] - theirs.error <= upper,
