@@ -120,8 +120,8 @@ static void bound_by_way(struct lanes *lanes, size_t lane, vec3 p, double distan
     sink_high(lanes, lane, high);
 }
 
-/* The nearest face to the centroid of each lane. */
-static void ask_lanes(struct lanes *lanes)
+/* The nearest face to the centroid of each lane; middles: NULL, or the distances, rounded down. */
+static void ask_lanes(struct lanes *lanes, float *middles)
 {
     struct bracketing *bracketing = lanes->bracketing;
 
@@ -131,6 +131,8 @@ static void ask_lanes(struct lanes *lanes)
         bracketing->near = lanes->group->parts[lane].near = hit.slot;
         bound_by_way(lanes, lane, lanes->middles[lane], sqrt(hit.distance_sq));
         try_face(lanes, hit.slot);
+        if (middles)
+            middles[lane] = (float)(sqrt(hit.distance_sq) * (1 - 0x1p-23));
     }
 }
 
@@ -294,7 +296,7 @@ static void bound_by_faces_near(struct lanes *lanes, unsigned which, bool covere
         reach = fmax(reach, most_of(lanes->high[lane]));
     double distance = sqrt(bvh_distance_sq(bracketing->to, aabb_centre(lanes->box), bracketing->near));
     if (fmin(reach, bracketing->reach) > distance + SERVED_SHARE * radius)
-        ask_lanes(lanes);
+        ask_lanes(lanes, NULL);
     size_t count = bound_lanes_below(lanes, which, slots);
     for (size_t lane = 0; lane < lanes->group->count; lane++) {
         struct part *part = &lanes->group->parts[lane];
@@ -336,6 +338,18 @@ void bracket_bound(struct bracketing *bracketing, struct bracket_group *group)
         return;
     try_face(&lanes, hit.slot);
     bound_by_faces_near(&lanes, all & ~done, small_faces);
+}
+
+void bracket_bound_quickly(struct bracketing *bracketing, struct bracket_group *group,
+                           float middles[BVH_LANES])
+{
+    struct lanes lanes;
+
+    open_lanes(bracketing, group, &lanes);
+    bracketing->work += GROUP_WORK;
+    ask_lanes(&lanes, middles);
+    for (size_t lane = 0; lane < group->count; lane++)
+        offer(&group->parts[lane], lanes.low[lane], lanes.high[lane], 0);
 }
 
 void bracket_bound_by_way(const struct bracketing *bracketing, struct bracket_group *group)

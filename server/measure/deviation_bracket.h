@@ -34,6 +34,10 @@ struct bracket_group {
 /* Bounds every part of the group. */
 void bracket_bound(struct bracketing *bracketing, struct bracket_group *group);
 
+/* The same by the nearest face of each centroid alone. middles: their distances, rounded down. */
+void bracket_bound_quickly(struct bracketing *bracketing, struct bracket_group *group,
+                           float middles[BVH_LANES]);
+
 /* The same from the way to the point asked for a group before, for when there is no work left to spend. */
 void bracket_bound_by_way(const struct bracketing *bracketing, struct bracket_group *group);
 

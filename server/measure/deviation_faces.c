@@ -23,6 +23,21 @@ static void widen_face(const struct surface_parts *parts, size_t p, struct face_
     }
 }
 
+/* The centroid of a triangle, where its distance is known. */
+static void raise_peak(const struct surface_parts *parts, size_t slot, struct face_distances *faces,
+                       size_t face)
+{
+    double middle = (double)parts->middles[slot] - DEVIATION_SLACK;
+    vec3 sum = {0, 0, 0};
+
+    if (parts->from->shared[slot] || middle <= faces->peak[face])
+        return;
+    for (int i = 0; i < 3; i++)
+        sum = vec3_add(sum, deviation_surface_corner(parts->from, (uint32_t)slot, i));
+    faces->peak[face] = middle;
+    faces->at[face] = vec3_scale(sum, 1.0 / 3);
+}
+
 static void leave_frame(const struct surface_parts *parts, const struct deviation_frame *frame,
                         struct face_distances *faces)
 {
@@ -54,6 +69,8 @@ bool deviation_faces_take(const struct surface_parts *parts, const struct maximu
     for (size_t p = 0; p < parts->count; p++)
         if (!(parts->parts[p].scale < 0))
             widen_face(parts, p, faces, deviation_surface_face(from, surface_parts_slot(parts, p)));
+    for (size_t slot = 0; parts->middles && slot < from->bvh.triangle_count; slot++)
+        raise_peak(parts, slot, faces, deviation_surface_face(from, (uint32_t)slot));
     if (farthest->lower > faces->peak[place]) {
         faces->peak[place] = farthest->lower;
         faces->at[place] = farthest->at;

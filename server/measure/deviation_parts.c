@@ -1,4 +1,4 @@
-/* deviation_parts.c - leaf by leaf at first, then four children at a time. */
+/* deviation_parts.c - room for parts, and four children at a time. */
 #include "measure/deviation_parts.h"
 
 #include "base/tasks.h"
@@ -7,8 +7,6 @@
 #include <math.h>
 #include <string.h>
 
-#define LEAVES_OF_CHUNK 32
-#define SLICE_CHUNKS 256 /* chunks between two words to the listener */
 #define MORE_PARTS ((size_t)1 << 18)
 #define FLAT 0.35 /* of the squared longest side is twice the area: cut in two */
 
@@ -31,6 +29,7 @@ bool surface_parts_open(struct surface_parts *parts, struct arena *keep, struct 
 {
     size_t triangles = parts->from->bvh.triangle_count, more = MORE_PARTS + triangles / 2;
 
+    parts->middles = NULL;
     parts->count = triangles;
     parts->capacity = triangles + more;
     parts->parts = ARENA_NEW(keep, struct part, parts->capacity);
@@ -38,7 +37,7 @@ bool surface_parts_open(struct surface_parts *parts, struct arena *keep, struct 
     return (parts->parts && parts->places) || arena_error(err);
 }
 
-static struct bracketing begin(const struct surface_parts *parts, uint32_t near)
+struct bracketing surface_parts_begin(const struct surface_parts *parts, uint32_t near)
 {
     return (struct bracketing){.to = &parts->to->bvh,
                                .reach = parts->reach,
@@ -46,82 +45,6 @@ static struct bracketing begin(const struct surface_parts *parts, uint32_t near)
                                .near = near,
                                .asked_distance = -1};
 }
-
-/* --- the triangles --- */
-
-struct bounding {
-    struct surface_parts *parts;
-    size_t first_chunk, chunk_count;
-    size_t *work; /* [chunk] */
-};
-
-/* Triangles of a leaf that are not shared; their slots. */
-static size_t gather_leaf(const struct surface_parts *parts, size_t leaf, struct bracket_group *group,
-                          uint32_t *slots)
-{
-    const struct deviation_surface *from = parts->from;
-
-    group->count = 0;
-    for (size_t c = 0; c < BVH_WIDTH && leaf * BVH_WIDTH + c < from->bvh.triangle_count; c++) {
-        uint32_t slot = (uint32_t)(leaf * BVH_WIDTH + c);
-        vec3 *corners = group->corners[group->count];
-        for (int i = 0; i < 3; i++)
-            corners[i] = deviation_surface_corner(from, slot, i);
-        struct part *part = &parts->parts[slot];
-        *part = (struct part){.area = triangle_area(corners[0], corners[1], corners[2])};
-        if (from->shared[slot])
-            continue;
-        group->parts[group->count] = (struct part){.area = part->area, .scale = -1};
-        slots[group->count++] = slot;
-    }
-    return group->count;
-}
-
-static void bound_chunk(void *context, size_t number)
-{
-    struct bounding *bounding = context;
-    const struct surface_parts *parts = bounding->parts;
-    size_t chunk = bounding->first_chunk + number, leaves = parts->from->bvh.node_counts[0],
-           allowance = 2 * parts->budget / bounding->chunk_count;
-    struct bracketing bracketing = begin(parts, BVH_NONE);
-    struct bracket_group group;
-    uint32_t slots[BVH_WIDTH];
-
-    for (size_t leaf = chunk * LEAVES_OF_CHUNK; leaf < (chunk + 1) * LEAVES_OF_CHUNK && leaf < leaves;
-         leaf++) {
-        if (gather_leaf(parts, leaf, &group, slots) == 0)
-            continue;
-        if (bracketing.asked_distance >= 0 && bracketing.work > allowance)
-            bracket_bound_by_way(&bracketing, &group);
-        else
-            bracket_bound(&bracketing, &group);
-        for (size_t i = 0; i < group.count; i++)
-            parts->parts[slots[i]] = group.parts[i];
-    }
-    bounding->work[chunk] = bracketing.work;
-}
-
-bool surface_parts_bound(struct surface_parts *parts, const struct progress *progress, double from, double to,
-                         struct arena scratch, struct error *err)
-{
-    size_t chunks = tasks_chunks(parts->from->bvh.node_counts[0], LEAVES_OF_CHUNK);
-    struct bounding bounding = {parts, 0, chunks, ARENA_NEW(&scratch, size_t, chunks)};
-
-    if (!bounding.work)
-        return arena_error(err);
-    for (; bounding.first_chunk < chunks; bounding.first_chunk += SLICE_CHUNKS) {
-        size_t left = chunks - bounding.first_chunk;
-        if (!progress_tell(progress, "statistics",
-                           from + (to - from) * (double)bounding.first_chunk / (double)chunks))
-            return error_set(err, ERROR_CANCELLED, "measuring was stopped");
-        tasks_run(parts->threads, left < SLICE_CHUNKS ? left : SLICE_CHUNKS, bound_chunk, &bounding);
-    }
-    for (size_t chunk = 0; chunk < chunks; chunk++)
-        parts->work += bounding.work[chunk];
-    return true;
-}
-
-/* --- refining --- */
 
 struct child {
     struct part part;
@@ -189,7 +112,7 @@ static void refine_item(void *context, size_t item)
     const struct surface_parts *parts = refining->parts;
     size_t at = refining->list[item];
     const struct part *parent = &parts->parts[at];
-    struct bracketing bracketing = begin(parts, parent->near);
+    struct bracketing bracketing = surface_parts_begin(parts, parent->near);
     struct bracket_group group;
     vec3 corners[3];
 

@@ -1,13 +1,11 @@
 /* deviation_parts.h - a whole surface as parts, each with bounds of its distance to the other surface.
  *
- * At first every triangle is one part; refining cuts parts in four at the middles of their sides, or flat
- * ones in two. Chunks and batches do not depend on the number of threads, and work is counted in boxes and
- * triangles looked at: each chunk of triangles may spend its share of the budget, and what is left then is
- * bounded by the way from the last point asked. Lengths are in the frame. */
+ * At first every triangle is one part (deviation_triangles.h); refining cuts parts in four at the middles of
+ * their sides, or flat ones in two. Batches do not depend on the number of threads, and work is counted in
+ * boxes and triangles looked at. Lengths are in the frame. */
 #ifndef MEASURE_DEVIATION_PARTS_H
 #define MEASURE_DEVIATION_PARTS_H
 
-#include "base/progress.h"
 #include "measure/deviation_bracket.h"
 
 #define PARTS_BATCH_MAX ((size_t)1 << 14)
@@ -27,15 +25,16 @@ struct surface_parts {
     struct part *parts;        /* [count]; first the triangle_count triangles by slot. A triangle that was cut
                                 * has no area and a scale of -1 */
     struct part_place *places; /* of the parts after those */
+    float *middles; /* [triangle_count] the distance at the centroid of each triangle, rounded down,
+                     * where no other surface shares it; NULL where bounds were not found quickly */
     size_t work, budget;
 };
 
 /* Room for all triangles and for as many parts more as refining may make. ERROR_LIMIT when memory ends. */
 bool surface_parts_open(struct surface_parts *parts, struct arena *keep, struct error *err);
 
-/* Bounds every triangle. Tells the stage "statistics" from `from` to `to`. ERROR_LIMIT, ERROR_CANCELLED. */
-bool surface_parts_bound(struct surface_parts *parts, const struct progress *progress, double from, double to,
-                         struct arena scratch, struct error *err);
+/* What bounding takes; near: a slot to begin at, or BVH_NONE. */
+struct bracketing surface_parts_begin(const struct surface_parts *parts, uint32_t near);
 
 /* Cuts up the parts listed, at most PARTS_BATCH_MAX, for which there must be room: PARTS_OF_ONE for each; and
  * bounds what that makes. ERROR_LIMIT. */

@@ -2,6 +2,7 @@
 #include "measure/deviation_statistics.h"
 
 #include "base/tasks.h"
+#include "measure/deviation_triangles.h"
 
 #include <math.h>
 #include <string.h>
@@ -281,6 +282,39 @@ static void fill(const struct statistics *statistics, struct one_sided_deviation
     }
 }
 
+/* Whether a trial leaves hope that mean and RMS get as narrow as wanted. */
+static bool is_worth_it(struct statistics *statistics, bool *worth, struct arena scratch, struct error *err)
+{
+    const struct surface_parts *parts = statistics->parts;
+    double halfwidth = 0;
+
+    *worth = parts->from->bvh.triangle_count + parts->to->bvh.triangle_count < STATISTICS_FEW;
+    if (*worth)
+        return true;
+    if (!triangles_try(statistics->parts, &halfwidth, scratch, err))
+        return false;
+    *worth = halfwidth <= STATISTICS_HOPE * statistics->settings->halfwidth;
+    return true;
+}
+
+/* Bounds all triangles, and cuts up what they leave open. */
+static bool bound(struct statistics *statistics, struct arena *arena, struct error *err)
+{
+    const struct statistics_settings *settings = statistics->settings;
+    double from = settings->progress_from, to = settings->progress_to, middle = 0.5 * (from + to);
+    bool worth;
+
+    if (!is_worth_it(statistics, &worth, *arena, err))
+        return false;
+    if (!worth)
+        return triangles_bound_quickly(statistics->parts, settings->progress, from, to, arena, err)
+               && look(statistics, false, *arena, err);
+    return triangles_bound(statistics->parts, settings->progress, from, middle, *arena, err)
+           && look(statistics, false, *arena, err)
+           && (!(statistics->distribution.area > 0)
+               || (refine(statistics, *arena, err) && look(statistics, true, *arena, err)));
+}
+
 bool statistics_measure(const struct deviation_surface *from, const struct deviation_surface *to,
                         const struct statistics_settings *settings, struct one_sided_deviation *deviation,
                         struct surface_parts *parts, struct statistics_wide *wide, struct arena *arena,
@@ -299,15 +333,9 @@ bool statistics_measure(const struct deviation_surface *from, const struct devia
     *wide = (struct statistics_wide){false, false};
     fill_undefined(settings, deviation);
     deviation->sample_count = 0;
-    if (!surface_parts_open(parts, arena, err)
-        || !surface_parts_bound(parts, settings->progress, settings->progress_from,
-                                0.5 * (settings->progress_from + settings->progress_to), *arena, err)
-        || !look(&statistics, false, *arena, err))
+    if (!surface_parts_open(parts, arena, err) || !bound(&statistics, arena, err))
         return false;
-    if (!(statistics.distribution.area > 0))
-        return true;
-    if (!refine(&statistics, *arena, err) || !look(&statistics, true, *arena, err))
-        return false;
-    fill(&statistics, deviation, wide);
+    if (statistics.distribution.area > 0)
+        fill(&statistics, deviation, wide);
     return true;
 }

@@ -1,0 +1,225 @@
+/* deviation_triangles.c - leaf by leaf, in chunks of leaves. */
+#include "measure/deviation_triangles.h"
+
+#include "base/tasks.h"
+#include "geom/point_triangle.h"
+
+#include <math.h>
+#include <string.h>
+
+#define LEAVES_OF_CHUNK 32
+#define SLICE_CHUNKS 256  /* chunks between two words to the listener */
+#define TRIAL_LEAVES 1024 /* at least, */
+#define TRIAL_STRIDE 32   /* and one chunk of so many */
+#define CLOSELY_SHARE 4   /* one such part of the budget is for the farthest leaves */
+#define LEAF_WORK 3072    /* of the work of bounding one leaf closely; measured, on rough pairs */
+#define BIN_SHIFT 17      /* bins are the upper bits of a float: 64 to each power of two */
+#define BINS ((size_t)1 << (31 - BIN_SHIFT))
+#define QUICK_SHARE 0.65 /* of the progress */
+
+struct bounding {
+    struct surface_parts *parts;
+    const uint32_t *leaves; /* [leaf_count], or NULL: all */
+    size_t leaf_count;
+    size_t allowance; /* of work, of each chunk; 0: bounds are quick */
+    bool again;       /* bounds known already are kept where they are better */
+    size_t first_chunk;
+    size_t *work; /* [chunk] */
+};
+
+/* Triangles of a leaf that are not shared; their slots. */
+static size_t gather_leaf(const struct bounding *bounding, size_t leaf, struct bracket_group *group,
+                          uint32_t *slots)
+{
+    const struct surface_parts *parts = bounding->parts;
+    const struct deviation_surface *from = parts->from;
+
+    group->count = 0;
+    for (size_t c = 0; c < BVH_WIDTH && leaf * BVH_WIDTH + c < from->bvh.triangle_count; c++) {
+        uint32_t slot = (uint32_t)(leaf * BVH_WIDTH + c);
+        vec3 *corners = group->corners[group->count];
+        for (int i = 0; i < 3; i++)
+            corners[i] = deviation_surface_corner(from, slot, i);
+        struct part *part = &parts->parts[slot];
+        if (!bounding->again)
+            *part = (struct part){.area = triangle_area(corners[0], corners[1], corners[2])};
+        if (from->shared[slot])
+            continue;
+        group->parts[group->count] = *part;
+        if (!bounding->again)
+            group->parts[group->count].scale = -1;
+        slots[group->count++] = slot;
+    }
+    return group->count;
+}
+
+static void bound_leaf(const struct bounding *bounding, size_t leaf, struct bracketing *bracketing)
+{
+    const struct surface_parts *parts = bounding->parts;
+    struct bracket_group group;
+    uint32_t slots[BVH_WIDTH];
+    float middles[BVH_LANES];
+
+    if (gather_leaf(bounding, leaf, &group, slots) == 0)
+        return;
+    if (bounding->allowance == 0)
+        bracket_bound_quickly(bracketing, &group, middles);
+    else if (bracketing->work <= bounding->allowance)
+        bracket_bound(bracketing, &group);
+    else if (!bounding->again)
+        bracket_bound_by_way(bracketing, &group);
+    for (size_t i = 0; i < group.count; i++) {
+        parts->parts[slots[i]] = group.parts[i];
+        if (bounding->allowance == 0)
+            parts->middles[slots[i]] = middles[i];
+    }
+}
+
+static void bound_chunk(void *context, size_t number)
+{
+    struct bounding *bounding = context;
+    size_t chunk = bounding->first_chunk + number, end = (chunk + 1) * LEAVES_OF_CHUNK;
+    struct bracketing bracketing = surface_parts_begin(bounding->parts, BVH_NONE);
+
+    for (size_t i = chunk * LEAVES_OF_CHUNK; i < end && i < bounding->leaf_count; i++)
+        bound_leaf(bounding, bounding->leaves ? bounding->leaves[i] : i, &bracketing);
+    bounding->work[chunk] = bracketing.work;
+}
+
+static bool bound_leaves(struct bounding *bounding, const struct progress *progress, double from, double to,
+                         struct arena scratch, struct error *err)
+{
+    size_t chunks = tasks_chunks(bounding->leaf_count, LEAVES_OF_CHUNK);
+
+    bounding->work = ARENA_NEW(&scratch, size_t, chunks);
+    if (!bounding->work)
+        return arena_error(err);
+    for (bounding->first_chunk = 0; bounding->first_chunk < chunks; bounding->first_chunk += SLICE_CHUNKS) {
+        size_t left = chunks - bounding->first_chunk;
+        if (!progress_tell(progress, "statistics",
+                           from + (to - from) * (double)bounding->first_chunk / (double)chunks))
+            return error_set(err, ERROR_CANCELLED, "measuring was stopped");
+        tasks_run(bounding->parts->threads, left < SLICE_CHUNKS ? left : SLICE_CHUNKS, bound_chunk, bounding);
+    }
+    for (size_t chunk = 0; chunk < chunks; chunk++)
+        bounding->parts->work += bounding->work[chunk];
+    return true;
+}
+
+static size_t leaves_of(const struct surface_parts *parts)
+{
+    return parts->from->bvh.node_counts[0];
+}
+
+/* Of each chunk; twice its share, since what triangles do not need refining has. */
+static size_t allowance_of(const struct surface_parts *parts)
+{
+    return 2 * parts->budget / tasks_chunks(leaves_of(parts), LEAVES_OF_CHUNK) + 1;
+}
+
+bool triangles_bound(struct surface_parts *parts, const struct progress *progress, double from, double to,
+                     struct arena scratch, struct error *err)
+{
+    struct bounding bounding = {
+        .parts = parts, .leaf_count = leaves_of(parts), .allowance = allowance_of(parts)};
+
+    return bound_leaves(&bounding, progress, from, to, scratch, err);
+}
+
+/* --- the trial --- */
+
+static double mean_halfwidth(const struct surface_parts *parts, const uint32_t *leaves, size_t leaf_count)
+{
+    double area = 0, gap = 0;
+
+    for (size_t k = 0; k < leaf_count; k++)
+        for (size_t c = 0; c < BVH_WIDTH; c++) {
+            size_t slot = leaves[k] * (size_t)BVH_WIDTH + c;
+            if (slot >= parts->from->bvh.triangle_count || !(parts->parts[slot].area > 0))
+                continue;
+            struct part_moments moments = part_moments(&parts->parts[slot]);
+            area += parts->parts[slot].area;
+            gap += parts->parts[slot].area * (moments.high - moments.low);
+        }
+    return area > 0 ? 0.5 * gap / area : 0;
+}
+
+bool triangles_try(struct surface_parts *parts, double *halfwidth, struct arena scratch, struct error *err)
+{
+    size_t all = leaves_of(parts), chunks = tasks_chunks(all, LEAVES_OF_CHUNK), count = 0,
+           stride = chunks * LEAVES_OF_CHUNK / TRIAL_LEAVES;
+    uint32_t *leaves = ARENA_NEW(&scratch, uint32_t, all);
+    struct bounding bounding = {.parts = parts, .leaves = leaves, .allowance = allowance_of(parts)};
+
+    if (!leaves)
+        return arena_error(err);
+    stride = stride < 1 ? 1 : stride > TRIAL_STRIDE ? TRIAL_STRIDE : stride;
+    for (size_t chunk = 0; chunk < chunks; chunk += stride)
+        for (size_t i = chunk * LEAVES_OF_CHUNK; i < (chunk + 1) * LEAVES_OF_CHUNK && i < all; i++)
+            leaves[count++] = (uint32_t)i;
+    bounding.leaf_count = count;
+    if (!bound_leaves(&bounding, NULL, 0, 0, scratch, err))
+        return false;
+    *halfwidth = mean_halfwidth(parts, leaves, count);
+    return true;
+}
+
+/* --- quickly --- */
+
+static size_t bin_of(float value)
+{
+    uint32_t bits;
+
+    memcpy(&bits, &value, sizeof bits);
+    return bits >> BIN_SHIFT;
+}
+
+/* The largest distance of a centroid of a leaf; 0 where all are shared. */
+static float farthest_of_leaf(const struct surface_parts *parts, size_t leaf)
+{
+    float farthest = 0;
+
+    for (size_t slot = leaf * BVH_WIDTH;
+         slot < (leaf + 1) * BVH_WIDTH && slot < parts->from->bvh.triangle_count; slot++)
+        if (!parts->from->shared[slot] && parts->middles[slot] > farthest)
+            farthest = parts->middles[slot];
+    return farthest;
+}
+
+/* The leaves that are farthest, as many as there is work for, but for those that are equally far. */
+static size_t list_farthest(const struct surface_parts *parts, uint32_t *leaves, size_t *counts)
+{
+    size_t all = leaves_of(parts), most = parts->budget / CLOSELY_SHARE / LEAF_WORK, bin = BINS, sum = 0,
+           count = 0;
+
+    memset(counts, 0, BINS * sizeof *counts);
+    for (size_t leaf = 0; leaf < all; leaf++)
+        counts[bin_of(farthest_of_leaf(parts, leaf))]++;
+    while (bin > 1 && (sum == 0 || sum + counts[bin - 1] <= most))
+        sum += counts[--bin];
+    for (size_t leaf = 0; leaf < all && count < most; leaf++)
+        if (bin_of(farthest_of_leaf(parts, leaf)) >= bin)
+            leaves[count++] = (uint32_t)leaf;
+    return count;
+}
+
+bool triangles_bound_quickly(struct surface_parts *parts, const struct progress *progress, double from,
+                             double to, struct arena *keep, struct error *err)
+{
+    double until = from + QUICK_SHARE * (to - from);
+    struct bounding bounding = {.parts = parts, .leaf_count = leaves_of(parts)};
+
+    parts->middles = ARENA_NEW(keep, float, parts->from->bvh.triangle_count);
+    struct arena scratch = *keep;
+    uint32_t *leaves = ARENA_NEW(&scratch, uint32_t, leaves_of(parts));
+    size_t *counts = ARENA_NEW(&scratch, size_t, BINS);
+    if (!parts->middles || !leaves || !counts)
+        return arena_error(err);
+    if (!bound_leaves(&bounding, progress, from, until, scratch, err))
+        return false;
+    bounding.leaf_count = list_farthest(parts, leaves, counts);
+    bounding.leaves = leaves;
+    bounding.allowance = 2 * LEAVES_OF_CHUNK * (size_t)LEAF_WORK;
+    bounding.again = true;
+    return bound_leaves(&bounding, progress, until, to, scratch, err);
+}

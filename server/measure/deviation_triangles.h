@@ -1,0 +1,27 @@
+/* deviation_triangles.h - the first bounds of a surface: of every triangle of it, as a part.
+ *
+ * Closely, by deviation_bracket.h, as far as the budget goes. Or quickly: by one question for the nearest
+ * face of each triangle's centroid, and closely only where those farthest from the other surface are, which
+ * is what a worst place needs. A trial says which of the two is worth it. Chunks do not depend on the number
+ * of threads; each may spend its share of the budget. Lengths are in the frame. */
+#ifndef MEASURE_DEVIATION_TRIANGLES_H
+#define MEASURE_DEVIATION_TRIANGLES_H
+
+#include "base/progress.h"
+#include "measure/deviation_parts.h"
+
+/* Half the mean gap, over the area, of bounds found closely: of leaves spread evenly over the surface, at
+ * least a thousand of them, or of all where there are not many more. 0 without area. The bounds are left in
+ * parts, to be found again. ERROR_LIMIT when memory ends. */
+bool triangles_try(struct surface_parts *parts, double *halfwidth, struct arena scratch, struct error *err);
+
+/* Bounds every triangle closely. Tells the stage "statistics" from `from` to `to`. ERROR_LIMIT,
+ * ERROR_CANCELLED. */
+bool triangles_bound(struct surface_parts *parts, const struct progress *progress, double from, double to,
+                     struct arena scratch, struct error *err);
+
+/* Bounds every triangle quickly; fills parts->middles, from keep. Likewise. */
+bool triangles_bound_quickly(struct surface_parts *parts, const struct progress *progress, double from,
+                             double to, struct arena *keep, struct error *err);
+
+#endif
