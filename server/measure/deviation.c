@@ -327,3 +327,25 @@ bool deviation_measure(const struct measure_input *subject, const struct measure
                                   || is_short(wide.invention, &deviation->subject_to_reference);
     return tell(&pair, "statistics", 1, err);
 }
+
+bool deviation_farthest(const struct measure_input *from, const struct measure_input *to, double width,
+                        size_t threads, const struct progress *progress, struct farthest_place *place,
+                        struct arena scratch, struct error *err)
+{
+    const struct deviation_settings settings = {.threads = threads};
+    struct pair pair = {.settings = &settings, .progress = progress};
+    struct maximum_settings search = {.threads = threads, .progress = progress, .progress_to = 1};
+    struct maximum maximum;
+    struct arena surfaces;
+
+    if (!arena_split(&scratch, deviation_surface_bytes(from->mesh) + deviation_surface_bytes(to->mesh),
+                     &surfaces))
+        return arena_error(err);
+    if (!build_index(&pair, from, to, &surfaces, scratch, err))
+        return false;
+    search.width = fmax(ldexp(width, -pair.frame.exponent), MAXIMUM_WIDTH_MIN);
+    if (!maximum_find(&pair.subject, &pair.reference, &search, &maximum, scratch, err))
+        return false;
+    *place = place_of(&pair, &maximum, &pair.subject, &pair.reference);
+    return true;
+}

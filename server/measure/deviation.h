@@ -97,4 +97,11 @@ bool deviation_measure(const struct measure_input *subject, const struct measure
                        struct warning_list *reference_warnings, struct arena *keep, struct arena scratch,
                        struct error *err);
 
+/* The maximum of the distance from one mesh to another alone; `width` is what is wanted of its interval, a
+ * length, and the interval is wider where the search takes too much work. Both have faces. progress hears the
+ * stage "hausdorff". ERROR_LIMIT, ERROR_CANCELLED. */
+bool deviation_farthest(const struct measure_input *from, const struct measure_input *to, double width,
+                        size_t threads, const struct progress *progress, struct farthest_place *place,
+                        struct arena scratch, struct error *err);
+
 #endif

@@ -1,17 +1,13 @@
-/* limit_deviation.c - the cage about its centre, its limit as triangles, their deviation, widened. */
+/* limit_deviation.c - the deviation of the triangles of the limit, widened; its maxima narrowed again. */
 #include "measure/limit_deviation.h"
 
-#include "measure/face_geometry.h"
+#include "measure/limit_farthest.h"
 
 #include <math.h>
 #include <string.h>
 
-#define WIDTH_SHARE 0.3   /* of the wanted width: eps, at each end */
-#define EPS_LEAST 0x1p-36 /* in units of the cage's size; far above the rounding of limits, far below use */
-#define EPS_MOST 64.0     /* as many units: wider than any cage, so that nothing is cut */
-#define EPS_STEP 1.125    /* wider at least by, when there are too many quads */
-#define CHUNKS_MAX 256    /* parts of the faces; after each, the number of pieces is looked at */
-#define BUILD_SHARE 0.3   /* of the stage's time, for progress */
+#define WIDTH_SHARE 0.3 /* of the wanted width: eps, at each end */
+#define BUILD_SHARE 0.3 /* of the stage's time, for progress */
 
 /* Stages of the parts become one stage. */
 struct stage {
@@ -34,149 +30,6 @@ static bool tell_limit(void *context, const char *name, double fraction)
             return progress_tell(stage->outer, "limit",
                                  parts[i].from + (parts[i].to - parts[i].from) * fraction);
     return progress_tell(stage->outer, "limit", 0);
-}
-
-static bool tell(const struct progress *progress, double fraction, struct error *err)
-{
-    return progress_tell(progress, "limit", fraction)
-           || error_set(err, ERROR_CANCELLED, "measuring was stopped");
-}
-
-/* The cage about the centre of its box, in its unit. Vertices without faces are put to the centre, so that
- * they do not decide what rounding may be. */
-static bool centre_cage(const struct measure_input *input, struct mesh *mesh, struct arena *keep,
-                        struct error *err)
-{
-    const vec3 centre = vec3_scale(input->centre, input->guard);
-
-    *mesh = *input->mesh;
-    mesh->positions = ARENA_NEW(keep, vec3, mesh->vertex_count);
-    if (!mesh->positions)
-        return arena_error(err);
-    for (size_t v = 0; v < mesh->vertex_count; v++) {
-        vec3 moved = vec3_sub(vec3_scale(input->mesh->positions[v], input->guard), centre);
-        mesh->positions[v] = input->fans.vertex_class_count[v] > 0
-                                 ? vec3_scale(vec3_scale(moved, 1 / input->unit), 1 / input->guard)
-                                 : (vec3){0, 0, 0};
-    }
-    return true;
-}
-
-static double between(double x, double least, double most)
-{
-    return fmin(fmax(x, least), most);
-}
-
-/* Back to where the cage is. Points of the limit lie in its box, but for rounding. */
-static vec3 leave_centre(const struct measure_input *input, vec3 p)
-{
-    const aabb box = input->bounds;
-    vec3 at = vec3_add(input->centre, vec3_scale(p, input->unit));
-
-    return (vec3){between(at.x, box.min.x, box.max.x), between(at.y, box.min.y, box.max.y),
-                  between(at.z, box.min.z, box.max.z)};
-}
-
-/* Moving to the centre and back rounds each coordinate twice, by 2^-53 of at most twice the largest. */
-static double moving_error(const struct measure_input *input)
-{
-    return 0x1p-50 * fmax(largest_component(input->bounds.min), largest_component(input->bounds.max))
-           + 0x1p-1070;
-}
-
-/* Builds the pieces of all faces. Returns true with *quad_count > quads_max when there are too many of them,
- * which are not kept then. */
-static bool build_chunks(const struct limit_base *base, struct limit_chunk *chunks, size_t chunk_count,
-                         size_t quads_max, size_t *quad_count, const struct progress *progress,
-                         struct arena *keep, struct arena scratch, struct error *err)
-{
-    size_t face_count = base->cage.mesh.face_count;
-
-    *quad_count = 0;
-    for (size_t k = 0; k < chunk_count; k++) {
-        size_t left = quads_max > *quad_count ? quads_max - *quad_count : 0;
-        if (!tell(progress, (double)k / (double)chunk_count, err)
-            || !limit_chunk_build(base, face_count * k / chunk_count, face_count * (k + 1) / chunk_count,
-                                  left, &chunks[k], keep, scratch, err))
-            return false;
-        *quad_count += chunks[k].quad_count;
-    }
-    return true;
-}
-
-/* eps: wanted, in units of the centred cage. */
-static bool build_limit(const struct measure_input *input, const struct limit_request *request, double eps,
-                        struct limit_mesh *limit, struct warning_list *warnings,
-                        const struct progress *progress, struct arena *keep, struct arena scratch,
-                        struct error *err)
-{
-    struct limit_settings settings = {between(eps, EPS_LEAST, EPS_MOST), LIMIT_SIDE_DEFAULT};
-    struct limit_chunk chunks[CHUNKS_MAX];
-    struct arena more_scratch;
-    struct limit_base base;
-    struct cage cage;
-    struct mesh mesh;
-
-    if (!arena_split(&scratch, arena_left(&scratch) / 4, &more_scratch))
-        return arena_error(err);
-    if (!tell(progress, 0, err) || !centre_cage(input, &mesh, &scratch, err)
-        || !cage_build(&mesh, request->creases, request->rule, &cage, &scratch, more_scratch, err)
-        || !limit_base_build(&cage, settings, &base, &scratch, more_scratch, err))
-        return false;
-    if (cage.crease_unknown_count > 0)
-        warning_add(warnings, "crease_without_edge", cage.crease_unknown_count,
-                    "creases name two vertices that are not joined by an edge; they were not used");
-    size_t face_count = base.cage.mesh.face_count;
-    size_t chunk_count = face_count < CHUNKS_MAX ? face_count : CHUNKS_MAX;
-    for (;;) {
-        bool bounded = base.settings.eps < EPS_MOST;
-        size_t quads_max = bounded ? LIMIT_QUADS_MIN + 4 * face_count : SIZE_MAX, quad_count;
-        struct arena pieces = scratch;
-        if (!build_chunks(&base, chunks, chunk_count, quads_max, &quad_count, progress, &pieces, more_scratch,
-                          err))
-            return false;
-        if (quad_count <= quads_max)
-            return limit_mesh_join(&base, chunks, chunk_count, limit, keep, err);
-        /* a grid has about as many cells as 1 / eps */
-        base.settings.eps =
-            fmin(base.settings.eps * fmax((double)quad_count / (double)quads_max, EPS_STEP), EPS_MOST);
-    }
-}
-
-static void warn_of_parts(const struct limit_mesh *limit, struct warning_list *warnings)
-{
-    size_t parts = limit->nonmanifold_edge_count + limit->nonmanifold_vertex_count + limit->left_out_count;
-
-    if (parts > 0)
-        warning_add(warnings, "no_limit_surface", parts,
-                    "no limit surface is defined at %zu non-manifold edges, %zu such vertices, %zu faces "
-                    "that repeat a vertex; %s",
-                    limit->nonmanifold_edge_count, limit->nonmanifold_vertex_count, limit->left_out_count,
-                    limit->triangle_count ? "edges and vertices are held sharp there" : "nothing is left");
-}
-
-/* The triangles as a mesh; its corners are the limit's own. */
-static bool mesh_of_limit(const struct measure_input *cage, struct limit_mesh *limit, struct mesh *mesh,
-                          struct measure_input *input, struct arena *keep, struct error *err)
-{
-    *mesh = (struct mesh){.vertex_count = limit->position_count,
-                          .face_count = limit->triangle_count,
-                          .positions = limit->positions,
-                          .face_offsets = ARENA_NEW(keep, uint32_t, limit->triangle_count + 1),
-                          .face_vertices = *limit->triangles};
-    if (!mesh->face_offsets)
-        return arena_error(err);
-    for (size_t t = 0; t <= limit->triangle_count; t++)
-        mesh->face_offsets[t] = (uint32_t)(3 * t);
-    /* what deviation_measure reads of a subject: its mesh and its box */
-    *input = (struct measure_input){.mesh = mesh,
-                                    .kind = MESH_SCAN,
-                                    .bounds = cage->bounds,
-                                    .centre = cage->centre,
-                                    .diagonal = cage->diagonal,
-                                    .unit = cage->unit,
-                                    .guard = cage->guard};
-    return true;
 }
 
 /* --- widening --- */
@@ -224,23 +77,27 @@ static void widen_side(struct one_sided_deviation *side, const struct deviation_
             (struct interval){below[t] == SIZE_MAX ? 0 : spread[below[t]].lower, spread[above[t]].upper};
 }
 
-static bool measure_triangles(const struct measure_input *subject, const struct measure_input *reference,
-                              const struct deviation_settings *settings, double eps,
-                              const struct progress *progress, struct deviation *deviation,
-                              struct arena *keep, struct arena scratch, struct error *err)
+static bool measure_triangles(const struct limit_surface *surface, const struct measure_input *reference,
+                              const struct deviation_settings *settings, const struct progress *progress,
+                              struct deviation *deviation, struct deviation_faces *faces, struct arena *keep,
+                              struct arena scratch, struct error *err)
 {
     size_t below[DEVIATION_TOLERANCES_ASKED], above[DEVIATION_TOLERANCES_ASKED];
+    const uint32_t *face = surface->limit.faces;
     struct deviation_settings spread = *settings;
+    double eps = surface->eps;
 
     spread.certify = settings->certify * (1 - 2 * WIDTH_SHARE);
     spread.tolerance_count = spread_tolerances(settings, eps, spread.tolerances, below, above);
-    if (!deviation_measure(subject, reference, &spread, progress, deviation, NULL, NULL, NULL, NULL, keep,
-                           scratch, err))
+    if (!deviation_measure(&surface->input, reference, &spread, progress, deviation, NULL, faces, NULL, NULL,
+                           keep, scratch, err))
         return false;
     widen_side(&deviation->reference_to_subject, settings, eps, below, above);
     widen_side(&deviation->subject_to_reference, settings, eps, below, above);
     deviation->hausdorff = widen(deviation->hausdorff, eps);
     deviation->surface = SURFACE_LIMIT;
+    deviation->subject_to_reference.max.face = face[deviation->subject_to_reference.max.face];
+    deviation->reference_to_subject.max.nearest_face = face[deviation->reference_to_subject.max.nearest_face];
     return true;
 }
 
@@ -262,40 +119,58 @@ static bool keep_positions(const struct measure_input *cage, const struct limit_
     return true;
 }
 
+/* Whether something is known less narrowly than asked for because triangles are not near enough. */
+static bool is_short(const struct one_sided_deviation *side, double wanted)
+{
+    double slack = wanted * (1 + 0x1p-20);
+
+    return side->max.distance.upper - side->max.distance.lower > slack || side->halfwidth.mean > slack
+           || side->halfwidth.rms > slack;
+}
+
 bool limit_deviation_measure(const struct measure_input *cage, const struct measure_input *reference,
                              const struct limit_request *request, bool *defined, struct deviation *deviation,
                              struct deviation_field *positions, struct warning_list *warnings,
                              struct arena *keep, struct arena scratch, struct error *err)
 {
+    const struct deviation_settings *settings = request->settings;
     struct stage stage = {request->progress};
     const struct progress progress = {tell_limit, &stage};
-    struct measure_input subject;
-    struct limit_mesh limit = {0};
+    double width = settings->certify * reference->diagonal;
+    const struct limit_wish wish = {WIDTH_SHARE * width,
+                                    LIMIT_QUADS_MIN + LIMIT_QUADS_OF_FACE * cage->mesh->face_count, NULL,
+                                    settings->threads};
+    struct limit_surface surface;
+    struct limit_source source;
+    struct deviation_faces faces;
     struct arena own;
-    struct mesh mesh;
 
     if (!arena_split(&scratch, arena_left(&scratch) / 2, &own))
         return arena_error(err);
-    double wanted = WIDTH_SHARE * request->settings->certify * reference->diagonal,
-           moving = moving_error(cage);
-    if (!build_limit(cage, request, (wanted - moving) / cage->unit, &limit, warnings, &progress, &own,
-                     scratch, err))
+    if (!limit_source_open(cage, request->creases, request->rule, &source, warnings, &own, scratch, err)
+        || !limit_surface_build(&source, &wish, &progress, &surface, &own, scratch, err))
         return false;
-    warn_of_parts(&limit, warnings);
-    *defined = limit.triangle_count > 0;
+    *defined = surface.limit.triangle_count > 0;
     if (!*defined)
         return true;
-    for (size_t v = 0; v < limit.position_count; v++)
-        limit.positions[v] = leave_centre(cage, limit.positions[v]);
-    double eps = nextafter(limit.eps_max * cage->unit + moving, INFINITY);
-    if ((request->want_positions && !keep_positions(cage, &limit, positions, keep, err))
-        || !mesh_of_limit(cage, &limit, &mesh, &subject, &own, err)
-        || !measure_triangles(&subject, reference, request->settings, eps, &progress, deviation, keep,
-                              scratch, err))
+    if ((request->want_positions && !keep_positions(cage, &surface.limit, positions, keep, err))
+        || !measure_triangles(&surface, reference, settings, &progress, deviation, &faces, &own, scratch,
+                              err))
         return false;
-    deviation->subject_to_reference.max.face = limit.faces[deviation->subject_to_reference.max.face];
-    deviation->reference_to_subject.max.nearest_face =
-        limit.faces[deviation->reference_to_subject.max.nearest_face];
-    deviation->budget_exhausted = deviation->budget_exhausted || eps > wanted;
+    const struct limit_narrowing narrowing = {.source = &source,
+                                              .surface = &surface,
+                                              .reference = reference,
+                                              .faces = &faces,
+                                              .eps = wish.eps,
+                                              .width = (1 - 2 * WIDTH_SHARE) * width,
+                                              .quads_max = LIMIT_QUADS_MIN,
+                                              .threads = settings->threads,
+                                              .progress = &progress};
+    if (surface.eps > wish.eps && !limit_farthest_narrow(&narrowing, deviation, scratch, err))
+        return false;
+    deviation->budget_exhausted = deviation->budget_exhausted
+                                  || (surface.eps > wish.eps
+                                      && (is_short(&deviation->subject_to_reference, width)
+                                          || is_short(&deviation->reference_to_subject, width)));
     return true;
 }

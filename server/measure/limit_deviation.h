@@ -13,16 +13,20 @@
  *
  * Faces that are named are the cage's; places lie on the triangles, within e of the surface.
  *
- * e is wanted at three tenths of the interval's width, at each end; where that takes more quads than
- * LIMIT_QUADS_MIN and four a face, or a vertex has very many faces, e is wider, and budget_exhausted says so.
+ * e is wanted at three tenths of the interval's width, at each end. Where that takes more quads than
+ * LIMIT_QUADS_MIN and LIMIT_QUADS_OF_FACE a face, or a vertex has very many faces, e is wider; the maxima are
+ * then narrowed where they may be (limit_farthest.h), and budget_exhausted says where a maximum, mean or RMS
+ * is still known less narrowly than asked for.
  */
 #ifndef MEASURE_LIMIT_DEVIATION_H
 #define MEASURE_LIMIT_DEVIATION_H
 
 #include "measure/deviation.h"
-#include "subdiv/patches.h"
+#include "mesh/warning.h"
+#include "subdiv/rules.h"
 
-#define LIMIT_QUADS_MIN ((size_t)1 << 19)
+#define LIMIT_QUADS_MIN ((size_t)1 << 17)
+#define LIMIT_QUADS_OF_FACE 2
 
 struct limit_request {
     const struct creases *creases; /* NULL: none */

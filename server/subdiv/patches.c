@@ -163,9 +163,18 @@ static double wanted_eps(const struct worker *worker)
     return fmax(worker->base->settings.eps - worker->base->rounding, worker->base->rounding);
 }
 
+/* Whether there are too many quads; the rest is not looked at. */
+static bool is_over(const struct worker *worker)
+{
+    return worker->chunk->counts_only;
+}
+
 static bool add_samples(struct worker *worker, uint32_t f, const vec3 points[16], bool whole)
 {
     double eps;
+
+    if (is_over(worker))
+        return true;
     struct grid_size size = grid_find(points, wanted_eps(worker), worker->base->settings.side_max, &eps);
     struct limit_grid *grid = add_grid(worker, f, size, eps, whole);
 
@@ -197,9 +206,11 @@ static size_t halve(const struct worker *worker, const vec3 points[16], vec3 low
 /* A bicubic piece: one quad, or two halves, or a grid. */
 static bool add_piece(struct worker *worker, uint32_t f, const vec3 points[16], unsigned halvings, bool whole)
 {
-    size_t cells = guess(worker, points);
     vec3 low[16], high[16];
 
+    if (is_over(worker))
+        return true;
+    size_t cells = guess(worker, points);
     if (halvings < HALVINGS_MAX && cells >= HALVING_CELLS
         && (double)halve(worker, points, low, high) <= HALVING_SHARE * (double)cells)
         return add_piece(worker, f, low, halvings + 1, false)
@@ -207,18 +218,38 @@ static bool add_piece(struct worker *worker, uint32_t f, const vec3 points[16], 
     return add_samples(worker, f, points, whole);
 }
 
+/* Not where the middle of an inner patch alone is too far from the middle of both diagonals: one of them is
+ * in the triangles, and both are where they are flat. A look before the long way. */
+static bool may_be_one_quad(const struct worker *worker, uint32_t at, const vec3 corners[4])
+{
+    vec3 middle = patch_corner(&worker->tree, worker->tree.patches[at].child, 2),
+         one = vec3_lerp(corners[0], corners[2], 0.5), other = vec3_lerp(corners[1], corners[3], 0.5);
+    vec3 normal = vec3_cross(vec3_sub(corners[2], corners[0]), vec3_sub(corners[3], corners[1]));
+    double length = vec3_length(normal);
+
+    if (!(length > 0))
+        return true;
+    double a = fabs(vec3_dot(vec3_sub(middle, one), normal)),
+           b = fabs(vec3_dot(vec3_sub(middle, other), normal));
+    return fmin(a, b) <= wanted_eps(worker) * length;
+}
+
 static bool add_patch(struct worker *worker, uint32_t f, uint32_t at, bool whole)
 {
     const struct patch *patch = &worker->tree.patches[at];
     vec3 corners[4];
 
+    if (is_over(worker))
+        return true;
     if (patch->kind == PATCH_PIECE)
         return add_piece(worker, f, patch->points, 0, false);
     for (unsigned j = 0; j < 4; j++)
         corners[j] = patch_corner(&worker->tree, at, j);
-    double eps = patch_eps(&worker->tree, at, corners);
-    if (patch->kind == PATCH_REST || eps <= wanted_eps(worker))
-        return add_quad(worker, f, corners, eps, whole);
+    if (patch->kind == PATCH_REST || may_be_one_quad(worker, at, corners)) {
+        double eps = patch_eps(&worker->tree, at, corners);
+        if (patch->kind == PATCH_REST || eps <= wanted_eps(worker))
+            return add_quad(worker, f, corners, eps, whole);
+    }
     for (uint32_t i = 0; i < 4; i++)
         if (!add_patch(worker, f, patch->child + i, false))
             return false;
@@ -322,7 +353,7 @@ bool limit_chunk_build(const struct limit_base *base, size_t first, size_t end, 
     memset(chunk, 0, sizeof *chunk);
     if (!arena_split(&worker.scratch, arena_left(&worker.scratch) / 4, &worker.more_scratch))
         return arena_error(err);
-    for (size_t f = first; f < end; f++)
+    for (size_t f = first; f < end && !is_over(&worker); f++)
         if (!add_face(&worker, (uint32_t)f))
             return false;
     return true;

@@ -76,7 +76,7 @@ struct limit_chunk {
     struct limit_grid *first, *last;
 };
 /* The pieces of faces first to end - 1 of base->cage; their memory is taken from keep. Where they have more
- * than quads_max quads, they are counted to the end but not kept. */
+ * than quads_max quads, they are not kept, nor counted to the end. */
 bool limit_chunk_build(const struct limit_base *base, size_t first, size_t end, size_t quads_max,
                        struct limit_chunk *chunk, struct arena *keep, struct arena scratch,
                        struct error *err);

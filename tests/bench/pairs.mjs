@@ -104,7 +104,7 @@ function describe(records, certify, answers) {
 function benchPair(kind, pair, certify, peerNames) {
   const records = [], peers = peerNames.map((peer) => startPeer(peer, kind, certify));
   for (let round = 0; round < settings.runs; round++) {
-    records.push(measure([pair.subject, '--against', pair.reference, '--threads', '2', '--certify', String(certify)]));
+    records.push(measure([pair.subject, '--against', pair.reference, '--threads', '2', '--surface', 'control', '--certify', String(certify)]));
     const error = certify * records[0].reference.bounds.diagonal;
     for (const peer of peers) if (peer.variants.length) runRound(peer, pair, error);
   }

@@ -246,7 +246,7 @@ Test(chunks, give_the_same_however_the_faces_are_divided)
     cr_expect(memcmp(parts.eps, whole.eps, whole.triangle_count * sizeof(double)) == 0);
 }
 
-Test(chunks, with_too_many_quads_are_counted_to_the_end)
+Test(chunks, with_too_many_quads_are_not_kept)
 {
     struct mesh torus = fixture_torus(fixture_arena(), 8, 6, 3, 1);
     struct cage cage = cage_at(fixture_arena(), &torus, NULL, BOUNDARY_EDGE_ONLY, 0);
@@ -260,8 +260,8 @@ Test(chunks, with_too_many_quads_are_counted_to_the_end)
               && limit_chunk_build(&base, 0, 48, 10, &counted, fixture_arena(), cage_scratch(), &err));
     cr_expect_not(kept.counts_only);
     cr_expect(counted.counts_only);
-    cr_expect(eq(sz, counted.quad_count, kept.quad_count));
-    cr_expect(eq(sz, counted.point_count, kept.point_count));
+    cr_expect(counted.quad_count > 10 && counted.quad_count < kept.quad_count, "%zu of %zu",
+              counted.quad_count, kept.quad_count);
 }
 
 /* The points of a grid are one for each of its corners: the torus has a quarter of the points of quads apart.

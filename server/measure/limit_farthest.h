@@ -1,0 +1,33 @@
+/* limit_farthest.h - the two maxima of the limit surface, known more narrowly than its triangles allow.
+ *
+ * With all triangles within e of the surface, a maximum is known no closer than 2 e. But only few places can
+ * be the farthest: a face that is nowhere farther than the lower bound of the maximum does not count.
+ *   - The way to the reference: faces of the cage that may hold the maximum are cut finer, and their maximum
+ *     taken anew.
+ *   - The way from the reference: the faces of the reference that may hold it are measured against finer
+ *     triangles of all faces of the cage whose box is no farther from them than the surface may be.
+ * Where too many faces would have to be cut, the interval stays as it is. The idea is ours. */
+#ifndef MEASURE_LIMIT_FARTHEST_H
+#define MEASURE_LIMIT_FARTHEST_H
+
+#include "measure/deviation.h"
+#include "measure/limit_surface.h"
+
+struct limit_narrowing {
+    struct limit_source *source;
+    const struct limit_surface *surface; /* what was measured */
+    const struct measure_input *reference;
+    const struct deviation_faces *faces; /* of it and of the reference */
+    double eps;                          /* wanted */
+    double width;                        /* wanted of the search among the triangles */
+    size_t quads_max;
+    size_t threads;
+    const struct progress *progress; /* only asked whether to go on */
+};
+
+/* Narrows both maxima of the deviation, which are of the surface, eps included, and name triangles of
+ * `surface`; where a narrower one is found its places and faces are too. ERROR_LIMIT, ERROR_CANCELLED. */
+bool limit_farthest_narrow(const struct limit_narrowing *narrowing, struct deviation *deviation,
+                           struct arena scratch, struct error *err);
+
+#endif
