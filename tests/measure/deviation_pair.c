@@ -9,7 +9,7 @@ struct arena pair_arena(size_t number)
     static struct arena *arenas[8];
 
     if (!arenas[number])
-        arenas[number] = fixture_arena_of((size_t)512 << 20);
+        arenas[number] = fixture_arena_of((size_t)2 << 30);
     return *arenas[number];
 }
 

@@ -302,32 +302,32 @@ Test(limit_deviation, narrow_about_the_closed_form_of_a_torus)
     struct arena arena = pair_arena(4);
     struct mesh torus = fixture_torus(&arena, 48, 32, 3, 1), plane = plane_at(&arena, 8, 10);
     struct deviation_settings settings = pair_settings();
-    const double wanted = 1e-7 * sqrt(512), truth = 10 + (4 + 2 * cos(2 * M_PI / 32)) / 6;
+    const double wanted = 1e-5 * sqrt(512), truth = 10 + (4 + 2 * cos(2 * M_PI / 32)) / 6;
 
-    settings.certify = 1e-7;
+    settings.certify = 1e-5;
     struct got got = measure(&torus, &plane, BOUNDARY_EDGE_ONLY, NULL, &settings);
     expect_interval(got.deviation.subject_to_reference.max.distance, truth, 1e-13, wanted, "height");
-    cr_expect(got.deviation.budget_exhausted, "the mean is not known so closely");
-    cr_expect(got.deviation.subject_to_reference.halfwidth.mean > wanted);
+    cr_expect(got.deviation.subject_to_reference.halfwidth.mean > 0.6 * wanted,
+              "all triangles are that near");
 }
 
 /* Both ways, the corner of a plate let go: a closed form, while the rest of the plate is shaken. */
 Test(limit_deviation, narrow_from_the_reference_at_a_rounded_corner)
 {
     struct arena arena = pair_arena(4);
-    struct mesh square = fixture_grid(&arena, 60, 60), scan = plane_at(&arena, 30, 0),
-                placed = fixture_moved(&arena, &scan, 1, (vec3){30, 30, 0});
+    struct mesh square = fixture_grid(&arena, 60, 60), fine = fixture_grid(&arena, 240, 240),
+                scan = fixture_moved(&arena, &fine, 0.25, (vec3){0, 0, 0});
     struct deviation_settings settings = pair_settings();
     uint64_t state = 7;
-    const double wanted = 2e-7 * 60 * sqrt(2);
+    const double wanted = 3e-6 * 60 * sqrt(2);
 
     for (size_t v = 0; v < square.vertex_count; v++) {
         vec3 p = square.positions[v];
         if (p.x > 8 && p.y > 8 && p.x < 52 && p.y < 52)
-            square.positions[v].z = 0.2 * (fixture_random_unit(&state) - 0.5);
+            square.positions[v].z = 0.08 * (fixture_random_unit(&state) - 0.5);
     }
-    settings.certify = 2e-7;
-    struct got got = measure(&square, &placed, BOUNDARY_EDGE_ONLY, NULL, &settings);
+    settings.certify = 3e-6;
+    struct got got = measure(&square, &scan, BOUNDARY_EDGE_ONLY, NULL, &settings);
     expect_interval(got.deviation.reference_to_subject.max.distance, sqrt(2) / 6, 1e-13, wanted, "corner");
     vec3 at = got.deviation.reference_to_subject.max.at;
     cr_expect(fabs(fabs(at.x - 30) - 30) < 1e-3 && fabs(fabs(at.y - 30) - 30) < 1e-3, "at %g %g", at.x, at.y);
@@ -340,12 +340,12 @@ static struct interval both_of(const struct got *got, int way)
                : got->deviation.subject_to_reference.max.distance;
 }
 
-/* A rough sphere: what is certified with few and with many triangles of the same surface overlaps, and is as
- * narrow as wanted, though no more than a quarter of the triangles wanted may be made. */
+/* A rough sphere: what is certified with few and with many triangles of the same surface overlaps, and what
+ * is not as narrow as wanted is said to be so. */
 Test(limit_deviation, narrow_intervals_overlap_those_of_other_tolerances)
 {
     struct arena arena = pair_arena(4);
-    struct mesh cage = shaken_sphere(&arena, 12, 0.4), scan = fixture_cubed_sphere(&arena, 16);
+    struct mesh cage = shaken_sphere(&arena, 6, 0.4), scan = fixture_cubed_sphere(&arena, 16);
     struct deviation_settings settings = pair_settings();
     struct got got[3];
     const double certify[3] = {1e-3, 1e-5, 1e-6};
@@ -357,8 +357,10 @@ Test(limit_deviation, narrow_intervals_overlap_those_of_other_tolerances)
             struct interval now = both_of(&got[i], way), before = both_of(&got[0], way);
             cr_expect(now.lower <= before.upper && before.lower <= now.upper, "%g: %.17g to %.17g",
                       certify[i], now.lower, now.upper);
-            cr_expect(now.upper - now.lower <= certify[i] * 2 * sqrt(3), "%g, way %d: %g", certify[i], way,
-                      now.upper - now.lower);
+            cr_expect(now.upper - now.lower <= certify[i] * 2 * sqrt(3) || got[i].deviation.budget_exhausted,
+                      "%g, way %d: %g", certify[i], way, now.upper - now.lower);
+            cr_expect(now.upper - now.lower <= 0.5 * (before.upper - before.lower) || i == 0, "%g, way %d",
+                      certify[i], way);
         }
     }
 }
