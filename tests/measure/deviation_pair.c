@@ -1,5 +1,6 @@
 /* deviation_pair.c - measuring two meshes that a test built. */
 #include "measure/deviation_pair.h"
+#include "geom/point_triangle.h"
 
 #include <criterion/criterion.h>
 #include <math.h>
@@ -94,4 +95,26 @@ struct mesh pair_soup(struct arena *arena, const vec3 *corners, size_t triangle_
     for (size_t t = 0; t < triangle_count; t++)
         fixture_add_triangle(&mesh, 3 * t, 3 * t + 1, 3 * t + 2);
     return mesh;
+}
+
+double pair_distance(const struct mesh *soup, vec3 p)
+{
+    double best = INFINITY;
+
+    for (size_t f = 0; f < soup->face_count; f++) {
+        const uint32_t *corner = mesh_face(soup, f);
+        vec3 a = soup->positions[corner[0]], b = soup->positions[corner[1]], c = soup->positions[corner[2]];
+        unsigned turn = triangle_longest_first(a, b, c);
+        const vec3 turned[3] = {turn == 0   ? a
+                                : turn == 1 ? b
+                                            : c,
+                                turn == 0   ? b
+                                : turn == 1 ? c
+                                            : a,
+                                turn == 0   ? c
+                                : turn == 1 ? a
+                                            : b};
+        best = fmin(best, triangle_distance_sq(p, turned[0], turned[1], turned[2]));
+    }
+    return sqrt(best);
 }

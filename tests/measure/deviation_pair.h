@@ -30,4 +30,7 @@ void expect_interval(struct interval interval, double value, double error, doubl
 /* Mesh from triangles written out, three corners each, unwelded. */
 struct mesh pair_soup(struct arena *arena, const vec3 *corners, size_t triangle_count);
 
+/* The distance of a point to the nearest face of a mesh of triangles, each looked at in turn. */
+double pair_distance(const struct mesh *soup, vec3 p);
+
 #endif

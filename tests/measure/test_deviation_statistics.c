@@ -98,28 +98,6 @@ Test(deviation_statistics, linear_over_many_small_faces)
 
 /* --- against quadrature --- */
 
-static double distance_to_soup(const struct mesh *soup, vec3 p)
-{
-    double best = INFINITY;
-
-    for (size_t f = 0; f < soup->face_count; f++) {
-        const uint32_t *corner = mesh_face(soup, f);
-        vec3 a = soup->positions[corner[0]], b = soup->positions[corner[1]], c = soup->positions[corner[2]];
-        unsigned turn = triangle_longest_first(a, b, c);
-        const vec3 turned[3] = {turn == 0   ? a
-                                : turn == 1 ? b
-                                            : c,
-                                turn == 0   ? b
-                                : turn == 1 ? c
-                                            : a,
-                                turn == 0   ? c
-                                : turn == 1 ? a
-                                            : b};
-        best = fmin(best, triangle_distance_sq(p, turned[0], turned[1], turned[2]));
-    }
-    return sqrt(best);
-}
-
 /* Cells of equal area in each face: the distance d at its centroid, and how far its corners are from there.
  */
 struct cell {
@@ -142,7 +120,7 @@ static size_t make_cells(const struct mesh *from, const struct mesh *to, struct 
                 double third = j % 2 ? 2.0 / 3 : 1.0 / 3, x = (double)i + third, y = (double)(j / 2) + third;
                 vec3 p = vec3_add(a, vec3_add(vec3_scale(u, x), vec3_scale(v, y)));
                 cells[count++] =
-                    (struct cell){distance_to_soup(to, p), radius, vec3_length(vec3_cross(u, v)) / 2};
+                    (struct cell){pair_distance(to, p), radius, vec3_length(vec3_cross(u, v)) / 2};
             }
     }
     return count;
@@ -267,14 +245,14 @@ static void expect_face_bounds(const struct face_distances *faces, const struct 
         for (size_t i = 0; i < points_each + 3; i++) {
             double u = fixture_random_unit(state), v = fixture_random_unit(state) * (1 - u);
             vec3 inside = vec3_add(a, vec3_add(vec3_scale(vec3_sub(b, a), u), vec3_scale(vec3_sub(c, a), v)));
-            double d = distance_to_soup(to, i == 0 ? a : i == 1 ? b : i == 2 ? c : inside);
+            double d = pair_distance(to, i == 0 ? a : i == 1 ? b : i == 2 ? c : inside);
             cr_expect(faces->lower[f] <= d && d <= faces->upper[f],
                       "%s: face %zu: %.17g not in [%.17g, %.17g]", name, f, d, faces->lower[f],
                       faces->upper[f]);
         }
         cr_expect(faces->peak[f] <= faces->upper[f] && faces->lower[f] <= faces->upper[f]);
-        cr_expect(distance_to_soup(to, faces->at[f]) >= faces->peak[f],
-                  "%s: face %zu: %.17g at its peak, not %.17g", name, f, distance_to_soup(to, faces->at[f]),
+        cr_expect(pair_distance(to, faces->at[f]) >= faces->peak[f],
+                  "%s: face %zu: %.17g at its peak, not %.17g", name, f, pair_distance(to, faces->at[f]),
                   faces->peak[f]);
         unsigned turn = triangle_longest_first(a, b, c);
         double off = sqrt(triangle_distance_sq(faces->at[f],

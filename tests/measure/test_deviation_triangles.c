@@ -1,0 +1,156 @@
+/* test_deviation_triangles.c
+ *   quick_*   a rough surface that is too large to be certified soon: bounds against every face in turn
+ *   close_*   a surface near another: certified, however large
+ */
+#include <criterion/criterion.h>
+#include <criterion/new/assert.h>
+#include <math.h>
+#include <string.h>
+
+#include "measure/deviation_pair.h"
+
+#define FACES_LOOKED_AT 150
+#define POINTS_EACH 12
+
+static struct mesh sphere(struct arena *arena, size_t k, double noise)
+{
+    struct mesh quads = fixture_cubed_sphere(arena, k), mesh = fixture_fanned(arena, &quads);
+    uint64_t state = 3;
+
+    for (size_t v = 0; v < mesh.vertex_count; v++)
+        mesh.positions[v] = vec3_scale(mesh.positions[v], 1 + noise * (2 * fixture_random_unit(&state) - 1));
+    return mesh;
+}
+
+static const double *field(const struct deviation_fields *fields, const char *name)
+{
+    for (size_t i = 0; i < fields->count; i++)
+        if (strcmp(fields->fields[i].name, name) == 0)
+            return fields->fields[i].values;
+    cr_assert(false, "no field %s", name);
+    return NULL;
+}
+
+static vec3 point_on(const struct mesh *mesh, size_t f, double u, double v)
+{
+    const uint32_t *face = mesh_face(mesh, f);
+    const vec3 *p = mesh->positions;
+
+    if (u + v > 1) {
+        u = 1 - u;
+        v = 1 - v;
+    }
+    return vec3_add(p[face[0]], vec3_add(vec3_scale(vec3_sub(p[face[1]], p[face[0]]), u),
+                                         vec3_scale(vec3_sub(p[face[2]], p[face[0]]), v)));
+}
+
+/* Every point of a face is within its bounds, and no centroid is nearer than a peak told of it. */
+static void expect_bounds(const struct mesh *from, const struct mesh *to, const double *lower,
+                          const double *upper, const double *peak, size_t farthest)
+{
+    uint64_t state = 11;
+
+    for (size_t k = 0; k < FACES_LOOKED_AT; k++) {
+        size_t f = from->face_count * k / FACES_LOOKED_AT;
+        double most = 0, side = 0;
+        for (int i = 0; i < POINTS_EACH; i++) {
+            vec3 p = i == 0 ? point_on(from, f, 1.0 / 3, 1.0 / 3)
+                            : point_on(from, f, fixture_random_unit(&state), fixture_random_unit(&state));
+            double d = pair_distance(to, p);
+            cr_expect(lower[f] <= d + 1e-12 && d <= upper[f] + 1e-12, "face %zu: %g not in %g to %g", f, d,
+                      lower[f], upper[f]);
+            most = fmax(most, d);
+        }
+        for (int i = 0; i < 3; i++) {
+            vec3 corner = from->positions[mesh_face(from, f)[i]];
+            most = fmax(most, pair_distance(to, corner));
+            side = fmax(side, vec3_distance(corner, from->positions[mesh_face(from, f)[(i + 1) % 3]]));
+        }
+        /* known at centroids and corners, but for the farthest place of all */
+        cr_expect(f == farthest || peak[f] <= most + 1e-12, "face %zu: peak %g, %g", f, peak[f], most);
+        cr_expect(peak[f] <= upper[f] + 1e-12, "face %zu", f);
+        cr_expect(peak[f] >= pair_distance(to, point_on(from, f, 1.0 / 3, 1.0 / 3)) - side, "face %zu", f);
+    }
+}
+
+Test(deviation_triangles, quick_bounds_hold_and_statistics_are_sampled)
+{
+    struct arena arena = pair_arena(4);
+    struct mesh rough = sphere(&arena, 36, 0.02), round = sphere(&arena, 20, 0);
+    struct deviation_settings settings = pair_settings();
+    struct deviation_fields fields = {.count = 0};
+
+    cr_assert(rough.face_count + round.face_count > (size_t)1 << 14);
+    struct deviation got = pair_measure_fields(&rough, &round, &settings, &fields);
+    cr_expect(gt(sz, got.subject_to_reference.sample_count, 0));
+    cr_expect(gt(sz, got.reference_to_subject.sample_count, 0));
+    expect_bounds(&rough, &round, field(&fields, "face_distance_lower"),
+                  field(&fields, "face_distance_upper"), field(&fields, "face_distance_peak"),
+                  got.subject_to_reference.max.face);
+    expect_bounds(&round, &rough, field(&fields, "reference_face_distance_lower"),
+                  field(&fields, "reference_face_distance_upper"),
+                  field(&fields, "reference_face_distance_peak"), got.reference_to_subject.max.face);
+}
+
+Test(deviation_triangles, quick_results_are_the_same_for_any_threads)
+{
+    struct arena arena = pair_arena(4);
+    struct mesh rough = sphere(&arena, 36, 0.02), round = sphere(&arena, 20, 0);
+    struct deviation_settings settings = pair_settings();
+    struct deviation_fields fields = {.count = 0};
+    double kept[3][16];
+
+    settings.threads = 1;
+    struct deviation one = pair_measure_fields(&rough, &round, &settings, &fields);
+    const char *const names[3] = {"face_distance_lower", "face_distance_upper", "face_distance_peak"};
+    for (int n = 0; n < 3; n++)
+        for (size_t i = 0; i < 16; i++)
+            kept[n][i] = field(&fields, names[n])[rough.face_count * i / 16];
+    settings.threads = 3;
+    struct deviation more = pair_measure_fields(&rough, &round, &settings, &fields);
+    cr_expect(memcmp(&one, &more, sizeof one) == 0);
+    for (int n = 0; n < 3; n++)
+        for (size_t i = 0; i < 16; i++)
+            cr_expect(kept[n][i] == field(&fields, names[n])[rough.face_count * i / 16], "%s", names[n]);
+}
+
+/* One vertex pulled out: its faces are among the farthest, and so are bounded closely. */
+Test(deviation_triangles, quick_bounds_are_close_where_it_is_far)
+{
+    struct arena arena = pair_arena(4);
+    struct mesh rough = sphere(&arena, 36, 0.01), round = sphere(&arena, 20, 0);
+    struct deviation_settings settings = pair_settings();
+    struct deviation_fields fields = {.count = 0};
+    const size_t pulled = 1000;
+
+    rough.positions[pulled] = vec3_scale(rough.positions[pulled], 1.5);
+    struct deviation got = pair_measure_fields(&rough, &round, &settings, &fields);
+    cr_assert(gt(sz, got.subject_to_reference.sample_count, 0));
+    const double *upper = field(&fields, "face_distance_upper"), *peak = field(&fields, "face_distance_peak");
+    size_t looked_at = 0;
+    for (size_t f = 0; f < rough.face_count; f++)
+        for (int i = 0; i < 3; i++)
+            if (mesh_face(&rough, f)[i] == pulled) {
+                double d = pair_distance(&round, rough.positions[pulled]);
+                looked_at++;
+                cr_expect(peak[f] <= d + 1e-12 && d <= upper[f] + 1e-12, "face %zu", f);
+                cr_expect(peak[f] > 0.8 * d && upper[f] < 1.1 * d, "face %zu: %g to %g, %g", f, peak[f],
+                          upper[f], d);
+            }
+    cr_expect(ge(sz, looked_at, 4));
+}
+
+/* Radially off by at most 1e-6, so that every value is within 1e-6 of 0 and of the certified one. */
+Test(deviation_triangles, close_surfaces_are_certified)
+{
+    struct arena arena = pair_arena(4);
+    struct mesh near = sphere(&arena, 40, 1e-6), round = sphere(&arena, 40, 0);
+    struct deviation_settings settings = pair_settings();
+
+    cr_assert(near.face_count + round.face_count > (size_t)1 << 14);
+    struct deviation got = pair_measure(&near, &round, &settings);
+    cr_expect(eq(sz, got.subject_to_reference.sample_count, 0));
+    cr_expect(eq(sz, got.reference_to_subject.sample_count, 0));
+    cr_expect(got.subject_to_reference.mean <= 1e-6 + got.subject_to_reference.halfwidth.mean);
+    cr_expect(got.subject_to_reference.halfwidth.mean <= 1e-4 * 2 * sqrt(3));
+}
