@@ -145,7 +145,7 @@ bool limit_deviation_measure(const struct measure_input *cage, const struct meas
     struct deviation_faces faces;
     struct arena own;
 
-    if (!arena_split(&scratch, arena_left(&scratch) / 2, &own))
+    if (!arena_split(&scratch, arena_left(&scratch) / 4, &own))
         return arena_error(err);
     if (!limit_source_open(cage, request->creases, request->rule, &source, warnings, &own, scratch, err)
         || !limit_surface_build(&source, &wish, &progress, &surface, &own, scratch, err))
@@ -163,7 +163,7 @@ bool limit_deviation_measure(const struct measure_input *cage, const struct meas
                                               .faces = &faces,
                                               .eps = wish.eps,
                                               .width = (1 - 2 * WIDTH_SHARE) * width,
-                                              .quads_max = LIMIT_QUADS_MIN,
+                                              .quads_max = LIMIT_QUADS_NARROW,
                                               .threads = settings->threads,
                                               .progress = &progress};
     if (surface.eps > wish.eps && !limit_farthest_narrow(&narrowing, deviation, scratch, err))

@@ -70,7 +70,7 @@ static bool narrow_to_reference(const struct limit_narrowing *narrowing, struct 
             wanted[limit->faces[t]] = true;
     if (count_wanted(wanted, face_count) > narrowing->quads_max / FACES_SHARE)
         return true;
-    if (!arena_split(&scratch, arena_left(&scratch) / 2, &own))
+    if (!arena_split(&scratch, arena_left(&scratch) / 4, &own))
         return arena_error(err);
     if (!build_finer(narrowing, wanted, &finer, &own, scratch, err))
         return false;
@@ -189,7 +189,7 @@ static bool narrow_from_reference(const struct limit_narrowing *narrowing, struc
     struct farthest_place found;
     struct arena own;
 
-    if (!arena_split(&scratch, arena_left(&scratch) / 2, &own))
+    if (!arena_split(&scratch, arena_left(&scratch) / 4, &own))
         return arena_error(err);
     if (!take_faces(narrowing, rest, &parts, &own, err))
         return false;

@@ -16,7 +16,7 @@ struct run_settings run_settings_default(void)
     struct run_settings settings = {
         .deviation = {.certify = 1e-4, .threads = 1},
         .units = UNITS_UNKNOWN,
-        .surface = SURFACE_BOTH,
+        .surface = SURFACE_CONTROL,
         .boundary = BOUNDARY_EDGE_AND_CORNER,
     };
     if (sched_getaffinity(0, sizeof cores, &cores) == 0)

@@ -27,7 +27,7 @@ struct run_input {
 struct run_settings {
     struct deviation_settings deviation; /* certify, tolerances, threads */
     enum run_units units;                /* of both files */
-    enum surface_kind surface;           /* by default both; in a run of a scan: control */
+    enum surface_kind surface;           /* in a run of a scan: control */
     enum boundary_rule boundary;
     bool ignore_creases;
     bool kind_given;

@@ -23,7 +23,7 @@ static size_t product(size_t a, size_t b)
  * granted up to 3 GiB. */
 static size_t default_bytes(size_t file_bytes)
 {
-    return 1024 * MIB + at_most(product(file_bytes, 4096), 3072 * MIB) + product(file_bytes, 28);
+    return 2048 * MIB + at_most(product(file_bytes, 4096), 3072 * MIB) + product(file_bytes, 28);
 }
 
 /* What RLIMIT_AS still allows, after the mapped files and, for each thread, a stack and the heap that malloc

@@ -4,7 +4,7 @@ import { growthExponent, makePairs, measure, medianTimings, settings } from './r
 
 const SCANS = [34000, 134000, 536000, 1000000, 2100000, 5000000];
 const FIXED_CAGE = 12500; // quads; the other cage has one for twenty triangles
-export const STAGES = ['process', 'read', 'topology', 'quality', 'index', 'hausdorff', 'statistics', 'limit'];
+export const STAGES = ['process', 'read', 'topology', 'quality', 'index', 'hausdorff', 'statistics'];
 
 const repeated = (run) => Array.from({ length: settings.runs }, run);
 
