@@ -25,8 +25,8 @@
 #include "mesh/warning.h"
 #include "subdiv/rules.h"
 
-#define LIMIT_QUADS_MIN ((size_t)1 << 15)
-#define LIMIT_QUADS_OF_FACE 4
+#define LIMIT_QUADS_MIN ((size_t)1 << 17)
+#define LIMIT_QUADS_OF_FACE 2
 #define LIMIT_QUADS_NARROW ((size_t)1 << 17) /* of the faces that may hold a maximum */
 
 struct limit_request {
