@@ -9,9 +9,10 @@
 #define WIDTH_SHARE 0.3 /* of the wanted width: eps, at each end */
 #define BUILD_SHARE 0.3 /* of the stage's time, for progress */
 
-/* Stages of the parts become one stage. */
+/* Stages of the parts become one stage, which does not go back when parts are measured again. */
 struct stage {
     const struct progress *outer;
+    double reached;
 };
 
 static bool tell_limit(void *context, const char *name, double fraction)
@@ -23,13 +24,12 @@ static bool tell_limit(void *context, const char *name, double fraction)
                  {"index", BUILD_SHARE, 0.4},
                  {"hausdorff", 0.4, 0.7},
                  {"statistics", 0.7, 1}};
-    const struct stage *stage = context;
+    struct stage *stage = context;
 
     for (size_t i = 0; i < sizeof parts / sizeof *parts; i++)
         if (strcmp(name, parts[i].name) == 0)
-            return progress_tell(stage->outer, "limit",
-                                 parts[i].from + (parts[i].to - parts[i].from) * fraction);
-    return progress_tell(stage->outer, "limit", 0);
+            stage->reached = fmax(stage->reached, parts[i].from + (parts[i].to - parts[i].from) * fraction);
+    return progress_tell(stage->outer, "limit", stage->reached);
 }
 
 /* --- widening --- */
@@ -134,7 +134,7 @@ bool limit_deviation_measure(const struct measure_input *cage, const struct meas
                              struct arena *keep, struct arena scratch, struct error *err)
 {
     const struct deviation_settings *settings = request->settings;
-    struct stage stage = {request->progress};
+    struct stage stage = {request->progress, 0};
     const struct progress progress = {tell_limit, &stage};
     double width = settings->certify * reference->diagonal;
     const struct limit_wish wish = {WIDTH_SHARE * width,
