@@ -343,6 +343,7 @@ bool deviation_farthest(const struct measure_input *from, const struct measure_i
         return arena_error(err);
     if (!build_index(&pair, from, to, &surfaces, scratch, err))
         return false;
+    assert(pair.subject.bvh.triangles && pair.reference.bvh.triangles);
     search.width = fmax(ldexp(width, -pair.frame.exponent), MAXIMUM_WIDTH_MIN);
     if (!maximum_find(&pair.subject, &pair.reference, &search, &maximum, scratch, err))
         return false;
