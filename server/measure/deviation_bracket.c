@@ -39,6 +39,11 @@ static void put_point(struct bvh_points *points, size_t lane, vec3 p)
     points->z[lane] = p.z;
 }
 
+static vec3 centroid_of(const vec3 *p)
+{
+    return vec3_scale(vec3_add(vec3_add(p[0], p[1]), p[2]), 1.0 / 3);
+}
+
 static void open_lanes(struct bracketing *bracketing, struct bracket_group *group, struct lanes *lanes)
 {
     lanes->bracketing = bracketing;
@@ -47,7 +52,7 @@ static void open_lanes(struct bracketing *bracketing, struct bracket_group *grou
     lanes->box = aabb_empty();
     for (size_t lane = 0; lane < BVH_LANES; lane++) {
         const vec3 *p = group->corners[lane < group->count ? lane : 0];
-        vec3 middle = vec3_scale(vec3_add(vec3_add(p[0], p[1]), p[2]), 1.0 / 3);
+        vec3 middle = centroid_of(p);
         lanes->middles[lane] = middle;
         put_point(&lanes->points.middles, lane, middle);
         for (int i = 0; i < 3; i++) {
@@ -120,20 +125,29 @@ static void bound_by_way(struct lanes *lanes, size_t lane, vec3 p, double distan
     sink_high(lanes, lane, high);
 }
 
-/* The nearest face to the centroid of each lane; middles: NULL, or the distances, rounded down. */
-static void ask_lanes(struct lanes *lanes, float *middles)
+/* Rounded down. */
+static float middle_of(double distance)
+{
+    return distance > 0 ? (float)(distance * (1 - 0x1p-23)) : 0;
+}
+
+/* The nearest face to the centroid of each lane; middles: NULL, or the distances, rounded down. Returns how
+ * many lanes were asked for: at least one, and none after the work exceeds the allowance. */
+static size_t ask_lanes(struct lanes *lanes, size_t allowance, float *middles)
 {
     struct bracketing *bracketing = lanes->bracketing;
+    size_t lane = 0;
 
-    for (size_t lane = 0; lane < lanes->group->count; lane++) {
+    for (; lane < lanes->group->count && (lane == 0 || bracketing->work <= allowance); lane++) {
         struct bvh_hit hit =
             bvh_nearest(bracketing->to, lanes->middles[lane], bracketing->near, &bracketing->work);
         bracketing->near = lanes->group->parts[lane].near = hit.slot;
         bound_by_way(lanes, lane, lanes->middles[lane], sqrt(hit.distance_sq));
         try_face(lanes, hit.slot);
         if (middles)
-            middles[lane] = (float)(sqrt(hit.distance_sq) * (1 - 0x1p-23));
+            middles[lane] = middle_of(sqrt(hit.distance_sq));
     }
+    return lane;
 }
 
 static double radius_of(aabb box)
@@ -296,7 +310,7 @@ static void bound_by_faces_near(struct lanes *lanes, unsigned which, bool covere
         reach = fmax(reach, most_of(lanes->high[lane]));
     double distance = sqrt(bvh_distance_sq(bracketing->to, aabb_centre(lanes->box), bracketing->near));
     if (fmin(reach, bracketing->reach) > distance + SERVED_SHARE * radius)
-        ask_lanes(lanes, NULL);
+        ask_lanes(lanes, SIZE_MAX, NULL);
     size_t count = bound_lanes_below(lanes, which, slots);
     for (size_t lane = 0; lane < lanes->group->count; lane++) {
         struct part *part = &lanes->group->parts[lane];
@@ -340,29 +354,42 @@ void bracket_bound(struct bracketing *bracketing, struct bracket_group *group)
     bound_by_faces_near(&lanes, all & ~done, small_faces);
 }
 
-void bracket_bound_quickly(struct bracketing *bracketing, struct bracket_group *group,
+void bracket_bound_quickly(struct bracketing *bracketing, struct bracket_group *group, size_t allowance,
                            float middles[BVH_LANES])
 {
     struct lanes lanes;
 
     open_lanes(bracketing, group, &lanes);
     bracketing->work += GROUP_WORK;
-    ask_lanes(&lanes, middles);
-    for (size_t lane = 0; lane < group->count; lane++)
+    size_t asked = ask_lanes(&lanes, allowance, middles);
+    bracketing->asked = lanes.middles[asked - 1];
+    bracketing->asked_distance = sqrt(bvh_distance_sq(bracketing->to, bracketing->asked, bracketing->near));
+    for (size_t lane = 0; lane < group->count; lane++) {
+        if (lane >= asked) {
+            group->parts[lane].near = bracketing->near;
+            bound_by_way(&lanes, lane, bracketing->asked, bracketing->asked_distance);
+            middles[lane] =
+                middle_of(bracketing->asked_distance - vec3_distance(bracketing->asked, lanes.middles[lane]));
+        }
         offer(&group->parts[lane], lanes.low[lane], lanes.high[lane], 0);
+    }
 }
 
-void bracket_bound_by_way(const struct bracketing *bracketing, struct bracket_group *group)
+void bracket_bound_by_way(const struct bracketing *bracketing, struct bracket_group *group, float *middles)
 {
     for (size_t lane = 0; lane < group->count; lane++) {
+        const vec3 *p = group->corners[lane];
         double low[3], high[3];
         for (int i = 0; i < 3; i++) {
-            double way = vec3_distance(bracketing->asked, group->corners[lane][i]);
+            double way = vec3_distance(bracketing->asked, p[i]);
             low[i] = bracketing->asked_distance - way;
             high[i] = bracketing->asked_distance + way;
         }
         const double all[3] = {bracketing->reach, bracketing->reach, bracketing->reach};
         group->parts[lane].near = bracketing->near;
         offer(&group->parts[lane], low, sum_of(high) < sum_of(all) ? high : all, 0);
+        if (middles)
+            middles[lane] =
+                middle_of(bracketing->asked_distance - vec3_distance(bracketing->asked, centroid_of(p)));
     }
 }

@@ -20,7 +20,7 @@ struct bracketing {
     double wanted; /* bounds whose means are no farther apart are good enough */
     size_t work;
     uint32_t near;         /* slot where to begin */
-    vec3 asked;            /* the centre of the last group, */
+    vec3 asked;            /* a point of the last group, */
     double asked_distance; /* and its distance; < 0 before the first */
 };
 
@@ -34,11 +34,13 @@ struct bracket_group {
 /* Bounds every part of the group. */
 void bracket_bound(struct bracketing *bracketing, struct bracket_group *group);
 
-/* The same by the nearest face of each centroid alone. middles: their distances, rounded down. */
-void bracket_bound_quickly(struct bracketing *bracketing, struct bracket_group *group,
+/* The same by the nearest face of each centroid alone, or, when the work exceeds the allowance, by the way to
+ * the last of them. middles: their distances, rounded down, or what they are at least. */
+void bracket_bound_quickly(struct bracketing *bracketing, struct bracket_group *group, size_t allowance,
                            float middles[BVH_LANES]);
 
-/* The same from the way to the point asked for a group before, for when there is no work left to spend. */
-void bracket_bound_by_way(const struct bracketing *bracketing, struct bracket_group *group);
+/* The same from the way to the point asked for a group before, for when there is no work left to spend.
+ * middles: NULL, or what the distances are at least. */
+void bracket_bound_by_way(const struct bracketing *bracketing, struct bracket_group *group, float *middles);
 
 #endif

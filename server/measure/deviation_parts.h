@@ -25,8 +25,10 @@ struct surface_parts {
     struct part *parts;        /* [count]; first the triangle_count triangles by slot. A triangle that was cut
                                 * has no area and a scale of -1 */
     struct part_place *places; /* of the parts after those */
-    float *middles; /* [triangle_count] the distance at the centroid of each triangle, rounded down,
-                     * where no other surface shares it; NULL where bounds were not found quickly */
+    float *middles; /* [triangle_count] the distance at the centroid of each triangle, rounded down, or what
+                     * it is at least, where the other surface does not share it; NULL where bounds were not
+                     * found quickly */
+    size_t trial_stride; /* of so many chunks of triangles a trial has bounded the first; 0: none */
     size_t work, budget;
 };
 

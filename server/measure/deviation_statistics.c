@@ -291,7 +291,8 @@ static bool is_worth_it(struct statistics *statistics, bool *worth, struct arena
     *worth = parts->from->bvh.triangle_count + parts->to->bvh.triangle_count < STATISTICS_FEW;
     if (*worth)
         return true;
-    if (!triangles_try(statistics->parts, &halfwidth, scratch, err))
+    if (!triangles_try(statistics->parts, statistics->settings->progress, statistics->settings->progress_from,
+                       &halfwidth, scratch, err))
         return false;
     *worth = halfwidth <= STATISTICS_HOPE * statistics->settings->halfwidth;
     return true;

@@ -16,13 +16,16 @@
 #define BIN_SHIFT 17      /* bins are the upper bits of a float: 64 to each power of two */
 #define BINS ((size_t)1 << (31 - BIN_SHIFT))
 #define QUICK_SHARE 0.65 /* of the progress */
+#define QUICK_WORK                                                                                           \
+    1024 /* of work, of each leaf: three to five times what one mostly takes; measured likewise */
 
 struct bounding {
     struct surface_parts *parts;
     const uint32_t *leaves; /* [leaf_count], or NULL: all */
     size_t leaf_count;
-    size_t allowance; /* of work, of each chunk; 0: bounds are quick */
-    bool again;       /* bounds known already are kept where they are better */
+    size_t allowance; /* of work, of each chunk */
+    bool quick;
+    bool again; /* bounds known already are kept where they are better */
     size_t first_chunk;
     size_t *work; /* [chunk] */
 };
@@ -62,15 +65,17 @@ static void bound_leaf(const struct bounding *bounding, size_t leaf, struct brac
 
     if (gather_leaf(bounding, leaf, &group, slots) == 0)
         return;
-    if (bounding->allowance == 0)
-        bracket_bound_quickly(bracketing, &group, middles);
-    else if (bracketing->work <= bounding->allowance)
+    if (bracketing->work > bounding->allowance && bounding->again)
+        return;
+    if (bracketing->work > bounding->allowance)
+        bracket_bound_by_way(bracketing, &group, middles);
+    else if (bounding->quick)
+        bracket_bound_quickly(bracketing, &group, bounding->allowance, middles);
+    else
         bracket_bound(bracketing, &group);
-    else if (!bounding->again)
-        bracket_bound_by_way(bracketing, &group);
     for (size_t i = 0; i < group.count; i++) {
         parts->parts[slots[i]] = group.parts[i];
-        if (bounding->allowance == 0)
+        if (bounding->quick)
             parts->middles[slots[i]] = middles[i];
     }
 }
@@ -117,12 +122,32 @@ static size_t allowance_of(const struct surface_parts *parts)
     return 2 * parts->budget / tasks_chunks(leaves_of(parts), LEAVES_OF_CHUNK) + 1;
 }
 
+/* Those of the chunks that a trial takes, or of the others, in order. They are whole but for the last, so
+ * that it does not matter which of the two a chunk is bounded with. */
+static size_t list_leaves(const struct surface_parts *parts, bool of_trial, uint32_t *leaves)
+{
+    size_t all = leaves_of(parts), chunks = tasks_chunks(all, LEAVES_OF_CHUNK), count = 0;
+
+    for (size_t chunk = 0; chunk < chunks; chunk++)
+        if ((chunk % parts->trial_stride == 0) == of_trial)
+            for (size_t i = chunk * LEAVES_OF_CHUNK; i < (chunk + 1) * LEAVES_OF_CHUNK && i < all; i++)
+                leaves[count++] = (uint32_t)i;
+    return count;
+}
+
 bool triangles_bound(struct surface_parts *parts, const struct progress *progress, double from, double to,
                      struct arena scratch, struct error *err)
 {
+    uint32_t *leaves = ARENA_NEW(&scratch, uint32_t, leaves_of(parts));
     struct bounding bounding = {
         .parts = parts, .leaf_count = leaves_of(parts), .allowance = allowance_of(parts)};
 
+    if (!leaves)
+        return arena_error(err);
+    if (parts->trial_stride > 0) {
+        bounding.leaves = leaves;
+        bounding.leaf_count = list_leaves(parts, false, leaves);
+    }
     return bound_leaves(&bounding, progress, from, to, scratch, err);
 }
 
@@ -144,23 +169,21 @@ static double mean_halfwidth(const struct surface_parts *parts, const uint32_t *
     return area > 0 ? 0.5 * gap / area : 0;
 }
 
-bool triangles_try(struct surface_parts *parts, double *halfwidth, struct arena scratch, struct error *err)
+bool triangles_try(struct surface_parts *parts, const struct progress *progress, double at, double *halfwidth,
+                   struct arena scratch, struct error *err)
 {
-    size_t all = leaves_of(parts), chunks = tasks_chunks(all, LEAVES_OF_CHUNK), count = 0,
-           stride = chunks * LEAVES_OF_CHUNK / TRIAL_LEAVES;
+    size_t all = leaves_of(parts),
+           stride = tasks_chunks(all, LEAVES_OF_CHUNK) * LEAVES_OF_CHUNK / TRIAL_LEAVES;
     uint32_t *leaves = ARENA_NEW(&scratch, uint32_t, all);
     struct bounding bounding = {.parts = parts, .leaves = leaves, .allowance = allowance_of(parts)};
 
     if (!leaves)
         return arena_error(err);
-    stride = stride < 1 ? 1 : stride > TRIAL_STRIDE ? TRIAL_STRIDE : stride;
-    for (size_t chunk = 0; chunk < chunks; chunk += stride)
-        for (size_t i = chunk * LEAVES_OF_CHUNK; i < (chunk + 1) * LEAVES_OF_CHUNK && i < all; i++)
-            leaves[count++] = (uint32_t)i;
-    bounding.leaf_count = count;
-    if (!bound_leaves(&bounding, NULL, 0, 0, scratch, err))
+    parts->trial_stride = stride < 1 ? 1 : stride > TRIAL_STRIDE ? TRIAL_STRIDE : stride;
+    bounding.leaf_count = list_leaves(parts, true, leaves);
+    if (!bound_leaves(&bounding, progress, at, at, scratch, err))
         return false;
-    *halfwidth = mean_halfwidth(parts, leaves, count);
+    *halfwidth = mean_halfwidth(parts, leaves, bounding.leaf_count);
     return true;
 }
 
@@ -207,7 +230,10 @@ bool triangles_bound_quickly(struct surface_parts *parts, const struct progress 
                              double to, struct arena *keep, struct error *err)
 {
     double until = from + QUICK_SHARE * (to - from);
-    struct bounding bounding = {.parts = parts, .leaf_count = leaves_of(parts)};
+    struct bounding bounding = {.parts = parts,
+                                .leaf_count = leaves_of(parts),
+                                .allowance = LEAVES_OF_CHUNK * (size_t)QUICK_WORK,
+                                .quick = true};
 
     parts->middles = ARENA_NEW(keep, float, parts->from->bvh.triangle_count);
     struct arena scratch = *keep;
@@ -220,6 +246,7 @@ bool triangles_bound_quickly(struct surface_parts *parts, const struct progress 
     bounding.leaf_count = list_farthest(parts, leaves, counts);
     bounding.leaves = leaves;
     bounding.allowance = 2 * LEAVES_OF_CHUNK * (size_t)LEAF_WORK;
+    bounding.quick = false;
     bounding.again = true;
     return bound_leaves(&bounding, progress, until, to, scratch, err);
 }

@@ -12,15 +12,18 @@
 
 /* Half the mean gap, over the area, of bounds found closely: of leaves spread evenly over the surface, at
  * least a thousand of them, or of all where there are not many more. 0 without area. The bounds are left in
- * parts, to be found again. ERROR_LIMIT when memory ends. */
-bool triangles_try(struct surface_parts *parts, double *halfwidth, struct arena scratch, struct error *err);
+ * parts, for triangles_bound. Tells the stage "statistics" that it is still `at`. ERROR_LIMIT when memory
+ * ends, ERROR_CANCELLED. */
+bool triangles_try(struct surface_parts *parts, const struct progress *progress, double at, double *halfwidth,
+                   struct arena scratch, struct error *err);
 
-/* Bounds every triangle closely. Tells the stage "statistics" from `from` to `to`. ERROR_LIMIT,
- * ERROR_CANCELLED. */
+/* Bounds every triangle closely, those of a trial before excepted. Tells the stage "statistics" from `from`
+ * to `to`. ERROR_LIMIT, ERROR_CANCELLED. */
 bool triangles_bound(struct surface_parts *parts, const struct progress *progress, double from, double to,
                      struct arena scratch, struct error *err);
 
-/* Bounds every triangle quickly; fills parts->middles, from keep. Likewise. */
+/* Bounds every triangle quickly; fills parts->middles, from keep. Where nearest faces are hard to tell, as in
+ * the middle of a ball, most of a chunk is bounded by the way from one centroid. Likewise. */
 bool triangles_bound_quickly(struct surface_parts *parts, const struct progress *progress, double from,
                              double to, struct arena *keep, struct error *err);
 
