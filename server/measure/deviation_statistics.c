@@ -307,7 +307,7 @@ static bool bound(struct statistics *statistics, struct arena *arena, struct err
 
     if (!is_worth_it(statistics, &worth, *arena, err))
         return false;
-    if (!worth)
+    if (!worth && statistics->parts->trial_stride != 1) /* else the trial has bounded all of them closely */
         return triangles_bound_quickly(statistics->parts, settings->progress, from, to, arena, err)
                && look(statistics, false, *arena, err);
     return triangles_bound(statistics->parts, settings->progress, from, middle, *arena, err)
