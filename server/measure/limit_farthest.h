@@ -22,11 +22,12 @@ struct limit_narrowing {
     double width;                        /* wanted of the search among the triangles */
     size_t quads_max;
     size_t threads;
-    const struct progress *progress; /* only asked whether to go on */
+    const struct progress *progress; /* told "limit", "index" and "hausdorff", each from 0 to 1, twice */
 };
 
-/* Narrows both maxima of the deviation, which are of the surface, eps included, and name triangles of
- * `surface`; where a narrower one is found its places and faces are too. ERROR_LIMIT, ERROR_CANCELLED. */
+/* Narrows both maxima of the deviation, which are of the surface, eps included, and name faces of
+ * the cage; where a narrower one is found, its places and faces are put in their stead. ERROR_LIMIT,
+ * ERROR_CANCELLED. */
 bool limit_farthest_narrow(const struct limit_narrowing *narrowing, struct deviation *deviation,
                            struct arena scratch, struct error *err);
 

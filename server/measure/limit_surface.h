@@ -31,9 +31,8 @@ struct limit_surface {
 };
 
 struct limit_wish {
-    double eps; /* wanted */
-    size_t
-        quads_max; /* eps is made wider until no more are needed; but never for lack of it beyond all use */
+    double eps;        /* wanted; */
+    size_t quads_max;  /* made wider until no more quads are needed; wider than any cage, it counts no more */
     const bool *faces; /* [face_count of the cage] those wanted, NULL: all */
     size_t threads;    /* does not change any result */
 };

@@ -123,8 +123,8 @@ static struct limit_grid *add_grid(struct worker *worker, uint32_t f, struct gri
 
     chunk->quad_count += grid_cells(size);
     chunk->point_count += points_of(size) - (whole ? 4 : 0);
-    chunk->counts_only = chunk->quad_count > worker->quads_max;
-    if (chunk->counts_only)
+    chunk->too_many = chunk->quad_count > worker->quads_max;
+    if (chunk->too_many)
         return NULL;
     struct limit_grid *grid = (struct limit_grid *)arena_alloc(
         worker->keep, 1, sizeof *grid + points_of(size) * sizeof *grid->points, _Alignof(struct limit_grid));
@@ -166,7 +166,7 @@ static double wanted_eps(const struct worker *worker)
 /* Whether there are too many quads; the rest is not looked at. */
 static bool is_over(const struct worker *worker)
 {
-    return worker->chunk->counts_only;
+    return worker->chunk->too_many;
 }
 
 static bool add_samples(struct worker *worker, uint32_t f, const vec3 points[16], bool whole)
@@ -430,7 +430,7 @@ bool limit_mesh_join(const struct limit_base *base, const struct limit_chunk *ch
     size_t quads = 0, vertex_count = base->cage.mesh.vertex_count, position_count = vertex_count;
 
     for (size_t k = 0; k < chunk_count; k++) {
-        assert(!chunks[k].counts_only);
+        assert(!chunks[k].too_many);
         quads += chunks[k].quad_count;
         position_count += chunks[k].point_count;
     }

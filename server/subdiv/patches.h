@@ -72,7 +72,7 @@ bool limit_base_build(const struct cage *cage, struct limit_settings settings, s
 struct limit_chunk {
     size_t quad_count;
     size_t point_count; /* besides the limits of control vertices */
-    bool counts_only;   /* nothing is kept: more quads than quads_max */
+    bool too_many;      /* nothing is kept: more quads than quads_max */
     struct limit_grid *first, *last;
 };
 /* The pieces of faces first to end - 1 of base->cage; their memory is taken from keep. Where they have more
@@ -80,7 +80,7 @@ struct limit_chunk {
 bool limit_chunk_build(const struct limit_base *base, size_t first, size_t end, size_t quads_max,
                        struct limit_chunk *chunk, struct arena *keep, struct arena scratch,
                        struct error *err);
-/* Chunks of all faces, in order; all kept. */
+/* Chunks of faces, in order; none with too many quads. */
 bool limit_mesh_join(const struct limit_base *base, const struct limit_chunk *chunks, size_t chunk_count,
                      struct limit_mesh *limit, struct arena *keep, struct error *err);
 
