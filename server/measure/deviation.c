@@ -143,7 +143,8 @@ struct direction {
     const struct maximum *farthest;
     double progress_from, progress_to; /* this part of the stage "statistics" */
     struct one_sided_deviation *deviation;
-    struct face_distances *faces; /* or NULL */
+    struct deviation_vertices *vertices; /* room; found where the statistics needed them */
+    struct face_distances *faces;        /* or NULL */
 };
 
 /* The half-width of mean and RMS, in the frame: a share of the reference's diagonal, or of the subject's
@@ -171,6 +172,7 @@ static bool measure_direction(const struct pair *pair, const struct direction *d
                                            .reach = direction->farthest->upper,
                                            .tolerance_count = pair->settings->tolerance_count,
                                            .threads = pair->settings->threads,
+                                           .vertices = direction->vertices,
                                            .progress = pair->progress,
                                            .progress_from = direction->progress_from,
                                            .progress_to = direction->progress_to};
@@ -196,15 +198,17 @@ static bool is_short(struct statistics_wide wide, const struct one_sided_deviati
 
 static bool take_statistics(const struct pair *pair, const struct maximum *lost,
                             const struct maximum *invented, struct deviation *deviation, struct wide *wide,
-                            struct deviation_faces *faces, struct arena *keep, struct arena scratch,
-                            struct error *err)
+                            struct deviation_vertices *vertices, struct deviation_faces *faces,
+                            struct arena *keep, struct arena scratch, struct error *err)
 {
+    struct deviation_vertices of_reference;
     const struct direction loss = {&pair->reference,
                                    &pair->subject,
                                    lost,
                                    0,
                                    0.35,
                                    &deviation->reference_to_subject,
+                                   &of_reference,
                                    faces ? &faces->of_reference : NULL},
                            invention = {&pair->subject,
                                         &pair->reference,
@@ -212,18 +216,30 @@ static bool take_statistics(const struct pair *pair, const struct maximum *lost,
                                         0.35,
                                         0.7,
                                         &deviation->subject_to_reference,
+                                        vertices,
                                         faces ? &faces->of_subject : NULL};
 
-    return measure_direction(pair, &loss, &wide->loss, keep, scratch, err)
+    return deviation_vertices_open(&pair->reference, &of_reference, &scratch, err)
+           && measure_direction(pair, &loss, &wide->loss, keep, scratch, err)
            && measure_direction(pair, &invention, &wide->invention, keep, scratch, err);
+}
+
+/* Those of the subject, where they are not known. */
+static bool find_vertices(const struct pair *pair, struct deviation_vertices *vertices, struct arena scratch,
+                          struct error *err)
+{
+    const struct vertices_settings settings = {pair->settings->threads, SIZE_MAX, pair->progress, 0.9, 1};
+
+    return vertices->exact
+           || deviation_vertices_find(&pair->subject, &pair->reference, &settings, vertices, scratch, err);
 }
 
 /* Normal angles and signed values, the fields of the subject's vertices, and the statistics of directions
  * where those certified are too wide. */
 static bool take_samples(const struct pair *pair, const struct maximum *lost, const struct maximum *invented,
                          const struct wide *wide, struct deviation *deviation,
-                         struct deviation_fields *fields, struct arena *keep, struct arena scratch,
-                         struct error *err)
+                         struct deviation_vertices *vertices, struct deviation_fields *fields,
+                         struct arena *keep, struct arena scratch, struct error *err)
 {
     double tolerances[DEVIATION_TOLERANCES_MAX];
     struct samples_settings settings = {.threads = pair->settings->threads,
@@ -235,7 +251,6 @@ static bool take_samples(const struct pair *pair, const struct maximum *lost, co
                                         .tolerance_count = pair->settings->tolerance_count,
                                         .tolerances = tolerances};
     struct deviation_side subject_side, reference_side;
-    struct deviation_vertices vertices;
     struct signed_deviation *signed_ = &deviation->signed_;
     bool has_sides = pair->reference.input->closed_orientable && pair->reference.input->face_side;
 
@@ -252,16 +267,14 @@ static bool take_samples(const struct pair *pair, const struct maximum *lost, co
     if (!samples_measure(&pair->subject, &pair->reference, has_sides ? &reference_side : NULL, &settings,
                          &deviation->subject_to_reference, has_sides ? signed_ : NULL, scratch, err))
         return false;
-    if ((fields || signed_->defined)
-        && !deviation_vertices_find(&pair->subject, &pair->reference, settings.threads, pair->progress, 0.9,
-                                    1, &vertices, &scratch, err))
+    if ((fields || signed_->defined) && !find_vertices(pair, vertices, scratch, err))
         return false;
     if (signed_->defined)
-        widen_signed(pair, &vertices, &reference_side, invented, signed_);
+        widen_signed(pair, vertices, &reference_side, invented, signed_);
     return !fields
            || (deviation_side_build(&pair->subject, &subject_side, &scratch, err)
-               && deviation_vertices_fields(&vertices, &pair->frame, &subject_side, &reference_side,
-                                            has_sides, fields, keep, err));
+               && deviation_vertices_fields(vertices, &pair->frame, &subject_side, &reference_side, has_sides,
+                                            fields, keep, err));
 }
 
 static void add_face_field(struct deviation_fields *fields, const char *name, bool of_reference, size_t count,
@@ -292,6 +305,7 @@ bool deviation_measure(const struct measure_input *subject, const struct measure
     struct pair pair = {.settings = settings, .progress = progress};
     struct maximum lost, invented;
     struct deviation_faces own_faces;
+    struct deviation_vertices vertices;
     struct arena surfaces;
     struct wide wide;
 
@@ -309,8 +323,9 @@ bool deviation_measure(const struct measure_input *subject, const struct measure
     warn_of_fans(&pair.reference.triangulation, reference_warnings);
     if (!tell(&pair, "hausdorff", 0, err) || !find_maxima(&pair, &lost, &invented, scratch, err)
         || !tell(&pair, "statistics", 0, err)
-        || !take_statistics(&pair, &lost, &invented, deviation, &wide, faces, keep, scratch, err)
-        || !take_samples(&pair, &lost, &invented, &wide, deviation, fields, keep, scratch, err))
+        || !deviation_vertices_open(&pair.subject, &vertices, &scratch, err)
+        || !take_statistics(&pair, &lost, &invented, deviation, &wide, &vertices, faces, keep, scratch, err)
+        || !take_samples(&pair, &lost, &invented, &wide, deviation, &vertices, fields, keep, scratch, err))
         return false;
     if (fields)
         add_face_fields(faces, fields);

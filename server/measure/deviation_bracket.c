@@ -125,29 +125,18 @@ static void bound_by_way(struct lanes *lanes, size_t lane, vec3 p, double distan
     sink_high(lanes, lane, high);
 }
 
-/* Rounded down. */
-static float middle_of(double distance)
-{
-    return distance > 0 ? (float)(distance * (1 - 0x1p-23)) : 0;
-}
-
-/* The nearest face to the centroid of each lane; middles: NULL, or the distances, rounded down. Returns how
- * many lanes were asked for: at least one, and none after the work exceeds the allowance. */
-static size_t ask_lanes(struct lanes *lanes, size_t allowance, float *middles)
+/* The nearest face to the centroid of each lane. */
+static void ask_lanes(struct lanes *lanes)
 {
     struct bracketing *bracketing = lanes->bracketing;
-    size_t lane = 0;
 
-    for (; lane < lanes->group->count && (lane == 0 || bracketing->work <= allowance); lane++) {
+    for (size_t lane = 0; lane < lanes->group->count; lane++) {
         struct bvh_hit hit =
             bvh_nearest(bracketing->to, lanes->middles[lane], bracketing->near, &bracketing->work);
         bracketing->near = lanes->group->parts[lane].near = hit.slot;
         bound_by_way(lanes, lane, lanes->middles[lane], sqrt(hit.distance_sq));
         try_face(lanes, hit.slot);
-        if (middles)
-            middles[lane] = middle_of(sqrt(hit.distance_sq));
     }
-    return lane;
 }
 
 static double radius_of(aabb box)
@@ -310,7 +299,7 @@ static void bound_by_faces_near(struct lanes *lanes, unsigned which, bool covere
         reach = fmax(reach, most_of(lanes->high[lane]));
     double distance = sqrt(bvh_distance_sq(bracketing->to, aabb_centre(lanes->box), bracketing->near));
     if (fmin(reach, bracketing->reach) > distance + SERVED_SHARE * radius)
-        ask_lanes(lanes, SIZE_MAX, NULL);
+        ask_lanes(lanes);
     size_t count = bound_lanes_below(lanes, which, slots);
     for (size_t lane = 0; lane < lanes->group->count; lane++) {
         struct part *part = &lanes->group->parts[lane];
@@ -354,28 +343,7 @@ void bracket_bound(struct bracketing *bracketing, struct bracket_group *group)
     bound_by_faces_near(&lanes, all & ~done, small_faces);
 }
 
-void bracket_bound_quickly(struct bracketing *bracketing, struct bracket_group *group, size_t allowance,
-                           float middles[BVH_LANES])
-{
-    struct lanes lanes;
-
-    open_lanes(bracketing, group, &lanes);
-    bracketing->work += GROUP_WORK;
-    size_t asked = ask_lanes(&lanes, allowance, middles);
-    bracketing->asked = lanes.middles[asked - 1];
-    bracketing->asked_distance = sqrt(bvh_distance_sq(bracketing->to, bracketing->asked, bracketing->near));
-    for (size_t lane = 0; lane < group->count; lane++) {
-        if (lane >= asked) {
-            group->parts[lane].near = bracketing->near;
-            bound_by_way(&lanes, lane, bracketing->asked, bracketing->asked_distance);
-            middles[lane] =
-                middle_of(bracketing->asked_distance - vec3_distance(bracketing->asked, lanes.middles[lane]));
-        }
-        offer(&group->parts[lane], lanes.low[lane], lanes.high[lane], 0);
-    }
-}
-
-void bracket_bound_by_way(const struct bracketing *bracketing, struct bracket_group *group, float *middles)
+void bracket_bound_by_way(const struct bracketing *bracketing, struct bracket_group *group)
 {
     for (size_t lane = 0; lane < group->count; lane++) {
         const vec3 *p = group->corners[lane];
@@ -388,8 +356,5 @@ void bracket_bound_by_way(const struct bracketing *bracketing, struct bracket_gr
         const double all[3] = {bracketing->reach, bracketing->reach, bracketing->reach};
         group->parts[lane].near = bracketing->near;
         offer(&group->parts[lane], low, sum_of(high) < sum_of(all) ? high : all, 0);
-        if (middles)
-            middles[lane] =
-                middle_of(bracketing->asked_distance - vec3_distance(bracketing->asked, centroid_of(p)));
     }
 }

@@ -34,13 +34,7 @@ struct bracket_group {
 /* Bounds every part of the group. */
 void bracket_bound(struct bracketing *bracketing, struct bracket_group *group);
 
-/* The same by the nearest face of each centroid alone, or, when the work exceeds the allowance, by the way to
- * the last of them. middles: their distances, rounded down, or what they are at least. */
-void bracket_bound_quickly(struct bracketing *bracketing, struct bracket_group *group, size_t allowance,
-                           float middles[BVH_LANES]);
-
-/* The same from the way to the point asked for a group before, for when there is no work left to spend.
- * middles: NULL, or what the distances are at least. */
-void bracket_bound_by_way(const struct bracketing *bracketing, struct bracket_group *group, float *middles);
+/* The same from the way to the point asked for a group before, for when there is no work left to spend. */
+void bracket_bound_by_way(const struct bracketing *bracketing, struct bracket_group *group);
 
 #endif

@@ -1,16 +1,27 @@
-/* deviation_faces.c - the widest bounds of a face's parts, and the best of what is surely far. */
+/* deviation_faces.c - the widest bounds of a face's parts, and the best of what is surely far; a range of
+ * faces for each thread, which looks at all parts. */
 #include "measure/deviation_faces.h"
 
+#include "base/tasks.h"
 #include "measure/deviation_maximum.h"
-#include "measure/deviation_parts.h"
+#include "measure/deviation_quick.h"
 
 #include <math.h>
 
-/* In the frame. */
-static void widen_face(const struct surface_parts *parts, size_t p, struct face_distances *faces, size_t face)
+struct taking {
+    const struct surface_parts *parts;
+    const struct maximum *farthest;
+    const struct deviation_frame *frame;
+    struct face_distances *faces;
+    size_t range_count;
+};
+
+/* In the frame; most: no point of the part is farther, INFINITY where that is not known. */
+static void widen_face(const struct surface_parts *parts, size_t p, double most, struct face_distances *faces,
+                       size_t face)
 {
     const struct part *part = &parts->parts[p];
-    double lower = part_range_low(part).min, upper = part_range_high(part).max;
+    double lower = part_range_low(part).min, upper = fmin(part_range_high(part).max, most);
 
     faces->lower[face] = lower < faces->lower[face] ? lower : faces->lower[face];
     faces->upper[face] = upper > faces->upper[face] ? upper : faces->upper[face];
@@ -23,58 +34,75 @@ static void widen_face(const struct surface_parts *parts, size_t p, struct face_
     }
 }
 
-/* The centroid of a triangle, where its distance is known. */
-static void raise_peak(const struct surface_parts *parts, size_t slot, struct face_distances *faces,
+/* Where its distance is known, on a triangle. */
+static void raise_peak(const struct surface_parts *parts, uint32_t slot, struct face_distances *faces,
                        size_t face)
 {
-    double middle = (double)parts->middles[slot] - DEVIATION_SLACK;
-    vec3 sum = {0, 0, 0};
+    struct quick_peak peak = quick_peak(parts, slot);
 
-    if (parts->from->shared[slot] || middle <= faces->peak[face])
+    if (peak.distance - DEVIATION_SLACK <= faces->peak[face])
         return;
-    for (int i = 0; i < 3; i++)
-        sum = vec3_add(sum, deviation_surface_corner(parts->from, (uint32_t)slot, i));
-    faces->peak[face] = middle;
-    faces->at[face] = vec3_scale(sum, 1.0 / 3);
+    faces->peak[face] = peak.distance - DEVIATION_SLACK;
+    faces->at[face] = peak.at;
 }
 
-static void leave_frame(const struct surface_parts *parts, const struct deviation_frame *frame,
-                        struct face_distances *faces)
+static void leave_frame(const struct taking *taking, size_t f)
 {
-    for (size_t f = 0; f < faces->count; f++) {
-        double upper = fmin(faces->upper[f], parts->reach);
-        faces->lower[f] = deviation_frame_length(frame, fmax(0, faces->lower[f] - DEVIATION_SLACK));
-        faces->upper[f] = deviation_frame_length(frame, upper + DEVIATION_SLACK);
-        faces->peak[f] = deviation_frame_length(frame, fmax(0, faces->peak[f]));
-        faces->at[f] = deviation_frame_leave(frame, faces->at[f]);
+    const struct deviation_frame *frame = taking->frame;
+    struct face_distances *faces = taking->faces;
+    double upper = fmin(faces->upper[f], taking->parts->reach);
+
+    faces->lower[f] = deviation_frame_length(frame, fmax(0, faces->lower[f] - DEVIATION_SLACK));
+    faces->upper[f] = deviation_frame_length(frame, upper + DEVIATION_SLACK);
+    faces->peak[f] = deviation_frame_length(frame, fmax(0, faces->peak[f]));
+    faces->at[f] = deviation_frame_leave(frame, faces->at[f]);
+}
+
+static void take_range(void *context, size_t range)
+{
+    const struct taking *taking = context;
+    const struct surface_parts *parts = taking->parts;
+    const struct deviation_surface *from = parts->from;
+    struct face_distances *faces = taking->faces;
+    size_t begin = faces->count * range / taking->range_count,
+           end = faces->count * (range + 1) / taking->range_count,
+           place = deviation_surface_face(from, taking->farthest->from_slot);
+
+    for (size_t f = begin; f < end; f++) {
+        faces->lower[f] = INFINITY;
+        faces->upper[f] = 0;
+        faces->peak[f] = -1;
     }
+    for (size_t p = 0; p < parts->count; p++) {
+        uint32_t slot = surface_parts_slot(parts, p);
+        size_t face = deviation_surface_face(from, slot);
+        if (face < begin || face >= end)
+            continue;
+        bool asked = parts->vertices && p < from->bvh.triangle_count && !from->shared[slot];
+        if (!(parts->parts[p].scale < 0))
+            widen_face(parts, p, asked ? quick_most(parts, slot) : INFINITY, faces, face);
+        if (asked)
+            raise_peak(parts, slot, faces, face);
+    }
+    if (place >= begin && place < end && taking->farthest->lower > faces->peak[place]) {
+        faces->peak[place] = taking->farthest->lower;
+        faces->at[place] = taking->farthest->at;
+    }
+    for (size_t f = begin; f < end; f++)
+        leave_frame(taking, f);
 }
 
 bool deviation_faces_take(const struct surface_parts *parts, const struct maximum *farthest,
                           const struct deviation_frame *frame, struct face_distances *faces,
                           struct arena *keep, struct error *err)
 {
-    const struct deviation_surface *from = parts->from;
-    size_t count = from->input->mesh->face_count, place = deviation_surface_face(from, farthest->from_slot);
+    size_t count = parts->from->input->mesh->face_count;
+    struct taking taking = {parts, farthest, frame, faces, parts->threads > 1 ? parts->threads : 1};
 
     *faces = (struct face_distances){count, ARENA_NEW(keep, double, count), ARENA_NEW(keep, double, count),
                                      ARENA_NEW(keep, double, count), ARENA_NEW(keep, vec3, count)};
     if (!faces->lower || !faces->upper || !faces->peak || !faces->at)
         return arena_error(err);
-    for (size_t f = 0; f < count; f++) {
-        faces->lower[f] = INFINITY;
-        faces->upper[f] = 0;
-        faces->peak[f] = -1;
-    }
-    for (size_t p = 0; p < parts->count; p++)
-        if (!(parts->parts[p].scale < 0))
-            widen_face(parts, p, faces, deviation_surface_face(from, surface_parts_slot(parts, p)));
-    for (size_t slot = 0; parts->middles && slot < from->bvh.triangle_count; slot++)
-        raise_peak(parts, slot, faces, deviation_surface_face(from, (uint32_t)slot));
-    if (farthest->lower > faces->peak[place]) {
-        faces->peak[place] = farthest->lower;
-        faces->at[place] = farthest->at;
-    }
-    leave_frame(parts, frame, faces);
+    tasks_run(parts->threads, taking.range_count, take_range, &taking);
     return true;
 }

@@ -29,6 +29,7 @@ bool surface_parts_open(struct surface_parts *parts, struct arena *keep, struct 
 {
     size_t triangles = parts->from->bvh.triangle_count, more = MORE_PARTS + triangles / 2;
 
+    parts->vertices = NULL;
     parts->middles = NULL;
     parts->trial_stride = 0;
     parts->count = triangles;

@@ -7,6 +7,7 @@
 #define MEASURE_DEVIATION_PARTS_H
 
 #include "measure/deviation_bracket.h"
+#include "measure/deviation_vertices.h"
 
 #define PARTS_BATCH_MAX ((size_t)1 << 14)
 #define PARTS_OF_ONE 4
@@ -25,9 +26,9 @@ struct surface_parts {
     struct part *parts;        /* [count]; first the triangle_count triangles by slot. A triangle that was cut
                                 * has no area and a scale of -1 */
     struct part_place *places; /* of the parts after those */
-    float *middles; /* [triangle_count] the distance at the centroid of each triangle, rounded down, or what
-                     * it is at least, where the other surface does not share it; NULL where bounds were not
-                     * found quickly */
+    const struct deviation_vertices *vertices; /* where they were asked, or NULL */
+    float *middles; /* [triangle_count] likewise, or NULL: the distance at the centroid of each triangle that
+                     * the other surface does not share, rounded down, or what it is at least */
     size_t trial_stride; /* of so many chunks of triangles a trial has bounded the first; 0: none */
     size_t work, budget;
 };

@@ -2,6 +2,7 @@
 #include "measure/deviation_statistics.h"
 
 #include "base/tasks.h"
+#include "measure/deviation_quick.h"
 #include "measure/deviation_triangles.h"
 
 #include <math.h>
@@ -15,7 +16,6 @@
 #define LOOK_WORK 8             /* of a part, summed up once more */
 #define FIRST_BATCH 1024        /* until the work of cutting one part up is known */
 #define WANTED_SHARE 0.5        /* of the half-width: the gap of a part that is good enough at first */
-#define COARSER 4               /* so many times fewer triangles: sides twice as long */
 #define LEFT_SHARE 0.5          /* of what is allowed may be left to parts that are not cut up in a round */
 
 /* What must be narrower. A part's priority is the share of a goal that its gap takes up, the largest of all
@@ -299,15 +299,6 @@ static bool is_worth_it(struct statistics *statistics, bool *worth, struct arena
     return true;
 }
 
-/* Quick bounds tell the distance at centroids only: that misses what sticks out of a large triangle, where a
- * worst place may be. So they are not for a surface that is much coarser than the other, nor where a trial
- * has bounded all of it. */
-static bool may_be_quick(const struct surface_parts *parts)
-{
-    return parts->trial_stride != 1
-           && COARSER * parts->from->bvh.triangle_count >= parts->to->bvh.triangle_count;
-}
-
 /* Bounds all triangles, and cuts up what they leave open. */
 static bool bound(struct statistics *statistics, struct arena *arena, struct error *err)
 {
@@ -317,10 +308,14 @@ static bool bound(struct statistics *statistics, struct arena *arena, struct err
 
     if (!is_worth_it(statistics, &worth, *arena, err))
         return false;
-    if (!worth && may_be_quick(statistics->parts))
-        return triangles_bound_quickly(statistics->parts, settings->progress, from, to, arena, err)
+    if (!worth && statistics->parts->trial_stride != 1) /* a trial of all has bounded all */
+        return triangles_bound_quickly(statistics->parts, settings->vertices, settings->progress, from, to,
+                                       arena, err)
                && look(statistics, false, *arena, err);
-    return triangles_bound(statistics->parts, settings->progress, from, middle, *arena, err)
+    return (worth
+            || quick_ask_vertices(statistics->parts, settings->vertices, settings->progress, from, from,
+                                  *arena, err))
+           && triangles_bound(statistics->parts, settings->progress, from, middle, *arena, err)
            && look(statistics, false, *arena, err)
            && (!(statistics->distribution.area > 0)
                || (refine(statistics, *arena, err) && look(statistics, true, *arena, err)));

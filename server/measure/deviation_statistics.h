@@ -3,9 +3,9 @@
  * All parts of the surface are bounded (deviation_parts.h) and summed up (deviation_distribution.h); then, in
  * rounds, the parts that keep a value from being as narrow as wanted are cut up: those with the most area
  * times gap for mean and RMS, those that straddle a tolerance or a percentile. It ends when all are narrow
- * enough or the budget of work is spent; where a trial leaves no hope of that for a surface not much coarser
- * than the other, it is not begun. A value is the middle of its interval, its half-width half of it with
- * rounding. Results do not depend on the number of threads. Lengths are in the frame. */
+ * enough or the budget of work is spent; where a trial leaves no hope of that, it is not begun. A value is
+ * the middle of its interval, its half-width half of it with rounding. Results do not depend on the number of
+ * threads. Lengths are in the frame. */
 #ifndef MEASURE_DEVIATION_STATISTICS_H
 #define MEASURE_DEVIATION_STATISTICS_H
 
@@ -20,7 +20,7 @@
     ((from_count) + (to_count) < STATISTICS_FEW ? (size_t)1 << 22                                            \
                                                 : ((size_t)1 << 20) + 20 * ((from_count) + (to_count)))
 /* A trial that leaves mean half-widths of so many times what is wanted leaves no hope of getting there within
- * the budget: bounds of a surface not much coarser than the other are found quickly then; the caller samples.
+ * the budget: bounds are found quickly then; the caller samples.
  * Measured: rough pairs begin at 5 to 140 times and end at no less than a half of it. */
 #define STATISTICS_HOPE 4
 #define STATISTICS_COVERAGE_WIDTH 0.001 /* wanted: upper less lower share */
@@ -32,6 +32,7 @@ struct statistics_settings {
     size_t tolerance_count;
     double tolerances[DEVIATION_TOLERANCES_MAX];
     size_t threads;
+    struct deviation_vertices *vertices; /* room for those of `from`; found where bounds are found quickly */
     const struct progress *progress;
     double progress_from, progress_to; /* this part of the stage "statistics" */
 };

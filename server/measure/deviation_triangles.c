@@ -3,6 +3,7 @@
 
 #include "base/tasks.h"
 #include "geom/point_triangle.h"
+#include "measure/deviation_quick.h"
 
 #include <math.h>
 #include <string.h>
@@ -16,16 +17,13 @@
 #define BIN_SHIFT 17      /* bins are the upper bits of a float: 64 to each power of two */
 #define BINS ((size_t)1 << (31 - BIN_SHIFT))
 #define QUICK_SHARE 0.65 /* of the progress */
-#define QUICK_WORK                                                                                           \
-    1024 /* of work, of each leaf: three to five times what one mostly takes; measured likewise */
 
 struct bounding {
     struct surface_parts *parts;
     const uint32_t *leaves; /* [leaf_count], or NULL: all */
     size_t leaf_count;
     size_t allowance; /* of work, of each chunk */
-    bool quick;
-    bool again; /* bounds known already are kept where they are better */
+    bool again;       /* bounds known already are kept where they are better */
     size_t first_chunk;
     size_t *work; /* [chunk] */
 };
@@ -61,23 +59,17 @@ static void bound_leaf(const struct bounding *bounding, size_t leaf, struct brac
     const struct surface_parts *parts = bounding->parts;
     struct bracket_group group;
     uint32_t slots[BVH_WIDTH];
-    float middles[BVH_LANES];
 
     if (gather_leaf(bounding, leaf, &group, slots) == 0)
         return;
     if (bracketing->work > bounding->allowance && bounding->again)
         return;
     if (bracketing->work > bounding->allowance)
-        bracket_bound_by_way(bracketing, &group, middles);
-    else if (bounding->quick)
-        bracket_bound_quickly(bracketing, &group, bounding->allowance, middles);
+        bracket_bound_by_way(bracketing, &group);
     else
         bracket_bound(bracketing, &group);
-    for (size_t i = 0; i < group.count; i++) {
+    for (size_t i = 0; i < group.count; i++)
         parts->parts[slots[i]] = group.parts[i];
-        if (bounding->quick)
-            parts->middles[slots[i]] = middles[i];
-    }
 }
 
 static void bound_chunk(void *context, size_t number)
@@ -197,56 +189,54 @@ static size_t bin_of(float value)
     return bits >> BIN_SHIFT;
 }
 
-/* The largest distance of a centroid of a leaf; 0 where all are shared. */
-static float farthest_of_leaf(const struct surface_parts *parts, size_t leaf)
+/* The largest distance known on each leaf; 0 where all of it is shared. */
+static void find_peaks(const struct surface_parts *parts, float *peaks)
 {
-    float farthest = 0;
-
-    for (size_t slot = leaf * BVH_WIDTH;
-         slot < (leaf + 1) * BVH_WIDTH && slot < parts->from->bvh.triangle_count; slot++)
-        if (!parts->from->shared[slot] && parts->middles[slot] > farthest)
-            farthest = parts->middles[slot];
-    return farthest;
+    for (uint32_t slot = 0; slot < parts->from->bvh.triangle_count; slot++) {
+        float *peak = &peaks[slot / BVH_WIDTH];
+        if (slot % BVH_WIDTH == 0)
+            *peak = 0;
+        if (!parts->from->shared[slot])
+            *peak = fmaxf(*peak, (float)quick_peak(parts, slot).distance);
+    }
 }
 
 /* The leaves that are farthest, as many as there is work for, but for those that are equally far. */
-static size_t list_farthest(const struct surface_parts *parts, uint32_t *leaves, size_t *counts)
+static size_t list_farthest(const struct surface_parts *parts, const float *peaks, size_t *counts,
+                            uint32_t *leaves)
 {
     size_t all = leaves_of(parts), most = parts->budget / CLOSELY_SHARE / LEAF_WORK, bin = BINS, sum = 0,
            count = 0;
 
     memset(counts, 0, BINS * sizeof *counts);
     for (size_t leaf = 0; leaf < all; leaf++)
-        counts[bin_of(farthest_of_leaf(parts, leaf))]++;
+        counts[bin_of(peaks[leaf])]++;
     while (bin > 1 && (sum == 0 || sum + counts[bin - 1] <= most))
         sum += counts[--bin];
     for (size_t leaf = 0; leaf < all && count < most; leaf++)
-        if (bin_of(farthest_of_leaf(parts, leaf)) >= bin)
+        if (bin_of(peaks[leaf]) >= bin)
             leaves[count++] = (uint32_t)leaf;
     return count;
 }
 
-bool triangles_bound_quickly(struct surface_parts *parts, const struct progress *progress, double from,
-                             double to, struct arena *keep, struct error *err)
+bool triangles_bound_quickly(struct surface_parts *parts, struct deviation_vertices *vertices,
+                             const struct progress *progress, double from, double to, struct arena *keep,
+                             struct error *err)
 {
     double until = from + QUICK_SHARE * (to - from);
-    struct bounding bounding = {.parts = parts,
-                                .leaf_count = leaves_of(parts),
-                                .allowance = LEAVES_OF_CHUNK * (size_t)QUICK_WORK,
-                                .quick = true};
+    struct bounding bounding = {
+        .parts = parts, .allowance = 2 * LEAVES_OF_CHUNK * (size_t)LEAF_WORK, .again = true};
 
-    parts->middles = ARENA_NEW(keep, float, parts->from->bvh.triangle_count);
+    if (!quick_bound(parts, vertices, progress, from, until, keep, err))
+        return false;
     struct arena scratch = *keep;
     uint32_t *leaves = ARENA_NEW(&scratch, uint32_t, leaves_of(parts));
+    float *peaks = ARENA_NEW(&scratch, float, leaves_of(parts));
     size_t *counts = ARENA_NEW(&scratch, size_t, BINS);
-    if (!parts->middles || !leaves || !counts)
+    if (!leaves || !peaks || !counts)
         return arena_error(err);
-    if (!bound_leaves(&bounding, progress, from, until, scratch, err))
-        return false;
-    bounding.leaf_count = list_farthest(parts, leaves, counts);
+    find_peaks(parts, peaks);
+    bounding.leaf_count = list_farthest(parts, peaks, counts, leaves);
     bounding.leaves = leaves;
-    bounding.allowance = 2 * LEAVES_OF_CHUNK * (size_t)LEAF_WORK;
-    bounding.quick = false;
-    bounding.again = true;
     return bound_leaves(&bounding, progress, until, to, scratch, err);
 }

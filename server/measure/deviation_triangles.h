@@ -1,9 +1,9 @@
 /* deviation_triangles.h - the first bounds of a surface: of every triangle of it, as a part.
  *
- * Closely, by deviation_bracket.h, as far as the budget goes. Or quickly: by one question for the nearest
- * face of each triangle's centroid, and closely only where those farthest from the other surface are, which
- * is what a worst place needs. A trial says which of the two is worth it. Chunks do not depend on the number
- * of threads; each may spend its share of the budget. Lengths are in the frame. */
+ * Closely, by deviation_bracket.h, as far as the budget goes. Or quickly, by deviation_quick.h, and closely
+ * only where those farthest from the other surface are, which is what a worst place needs. A trial says which
+ * of the two is worth it. Chunks do not depend on the number of threads; each may spend its share of the
+ * budget. Lengths are in the frame. */
 #ifndef MEASURE_DEVIATION_TRIANGLES_H
 #define MEASURE_DEVIATION_TRIANGLES_H
 
@@ -22,9 +22,10 @@ bool triangles_try(struct surface_parts *parts, const struct progress *progress,
 bool triangles_bound(struct surface_parts *parts, const struct progress *progress, double from, double to,
                      struct arena scratch, struct error *err);
 
-/* Bounds every triangle quickly; fills parts->middles, from keep. Where nearest faces are hard to tell, as in
- * the middle of a ball, most of a chunk is bounded by the way from one centroid. Likewise. */
-bool triangles_bound_quickly(struct surface_parts *parts, const struct progress *progress, double from,
-                             double to, struct arena *keep, struct error *err);
+/* Bounds every triangle quickly, then the farthest closely; finds vertices, and sets parts->vertices and
+ * parts->middles. Likewise. */
+bool triangles_bound_quickly(struct surface_parts *parts, struct deviation_vertices *vertices,
+                             const struct progress *progress, double from, double to, struct arena *keep,
+                             struct error *err);
 
 #endif

@@ -1,4 +1,4 @@
-/* deviation_vertices.c - nearest triangles of all vertices of the subject, in chunks, and what follows. */
+/* deviation_vertices.c - nearest triangles of all vertices of a surface, in chunks, and what follows. */
 #include "measure/deviation_vertices.h"
 
 #include "base/tasks.h"
@@ -9,35 +9,47 @@
 #define SLICE_CHUNKS 64
 
 struct asking {
-    const struct deviation_surface *subject, *reference;
+    const struct deviation_surface *from, *to;
     const struct deviation_vertices *vertices;
+    size_t allowance;      /* of work, of each chunk */
     const uint32_t *order; /* used vertices, near ones together */
     size_t order_count, first_chunk;
+    size_t *work; /* [chunk] */
 };
 
 static void ask_chunk(void *context, size_t number)
 {
     struct asking *asking = context;
-    size_t begin = (asking->first_chunk + number) * CHUNK, work = 0;
-    uint32_t first = BVH_NONE;
+    size_t chunk = asking->first_chunk + number, begin = chunk * CHUNK, work = 0;
+    const struct deviation_vertices *vertices = asking->vertices;
+    struct bvh_hit hit = {.slot = BVH_NONE};
+    vec3 asked = {0, 0, 0};
 
     for (size_t i = begin; i < begin + CHUNK && i < asking->order_count; i++) {
         uint32_t v = asking->order[i];
-        struct bvh_hit hit = bvh_nearest(&asking->reference->bvh, asking->subject->points[v], first, &work);
-        asking->vertices->distances[v] = sqrt(hit.distance_sq);
-        asking->vertices->nearest[v] = first = hit.slot;
+        vec3 p = asking->from->points[v];
+        double way = 0;
+        if (work <= asking->allowance) {
+            hit = bvh_nearest(&asking->to->bvh, p, hit.slot, &work);
+            asked = p;
+        } else {
+            way = vec3_distance(asked, p);
+        }
+        vertices->distances[v] = fmax(0, sqrt(hit.distance_sq) - way);
+        vertices->nearest[v] = hit.slot;
     }
+    asking->work[chunk] = work;
 }
 
-/* Vertices in the order in which the index of the subject meets them. */
-static size_t list_used(const struct deviation_surface *subject, const struct deviation_vertices *vertices,
+/* Vertices in the order in which the index meets them. */
+static size_t list_used(const struct deviation_surface *from, const struct deviation_vertices *vertices,
                         uint32_t *order)
 {
     size_t count = 0;
 
-    for (size_t slot = 0; slot < subject->bvh.triangle_count; slot++)
+    for (size_t slot = 0; slot < from->bvh.triangle_count; slot++)
         for (int i = 0; i < 3; i++) {
-            uint32_t v = subject->bvh.corners[slot][i];
+            uint32_t v = from->bvh.corners[slot][i];
             if (vertices->nearest[v] != BVH_NONE)
                 continue;
             vertices->nearest[v] = 0; /* listed; the answer overwrites it */
@@ -46,33 +58,45 @@ static size_t list_used(const struct deviation_surface *subject, const struct de
     return count;
 }
 
-bool deviation_vertices_find(const struct deviation_surface *subject,
-                             const struct deviation_surface *reference, size_t threads,
-                             const struct progress *progress, double from, double to,
-                             struct deviation_vertices *vertices, struct arena *keep, struct error *err)
+bool deviation_vertices_open(const struct deviation_surface *from, struct deviation_vertices *vertices,
+                             struct arena *keep, struct error *err)
 {
-    struct asking asking = {subject, reference, vertices, NULL, 0, 0};
-    uint32_t *order = ARENA_NEW(keep, uint32_t, subject->point_count);
+    *vertices = (struct deviation_vertices){from->point_count, ARENA_NEW(keep, double, from->point_count),
+                                            ARENA_NEW(keep, uint32_t, from->point_count), false};
+    return (vertices->distances && vertices->nearest) || arena_error(err);
+}
 
-    vertices->count = subject->point_count;
-    vertices->distances = ARENA_NEW(keep, double, subject->point_count);
-    vertices->nearest = ARENA_NEW(keep, uint32_t, subject->point_count);
-    if (!order || !vertices->distances || !vertices->nearest)
+bool deviation_vertices_find(const struct deviation_surface *from, const struct deviation_surface *to,
+                             const struct vertices_settings *settings, struct deviation_vertices *vertices,
+                             struct arena scratch, struct error *err)
+{
+    size_t allowance = settings->allowance < SIZE_MAX / CHUNK ? settings->allowance * CHUNK : SIZE_MAX;
+    uint32_t *order = ARENA_NEW(&scratch, uint32_t, from->point_count);
+    struct asking asking = {from, to, vertices, allowance, order, 0, 0, NULL};
+
+    if (!order)
         return arena_error(err);
     for (size_t v = 0; v < vertices->count; v++) {
         vertices->distances[v] = NAN;
         vertices->nearest[v] = BVH_NONE;
     }
-    asking.order = order;
-    asking.order_count = list_used(subject, vertices, order);
-    size_t chunks = (asking.order_count + CHUNK - 1) / CHUNK;
+    asking.order_count = list_used(from, vertices, order);
+    size_t chunks = tasks_chunks(asking.order_count, CHUNK);
+    asking.work = ARENA_NEW(&scratch, size_t, chunks);
+    if (!asking.work)
+        return arena_error(err);
     for (; asking.first_chunk < chunks; asking.first_chunk += SLICE_CHUNKS) {
         size_t left = chunks - asking.first_chunk;
-        if (!progress_tell(progress, "statistics",
-                           from + (to - from) * (double)asking.first_chunk / (double)chunks))
+        if (!progress_tell(settings->progress, "statistics",
+                           settings->progress_from
+                               + (settings->progress_to - settings->progress_from)
+                                     * (double)asking.first_chunk / (double)chunks))
             return error_set(err, ERROR_CANCELLED, "measuring was stopped");
-        tasks_run(threads, left < SLICE_CHUNKS ? left : SLICE_CHUNKS, ask_chunk, &asking);
+        tasks_run(settings->threads, left < SLICE_CHUNKS ? left : SLICE_CHUNKS, ask_chunk, &asking);
     }
+    vertices->exact = true;
+    for (size_t chunk = 0; chunk < chunks; chunk++)
+        vertices->exact = vertices->exact && asking.work[chunk] <= allowance;
     return true;
 }
 

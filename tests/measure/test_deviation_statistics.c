@@ -426,6 +426,7 @@ Test(deviation_statistics, budget_of_little_gives_wider_intervals_that_are_right
     struct error err = {.text = ""};
     double last = INFINITY;
     struct statistics_wide wide;
+    struct deviation_vertices vertices;
 
     cr_assert(measure_input_build(&fine, MESH_SCAN, NULL, &inputs[0], &arenas, pair_arena(1), &err)
               && measure_input_build(&half, MESH_SCAN, NULL, &inputs[1], &arenas, pair_arena(1), &err));
@@ -434,8 +435,10 @@ Test(deviation_statistics, budget_of_little_gives_wider_intervals_that_are_right
         cr_assert(deviation_surface_build(&inputs[i], &frame, 1, &surfaces[i], &arenas, pair_arena(1), &err));
     cr_assert(deviation_surface_find_shared(&surfaces[0], &surfaces[1], 1, pair_arena(1), &err));
     for (size_t budget = 1; budget < (size_t)1 << 26; budget *= 64) {
-        struct statistics_settings settings = {.halfwidth = 1e-9, .reach = 1, .budget = budget, .threads = 2};
+        struct statistics_settings settings = {
+            .halfwidth = 1e-9, .reach = 1, .budget = budget, .threads = 2, .vertices = &vertices};
         scratch = pair_arena(1);
+        cr_assert(deviation_vertices_open(&surfaces[0], &vertices, &scratch, &err));
         cr_assert(
             statistics_measure(&surfaces[0], &surfaces[1], &settings, &d, &parts, &wide, &scratch, &err));
         double scale = deviation_frame_length(&frame, 1), mean = scale * d.mean,

@@ -1,0 +1,279 @@
+/* deviation_quick.c - vertices, then leaf by leaf, in chunks. */
+#include "measure/deviation_quick.h"
+
+#include "base/tasks.h"
+#include "geom/point_triangle.h"
+
+#include <math.h>
+#include <string.h>
+
+#define LEAVES_OF_CHUNK 32
+#define SLICE_CHUNKS 256
+#define WORK 128 /* of a question, on average: three to five times what one mostly takes; measured */
+#define FINER 4  /* so many times the triangles of the other surface: sides half as long. Its vertices do */
+#define VERTICES_SHARE 0.6 /* of the progress */
+#define FACES_MAX 16       /* of the faces found for a leaf */
+
+struct quick {
+    struct surface_parts *parts;
+    size_t first_chunk;
+};
+
+/* The triangles of one leaf that are not shared. */
+struct leaf {
+    const struct surface_parts *parts;
+    size_t count;
+    uint32_t slots[BVH_LANES];
+    struct bvh_points corners[3];
+    double low[BVH_LANES][3], high[BVH_LANES][3];
+    uint32_t faces[FACES_MAX]; /* found */
+    size_t face_count;
+};
+
+static double sum_of(const double *values)
+{
+    return values[0] + values[1] + values[2];
+}
+
+static vec3 corner_of(const struct leaf *leaf, size_t lane, int i)
+{
+    return deviation_surface_corner(leaf->parts->from, leaf->slots[lane], i);
+}
+
+static vec3 centroid_of(const struct deviation_surface *from, uint32_t slot)
+{
+    vec3 sum = vec3_add(deviation_surface_corner(from, slot, 0), deviation_surface_corner(from, slot, 1));
+
+    return vec3_scale(vec3_add(sum, deviation_surface_corner(from, slot, 2)), 1.0 / 3);
+}
+
+/* Keeps linear bounds that are better on the whole. */
+static void raise_low(struct leaf *leaf, size_t lane, const double *low)
+{
+    if (sum_of(low) > sum_of(leaf->low[lane]))
+        memcpy(leaf->low[lane], low, sizeof leaf->low[lane]);
+}
+
+static void sink_high(struct leaf *leaf, size_t lane, const double *high)
+{
+    if (sum_of(high) < sum_of(leaf->high[lane]))
+        memcpy(leaf->high[lane], high, sizeof leaf->high[lane]);
+}
+
+static void add_face(struct leaf *leaf, uint32_t face)
+{
+    for (size_t k = 0; k < leaf->face_count; k++)
+        if (leaf->faces[k] == face)
+            return;
+    if (leaf->face_count < FACES_MAX)
+        leaf->faces[leaf->face_count++] = face;
+}
+
+/* The largest root of sum w_i |x - c_i|^2 over a triangle with corners c and x = sum w_i c_i: that sum is
+ * r^2 - |x - o|^2 with the circumcentre o and radius r (Leibniz's theorem of the weighted squares), and so at
+ * most r^2 where o is within the triangle, and a quarter of the squared longest side where it is not. */
+static double way_of(const struct deviation_surface *from, uint32_t slot)
+{
+    vec3 a = deviation_surface_corner(from, slot, 0), b = deviation_surface_corner(from, slot, 1),
+         c = deviation_surface_corner(from, slot, 2);
+    double sides_sq[3] = {vec3_length_sq(vec3_sub(b, a)), vec3_length_sq(vec3_sub(c, b)),
+                          vec3_length_sq(vec3_sub(a, c))},
+           longest_sq = fmax(sides_sq[0], fmax(sides_sq[1], sides_sq[2]));
+
+    if (2 * longest_sq >= sum_of(sides_sq))
+        return 0.5 * sqrt(longest_sq);
+    return 0.25 * sqrt(sides_sq[0] * sides_sq[1] * sides_sq[2]) / triangle_area(a, b, c);
+}
+
+/* d(x) differs from sum w_i d(c_i) by no more than sum w_i |x - c_i|, which is no more than the root of
+ * sum w_i |x - c_i|^2 (Jensen's inequality). */
+static void bound_by_corners(struct leaf *leaf, size_t lane)
+{
+    const struct deviation_vertices *known = leaf->parts->vertices;
+    const uint32_t *vertices = leaf->parts->from->bvh.corners[leaf->slots[lane]];
+    const struct bvh *to = &leaf->parts->to->bvh;
+    double way = way_of(leaf->parts->from, leaf->slots[lane]), low[3], high[3];
+
+    for (int i = 0; i < 3; i++) {
+        double distance = known->distances[vertices[i]];
+        uint32_t face = known->nearest[vertices[i]];
+        low[i] = distance - way;
+        high[i] = way + (known->exact ? distance : sqrt(bvh_distance_sq(to, corner_of(leaf, lane, i), face)));
+        add_face(leaf, face);
+    }
+    raise_low(leaf, lane, low);
+    sink_high(leaf, lane, high);
+}
+
+/* Rounded down. */
+static float middle_of(double distance)
+{
+    return distance > 0 ? (float)(distance * (1 - 0x1p-23)) : 0;
+}
+
+/* Asks at the centroid where there is work left; else its distance is at least what the way from a corner
+ * leaves of that corner's. */
+static void ask_middle(struct leaf *leaf, size_t lane, size_t *work)
+{
+    const struct surface_parts *parts = leaf->parts;
+    uint32_t slot = leaf->slots[lane];
+    const uint32_t *vertices = parts->from->bvh.corners[slot];
+    vec3 middle = centroid_of(parts->from, slot);
+    double low[3], high[3];
+
+    if (*work > LEAVES_OF_CHUNK * (size_t)BVH_WIDTH * WORK) {
+        double least = 0;
+        for (int i = 0; i < 3; i++)
+            least = fmax(least, parts->vertices->distances[vertices[i]]
+                                    - vec3_distance(middle, corner_of(leaf, lane, i)));
+        parts->middles[slot] = middle_of(least - DEVIATION_SLACK);
+        return;
+    }
+    struct bvh_hit hit = bvh_nearest(&parts->to->bvh, middle, parts->vertices->nearest[vertices[0]], work);
+    double distance = sqrt(hit.distance_sq);
+    parts->middles[slot] = middle_of(distance);
+    add_face(leaf, hit.slot);
+    for (int i = 0; i < 3; i++) {
+        double way = vec3_distance(middle, corner_of(leaf, lane, i));
+        low[i] = distance - way;
+        high[i] = distance + way;
+    }
+    raise_low(leaf, lane, low);
+    sink_high(leaf, lane, high);
+}
+
+/* All triangles by all faces found. */
+static void bound_by_faces(struct leaf *leaf)
+{
+    double distances_sq[3][BVH_LANES];
+
+    for (size_t k = 0; k < leaf->face_count; k++) {
+        for (int i = 0; i < 3; i++)
+            bvh_distances_sq(&leaf->parts->to->bvh, leaf->faces[k], &leaf->corners[i], distances_sq[i]);
+        for (size_t lane = 0; lane < leaf->count; lane++) {
+            const double high[3] = {sqrt(distances_sq[0][lane]), sqrt(distances_sq[1][lane]),
+                                    sqrt(distances_sq[2][lane])};
+            sink_high(leaf, lane, high);
+        }
+    }
+}
+
+static void put_corners(struct leaf *leaf)
+{
+    for (size_t lane = 0; lane < BVH_LANES; lane++)
+        for (int i = 0; i < 3; i++) {
+            vec3 p = corner_of(leaf, lane < leaf->count ? lane : 0, i);
+            leaf->corners[i].x[lane] = p.x;
+            leaf->corners[i].y[lane] = p.y;
+            leaf->corners[i].z[lane] = p.z;
+        }
+}
+
+static void bound_leaf(const struct surface_parts *parts, size_t number, size_t *work)
+{
+    const struct deviation_surface *from = parts->from;
+    struct leaf leaf = {.parts = parts};
+
+    for (size_t slot = number * BVH_WIDTH; slot < (number + 1) * BVH_WIDTH && slot < from->bvh.triangle_count;
+         slot++) {
+        parts->parts[slot] =
+            (struct part){.area = triangle_area(deviation_surface_corner(from, (uint32_t)slot, 0),
+                                                deviation_surface_corner(from, (uint32_t)slot, 1),
+                                                deviation_surface_corner(from, (uint32_t)slot, 2))};
+        if (!from->shared[slot])
+            leaf.slots[leaf.count++] = (uint32_t)slot;
+    }
+    if (leaf.count == 0)
+        return;
+    put_corners(&leaf);
+    for (size_t lane = 0; lane < leaf.count; lane++) {
+        for (int i = 0; i < 3; i++)
+            leaf.high[lane][i] = parts->reach;
+        bound_by_corners(&leaf, lane);
+        if (parts->middles)
+            ask_middle(&leaf, lane, work);
+    }
+    bound_by_faces(&leaf);
+    for (size_t lane = 0; lane < leaf.count; lane++) {
+        struct part *part = &parts->parts[leaf.slots[lane]];
+        part->near = parts->vertices->nearest[from->bvh.corners[leaf.slots[lane]][0]];
+        part_set(part, leaf.low[lane], leaf.high[lane], 0);
+    }
+}
+
+static void bound_chunk(void *context, size_t number)
+{
+    const struct quick *quick = context;
+    size_t begin = (quick->first_chunk + number) * LEAVES_OF_CHUNK, work = 0,
+           count = quick->parts->from->bvh.node_counts[0];
+
+    for (size_t leaf = begin; leaf < begin + LEAVES_OF_CHUNK && leaf < count; leaf++)
+        bound_leaf(quick->parts, leaf, &work);
+}
+
+static bool bound_triangles(struct surface_parts *parts, const struct progress *progress, double from,
+                            double to, struct error *err)
+{
+    struct quick quick = {parts, 0};
+    size_t chunks = tasks_chunks(parts->from->bvh.node_counts[0], LEAVES_OF_CHUNK);
+
+    for (; quick.first_chunk < chunks; quick.first_chunk += SLICE_CHUNKS) {
+        size_t left = chunks - quick.first_chunk;
+        if (!progress_tell(progress, "statistics",
+                           from + (to - from) * (double)quick.first_chunk / (double)chunks))
+            return error_set(err, ERROR_CANCELLED, "measuring was stopped");
+        tasks_run(parts->threads, left < SLICE_CHUNKS ? left : SLICE_CHUNKS, bound_chunk, &quick);
+    }
+    return true;
+}
+
+bool quick_ask_vertices(struct surface_parts *parts, struct deviation_vertices *vertices,
+                        const struct progress *progress, double from, double to, struct arena scratch,
+                        struct error *err)
+{
+    const struct vertices_settings asking = {parts->threads, WORK, progress, from, to};
+
+    parts->vertices = vertices;
+    return deviation_vertices_find(parts->from, parts->to, &asking, vertices, scratch, err);
+}
+
+bool quick_bound(struct surface_parts *parts, struct deviation_vertices *vertices,
+                 const struct progress *progress, double from, double to, struct arena *keep,
+                 struct error *err)
+{
+    const size_t count = parts->from->bvh.triangle_count;
+    double until = from + VERTICES_SHARE * (to - from);
+
+    if (!quick_ask_vertices(parts, vertices, progress, from, until, *keep, err))
+        return false;
+    if (count < FINER * parts->to->bvh.triangle_count) {
+        parts->middles = ARENA_NEW(keep, float, count);
+        if (!parts->middles)
+            return arena_error(err);
+    }
+    return bound_triangles(parts, progress, until, to, err);
+}
+
+struct quick_peak quick_peak(const struct surface_parts *parts, uint32_t slot)
+{
+    const uint32_t *vertices = parts->from->bvh.corners[slot];
+    struct quick_peak peak = {-1, {0, 0, 0}};
+
+    for (int i = 0; i < 3; i++)
+        if (parts->vertices->distances[vertices[i]] > peak.distance)
+            peak = (struct quick_peak){parts->vertices->distances[vertices[i]],
+                                       parts->from->points[vertices[i]]};
+    if (parts->middles && (double)parts->middles[slot] > peak.distance)
+        peak = (struct quick_peak){(double)parts->middles[slot], centroid_of(parts->from, slot)};
+    return peak;
+}
+
+double quick_most(const struct surface_parts *parts, uint32_t slot)
+{
+    const uint32_t *v = parts->from->bvh.corners[slot];
+    const double *distances = parts->vertices->distances;
+
+    if (!parts->vertices->exact)
+        return INFINITY;
+    return fmax(distances[v[0]], fmax(distances[v[1]], distances[v[2]])) + way_of(parts->from, slot);
+}

@@ -1,0 +1,37 @@
+/* deviation_quick.h - first bounds of all triangles of a surface from few questions.
+ *
+ * One for each vertex, which three to six triangles share; and one for each centroid of a surface whose
+ * triangles are not much smaller than the other's, since what sticks out between vertices that are near would
+ * be missed. From each distance the way bounds both ends; above, so do the distances to the faces found,
+ * which are convex. Where nearest faces are hard to tell, as in the middle of a ball, most of a chunk is
+ * bounded by the way from one point. Bounds hold up to rounding below DEVIATION_SLACK. Lengths are in the
+ * frame. */
+#ifndef MEASURE_DEVIATION_QUICK_H
+#define MEASURE_DEVIATION_QUICK_H
+
+#include "base/progress.h"
+#include "measure/deviation_parts.h"
+
+/* Finds vertices and sets parts->vertices. Tells the stage "statistics" from `from` to `to`. ERROR_LIMIT when
+ * memory ends, ERROR_CANCELLED. */
+bool quick_ask_vertices(struct surface_parts *parts, struct deviation_vertices *vertices,
+                        const struct progress *progress, double from, double to, struct arena scratch,
+                        struct error *err);
+
+/* The same; then bounds every triangle and sets, from keep, parts->middles. Likewise. */
+bool quick_bound(struct surface_parts *parts, struct deviation_vertices *vertices,
+                 const struct progress *progress, double from, double to, struct arena *keep,
+                 struct error *err);
+
+/* The largest distance known on a triangle that is not shared, and where: it is at least so far. */
+struct quick_peak {
+    double distance;
+    vec3 at;
+};
+struct quick_peak quick_peak(const struct surface_parts *parts, uint32_t slot);
+
+/* No point of a triangle is farther, as the vertices tell; INFINITY where they are not exact. A part's upper
+ * bound, chosen for its mean, can be higher somewhere. */
+double quick_most(const struct surface_parts *parts, uint32_t slot);
+
+#endif
