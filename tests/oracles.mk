@@ -10,12 +10,12 @@ $(ORACLES): $(OUT)/%: $(OUT)/tests/oracle/%.o $(LIBRARY)
 	@echo '  ld  $@'
 	@$(CC) $(LDFLAGS) $(filter %.o,$^) $(LIBRARY) $(LIBS) -o $@
 nodetest: oracles
-# The reference programs themselves, over CGAL (header-only: a minute to compile, once, whatever the build) and
+# The reference programs themselves, over CGAL (header-only: a minute each to compile, once, whatever the build) and
 # OpenSubdiv.
 
-CGAL_ORACLE := build/oracle/cgal_measures
-oracles: $(CGAL_ORACLE)
-$(CGAL_ORACLE): tests/oracle/cgal_measures.cpp
+CGAL_ORACLES := build/oracle/cgal_measures build/oracle/cgal_mend
+oracles: $(CGAL_ORACLES)
+$(CGAL_ORACLES): build/oracle/%: tests/oracle/%.cpp
 	@mkdir -p $(@D)
 	$(CXX) -std=c++17 -O2 -DNDEBUG -o $@ $< -lgmp -lmpfr
 

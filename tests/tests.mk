@@ -3,8 +3,9 @@
 #   make unit ROOMS="base mesh io" OUT=build/mine    only what these rooms need, in a folder of its own
 #   make nodetest SUITE=api       the node tests of one folder of tests/ (cli, api, page, oracle, ...)
 
-# what only tests of the room measure, and of those above, can link
-UNIT_UNLINKED := $(if $(filter measure,$(ROOMS)),,tests/support/fixture_measured.c)
+# what only tests of the room named, and of those above, can link
+UNIT_UNLINKED := $(if $(filter measure,$(ROOMS)),,tests/support/fixture_measured.c) \
+                 $(if $(filter io,$(ROOMS)),,tests/support/fixture_sample.c)
 # UNIT_ROOMS may name fewer than ROOMS: tests of some rooms, with the whole library
 UNIT_ROOMS   ?= $(ROOMS)
 UNIT_SOURCES := $(sort $(foreach room,$(UNIT_ROOMS),$(wildcard tests/$(room)/*.c)) \

@@ -1,7 +1,7 @@
 /* backup.c - fettle backup: a whole copy of a data folder, made by the running server where there is one. */
 #include "store/backup.h"
 #include "cli/commands.h"
-#include "cli/options.h"
+#include "cli/data_command.h"
 #include "job/control.h"
 #include "job/scheduler.h"
 
@@ -13,53 +13,19 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
-enum key { KEY_DATA = 1, KEY_HELP };
+static const char help[] =
+    "usage: fettle backup --data DIR DEST\n"
+    "\n"
+    "Copies the data folder DIR into the folder DEST, which is made when it is not there. A running server\n"
+    "does it itself and goes on serving. Into the same DEST again, only new files are copied. DEST can be\n"
+    "served and verified like any data folder; use a copy of it, so that the backup stays one.\n";
 
-static const struct option_spec specs[] = {
-    {"--data", true, false, KEY_DATA},
-    {"--help", false, true, KEY_HELP},
-    {"-h", false, true, KEY_HELP},
-};
-
-struct call {
-    const char *data, *dest;
-    bool help;
-};
-
-static void print_help(void)
-{
-    fputs("usage: fettle backup --data DIR DEST\n"
-          "\n"
-          "Copies the data folder DIR into the folder DEST, which is made when it is not there. A running "
-          "server\n"
-          "does it itself and goes on serving. Into the same DEST again, only new files are copied. DEST can "
-          "be\n"
-          "served and verified like any data folder; use a copy of it, so that the backup stays one.\n",
-          stdout);
-}
-
-static bool read_arguments(int argc, char **argv, struct call *call, struct error *err)
-{
-    struct options options = options_begin(specs, sizeof specs / sizeof specs[0], argc, argv);
-    const char *value;
-    *call = (struct call){0};
-    for (int key; (key = options_next(&options, &value, err)) != OPTION_END;) {
-        if (key == KEY_DATA)
-            call->data = value;
-        else if (key == KEY_HELP)
-            call->help = true;
-        else if (key == OPTION_OPERAND && !call->dest)
-            call->dest = value;
-        else if (key == OPTION_OPERAND)
-            return error_set(err, ERROR_USAGE, "backup takes one destination, but got '%s' too", value);
-        else
-            return false;
-    }
-    if (call->help)
-        return true;
-    return (call->data || error_set(err, ERROR_USAGE, "--data DIR is missing"))
-           && (call->dest || error_set(err, ERROR_USAGE, "the destination is missing"));
-}
+static const struct option_spec specs[] = {DATA_COMMAND_SPECS};
+static const struct data_command command = {.name = "backup",
+                                            .help = help,
+                                            .specs = specs,
+                                            .spec_count = sizeof specs / sizeof specs[0],
+                                            .operand = "destination"};
 
 static bool open_destination(const char *dest, int *fd, struct error *err)
 {
@@ -89,22 +55,18 @@ static bool back_up_here(const char *data, int dest_fd, char *answer, size_t siz
 
 int cli_backup(int argc, char **argv)
 {
-    struct call call;
+    struct data_arguments arguments;
     struct error err;
     char answer[400];
-    int dest_fd = -1;
+    int dest_fd = -1, status;
 
-    if (!read_arguments(argc, argv, &call, &err))
-        return cli_fail_usage("backup", &err);
-    if (call.help) {
-        print_help();
-        return cli_finish_output();
-    }
-    if (!open_destination(call.dest, &dest_fd, &err))
+    if (!data_command_begin(&command, argc, argv, &arguments, NULL, &status))
+        return status;
+    if (!open_destination(arguments.operand, &dest_fd, &err))
         return cli_fail(&err);
-    bool reached, ok = control_ask(call.data, "backup", dest_fd, &reached, answer, sizeof answer, &err);
+    bool reached, ok = control_ask(arguments.data, "backup", dest_fd, &reached, answer, sizeof answer, &err);
     if (!reached)
-        ok = back_up_here(call.data, dest_fd, answer, sizeof answer, &err);
+        ok = back_up_here(arguments.data, dest_fd, answer, sizeof answer, &err);
     close(dest_fd);
     if (!ok)
         return cli_fail(&err);

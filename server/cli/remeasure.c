@@ -1,72 +1,60 @@
 /* remeasure.c - fettle remeasure: queue a new run for every version whose run is not by today's definitions.
  */
 #include "cli/commands.h"
-#include "cli/options.h"
+#include "cli/data_command.h"
 #include "job/control.h"
 #include "job/scheduler.h"
 #include "store/runs.h"
 
 #include <stdio.h>
 
-enum key { KEY_DATA = 1, KEY_SPECIMEN, KEY_AGAIN, KEY_HELP };
+enum key { KEY_SPECIMEN = DATA_COMMAND_OWN, KEY_AGAIN };
 
 static const struct option_spec specs[] = {
-    {"--data", true, false, KEY_DATA},  {"--specimen", true, false, KEY_SPECIMEN},
-    {"--all", false, false, KEY_AGAIN}, {"--help", false, true, KEY_HELP},
-    {"-h", false, true, KEY_HELP},
+    DATA_COMMAND_SPECS,
+    {"--specimen", true, false, KEY_SPECIMEN},
+    {"--all", false, false, KEY_AGAIN},
 };
+
+static const char help[] =
+    "usage: fettle remeasure --data DIR [--specimen N] [--all]\n"
+    "\n"
+    "Queues a run for every version that is not withdrawn and has none made with the definitions and\n"
+    "settings of this program; old runs are kept. A running server begins at once, after what somebody\n"
+    "waits for; without one, the next `fettle serve` does.\n"
+    "\n"
+    "  --specimen N   only this specimen, by its id\n"
+    "  --all          also versions whose run is up to date\n"
+    "\n"
+    "Prints how many runs were queued.\n";
 
 struct call {
-    const char *data;
     size_t specimen; /* 0: all */
-    bool again, help;
+    bool again;
 };
 
-static void print_help(void)
+static bool take_option(int key, const char *value, void *context, struct error *err)
 {
-    fputs(
-        "usage: fettle remeasure --data DIR [--specimen N] [--all]\n"
-        "\n"
-        "Queues a run for every version that is not withdrawn and has none made with the definitions and\n"
-        "settings of this program; old runs are kept. A running server begins at once, after what somebody\n"
-        "waits for; without one, the next `fettle serve` does.\n"
-        "\n"
-        "  --specimen N   only this specimen, by its id\n"
-        "  --all          also versions whose run is up to date\n"
-        "\n"
-        "Prints how many runs were queued.\n",
-        stdout);
+    struct call *call = context;
+    if (key == KEY_SPECIMEN)
+        return option_integer("--specimen", value, 1, INT64_MAX, &call->specimen, err);
+    call->again = true;
+    return true;
 }
 
-static bool read_arguments(int argc, char **argv, struct call *call, struct error *err)
-{
-    struct options options = options_begin(specs, sizeof specs / sizeof specs[0], argc, argv);
-    const char *value;
-    *call = (struct call){0};
-    for (int key; (key = options_next(&options, &value, err)) != OPTION_END;) {
-        if (key == KEY_DATA)
-            call->data = value;
-        else if (key == KEY_HELP)
-            call->help = true;
-        else if (key == KEY_AGAIN)
-            call->again = true;
-        else if (key == KEY_SPECIMEN) {
-            if (!option_integer("--specimen", value, 1, INT64_MAX, &call->specimen, err))
-                return false;
-        } else if (key == OPTION_OPERAND)
-            return error_set(err, ERROR_USAGE, "remeasure takes no operand, but got '%s'", value);
-        else
-            return false;
-    }
-    return call->data || call->help || error_set(err, ERROR_USAGE, "--data DIR is missing");
-}
+static const struct data_command command = {.name = "remeasure",
+                                            .help = help,
+                                            .specs = specs,
+                                            .spec_count = sizeof specs / sizeof specs[0],
+                                            .take = take_option};
 
-static bool remeasure_here(const struct call *call, char *answer, size_t size, struct error *err)
+static bool remeasure_here(const char *data, const struct call *call, char *answer, size_t size,
+                           struct error *err)
 {
     struct store_options options = scheduler_store_options();
     struct store *store;
     int64_t queued;
-    if (!store_open(call->data, false, &options, &store, err))
+    if (!store_open(data, false, &options, &store, err))
         return false;
     bool ok = store_remeasure(store, (int64_t)call->specimen, call->again, &queued, err);
     store_close(store);
@@ -77,20 +65,18 @@ static bool remeasure_here(const struct call *call, char *answer, size_t size, s
 
 int cli_remeasure(int argc, char **argv)
 {
-    struct call call;
+    struct data_arguments arguments;
+    struct call call = {0};
     struct error err;
     char request[64], answer[400];
+    int status;
 
-    if (!read_arguments(argc, argv, &call, &err))
-        return cli_fail_usage("remeasure", &err);
-    if (call.help) {
-        print_help();
-        return cli_finish_output();
-    }
+    if (!data_command_begin(&command, argc, argv, &arguments, &call, &status))
+        return status;
     snprintf(request, sizeof request, "remeasure %zu %d", call.specimen, call.again);
-    bool reached, ok = control_ask(call.data, request, -1, &reached, answer, sizeof answer, &err);
+    bool reached, ok = control_ask(arguments.data, request, -1, &reached, answer, sizeof answer, &err);
     if (!reached)
-        ok = remeasure_here(&call, answer, sizeof answer, &err);
+        ok = remeasure_here(arguments.data, &call, answer, sizeof answer, &err);
     if (!ok)
         return cli_fail(&err);
     printf("%s runs queued\n", answer);

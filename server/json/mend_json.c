@@ -7,10 +7,8 @@ static json_t *farthest_change_json(struct tree *tree, const struct deviation *d
                                 *invented = &deviation->subject_to_reference.max;
     bool is_lost = lost->distance.upper > invented->distance.upper;
     const struct farthest_place *place = is_lost ? lost : invented;
-    json_t *object = tree_object(tree);
+    json_t *object = tree_interval(tree, deviation->hausdorff);
 
-    tree_put_real(tree, object, "lower", deviation->hausdorff.lower);
-    tree_put_real(tree, object, "upper", deviation->hausdorff.upper);
     tree_put_point(tree, object, "at", place->at);
     tree_put_text(tree, object, "mesh", is_lost ? "reference" : "subject");
     tree_put_count(tree, object, "face", place->face);
@@ -40,9 +38,7 @@ static json_t *move_json(struct tree *tree, const struct mend_move *move)
 {
     if (isnan(move->distance.upper))
         return json_null();
-    json_t *object = tree_object(tree);
-    tree_put_real(tree, object, "lower", move->distance.lower);
-    tree_put_real(tree, object, "upper", move->distance.upper);
+    json_t *object = tree_interval(tree, move->distance);
     tree_put_point(tree, object, "at", move->at);
     return object;
 }

@@ -39,9 +39,7 @@ static json_t *engine_json(struct tree *tree, const struct run_settings *setting
 
 static json_t *farthest_json(struct tree *tree, const struct farthest_place *place)
 {
-    json_t *object = tree_object(tree);
-    tree_put_real(tree, object, "lower", place->distance.lower);
-    tree_put_real(tree, object, "upper", place->distance.upper);
+    json_t *object = tree_interval(tree, place->distance);
     tree_put_point(tree, object, "at", place->at);
     tree_put_count(tree, object, "face", place->face);
     tree_put_point(tree, object, "nearest", place->nearest);

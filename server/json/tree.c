@@ -81,12 +81,17 @@ void tree_put_box(struct tree *tree, json_t *object, const char *key, aabb box)
     tree_put(tree, object, key, bounds);
 }
 
-void tree_put_interval(struct tree *tree, json_t *object, const char *key, struct interval interval)
+json_t *tree_interval(struct tree *tree, struct interval interval)
 {
     json_t *ends = tree_object(tree);
     tree_put_real(tree, ends, "lower", interval.lower);
     tree_put_real(tree, ends, "upper", interval.upper);
-    tree_put(tree, object, key, ends);
+    return ends;
+}
+
+void tree_put_interval(struct tree *tree, json_t *object, const char *key, struct interval interval)
+{
+    tree_put(tree, object, key, tree_interval(tree, interval));
 }
 
 json_t *tree_reals(struct tree *tree, const double *values, size_t count)

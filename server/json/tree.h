@@ -15,6 +15,7 @@ struct tree {
 
 json_t *tree_object(struct tree *tree);
 json_t *tree_array(struct tree *tree);
+json_t *tree_interval(struct tree *tree, struct interval interval); /* { lower, upper }: more may be put in */
 void tree_put(struct tree *tree, json_t *object, const char *key, json_t *value);
 void tree_append(struct tree *tree, json_t *array, json_t *value);
 

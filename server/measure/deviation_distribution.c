@@ -4,13 +4,14 @@
 #include "base/tasks.h"
 #include "measure/deviation_surface.h"
 #include "measure/exact_sum.h"
+#include "measure/float_bins.h"
 
 #include <math.h>
 #include <string.h>
 
 #define CHUNK ((size_t)1 << 13)
-#define BIN_SHIFT 17 /* bins are the upper bits of a float: 64 to each power of two */
-#define BINS ((size_t)1 << (31 - BIN_SHIFT))
+#define BIN_BITS 6 /* 64 bins to each power of two */
+#define BINS FLOAT_BINS(BIN_BITS)
 #define PRECISION_REL 0x1p-24 /* of floats */
 #define STEPS_MAX 200
 
@@ -98,20 +99,12 @@ struct seeking {
 
 static size_t bin_of(double value)
 {
-    float rounded = (float)value;
-    uint32_t bits;
-
-    memcpy(&bits, &rounded, sizeof bits);
-    return bits >> BIN_SHIFT;
+    return float_bin_of((float)value, BIN_BITS);
 }
 
 static double bin_start(size_t bin)
 {
-    uint32_t bits = (uint32_t)(bin << BIN_SHIFT);
-    float value;
-
-    memcpy(&value, &bits, sizeof value);
-    return (double)value;
+    return (double)float_bin_start(bin, BIN_BITS);
 }
 
 static void fill_bins(struct seeking *seeking)

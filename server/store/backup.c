@@ -137,7 +137,7 @@ static bool copy_blobs(struct store *store, struct connection *connection, int d
     int step = -1, dest_blobs = -1;
     bool ok = open_folder(dest_fd, "blobs", &dest_blobs, err);
     sqlite3_stmt *row = ok ? statement_begin(connection, read, err, "") : NULL;
-    while (ok && row && (step = statement_step(connection, row, err)) == 1)
+    while (ok && (step = statement_step(connection, row, err)) == 1)
         ok = copy_blob(store, dest_blobs, (const char *)sqlite3_column_text(row, 0),
                        (uint64_t)column_id(row, 1), figures, err);
     statement_end(row);

@@ -192,6 +192,8 @@ sqlite3_stmt *statement_begin(struct connection *connection, const char *sql, st
 
 int statement_step(struct connection *connection, sqlite3_stmt *statement, struct error *err)
 {
+    if (!statement)
+        return -1;
     int rc = sqlite3_step(statement);
     if (rc == SQLITE_ROW)
         return 1;
@@ -216,8 +218,6 @@ bool statement_run(struct connection *connection, const char *sql, int64_t *chan
     va_start(values, types);
     sqlite3_stmt *statement = begin(connection, sql, err, types, &values);
     va_end(values);
-    if (!statement)
-        return false;
     bool ok = statement_step(connection, statement, err) >= 0;
     if (ok && changed)
         *changed = sqlite3_changes64(connection->db);
@@ -232,8 +232,6 @@ bool statement_value(struct connection *connection, const char *sql, int64_t *va
     va_start(values, types);
     sqlite3_stmt *statement = begin(connection, sql, err, types, &values);
     va_end(values);
-    if (!statement)
-        return false;
     int row = statement_step(connection, statement, err);
     *value = row == 1 ? sqlite3_column_int64(statement, 0) : 0;
     if (found)

@@ -40,7 +40,8 @@ bool connection_number(struct connection *connection, const char *sql, int64_t *
  * outlive the steps. sql is a constant. NULL with err on failure. Ended by statement_end. */
 sqlite3_stmt *statement_begin(struct connection *connection, const char *sql, struct error *err,
                               const char *types, ...);
-/* Steps to the next row: 1 a row, 0 no more, -1 a fault (err is filled). */
+/* Steps to the next row: 1 a row, 0 no more, -1 a fault (err is filled; NULL is one, as statement_begin
+ * said). */
 int statement_step(struct connection *connection, sqlite3_stmt *statement, struct error *err);
 void statement_end(sqlite3_stmt *statement);
 /* Runs a statement that gives no rows; *changed (may be NULL) is how many rows it changed. */

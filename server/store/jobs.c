@@ -85,7 +85,7 @@ bool store_job_get(struct store *store, int64_t id, struct arena *keep, struct s
     if (!read_begin(store, &connection, err))
         return false;
     sqlite3_stmt *row = statement_begin(connection, read, err, "i", id);
-    int step = row ? statement_step(connection, row, err) : -1;
+    int step = statement_step(connection, row, err);
     if (step == 1)
         take_job(store, row, keep, job);
     statement_end(row);
@@ -123,7 +123,7 @@ bool store_job_list(struct store *store, const char *state, int64_t specimen, si
 {
     struct connection *connection;
     int64_t before;
-    int step = -1;
+    int step;
 
     memset(page, 0, sizeof *page);
     if (!limit_check(limit, err) || !cursor_parse(cursor, &before, err) || !check_state(state, err))
@@ -136,7 +136,7 @@ bool store_job_list(struct store *store, const char *state, int64_t specimen, si
         return false;
     sqlite3_stmt *row = statement_begin(connection, list_sql[state != NULL][specimen != 0], err, "tkii",
                                         state, specimen, before ? before : INT64_MAX, (int64_t)limit + 1);
-    while (row && (step = statement_step(connection, row, err)) == 1 && page->count < limit)
+    while ((step = statement_step(connection, row, err)) == 1 && page->count < limit)
         take_job(store, row, keep, &page->items[page->count++]);
     if (step == 1)
         page->next = cursor_make(page->items[page->count - 1].id, keep);
@@ -156,7 +156,7 @@ bool job_changed(struct write *write, int64_t job, struct error *err)
     static const char look[] = "SELECT specimen, version FROM job WHERE id = ?1";
     int64_t specimen = 0, version = 0;
     sqlite3_stmt *row = statement_begin(write->connection, look, err, "i", job);
-    int step = row ? statement_step(write->connection, row, err) : -1;
+    int step = statement_step(write->connection, row, err);
     if (step == 1) {
         specimen = column_id(row, 0);
         version = column_id(row, 1);
@@ -205,7 +205,7 @@ static bool retry(struct write *write, int64_t id, struct error *err)
         " reason_text = NULL, reason_format = NULL, reason_line = NULL, reason_byte = NULL, started = NULL,"
         " ended = NULL, revision = ?2 WHERE id = ?1";
     sqlite3_stmt *row = statement_begin(write->connection, look, err, "i", id);
-    int step = row ? statement_step(write->connection, row, err) : -1;
+    int step = statement_step(write->connection, row, err);
     bool ok = step == 1;
 
     if (step == 0)

@@ -25,7 +25,7 @@ bool store_job_peek(struct store *store, struct arena *keep, struct store_claim 
     if (!read_begin(store, &connection, err))
         return false;
     sqlite3_stmt *row = statement_begin(connection, read, err, "");
-    int step = row ? statement_step(connection, row, err) : -1;
+    int step = statement_step(connection, row, err);
     if (step == 1)
         *claim = (struct store_claim){
             .job = column_id(row, 0),
@@ -87,7 +87,7 @@ bool store_job_claim(struct store *store, int64_t job, bool *claimed, struct err
         return false;
     sqlite3_stmt *row =
         statement_begin(write.connection, take, err, "itti", job, store->start_id, write.now, write.revision);
-    int step = row ? statement_step(write.connection, row, err) : -1;
+    int step = statement_step(write.connection, row, err);
     if (step == 1) {
         specimen = column_id(row, 0);
         version = column_id(row, 1);
@@ -214,7 +214,7 @@ static bool running_job(struct write *write, int64_t id, struct job_row *job, st
     static const char look[] = "SELECT version, against, specimen, again FROM job"
                                " WHERE id = ?1 AND state = 'running' AND start_id = ?2";
     sqlite3_stmt *row = statement_begin(write->connection, look, err, "it", id, write->store->start_id);
-    int step = row ? statement_step(write->connection, row, err) : -1;
+    int step = statement_step(write->connection, row, err);
     if (step == 1)
         *job =
             (struct job_row){column_id(row, 0), column_id(row, 1), column_id(row, 2), column_id(row, 3) != 0};
@@ -263,7 +263,7 @@ static bool pack_for_job(struct store *store, int64_t job, const struct store_ru
     bool ok = read_begin(store, &connection, err);
     if (ok) {
         sqlite3_stmt *row = statement_begin(connection, look, err, "i", job);
-        ok = row && statement_step(connection, row, err) >= 0;
+        ok = statement_step(connection, row, err) >= 0;
         specimen = ok ? column_id(row, 0) : 0;
         like = ok ? column_id(row, 1) : 0;
         statement_end(row);
@@ -369,7 +369,7 @@ static bool recover_one(struct write *write, bool *more, int64_t *requeued, int6
     };
     int64_t job = 0, attempt = 0;
     sqlite3_stmt *row = statement_begin(write->connection, find, err, "t", write->store->start_id);
-    int step = row ? statement_step(write->connection, row, err) : -1;
+    int step = statement_step(write->connection, row, err);
     if (step == 1) {
         job = column_id(row, 0);
         attempt = column_id(row, 1);

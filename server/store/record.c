@@ -111,7 +111,7 @@ bool record_read(struct connection *connection, int64_t run, bool as_base, struc
                  const char **text, size_t *bytes, struct error *err)
 {
     sqlite3_stmt *row = statement_begin(connection, as_base ? read_base : read_record, err, "i", run);
-    int step = row ? statement_step(connection, row, err) : -1;
+    int step = statement_step(connection, row, err);
     bool ok = step == 1 && take_record(connection, row, run, keep, text, bytes, err);
     statement_end(row);
     if (step == 0)

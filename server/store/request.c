@@ -23,7 +23,7 @@ bool request_key(struct connection *connection, const struct store *store, int64
     struct digest digest;
     char definitions[24];
     sqlite3_stmt *row = statement_begin(connection, look, err, "ik", version, against);
-    int step = row ? statement_step(connection, row, err) : -1;
+    int step = statement_step(connection, row, err);
 
     digest_begin(&digest);
     snprintf(definitions, sizeof definitions, "%d", store->options.definitions);
@@ -84,7 +84,7 @@ static bool request(struct write *write, const struct store_run_request *wanted,
     static const char look[] = "SELECT specimen, against FROM version WHERE id = ?1";
     int64_t specimen = 0, against = wanted->against;
     sqlite3_stmt *row = statement_begin(write->connection, look, err, "i", wanted->version);
-    int step = row ? statement_step(write->connection, row, err) : -1;
+    int step = statement_step(write->connection, row, err);
 
     if (step == 1) {
         specimen = column_id(row, 0);
@@ -135,10 +135,10 @@ static bool next_batch(struct connection *connection, int64_t specimen, int64_t 
         "  AND (?2 IS NULL OR specimen = ?2) ORDER BY id LIMIT ?3) v"
         " WHERE CASE p.alone WHEN 1 THEN v.kind = 'scan' OR v.against IS NULL ELSE v.against IS NOT NULL END"
         " ORDER BY v.id";
-    int step = -1;
+    int step;
     sqlite3_stmt *row = statement_begin(connection, read, err, "iki", after, specimen, (int64_t)BATCH / 2);
     *count = 0;
-    while (row && (step = statement_step(connection, row, err)) == 1 && *count < BATCH)
+    while ((step = statement_step(connection, row, err)) == 1 && *count < BATCH)
         batch[(*count)++] =
             (struct wanted){column_id(row, 0), column_id(row, 1), column_id(row, 2) ? 0 : column_id(row, 3)};
     statement_end(row);

@@ -65,7 +65,7 @@ bool store_run_get(struct store *store, int64_t id, struct arena *keep, struct s
         return false;
     sqlite3_stmt *row = statement_begin(connection, read, err, "iti", (int64_t)store->options.definitions,
                                         store->settings, id);
-    int step = row ? statement_step(connection, row, err) : -1;
+    int step = statement_step(connection, row, err);
     if (step == 1)
         take_run(row, keep, run);
     statement_end(row);
@@ -93,18 +93,18 @@ static sqlite3_stmt *begin_list(struct connection *connection, const struct stor
 static bool read_page(struct connection *connection, const struct store *store, int64_t version, size_t limit,
                       int64_t before, struct arena *keep, struct store_run_page *page, struct error *err)
 {
-    int step = -1;
-    sqlite3_stmt *row = begin_list(connection, store, version, before, limit, err);
+    int step;
 
     page->items = ARENA_NEW(keep, struct store_run, limit);
-    while (row && page->items && (step = statement_step(connection, row, err)) == 1 && page->count < limit)
+    if (!page->items)
+        return arena_error(err);
+    sqlite3_stmt *row = begin_list(connection, store, version, before, limit, err);
+    while ((step = statement_step(connection, row, err)) == 1 && page->count < limit)
         take_run(row, keep, &page->items[page->count++]);
     if (step == 1)
         page->next = cursor_make(page->items[page->count - 1].id, keep);
     statement_end(row);
-    if (row && keep->failed)
-        return arena_error(err);
-    return step >= 0;
+    return step >= 0 && (!keep->failed || arena_error(err));
 }
 
 bool store_run_list(struct store *store, int64_t version, size_t limit, const char *cursor,
@@ -161,7 +161,7 @@ bool store_run_field_open(struct store *store, int64_t id, const char *name, int
     if (!read_begin(store, &connection, err))
         return false;
     sqlite3_stmt *row = statement_begin(connection, read, err, "it", id, name);
-    int step = row ? statement_step(connection, row, err) : -1;
+    int step = statement_step(connection, row, err);
     if (step == 1 && sqlite3_column_type(row, 0) != SQLITE_NULL) {
         memcpy(sha256, sqlite3_column_text(row, 0), DIGEST_HEX_SIZE);
         *per_face = column_id(row, 1) != 0;

@@ -71,7 +71,7 @@ static bool apply_patch(struct write *write, int64_t id, const struct store_spec
                                  " units = coalesce(?4, units), state = coalesce(?5, state) WHERE id = ?1";
     bool ok = false;
     sqlite3_stmt *row = statement_begin(write->connection, look, err, "i", id);
-    int step = row ? statement_step(write->connection, row, err) : -1;
+    int step = statement_step(write->connection, row, err);
 
     if (step == 0)
         error_set(err, ERROR_NOT_FOUND, "there is no specimen %lld", (long long)id);
@@ -159,20 +159,24 @@ static void take_trend(sqlite3_stmt *row, struct arena *keep, struct store_trend
     };
 }
 
+#define TREND_VALUE(measure) ", " RUN_VALUE("r.id", measure)
+#define TREND_VALUES                                                                                         \
+    TREND_VALUE(MEASURE_OPEN_EDGES)                                                                          \
+    TREND_VALUE(MEASURE_LOST)                                                                                \
+    TREND_VALUE(MEASURE_INVENTED)                                                                            \
+    TREND_VALUE(MEASURE_HAUSDORFF)                                                                           \
+    TREND_VALUE(MEASURE_FAULTS)                                                                              \
+    TREND_VALUE(MEASURE_WARNINGS)
+#define AGAINST_DIAGONAL RUN_VALUE("a.latest_run", MEASURE_DIAGONAL)
+
 static bool read_trend(struct connection *connection, struct arena *keep, struct store_specimen *specimen,
                        struct error *err)
 {
     static const char read[] =
-        "SELECT v.id, v.kind = 'scan', v.number, coalesce(v.face_size, v.face_size_share * " RUN_VALUE(
-            "a.latest_run",
-            MEASURE_DIAGONAL) "), v.created, v.withdrawn_at IS NOT NULL, v.latest_run,"
-                              " r.against, " RUN_VALUE("r.id", MEASURE_OPEN_EDGES) ", " RUN_VALUE("r.id", MEASURE_LOST) ", " RUN_VALUE(
-                                  "r.id",
-                                  MEASURE_INVENTED) ", " RUN_VALUE("r.id",
-                                                                   MEASURE_HAUSDORFF) ", " RUN_VALUE("r.id",
-                                                                                                     MEASURE_FAULTS) ", " RUN_VALUE("r.id",
-                                                                                                                                    MEASURE_WARNINGS) " FROM version v LEFT JOIN run r ON r.id = v.latest_run LEFT JOIN version a ON a.id = v.against"
-                                                                                                                                                      " WHERE v.specimen = ?1 ORDER BY v.id";
+        "SELECT v.id, v.kind = 'scan', v.number, coalesce(v.face_size, v.face_size_share * " AGAINST_DIAGONAL
+        "), v.created, v.withdrawn_at IS NOT NULL, v.latest_run, r.against" TREND_VALUES
+        " FROM version v LEFT JOIN run r ON r.id = v.latest_run LEFT JOIN version a ON a.id = v.against "
+        "WHERE v.specimen = ?1 ORDER BY v.id";
     size_t room = (size_t)(specimen->scan_count + specimen->cage_count);
     int step = 0;
     sqlite3_stmt *row = statement_begin(connection, read, err, "i", specimen->id);
@@ -195,7 +199,7 @@ bool store_specimen_get(struct store *store, int64_t id, struct arena *keep, str
     if (!read_begin(store, &connection, err))
         return false;
     sqlite3_stmt *row = statement_begin(connection, read, err, "i", id);
-    int step = row ? statement_step(connection, row, err) : -1;
+    int step = statement_step(connection, row, err);
     if (step == 1)
         take_specimen(row, keep, specimen);
     statement_end(row);
@@ -297,16 +301,14 @@ static bool read_page(struct connection *connection, const struct store_specimen
     if (!parse_cursor(query->cursor, &id, key, sizeof key, err))
         return false;
     int64_t limit = (int64_t)query->limit + 1;
+    page->items = ARENA_NEW(keep, struct store_specimen, query->limit);
+    if (!page->items)
+        return arena_error(err);
     sqlite3_stmt *row =
         sorts_by_number(query->sort)
             ? statement_begin(connection, sql, err, "ttrki", pattern, query->state, strtod(key, NULL), id,
                               limit)
             : statement_begin(connection, sql, err, "tttki", pattern, query->state, key, id, limit);
-    page->items = ARENA_NEW(keep, struct store_specimen, query->limit);
-    if (!row || !page->items) {
-        statement_end(row);
-        return row ? arena_error(err) : false;
-    }
     char last_key[STORE_TITLE_MAX + 1] = "";
     while ((step = statement_step(connection, row, err)) == 1 && page->count < query->limit) {
         take_specimen(row, keep, &page->items[page->count++]);

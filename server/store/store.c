@@ -307,7 +307,7 @@ bool store_figures(struct store *store, struct store_figures *figures, struct er
     if (!read_begin(store, &connection, err))
         return false;
     sqlite3_stmt *row = statement_begin(connection, count_all, err, "");
-    bool ok = row && statement_step(connection, row, err) == 1;
+    bool ok = statement_step(connection, row, err) == 1;
     if (ok) {
         int64_t *const numbers[] = {
             &figures->specimens, &figures->versions, &figures->runs, &figures->blobs,  &figures->blob_bytes,

@@ -82,9 +82,9 @@ static bool check_blobs(struct verify *verify, struct error *err)
         "SELECT b.sha256, b.bytes, (SELECT 'specimen ' || s.catalogue_number || ' ' || v.kind || ' ' ||"
         " v.number FROM version v JOIN specimen s ON s.id = v.specimen WHERE v.blob = b.id LIMIT 1)"
         " FROM blob b ORDER BY b.sha256";
-    int step = -1;
+    int step;
     sqlite3_stmt *row = statement_begin(&verify->connection, read, err, "");
-    while (row && (step = statement_step(&verify->connection, row, err)) == 1) {
+    while ((step = statement_step(&verify->connection, row, err)) == 1) {
         const char *user = (const char *)sqlite3_column_text(row, 2);
         check_blob(verify, (const char *)sqlite3_column_text(row, 0), (uint64_t)column_id(row, 1),
                    user ? user : "a run's field");
@@ -113,11 +113,11 @@ static bool check_records(struct verify *verify, struct error *err)
 {
     static const char read[] = "SELECT id FROM run ORDER BY id";
     struct arena arena;
-    int step = -1;
+    int step;
     if (!arena_open(&arena, RECORD_ARENA, err))
         return false;
     sqlite3_stmt *row = statement_begin(&verify->connection, read, err, "");
-    while (row && (step = statement_step(&verify->connection, row, err)) == 1) {
+    while ((step = statement_step(&verify->connection, row, err)) == 1) {
         struct arena scratch = arena; /* empty again for each */
         struct error fault = {0};
         const char *text;
@@ -139,9 +139,9 @@ static bool check_records(struct verify *verify, struct error *err)
 static bool check_integrity(struct verify *verify, struct error *err)
 {
     static const char integrity[] = "PRAGMA integrity_check(20)";
-    int step = -1;
+    int step;
     sqlite3_stmt *row = statement_begin(&verify->connection, integrity, err, "");
-    while (row && (step = statement_step(&verify->connection, row, err)) == 1) {
+    while ((step = statement_step(&verify->connection, row, err)) == 1) {
         const char *text = (const char *)sqlite3_column_text(row, 0);
         if (strcmp(text, "ok") != 0)
             report(verify, false, "the database is damaged: %.300s", text);
@@ -153,9 +153,9 @@ static bool check_integrity(struct verify *verify, struct error *err)
 static bool check_foreign_keys(struct verify *verify, struct error *err)
 {
     static const char keys[] = "PRAGMA foreign_key_check";
-    int step = -1;
+    int step;
     sqlite3_stmt *row = statement_begin(&verify->connection, keys, err, "");
-    while (row && (step = statement_step(&verify->connection, row, err)) == 1)
+    while ((step = statement_step(&verify->connection, row, err)) == 1)
         report(verify, false, "row %lld of table %s points to a row of %s that is not there",
                (long long)column_id(row, 1), (const char *)sqlite3_column_text(row, 0),
                (const char *)sqlite3_column_text(row, 2));
@@ -171,9 +171,9 @@ static bool check_summaries(struct verify *verify, struct error *err)
         " (SELECT count(*) FROM version v WHERE v.specimen = s.id)"
         " UNION ALL SELECT s.catalogue_number FROM version v JOIN specimen s ON s.id = v.specimen"
         " WHERE v.latest_run IS NOT " LATEST_RUN("v");
-    int step = -1;
+    int step;
     sqlite3_stmt *row = statement_begin(&verify->connection, read, err, "");
-    while (row && (step = statement_step(&verify->connection, row, err)) == 1)
+    while ((step = statement_step(&verify->connection, row, err)) == 1)
         report(verify, false, "the summary of specimen %s does not follow from its versions and runs",
                (const char *)sqlite3_column_text(row, 0));
     statement_end(row);

@@ -22,7 +22,7 @@ bool version_check_relative(struct connection *connection, int64_t specimen, int
     if (!relative)
         return true;
     sqlite3_stmt *row = statement_begin(connection, look, err, "ii", relative, specimen);
-    int step = row ? statement_step(connection, row, err) : -1;
+    int step = statement_step(connection, row, err);
     if (step == 0 || (step == 1 && !column_id(row, 0)))
         error_set(err, ERROR_USAGE, "%s: the specimen has no version %lld", what, (long long)relative);
     else if (step == 1 && must_be_scan && !column_id(row, 1))
@@ -210,9 +210,9 @@ static bool read_ids(struct connection *connection, const char *sql, int64_t ver
                      int64_t **ids, size_t *count, struct error *err)
 {
     size_t room = 0;
-    int step = -1;
+    int step;
     sqlite3_stmt *row = statement_begin(connection, sql, err, "i", version);
-    while (row && (step = statement_step(connection, row, err)) == 1) {
+    while ((step = statement_step(connection, row, err)) == 1) {
         *ids = arena_grow(keep, *ids, *count, &room, sizeof **ids);
         if (!*ids)
             break;
@@ -241,7 +241,7 @@ bool store_version_get(struct store *store, int64_t id, struct arena *keep, stru
     if (!read_begin(store, &connection, err))
         return false;
     sqlite3_stmt *row = statement_begin(connection, read, err, "i", id);
-    int step = row ? statement_step(connection, row, err) : -1;
+    int step = statement_step(connection, row, err);
     if (step == 1)
         take_version(row, keep, version);
     statement_end(row);
@@ -257,16 +257,16 @@ static bool read_page(struct connection *connection, int64_t specimen, size_t li
 {
     static const char read[] = "SELECT " VERSION_COLUMNS " FROM " VERSION_TABLES
                                " WHERE v.specimen = ?1 AND v.id > ?2 ORDER BY v.id LIMIT ?3";
-    int step = -1;
-    sqlite3_stmt *row = statement_begin(connection, read, err, "iii", specimen, after, (int64_t)limit + 1);
+    int step;
     page->items = ARENA_NEW(keep, struct store_version, limit);
-    while (row && page->items && (step = statement_step(connection, row, err)) == 1 && page->count < limit)
+    if (!page->items)
+        return arena_error(err);
+    sqlite3_stmt *row = statement_begin(connection, read, err, "iii", specimen, after, (int64_t)limit + 1);
+    while ((step = statement_step(connection, row, err)) == 1 && page->count < limit)
         take_version(row, keep, &page->items[page->count++]);
     if (step == 1)
         page->next = cursor_make(page->items[page->count - 1].id, keep);
     statement_end(row);
-    if (row && !page->items)
-        return arena_error(err);
     for (size_t i = 0; step >= 0 && i < page->count; i++)
         if (!read_lists(connection, keep, &page->items[i], err))
             return false;
@@ -304,7 +304,7 @@ static bool look_up(struct write *write, int64_t id, int64_t if_revision, bool *
     static const char look[] =
         "SELECT specimen, revision, withdrawn_at IS NOT NULL FROM version WHERE id = ?1";
     sqlite3_stmt *row = statement_begin(write->connection, look, err, "i", id);
-    int step = row ? statement_step(write->connection, row, err) : -1;
+    int step = statement_step(write->connection, row, err);
     bool ok = step == 1;
 
     if (step == 0)

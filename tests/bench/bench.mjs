@@ -1,11 +1,11 @@
 // bench.mjs - run by `make bench`: prints and writes build/bench.json and build/bench.md. Nothing here is a test.
-//   BENCH="pairs scale readers"  the parts to run   RUNS=3  of which medians are taken
+//   BENCH="pairs scale readers mend"  the parts to run   RUNS=3  of which medians are taken
 //   SIZES=5000000  triangles of the largest scan    LIMIT=90  seconds a peer gets for one pair
 //   CLASSES="tube plate", PEERS="cgal vtk_cell"  these alone, of bench-pairs' classes and of cgal embree vtk_cell vtk_point
 import { execFileSync } from 'node:child_process';
 import { readFileSync, writeFileSync } from 'node:fs';
 import os from 'node:os';
-import { benchReaders, benchScale, STAGES } from './growth.mjs';
+import { benchMend, benchReaders, benchScale, STAGES } from './growth.mjs';
 import { benchPairs, PEERS } from './pairs.mjs';
 import { settings } from './run.mjs';
 import { markdown, pairLine, seconds, summary, summaryTable } from './tables.mjs';
@@ -52,11 +52,17 @@ function readers(results) {
     + `topology ${seconds(row.timings.topology)}, quality ${seconds(row.timings.quality)}`));
 }
 
+function mend(results) {
+  const row = results.mend = benchMend();
+  console.log(`mend of ${row.triangles} triangles, ${row.shared_faces} shared, ${row.holes_filled} holes filled, ${row.regions} regions: `
+    + `mend ${seconds(row.timings.mend)}, ${stages((s) => seconds(row.timings[s]))}`);
+}
+
 const results = {
   machine: machine(), runs: settings.runs, limit: settings.limit, largest: settings.largest,
   versions: { cgal: versionOf('libcgal-dev'), embree: versionOf('libembree-dev'), vtk: versionOf('python3-vtk9') },
 };
-for (const [name, part] of Object.entries({ pairs, scale, readers }))
+for (const [name, part] of Object.entries({ pairs, scale, readers, mend }))
   if (settings.sections.includes(name)) part(results);
 save(results);
 writeFileSync('build/bench.md', markdown(results));

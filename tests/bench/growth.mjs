@@ -1,4 +1,4 @@
-// growth.mjs - our own stages alone: how they grow with the scan, and how fast the readers are.
+// growth.mjs - our own stages alone: how they grow with the scan, how fast the readers are, what a mend costs.
 import { statSync } from 'node:fs';
 import { growthExponent, makePairs, measure, medianTimings, settings } from './run.mjs';
 
@@ -52,4 +52,14 @@ export function benchReaders(tell) {
     }
   }
   return rows;
+}
+
+/** A mended scan against the scan before: eight holes filled, one place dented, all other faces shared. */
+export function benchMend() {
+  const triangles = Math.min(1000000, settings.largest);
+  const { mend: { subject, reference } } = makePairs(triangles, ['mend']);
+  const records = repeated(() => measure([subject, '--against', reference, '--threads', '2', '--surface', 'control']));
+  const [{ mend, subject: { counts } }] = records;
+  return { triangles: counts.faces, shared_faces: mend.shared_faces, holes_filled: mend.holes_filled, regions: mend.regions_total,
+    largest_move: mend.largest_move, timings: medianTimings(records) };
 }

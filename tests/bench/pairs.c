@@ -5,18 +5,23 @@
  *
  * makes a scan of about so many triangles (a dense surface net of a coiled shell, cut into triangles and
  * roughened) and one pair for each class; then prints a line "CLASS SUBJECT REFERENCE" of file names for
- * each: scan          the scan alone, as binary PLY, OBJ, STL and OFF (for the readers) cage:QUADS    an
- * all-quad net of the same shape of about so many faces decimated     a net of a tenth of the triangles
+ * each:
+ *
+ *   scan          the scan alone, as binary PLY, OBJ, STL and OFF (for the readers)
+ *   cage:QUADS    an all-quad net of the same shape of about so many faces
+ *   decimated     a net of a tenth of the triangles
  *   rescan        the same shape sampled again, two thirds as densely, with other noise
  *   near6, near7  the scan with noise of 1e-6, 1e-7 of its diagonal
  *   hole, bridge, tip  the scan with a patch taken out, with a bridge added, with its farthest tip blunted
+ *   mend          the scan with a dent in it, against the scan with eight patches taken out
  *   smoothed      the scan after three rounds of averaging
  *   midpoint      every triangle of the scan cut into four at the midpoints of its sides: the same surface
  *   plate, cube   a plate and the same plate cut into needles; a cube and the same cube cut otherwise
  *   limit         a cage refined twice by Catmull-Clark steps, and the cage itself
  *   spheres       two concentric spheres: every point is as far as any other
  *   tube          a tube and a thin prism along its axis: every point of the tube's wall is as near as any
- * other Files are PLY, binary, with doubles: near7 would drown in the rounding of floats. */
+ *                 other
+ * Files are PLY, binary, with doubles: near7 would drown in the rounding of floats. */
 #include "fixtures/mesh_write.h"
 #include "fixtures/rng.h"
 #include "fixtures/surface_net.h"
@@ -261,6 +266,14 @@ static bool write_near7(struct making *making, struct arena scratch, struct erro
     return write_noisy(making, "near7", 1e-7, scratch, err);
 }
 
+static void take_patch_out(struct draft *draft, vec3 centre, double radius)
+{
+    for (size_t f = 0; f < draft->face_count; f++)
+        if (draft_face_size(draft, f) > 0
+            && vec3_distance(draft->positions[draft->faces[f].corner[0]], centre) < radius)
+            draft_remove_face(draft, f);
+}
+
 static bool write_hole(struct making *making, struct arena scratch, struct error *err)
 {
     struct draft copy;
@@ -268,10 +281,62 @@ static bool write_hole(struct making *making, struct arena scratch, struct error
     if (!draft_copy(&making->scan, 0, &copy, &scratch, err))
         return false;
     vec3 centre = copy.positions[rng_bits(11, 0) % copy.vertex_count];
-    for (size_t f = 0; f < copy.face_count; f++)
-        if (vec3_distance(copy.positions[copy.faces[f].corner[0]], centre) < 0.03 * making->diagonal)
-            draft_remove_face(&copy, f);
+    take_patch_out(&copy, centre, 0.03 * making->diagonal);
     return draft_compact(&copy, scratch, err) && write_pair(making, "hole", &copy, NULL, err);
+}
+
+#define MEND_HOLES 8
+#define MEND_RADIUS_REL 0.01
+
+/* Moves what is near a centre towards a point far away. */
+static void dent(struct draft *draft, vec3 centre, vec3 towards, double radius)
+{
+    vec3 way = vec3_scale(vec3_sub(towards, centre), 0.2 * radius / vec3_distance(towards, centre));
+
+    for (size_t v = 0; v < draft->vertex_count; v++) {
+        double share = 1 - vec3_distance(draft->positions[v], centre) / radius;
+        if (share > 0)
+            draft->positions[v] = vec3_add(draft->positions[v], vec3_scale(way, share));
+    }
+}
+
+static vec3 mean_position(const struct draft *draft)
+{
+    vec3 sum = {0, 0, 0};
+
+    for (size_t v = 0; v < draft->vertex_count; v++)
+        sum = vec3_add(sum, draft->positions[v]);
+    return vec3_scale(sum, 1.0 / (double)draft->vertex_count);
+}
+
+/* Places are drawn anew until they are apart. */
+static void choose_apart(const struct draft *draft, double apart, size_t count, vec3 *places)
+{
+    size_t chosen = 0;
+
+    for (size_t draw = 0; chosen < count; draw++) {
+        bool near = false;
+        places[chosen] = draft->positions[rng_bits(13, draw) % draft->vertex_count];
+        for (size_t i = 0; i < chosen; i++)
+            near |= vec3_distance(places[i], places[chosen]) < apart;
+        chosen += !near;
+    }
+}
+
+static bool write_mend(struct making *making, struct arena scratch, struct error *err)
+{
+    struct draft before, mended;
+    const double radius = MEND_RADIUS_REL * making->diagonal;
+    vec3 places[MEND_HOLES + 1];
+
+    if (!draft_copy(&making->scan, 0, &before, &scratch, err)
+        || !draft_copy(&making->scan, 0, &mended, &scratch, err))
+        return false;
+    choose_apart(&before, 4 * radius, MEND_HOLES + 1, places);
+    for (size_t i = 0; i < MEND_HOLES; i++)
+        take_patch_out(&before, places[i], radius);
+    dent(&mended, places[MEND_HOLES], mean_position(&mended), radius);
+    return draft_compact(&before, scratch, err) && write_pair(making, "mend", &mended, &before, err);
 }
 
 #define BRIDGE_SIDES 12
@@ -313,15 +378,6 @@ static bool write_bridge(struct making *making, struct arena scratch, struct err
         to = (to + 1) % copy.vertex_count;
     add_pipe(&copy, copy.positions[from], copy.positions[to]);
     return write_pair(making, "bridge", &copy, NULL, err);
-}
-
-static vec3 mean_position(const struct draft *draft)
-{
-    vec3 sum = {0, 0, 0};
-
-    for (size_t v = 0; v < draft->vertex_count; v++)
-        sum = vec3_add(sum, draft->positions[v]);
-    return vec3_scale(sum, 1.0 / (double)draft->vertex_count);
 }
 
 /* What lies beyond a plane across the farthest tip is pressed onto that plane. */
@@ -590,7 +646,7 @@ static bool write_class(struct making *making, const char *class, struct arena s
                    {"smoothed", write_smoothed}, {"midpoint", write_midpoint},
                    {"plate", write_plate},       {"cube", write_cube},
                    {"limit", write_limit},       {"spheres", write_spheres},
-                   {"tube", write_tube}};
+                   {"tube", write_tube},         {"mend", write_mend}};
 
     if (strncmp(class, "cage:", 5) == 0)
         return write_cage(making, strtoul(class + 5, NULL, 10), scratch, err);

@@ -7,7 +7,7 @@ const bin = process.env.BENCH_BIN;
 export const folder = path.resolve('build/bench-files');
 const words = (text) => text?.split(/[\s,]+/);
 export const settings = {
-  sections: words(process.env.BENCH ?? 'pairs scale readers'),
+  sections: words(process.env.BENCH ?? 'pairs scale readers mend'),
   classes: words(process.env.CLASSES), // of pairs; without, all
   peers: words(process.env.PEERS),
   runs: Number(process.env.RUNS ?? 3),

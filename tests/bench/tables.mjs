@@ -86,6 +86,12 @@ function readersTable(rows) {
   }));
 }
 
+function mendTable(row) {
+  const stages = ['process', 'read', 'topology', 'quality', 'mend', 'index', 'hausdorff', 'statistics'];
+  return table(['triangles', 'shared', 'regions', ...stages],
+    [[count(row.triangles), row.shared_faces, row.regions, ...stages.map((s) => seconds(row.timings[s]))]]);
+}
+
 const PEER_NAMES = { cgal: 'CGAL, bounded error', embree: 'Embree, vertices only', vtk_cell: 'VTK, vertices to faces',
   vtk_point: 'VTK, vertices to vertices' };
 
@@ -96,7 +102,7 @@ export function summaryTable(summaries) {
 }
 
 export function markdown(results) {
-  const { machine: m, versions: v, runs, limit, pairs, summaries, scale, readers } = results;
+  const { machine: m, versions: v, runs, limit, pairs, summaries, scale, readers, mend } = results;
   const parts = [`${m.cpu}, ${m.cores} cores, ${m.memory_gib} GiB, ${m.system}, Linux ${m.kernel}, ${m.compiler}; `
     + `fettle ${m.fettle} with two threads; medians of ${runs}; CGAL ${v.cgal}, Embree ${v.embree}, VTK ${v.vtk}.`];
   if (pairs)
@@ -105,5 +111,6 @@ export function markdown(results) {
   if (scale) parts.push('`fettle measure` of a cage against an OBJ scan, as the scan grows:', scaleTable(scale));
   if (readers)
     parts.push(`Reading ${count(readers[0].triangles)} triangles, hashing included, file in the page cache:`, readersTable(readers));
+  if (mend) parts.push(`A mended scan against the scan before, ${mend.holes_filled} holes filled and one place moved:`, mendTable(mend));
   return `${parts.join('\n\n')}\n`;
 }

@@ -1,10 +1,12 @@
 /* test_bvh.c
- *   nearest_*   against every triangle in turn, on soups, sheets and flat triangles; any first guess, same
- * answer within_*    what is found is within the limit; nothing is missed in the node collect_*   against
- * every triangle in turn paths_*     every kind of vector unit gives the same results to the last bit below_*
- * linear bounds from below tree_*
- * boxes hold what is below them; one triangle, many equal ones; any number of threads memory_*    smaller
- * arenas end in ERROR_LIMIT
+ *   nearest_*      against every triangle in turn, on soups, sheets and flat triangles, from any first guess
+ *   within_*       what is found is within the limit; nothing is missed in the node
+ *   collect_*      against every triangle in turn
+ *   paths_*        every kind of vector unit gives the same results to the last bit
+ *   every_path_*   likewise, pair by pair
+ *   below_*        linear bounds from below
+ *   tree_*         boxes hold what is below them; one triangle, many equal ones; any number of threads
+ *   memory_*       smaller arenas end in ERROR_LIMIT
  */
 #include <criterion/criterion.h>
 #include <criterion/new/assert.h>

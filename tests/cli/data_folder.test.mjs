@@ -25,6 +25,21 @@ describe('data folder', () => {
       assert.equal(help.status, 0);
       assert.match(help.stdout, new RegExp(`^usage: fettle ${command} `));
     }
+    const wrong = [
+      [['verify'], /--data DIR is missing/],
+      [['verify', '--data', data, 'x'], /verify takes no operand, but got 'x'/],
+      [['remeasure', 'x', '--data', data], /remeasure takes no operand, but got 'x'/],
+      [['remeasure', '--data', data, '--specimen', '0'], /--specimen is a whole number/],
+      [['backup', '--data', data], /the destination is missing/],
+      [['backup', copy], /--data DIR is missing/],
+      [['backup', copy, 'x', '--data', data], /backup takes one destination, but got 'x' too/],
+      [['backup', copy, '--data', data, '--all'], /there is no option '--all'/],
+    ];
+    for (const [args, text] of wrong) {
+      const { status, stderr } = run(...args);
+      assert.equal(status, 2, args.join(' '));
+      assert.match(stderr, text);
+    }
     assert.equal(run('verify', '--data', path.join(folder, 'nowhere')).status, 3);
     assert.equal(run('verify', '--data', data, '--sample', '3/2').status, 2);
     assert.equal(run('work').status, 2);

@@ -89,9 +89,3 @@ char *reading_load(const char *path, size_t *bytes)
     *bytes = content ? (size_t)size : 0;
     return content;
 }
-
-const char *reading_shared(void)
-{
-    const char *folder = getenv("FETTLE_SHARED");
-    return folder && *folder ? folder : "../shared";
-}

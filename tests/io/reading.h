@@ -35,7 +35,4 @@ size_t reading_warnings(const struct reading *reading, const char *code);
 /* A whole file; NULL when it cannot be read. Freed by the caller. */
 char *reading_load(const char *path, size_t *bytes);
 
-/* The folder of shared test data: $FETTLE_SHARED, else ../shared beside the checkout. */
-const char *reading_shared(void);
-
 #endif

@@ -4,6 +4,7 @@
  * of them.
  */
 #include "reading.h"
+#include "support/fixture_sample.h"
 
 #include <criterion/criterion.h>
 #include <stdio.h>
@@ -36,7 +37,7 @@ Test(io_badinput, corpus_files_get_their_class, .timeout = 3000)
 {
     char path[1000], manifest[1000];
     size_t count, rows = 0;
-    snprintf(manifest, sizeof manifest, "%s/badinput/MANIFEST.tsv", reading_shared());
+    snprintf(manifest, sizeof manifest, "%s/badinput/MANIFEST.tsv", fixture_shared_folder());
     char *table = reading_load(manifest, &count);
     if (!table)
         cr_skip_test("no shared test data");
@@ -49,7 +50,7 @@ Test(io_badinput, corpus_files_get_their_class, .timeout = 3000)
         const char *trait = strtok_r(NULL, "\t", &next), *expected = strtok_r(NULL, "\t", &next);
         size_t bytes;
         cr_assert(file && format && trait && expected);
-        snprintf(path, sizeof path, "%s/badinput/%s", reading_shared(), file);
+        snprintf(path, sizeof path, "%s/badinput/%s", fixture_shared_folder(), file);
         char *content = reading_load(path, &bytes);
         cr_assert_not_null(content, "%s", file);
         struct reading *r = reading_open(content, bytes, strrchr(file, '/') + 1, 64 << 20, 64 << 20);

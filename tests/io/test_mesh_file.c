@@ -3,6 +3,7 @@
  *   shared_*   published counts of real meshes (skipped without the shared folder)
  */
 #include "reading.h"
+#include "support/fixture_sample.h"
 
 #include <criterion/criterion.h>
 #include <fcntl.h>
@@ -152,7 +153,7 @@ Test(io_mesh_file, shared_meshes_have_their_published_counts)
     for (size_t i = 0; i < sizeof facts / sizeof facts[0]; i++) {
         char path[1000];
         size_t by_size[6] = {0};
-        snprintf(path, sizeof path, "%s/data/%s", reading_shared(), facts[i].name);
+        snprintf(path, sizeof path, "%s/data/%s", fixture_shared_folder(), facts[i].name);
         int fd = open(path, O_RDONLY);
         if (fd < 0)
             cr_skip_test("no shared test data");

@@ -6,36 +6,14 @@
  * VTK 9.1, which agrees with fettle to 1e-12 on every face (tests/oracle/verdict.test.mjs).
  *
  * Source: README.md beside the sample meshes: topology by VTK 9.1, CGAL 5.5.1 and libigl, quality values from
- * the Verdict library (2026 source). The folder is found by the environment variable FETTLE_SHARED, or as
- * ../shared beside the checkout; without it the tests are skipped and say so. */
+ * the Verdict library (2026 source); see support/fixture_sample.h for where they are looked for. */
 #include <criterion/criterion.h>
 #include <criterion/new/assert.h>
-#include <fcntl.h>
-#include <stdio.h>
-#include <stdlib.h>
-#include <unistd.h>
 
-#include "io/mesh_file.h"
 #include "measure/quality_quad.h"
 #include "measure/quality_triangle.h"
 #include "support/fixture_measured.h"
-
-static const struct measured *measured_sample(const char *name)
-{
-    const char *shared = getenv("FETTLE_SHARED");
-    struct arena *keep = fixture_arena_of((size_t)128 << 20), *scratch = fixture_arena_of((size_t)128 << 20);
-    struct mesh mesh;
-    struct mesh_file file;
-    struct error err;
-    char path[4096];
-    snprintf(path, sizeof path, "%s/data/%s", shared ? shared : "../shared", name);
-    int fd = open(path, O_RDONLY | O_CLOEXEC);
-    if (fd < 0)
-        cr_skip("sample mesh %s not found: set FETTLE_SHARED", name);
-    cr_assert(mesh_file_read(fd, name, 2, NULL, &mesh, &file, keep, *scratch, &err), "%s", err.text);
-    close(fd);
-    return fixture_measured(mesh);
-}
+#include "support/fixture_sample.h"
 
 struct facts {
     const char *name;
@@ -49,7 +27,7 @@ struct facts {
 /* Areas and volumes are printed to twelve decimals, lengths to eight. */
 static void expect_facts(const struct facts *want)
 {
-    const struct measured *m = measured_sample(want->name);
+    const struct measured *m = fixture_measured(fixture_sample(want->name));
     const struct mesh_report *got = &m->report;
     cr_expect(eq(sz, got->counts.vertices, want->vertices));
     cr_expect(eq(sz, got->counts.edges, want->edges));
@@ -211,7 +189,7 @@ Test(sample_facts, verdict_spot_quadrangulated)
         {QUAD_MIN_ANGLE, 16.66331746, 76.12812645, 89.79820879},
         {QUAD_MAX_ANGLE, 90.12585152, 104.54223353, 162.87703242},
     };
-    expect_metrics(measured_sample("spot_quadrangulated.obj")->report.quality.quad, want, 8);
+    expect_metrics(fixture_measured(fixture_sample("spot_quadrangulated.obj"))->report.quality.quad, want, 8);
 }
 
 Test(sample_facts, verdict_spot_control_mesh)
@@ -226,7 +204,7 @@ Test(sample_facts, verdict_spot_control_mesh)
         {QUAD_MIN_ANGLE, 2.48000440, 66.05142765, 88.16266996},
         {QUAD_MAX_ANGLE, 85.34362148, 119.37022020, 283.60022698},
     };
-    expect_metrics(measured_sample("spot_control_mesh.obj")->report.quality.quad, want, 8);
+    expect_metrics(fixture_measured(fixture_sample("spot_control_mesh.obj"))->report.quality.quad, want, 8);
 }
 
 Test(sample_facts, verdict_catmark_rook)
@@ -241,7 +219,7 @@ Test(sample_facts, verdict_catmark_rook)
         {QUAD_MIN_ANGLE, 14.60464074, 81.42639999, 90},
         {QUAD_MAX_ANGLE, 90, 98.70670064, 179.10745203},
     };
-    expect_metrics(measured_sample("catmark_rook.obj")->report.quality.quad, want, 8);
+    expect_metrics(fixture_measured(fixture_sample("catmark_rook.obj"))->report.quality.quad, want, 8);
 }
 
 Test(sample_facts, verdict_fish)
@@ -253,5 +231,5 @@ Test(sample_facts, verdict_fish)
         {TRIANGLE_MIN_ANGLE, 6.56977801, 34.87521724, 59.45647296},
         {TRIANGLE_MAX_ANGLE, 60.32595620, 84.43177303, 147.53385684},
     };
-    expect_metrics(measured_sample("fish.obj")->report.quality.triangle, want, 5);
+    expect_metrics(fixture_measured(fixture_sample("fish.obj"))->report.quality.triangle, want, 5);
 }

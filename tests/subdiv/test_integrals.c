@@ -6,14 +6,10 @@
  * quads along their first diagonal, volumes as the mean over both diagonals); 61/90 is on paper there. */
 #include <criterion/criterion.h>
 #include <criterion/new/assert.h>
-#include <fcntl.h>
-#include <stdio.h>
-#include <stdlib.h>
-#include <unistd.h>
 
-#include "io/mesh_file.h"
 #include "subdiv/cages.h"
 #include "subdiv/integrals.h"
+#include "support/fixture_sample.h"
 
 static struct limit_integrals integrals_of(const struct mesh *mesh, enum boundary_rule rule, size_t quad_max)
 {
@@ -75,30 +71,12 @@ Test(integrals, known_square_is_61_of_90_when_rounded_and_1_when_fixed)
     cr_expect(epsilon_eq(dbl, fixed.area, 1, 1e-14));
 }
 
-static struct mesh sample(const char *name)
-{
-    const char *shared = getenv("FETTLE_SHARED");
-    struct arena *keep = fixture_arena_of((size_t)64 << 20);
-    struct mesh mesh;
-    struct mesh_file file;
-    struct error err;
-    char path[4096];
-
-    snprintf(path, sizeof path, "%s/data/%s", shared ? shared : "../shared", name);
-    int fd = open(path, O_RDONLY | O_CLOEXEC);
-    if (fd < 0)
-        cr_skip("sample mesh %s not found: set FETTLE_SHARED", name);
-    cr_assert(mesh_file_read(fd, name, 1, NULL, &mesh, &file, keep, cage_scratch(), &err), "%s", err.text);
-    close(fd);
-    return mesh;
-}
-
 /* README of the samples, nine decimals. Volumes do not depend on the corner at which a quad begins; the
  * README's areas do, being of triangles along first diagonals, and it is not told where its quads begin: the
  * two diagonals of a level-4 quad differ by about 1e-5 of the area. */
 Test(integrals, known_spot_at_level_four)
 {
-    struct mesh spot = sample("spot_control_mesh.obj");
+    struct mesh spot = fixture_sample("spot_control_mesh.obj");
     struct arena *arena = fixture_arena_of((size_t)256 << 20);
     struct cage cage = cage_at(arena, &spot, NULL, BOUNDARY_EDGE_ONLY, 4);
     vec3 *limits = cage_limits(arena, &cage);

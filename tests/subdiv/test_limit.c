@@ -6,18 +6,13 @@
  *
  * Sources: the analytic cases (checked there with OpenSubdiv 3.5.0 and an own implementation); masks: M.
  * Halstead, M. Kass, T. DeRose 1993. That a limit does not depend on the level it is worked out at is what a
- * limit is, and needs no source. The samples are found by the environment variable FETTLE_SHARED, or as
- * ../shared beside the checkout; without them these tests are skipped and say so. */
+ * limit is, and needs no source. */
 #include <criterion/criterion.h>
 #include <criterion/new/assert.h>
-#include <fcntl.h>
-#include <stdio.h>
-#include <stdlib.h>
-#include <unistd.h>
 
-#include "io/mesh_file.h"
 #include "subdiv/cages.h"
 #include "subdiv/limit.h"
+#include "support/fixture_sample.h"
 
 static void expect_near(vec3 got, vec3 want, double within, const char *name)
 {
@@ -204,31 +199,13 @@ Test(limit, steps_bring_vertices_to_their_limits)
         expect_near(deep.mesh.positions[v], limits[v], 3e-3, "deep");
 }
 
-static struct mesh sample(const char *name)
-{
-    const char *shared = getenv("FETTLE_SHARED");
-    struct arena *keep = fixture_arena_of((size_t)64 << 20);
-    struct mesh mesh;
-    struct mesh_file file;
-    struct error err;
-    char path[4096];
-
-    snprintf(path, sizeof path, "%s/data/%s", shared ? shared : "../shared", name);
-    int fd = open(path, O_RDONLY | O_CLOEXEC);
-    if (fd < 0)
-        cr_skip("sample mesh %s not found: set FETTLE_SHARED", name);
-    cr_assert(mesh_file_read(fd, name, 1, NULL, &mesh, &file, keep, cage_scratch(), &err), "%s", err.text);
-    close(fd);
-    return mesh;
-}
-
 /* README of the samples, from OpenSubdiv 3.5.0, printed to ten decimals. */
 Test(limit, sample_spot_has_the_known_limits)
 {
     static const vec3 WANT[3] = {{0.3447540222, -0.3386259778, -0.0798168667},
                                  {0.3090366194, -0.4021131111, 0.8785072500},
                                  {0.2665710833, 0.1809351500, 0.1225279083}};
-    struct mesh spot = sample("spot_control_mesh.obj");
+    struct mesh spot = fixture_sample("spot_control_mesh.obj");
 
     for (unsigned level = 0; level < 3; level++) {
         struct cage cage =
@@ -243,7 +220,8 @@ Test(limit, sample_spot_has_the_known_limits)
  * order; and moving these points to the limit shifts them by up to 0.0112. */
 Test(limit, sample_spot_refined_twice_is_the_other_sample)
 {
-    struct mesh spot = sample("spot_control_mesh.obj"), quads = sample("spot_quadrangulated.obj");
+    struct mesh spot = fixture_sample("spot_control_mesh.obj"),
+                quads = fixture_sample("spot_quadrangulated.obj");
     struct cage cage = cage_at(fixture_arena_of((size_t)64 << 20), &spot, NULL, BOUNDARY_EDGE_ONLY, 2);
     vec3 *limits = cage_limits(fixture_arena(), &cage);
     double worst = 0, shift = 0;
