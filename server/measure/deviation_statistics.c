@@ -4,12 +4,13 @@
 #include "base/tasks.h"
 #include "measure/deviation_quick.h"
 #include "measure/deviation_triangles.h"
+#include "measure/float_bins.h"
 
 #include <math.h>
 #include <string.h>
 
 #define CHUNK ((size_t)1 << 13)
-#define BINS 256 /* of priorities, by their power of two */
+#define BINS FLOAT_BINS(0) /* of priorities, by their power of two */
 #define ROUNDS_MAX 24
 #define PERCENTILE_ROUNDS_MAX 4 /* where nothing but percentiles is too wide */
 #define BATCH_SHARE 32          /* no fewer than this part of all parts are cut up in a round */
@@ -127,14 +128,6 @@ static double priority_of(const struct goals *goals, const struct part *part)
     return priority * part->area;
 }
 
-static size_t bin_of(float priority)
-{
-    uint32_t bits;
-
-    memcpy(&bits, &priority, sizeof bits);
-    return bits >> 23 & (BINS - 1);
-}
-
 static void rank_chunk(void *context, size_t chunk)
 {
     struct choosing *choosing = context;
@@ -147,7 +140,7 @@ static void rank_chunk(void *context, size_t chunk)
         double priority = part->area > 0 ? priority_of(choosing->goals, part) : 0;
         choosing->priorities[i] = (float)priority;
         if (priority > 0)
-            choosing->sums[chunk][bin_of(choosing->priorities[i])] += priority;
+            choosing->sums[chunk][float_bin_of(choosing->priorities[i], 0)] += priority;
     }
 }
 
@@ -181,12 +174,12 @@ static bool choose(const struct statistics *statistics, const struct goals *goal
     size_t counts[BINS] = {0}, least = least_bin(&choosing, chunks), bin = BINS, sum = 0;
     for (size_t i = 0; i < parts->count; i++)
         if (choosing.priorities[i] > 0)
-            counts[bin_of(choosing.priorities[i])]++;
+            counts[float_bin_of(choosing.priorities[i], 0)]++;
     while (bin > 1 && (bin > least || sum < parts->count / BATCH_SHARE)
            && (sum == 0 || sum + counts[bin - 1] <= most))
         sum += counts[--bin];
     for (size_t i = 0; i < parts->count && *count < most; i++)
-        if (choosing.priorities[i] > 0 && bin_of(choosing.priorities[i]) >= bin)
+        if (choosing.priorities[i] > 0 && float_bin_of(choosing.priorities[i], 0) >= bin)
             list[(*count)++] = (uint32_t)i;
     return true;
 }

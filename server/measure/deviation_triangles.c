@@ -4,6 +4,7 @@
 #include "base/tasks.h"
 #include "geom/point_triangle.h"
 #include "measure/deviation_quick.h"
+#include "measure/float_bins.h"
 
 #include <math.h>
 #include <string.h>
@@ -14,9 +15,8 @@
 #define TRIAL_STRIDE 32   /* and one chunk of so many */
 #define CLOSELY_SHARE 4   /* one such part of the budget is for the farthest leaves */
 #define LEAF_WORK 3072    /* of the work of bounding one leaf closely; measured, on rough pairs */
-#define BIN_SHIFT 17      /* bins are the upper bits of a float: 64 to each power of two */
-#define BINS ((size_t)1 << (31 - BIN_SHIFT))
-#define QUICK_SHARE 0.65 /* of the progress */
+#define BIN_BITS 6        /* 64 bins to each power of two */
+#define QUICK_SHARE 0.65  /* of the progress */
 
 struct bounding {
     struct surface_parts *parts;
@@ -181,14 +181,6 @@ bool triangles_try(struct surface_parts *parts, const struct progress *progress,
 
 /* --- quickly --- */
 
-static size_t bin_of(float value)
-{
-    uint32_t bits;
-
-    memcpy(&bits, &value, sizeof bits);
-    return bits >> BIN_SHIFT;
-}
-
 /* The largest distance known on each leaf; 0 where all of it is shared. */
 static void find_peaks(const struct surface_parts *parts, float *peaks)
 {
@@ -205,16 +197,16 @@ static void find_peaks(const struct surface_parts *parts, float *peaks)
 static size_t list_farthest(const struct surface_parts *parts, const float *peaks, size_t *counts,
                             uint32_t *leaves)
 {
-    size_t all = leaves_of(parts), most = parts->budget / CLOSELY_SHARE / LEAF_WORK, bin = BINS, sum = 0,
-           count = 0;
+    size_t all = leaves_of(parts), most = parts->budget / CLOSELY_SHARE / LEAF_WORK,
+           bin = FLOAT_BINS(BIN_BITS), sum = 0, count = 0;
 
-    memset(counts, 0, BINS * sizeof *counts);
+    memset(counts, 0, FLOAT_BINS(BIN_BITS) * sizeof *counts);
     for (size_t leaf = 0; leaf < all; leaf++)
-        counts[bin_of(peaks[leaf])]++;
+        counts[float_bin_of(peaks[leaf], BIN_BITS)]++;
     while (bin > 1 && (sum == 0 || sum + counts[bin - 1] <= most))
         sum += counts[--bin];
     for (size_t leaf = 0; leaf < all && count < most; leaf++)
-        if (bin_of(peaks[leaf]) >= bin)
+        if (float_bin_of(peaks[leaf], BIN_BITS) >= bin)
             leaves[count++] = (uint32_t)leaf;
     return count;
 }
@@ -232,7 +224,7 @@ bool triangles_bound_quickly(struct surface_parts *parts, struct deviation_verti
     struct arena scratch = *keep;
     uint32_t *leaves = ARENA_NEW(&scratch, uint32_t, leaves_of(parts));
     float *peaks = ARENA_NEW(&scratch, float, leaves_of(parts));
-    size_t *counts = ARENA_NEW(&scratch, size_t, BINS);
+    size_t *counts = ARENA_NEW(&scratch, size_t, FLOAT_BINS(BIN_BITS));
     if (!leaves || !peaks || !counts)
         return arena_error(err);
     find_peaks(parts, peaks);
