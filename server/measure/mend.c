@@ -33,7 +33,7 @@ static void sum_areas(const struct measure_input *input, const uint32_t *partner
     struct exact_sum sums[2] = {{0, 0}, {0, 0}};
 
     for (size_t f = 0; f < input->mesh->face_count; f++)
-        exact_sum_add(&sums[partner[f] == MEND_NONE], input->face_area[f]);
+        exact_sum_add(&sums[partner[f] == MEND_NONE], face_geometry(input, f).area);
     *shared = exact_sum_value(sums[0]);
     *other = exact_sum_value(sums[1]);
 }

@@ -21,12 +21,12 @@ static struct mend mend_threaded(const struct mesh *subject, const struct mesh *
     struct mend mend;
     struct error err = {.text = ""};
 
-    cr_assert(
-        measure_input_build_threaded(subject, MESH_SCAN, threads, NULL, &a, &inputs, pair_arena(1), &err)
-            && measure_input_build_threaded(reference, MESH_SCAN, threads, NULL, &b, &inputs, pair_arena(1),
-                                            &err)
-            && mend_build(&a, &b, 1e-4, NULL, &mend, &keep, pair_arena(1), &err),
-        "%s", err.text);
+    cr_assert(measure_input_build_threaded(subject, MESH_SCAN, threads, NULL, &a, &inputs, &inputs,
+                                           pair_arena(1), &err)
+                  && measure_input_build_threaded(reference, MESH_SCAN, threads, NULL, &b, &inputs, &inputs,
+                                                  pair_arena(1), &err)
+                  && mend_build(&a, &b, 1e-4, NULL, &mend, &keep, pair_arena(1), &err),
+              "%s", err.text);
     return mend;
 }
 

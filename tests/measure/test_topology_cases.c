@@ -384,11 +384,15 @@ Test(topology_cases, arena_too_small_is_a_limit_at_every_size)
         struct measure_input input;
         struct mesh_report report;
         struct warning_list warnings = {0};
+        struct mesh_findings own;
         struct finding_list findings;
         struct error err = {.code = ERROR_NONE};
         bool ok = measure_input_build(&mesh, MESH_SCAN, NULL, &input, keep, *scratch, &err)
-                  && mesh_report_build(&input, NULL, &report, &warnings, keep, *scratch, &err)
-                  && findings_build(&input, &report, NULL, NULL, NULL, &findings, keep, *scratch, &err);
+                  && mesh_report_begin(&input, &report, keep, *scratch, &err)
+                  && mesh_findings_build(&input, &report, &own, keep, *scratch, &err)
+                  && measure_input_let_go(&input, keep, &err)
+                  && mesh_report_finish(&input, NULL, &report, &warnings, keep, *scratch, &err)
+                  && findings_build(&own, NULL, NULL, &findings, keep, *scratch, &err);
         cr_expect(ok || err.code == ERROR_LIMIT);
         refused = refused || !ok;
         measured = measured || ok;
