@@ -328,7 +328,8 @@ bool measure_input_let_go(struct measure_input *input, struct arena *keep, struc
     const struct open_loops loops = input->loops;
     size_t open_count = input->edges.open_count;
 
-    input->shells.face_shell = copied(input->shells.face_shell, input->mesh->face_count, keep);
+    input->shells.face_shell =
+        input->shells.count > 1 ? copied(input->shells.face_shell, input->mesh->face_count, keep) : NULL;
     input->shells.face_total = copied(input->shells.face_total, input->shells.count, keep);
     input->loops.edge_begin = copied(loops.edge_begin, loops.count + 1, keep);
     input->loops.ends = arena_alloc(keep, open_count, sizeof *loops.ends, _Alignof(uint32_t));

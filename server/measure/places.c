@@ -261,7 +261,7 @@ static void summarise(const struct gathering *gathering, const uint32_t *face_pl
                       struct summary *summaries)
 {
     for (size_t i = 0; i < gathering->member_count; i++) {
-        uint32_t f = gathering->members[i], shell = gathering->input->shells.face_shell[f];
+        uint32_t f = gathering->members[i], shell = shells_of_face(&gathering->input->shells, f);
         struct summary *summary = &summaries[face_place[i]];
         double peak = peak_of(gathering, f);
         if (summary->faces_total == 0) {

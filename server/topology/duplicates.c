@@ -5,11 +5,19 @@
 
 #include "base/mix64.h"
 
+enum { FEW = 16 };
+
 /* Faces gathered by their lowest vertex, which copies share: a bucket is small unless faces are stacked. */
 struct buckets {
     uint32_t *begin; /* [vertex_count + 1] */
     uint32_t *faces; /* [face_count] ascending within a bucket */
-    uint64_t *hash;  /* [face_count] of face faces[i] at i */
+    size_t largest;  /* of those with more than FEW faces */
+};
+
+/* Room for one large bucket. */
+struct lookup {
+    uint64_t *hash;  /* [largest] of each face */
+    uint32_t *table; /* places in the bucket of the first copies met so far */
 };
 
 static uint32_t lowest_vertex(const struct mesh *mesh, size_t f)
@@ -30,17 +38,17 @@ static uint64_t hash_without_order(const struct mesh *mesh, size_t f)
     return sum;
 }
 
-static void gather_buckets(const struct mesh *mesh, const struct buckets *buckets)
+static void gather_buckets(const struct mesh *mesh, struct buckets *buckets)
 {
     for (size_t f = 0; f < mesh->face_count; f++)
         buckets->begin[lowest_vertex(mesh, f) + 1]++;
-    for (size_t v = 0; v < mesh->vertex_count; v++)
+    for (size_t v = 0; v < mesh->vertex_count; v++) {
+        size_t size = buckets->begin[v + 1];
+        buckets->largest = size > FEW && size > buckets->largest ? size : buckets->largest;
         buckets->begin[v + 1] += buckets->begin[v];
-    for (size_t f = 0; f < mesh->face_count; f++) {
-        uint32_t at = buckets->begin[lowest_vertex(mesh, f)]++;
-        buckets->faces[at] = (uint32_t)f;
-        buckets->hash[at] = hash_without_order(mesh, f);
     }
+    for (size_t f = 0; f < mesh->face_count; f++)
+        buckets->faces[buckets->begin[lowest_vertex(mesh, f)]++] = (uint32_t)f;
     memmove(buckets->begin + 1, buckets->begin, mesh->vertex_count * sizeof *buckets->begin);
     buckets->begin[0] = 0;
 }
@@ -61,30 +69,48 @@ static bool have_same_vertices(const struct mesh *mesh, size_t f, size_t g, uint
     return matched == size;
 }
 
-/* Looks up every face of one bucket in a table of the first copies met so far; table is a power of two of
- * more than twice as many places as the bucket has faces. */
-static void match_bucket(const struct mesh *mesh, const struct buckets *buckets, uint32_t begin, uint32_t end,
-                         uint32_t *table, uint32_t *times, struct duplicates *duplicates)
+static void set_copy(struct duplicates *duplicates, uint32_t f, uint32_t first)
 {
-    size_t mask = 1;
-    while (mask < 2 * (size_t)(end - begin))
-        mask = 2 * mask + 1;
-    memset(table, 0xff, (mask + 1) * sizeof *table);
-    for (uint32_t i = begin; i < end; i++) {
-        uint32_t f = buckets->faces[i];
-        size_t at = (size_t)mix64(buckets->hash[i]) & mask;
-        duplicates->first_copy[f] = f;
-        for (; table[at] != UINT32_MAX; at = (at + 1) & mask) {
-            uint32_t earlier = table[at];
-            if (buckets->hash[earlier] == buckets->hash[i]
-                && have_same_vertices(mesh, buckets->faces[earlier], f, times)) {
-                duplicates->first_copy[f] = buckets->faces[earlier];
-                duplicates->extra_count++;
+    duplicates->first_copy[f] = first;
+    duplicates->extra_count += first != f;
+}
+
+static void match_few(const struct mesh *mesh, const uint32_t *faces, size_t count, uint32_t *times,
+                      struct duplicates *duplicates)
+{
+    uint64_t hash[FEW];
+    for (size_t i = 0; i < count; i++) {
+        uint32_t first = faces[i];
+        hash[i] = hash_without_order(mesh, first);
+        for (size_t j = 0; j < i; j++)
+            if (hash[j] == hash[i] && have_same_vertices(mesh, faces[j], faces[i], times)) {
+                first = faces[j];
                 break;
             }
-        }
+        set_copy(duplicates, faces[i], first);
+    }
+}
+
+/* Looks up every face of one bucket in a table of a power of two of more than twice as many places as the
+ * bucket has faces. */
+static void match_many(const struct mesh *mesh, const uint32_t *faces, size_t count,
+                       const struct lookup *lookup, uint32_t *times, struct duplicates *duplicates)
+{
+    uint32_t *table = lookup->table;
+    size_t mask = 1;
+    while (mask < 2 * count)
+        mask = 2 * mask + 1;
+    memset(table, 0xff, (mask + 1) * sizeof *table);
+    for (uint32_t i = 0; i < count; i++) {
+        size_t at;
+        lookup->hash[i] = hash_without_order(mesh, faces[i]);
+        for (at = (size_t)mix64(lookup->hash[i]) & mask; table[at] != UINT32_MAX; at = (at + 1) & mask)
+            if (lookup->hash[table[at]] == lookup->hash[i]
+                && have_same_vertices(mesh, faces[table[at]], faces[i], times))
+                break;
         if (table[at] == UINT32_MAX)
             table[at] = i;
+        set_copy(duplicates, faces[i], faces[table[at]]);
     }
 }
 
@@ -94,16 +120,23 @@ bool duplicates_build(const struct mesh *mesh, struct duplicates *duplicates, st
     duplicates->extra_count = 0;
     duplicates->first_copy = ARENA_NEW(keep, uint32_t, mesh->face_count);
     struct buckets buckets = {ARENA_ZERO(&scratch, uint32_t, mesh->vertex_count + 1),
-                              ARENA_NEW(&scratch, uint32_t, mesh->face_count),
-                              ARENA_NEW(&scratch, uint64_t, mesh->face_count)};
+                              ARENA_NEW(&scratch, uint32_t, mesh->face_count), 0};
     uint32_t *times = ARENA_ZERO(&scratch, uint32_t, mesh->vertex_count);
-    uint32_t *table = ARENA_NEW(&scratch, uint32_t, 4 * mesh->face_count + 2);
     if (keep->failed || scratch.failed)
         return arena_error(err);
 
     gather_buckets(mesh, &buckets);
-    for (size_t v = 0; v < mesh->vertex_count; v++)
-        if (buckets.begin[v + 1] > buckets.begin[v])
-            match_bucket(mesh, &buckets, buckets.begin[v], buckets.begin[v + 1], table, times, duplicates);
+    struct lookup lookup = {ARENA_NEW(&scratch, uint64_t, buckets.largest),
+                            ARENA_NEW(&scratch, uint32_t, 4 * buckets.largest + 2)};
+    if (scratch.failed)
+        return arena_error(err);
+    for (size_t v = 0; v < mesh->vertex_count; v++) {
+        const uint32_t *faces = buckets.faces + buckets.begin[v];
+        size_t count = buckets.begin[v + 1] - buckets.begin[v];
+        if (count <= FEW)
+            match_few(mesh, faces, count, times, duplicates);
+        else
+            match_many(mesh, faces, count, &lookup, times, duplicates);
+    }
     return true;
 }
