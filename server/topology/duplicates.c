@@ -75,15 +75,27 @@ static void set_copy(struct duplicates *duplicates, uint32_t f, uint32_t first)
     duplicates->extra_count += first != f;
 }
 
+/* The same for the same vertices in any order; cheap, and no harm where it is the same for others. */
+static uint64_t sum_vertices(const struct mesh *mesh, size_t f)
+{
+    const uint32_t *face = mesh_face(mesh, f);
+    uint64_t sum = 0, product = 1;
+    for (size_t i = 0; i < mesh_face_size(mesh, f); i++) {
+        sum += face[i];
+        product *= 2 * (uint64_t)face[i] + 1;
+    }
+    return sum ^ product;
+}
+
 static void match_few(const struct mesh *mesh, const uint32_t *faces, size_t count, uint32_t *times,
                       struct duplicates *duplicates)
 {
-    uint64_t hash[FEW];
+    uint64_t sums[FEW];
     for (size_t i = 0; i < count; i++) {
         uint32_t first = faces[i];
-        hash[i] = hash_without_order(mesh, first);
+        sums[i] = sum_vertices(mesh, first);
         for (size_t j = 0; j < i; j++)
-            if (hash[j] == hash[i] && have_same_vertices(mesh, faces[j], faces[i], times)) {
+            if (sums[j] == sums[i] && have_same_vertices(mesh, faces[j], faces[i], times)) {
                 first = faces[j];
                 break;
             }

@@ -153,22 +153,37 @@ static bool gather_crowded(const struct gathering *gathering, uint32_t *latest, 
     return true;
 }
 
-static void gather_few(const struct gathering *gathering, uint32_t v)
+/* Returns how many edges there are. */
+static size_t gather_few(const struct gathering *gathering, uint32_t v)
 {
     uint32_t *sides = gathering->edges->sides + gathering->begin[v], corners[FEW], highs[FEW];
-    size_t count = gathering->begin[v + 1] - gathering->begin[v], gathered = 0;
+    size_t count = gathering->begin[v + 1] - gathering->begin[v], gathered = 0, edges = 0;
     for (size_t i = 0; i < count; i++) {
         corners[i] = sides[i];
         highs[i] = higher_end(gathering, corners[i], v);
     }
     for (size_t i = 0; i < count; i++) {
         uint32_t high = highs[i];
+        edges += high != v;
         for (size_t j = i; high != v && j < count; j++)
             if (highs[j] == high) {
                 sides[gathered++] = corners[j];
                 highs[j] = v; /* is gathered */
             }
     }
+    return edges;
+}
+
+static size_t count_gathered(const struct gathering *gathering, uint32_t v)
+{
+    uint32_t latest = v;
+    size_t edges = 0;
+    for (uint32_t i = gathering->begin[v]; i < gathering->begin[v + 1]; i++) {
+        uint32_t high = higher_end(gathering, gathering->edges->sides[i], v);
+        edges += high != latest;
+        latest = high;
+    }
+    return edges;
 }
 
 static size_t chunk_end(const struct gathering *gathering, size_t chunk)
@@ -181,16 +196,9 @@ static void gather_chunk(void *context, size_t chunk)
 {
     struct gathering *gathering = context;
     size_t edges = 0;
-    for (uint32_t v = (uint32_t)(chunk * CHUNK_VERTICES); v < chunk_end(gathering, chunk); v++) {
-        uint32_t begin = gathering->begin[v], end = gathering->begin[v + 1], latest = v;
-        if (end - begin <= FEW)
-            gather_few(gathering, v);
-        for (uint32_t i = begin; i < end; i++) {
-            uint32_t high = higher_end(gathering, gathering->edges->sides[i], v);
-            edges += high != latest;
-            latest = high;
-        }
-    }
+    for (uint32_t v = (uint32_t)(chunk * CHUNK_VERTICES); v < chunk_end(gathering, chunk); v++)
+        edges += gathering->begin[v + 1] - gathering->begin[v] <= FEW ? gather_few(gathering, v)
+                                                                      : count_gathered(gathering, v);
     gathering->chunks[chunk].edges = edges;
 }
 
@@ -208,16 +216,21 @@ static void count_edge(const struct gathering *gathering, const uint32_t *sides,
 static size_t make_edges(const struct gathering *gathering, uint32_t v, size_t e, struct chunk_counts *counts)
 {
     struct edges *edges = gathering->edges;
-    uint32_t end = gathering->begin[v + 1], next;
-    for (uint32_t begin = gathering->begin[v]; begin < end; begin = next) {
-        uint32_t high = higher_end(gathering, edges->sides[begin], v);
-        for (next = begin; next < end && higher_end(gathering, edges->sides[next], v) == high; next++)
-            edges->corner_edge[edges->sides[next]] = (uint32_t)e;
-        edges->low[e] = v;
-        edges->high[e] = high;
-        edges->side_begin[e++] = begin;
-        count_edge(gathering, edges->sides + begin, next - begin, counts);
+    uint32_t begin = gathering->begin[v], end = gathering->begin[v + 1];
+    size_t before = e;
+    for (uint32_t i = begin; i < end; i++) {
+        uint32_t high = higher_end(gathering, edges->sides[i], v);
+        if (e == before || edges->high[e - 1] != high) {
+            if (e > before)
+                count_edge(gathering, edges->sides + begin, i - begin, counts);
+            begin = edges->side_begin[e] = i;
+            edges->low[e] = v;
+            edges->high[e++] = high;
+        }
+        edges->corner_edge[edges->sides[i]] = (uint32_t)(e - 1);
     }
+    if (e > before)
+        count_edge(gathering, edges->sides + begin, end - begin, counts);
     return e;
 }
 
@@ -273,6 +286,7 @@ bool edges_build(const struct mesh *mesh, size_t threads, struct edges *edges, s
     size_t chunk_count = tasks_chunks(mesh->vertex_count, CHUNK_VERTICES);
     memset(edges, 0, sizeof *edges);
     edges->corner_count = mesh_corner_count(mesh);
+    edges->triangles = edges->corner_count == 3 * mesh->face_count;
     if (!prepare(&gathering, threads, keep, &scratch))
         return arena_error(err);
 
