@@ -63,6 +63,13 @@ static bool read_side(struct workshop *shop, const struct run_input *input, stru
                              &side->result->file, shop->keep, shop->scratch, shop->err);
 }
 
+/* What was touched of the rest of an arena. */
+static void give_back(struct workshop *shop, struct arena *arena)
+{
+    stage_clock_look(&shop->clock);
+    arena_release(arena);
+}
+
 /* Whatever topology tells is asked for at once, so that its arrays need not outlive it: they come from the
  * lower half of scratch, where later steps go, and what was touched above is given back. */
 static bool report_topology(struct workshop *shop, enum mesh_kind kind, struct side *side)
@@ -73,12 +80,12 @@ static bool report_topology(struct workshop *shop, enum mesh_kind kind, struct s
     if (!arena_split(&scratch, arena_left(&scratch) / 2, &topology))
         return arena_error(shop->err);
     bool ok = measure_input_build_threaded(&side->mesh, kind, shop->threads, &shop->clock.progress,
-                                           &side->input, shop->keep, &topology, scratch, shop->err)
-              && mesh_report_begin(&side->input, report, shop->keep, scratch, shop->err)
-              && mesh_findings_build(&side->input, report, &side->findings, shop->keep, scratch, shop->err)
-              && measure_input_let_go(&side->input, shop->keep, shop->err);
-    stage_clock_look(&shop->clock);
-    arena_release(&scratch);
+                                           &side->input, shop->keep, &topology, scratch, shop->err);
+    give_back(shop, &scratch);
+    ok = ok && mesh_report_begin(&side->input, report, shop->keep, scratch, shop->err)
+         && mesh_findings_build(&side->input, report, &side->findings, shop->keep, scratch, shop->err)
+         && measure_input_let_go(&side->input, shop->keep, shop->err);
+    give_back(shop, &scratch);
     return ok;
 }
 
