@@ -56,18 +56,21 @@ static bool blame_reference(struct error *err)
     return false;
 }
 
-static bool read_side(struct workshop *shop, const struct run_input *input, struct side *side)
-{
-    return stage_clock_enter(&shop->clock, "read", shop->err)
-           && mesh_file_read(input->fd, input->name, shop->threads, &shop->clock.progress, &side->mesh,
-                             &side->result->file, shop->keep, shop->scratch, shop->err);
-}
-
 /* What was touched of the rest of an arena. */
 static void give_back(struct workshop *shop, struct arena *arena)
 {
     stage_clock_look(&shop->clock);
     arena_release(arena);
+}
+
+/* Readers leave pages here and there in scratch. */
+static bool read_side(struct workshop *shop, const struct run_input *input, struct side *side)
+{
+    bool ok = stage_clock_enter(&shop->clock, "read", shop->err)
+              && mesh_file_read(input->fd, input->name, shop->threads, &shop->clock.progress, &side->mesh,
+                                &side->result->file, shop->keep, shop->scratch, shop->err);
+    give_back(shop, &shop->scratch);
+    return ok;
 }
 
 /* Whatever topology tells is asked for at once, so that its arrays need not outlive it: they come from the
