@@ -217,7 +217,7 @@ static uint32_t *copied(const uint32_t *numbers, size_t count, struct arena *kee
     return copy;
 }
 
-/* Fans need only the edges; so do shells; copies of faces not even those. With several threads they are made
+/* Fans, shells and copies of faces need only the edges. With several threads they are made
  * at the same time, in arenas of their own. */
 struct parts {
     struct measure_input *input;
@@ -236,7 +236,7 @@ static bool make_shells(struct measure_input *input, struct arena *keep, struct 
                         struct error *err)
 {
     return shells_build(input->mesh, &input->edges, &input->shells, keep, scratch, err)
-           && duplicates_build(input->mesh, &input->duplicates, keep, scratch, err);
+           && duplicates_build(input->mesh, &input->edges, &input->duplicates, keep, scratch, err);
 }
 
 static void make_part(void *context, size_t i)

@@ -26,9 +26,9 @@ static bool measure_part(const struct part *part, size_t i)
     const struct measure_input *input = part->input;
     struct mesh_report *report = part->report;
     if (i == 0)
-        return counts_build(input, &report->counts, part->scratch, part->err)
-               && edge_length_build(input, &report->edge_length, part->scratch, part->err);
-    return topology_report_build(input, &report->topology, part->keep, part->scratch, part->err)
+        return edge_length_build(input, &report->edge_length, part->scratch, part->err);
+    return counts_build(input, &report->counts, part->scratch, part->err)
+           && topology_report_build(input, &report->topology, part->keep, part->scratch, part->err)
            && valence_build(input, &report->valence, part->keep, part->scratch, part->err);
 }
 

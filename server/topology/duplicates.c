@@ -1,4 +1,5 @@
-/* duplicates.c - copies of faces, found by a hash that does not see the order of the corners. */
+/* duplicates.c - copies of faces, found across their edges, or by a hash that does not see the order of the
+ * corners. */
 #include "topology/duplicates.h"
 
 #include <string.h>
@@ -126,22 +127,34 @@ static void match_many(const struct mesh *mesh, const uint32_t *faces, size_t co
     }
 }
 
-bool duplicates_build(const struct mesh *mesh, struct duplicates *duplicates, struct arena *keep,
-                      struct arena scratch, struct error *err)
+/* Of triangles that meet in twos a copy lies across every side. */
+static void look_across(const struct mesh *mesh, const struct edges *edges, struct duplicates *duplicates)
 {
-    duplicates->extra_count = 0;
-    duplicates->first_copy = ARENA_NEW(keep, uint32_t, mesh->face_count);
+    const uint32_t *vertices = mesh->face_vertices;
+    for (uint32_t f = 0; f < mesh->face_count; f++) {
+        uint32_t e = edges->corner_edge[3 * f], begin = edges->side_begin[e], first = f;
+        if (edges->side_begin[e + 1] - begin == 2) {
+            uint32_t across = edges->sides[begin] == 3 * f ? edges->sides[begin + 1] : edges->sides[begin];
+            if (vertices[edges_previous_corner(edges, mesh, across)] == vertices[3 * f + 2])
+                first = across / 3 < f ? across / 3 : f;
+        }
+        set_copy(duplicates, f, first);
+    }
+}
+
+static bool look_in_buckets(const struct mesh *mesh, struct duplicates *duplicates, struct arena scratch)
+{
     struct buckets buckets = {ARENA_ZERO(&scratch, uint32_t, mesh->vertex_count + 1),
                               ARENA_NEW(&scratch, uint32_t, mesh->face_count), 0};
     uint32_t *times = ARENA_ZERO(&scratch, uint32_t, mesh->vertex_count);
-    if (keep->failed || scratch.failed)
-        return arena_error(err);
+    if (scratch.failed)
+        return false;
 
     gather_buckets(mesh, &buckets);
     struct lookup lookup = {ARENA_NEW(&scratch, uint64_t, buckets.largest),
                             ARENA_NEW(&scratch, uint32_t, 4 * buckets.largest + 2)};
     if (scratch.failed)
-        return arena_error(err);
+        return false;
     for (size_t v = 0; v < mesh->vertex_count; v++) {
         const uint32_t *faces = buckets.faces + buckets.begin[v];
         size_t count = buckets.begin[v + 1] - buckets.begin[v];
@@ -151,4 +164,19 @@ bool duplicates_build(const struct mesh *mesh, struct duplicates *duplicates, st
             match_many(mesh, faces, count, &lookup, times, duplicates);
     }
     return true;
+}
+
+bool duplicates_build(const struct mesh *mesh, const struct edges *edges, struct duplicates *duplicates,
+                      struct arena *keep, struct arena scratch, struct error *err)
+{
+    duplicates->extra_count = 0;
+    duplicates->first_copy = ARENA_NEW(keep, uint32_t, mesh->face_count);
+    if (keep->failed)
+        return arena_error(err);
+    bool every_side_has_an_edge = edges->side_begin[edges->count] == edges->corner_count;
+    if (edges->triangles && every_side_has_an_edge && edges->incidence_max <= 2) {
+        look_across(mesh, edges, duplicates);
+        return true;
+    }
+    return look_in_buckets(mesh, duplicates, scratch) || arena_error(err);
 }
