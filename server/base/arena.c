@@ -77,6 +77,16 @@ void arena_trim(struct arena *arena, void *last, size_t count, size_t size)
     arena->begin = end;
 }
 
+void arena_release(struct arena *arena)
+{
+    size_t page = (size_t)sysconf(_SC_PAGESIZE);
+    uintptr_t begin = ((uintptr_t)arena->begin + page - 1) / page * page,
+              end = (uintptr_t)arena->end / page * page;
+
+    if (begin < end)
+        madvise(arena->begin + (begin - (uintptr_t)arena->begin), end - begin, MADV_DONTNEED);
+}
+
 size_t arena_left(const struct arena *arena)
 {
     return (size_t)(arena->end - arena->begin);

@@ -30,6 +30,9 @@ void *arena_alloc(struct arena *arena, size_t count, size_t size, size_t align);
 void *arena_calloc(struct arena *arena, size_t count, size_t size, size_t align);
 /* Shortens the most recent allocation of this arena to count * size bytes. */
 void arena_trim(struct arena *arena, void *last, size_t count, size_t size);
+/* Gives what was touched of the part still to be had back to the system; it stays usable, at the cost of
+ * fetching its pages anew. A copy's part counts as its own: nobody else may hold anything there. */
+void arena_release(struct arena *arena);
 /* Bytes still to be had. */
 size_t arena_left(const struct arena *arena);
 /* Takes bytes off arena as an arena of their own (for one thread); false when they do not fit. */

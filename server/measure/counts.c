@@ -5,31 +5,55 @@
 
 #include "measure/position_key.h"
 
-/* Referenced vertices whose exact position (+0 = -0) an earlier one has: open addressing, at most half full.
- */
+enum { AT_ONCE = 32 };
+
+/* Open addressing, at most half full. */
+struct positions {
+    const struct measure_input *input;
+    uint32_t *table; /* vertices of different positions, UINT32_MAX: free */
+    size_t mask;
+};
+
+static bool stands_elsewhere(const struct positions *positions, uint32_t v, size_t at)
+{
+    const vec3 *p = positions->input->mesh->positions;
+    while (positions->table[at] != UINT32_MAX && !position_equal(p[positions->table[at]], p[v]))
+        at = (at + 1) & positions->mask;
+    if (positions->table[at] != UINT32_MAX)
+        return false;
+    positions->table[at] = v;
+    return true;
+}
+
+/* Where they are in the table is asked of memory for all of them before the first is waited for. */
+static size_t count_coincident_of(const struct positions *positions, size_t begin, size_t end)
+{
+    const struct measure_input *input = positions->input;
+    size_t places[AT_ONCE], coincident = 0;
+    for (size_t v = begin; v < end; v++) {
+        places[v - begin] = (size_t)position_hash(input->mesh->positions[v]) & positions->mask;
+        __builtin_prefetch(&positions->table[places[v - begin]]);
+    }
+    for (size_t v = begin; v < end; v++)
+        coincident += input->fans.vertex_class_count[v] > 0
+                      && !stands_elsewhere(positions, (uint32_t)v, places[v - begin]);
+    return coincident;
+}
+
+/* Referenced vertices whose exact position (+0 = -0) an earlier one has. */
 static bool count_coincident(const struct measure_input *input, size_t *coincident, struct arena scratch,
                              struct error *err)
 {
-    const struct mesh *mesh = input->mesh;
-    size_t mask = 1;
-    while (mask < 2 * input->fans.referenced_count)
-        mask = 2 * mask + 1;
-    uint32_t *table = ARENA_NEW(&scratch, uint32_t, mask + 1);
+    struct positions positions = {.input = input, .mask = 1};
+    size_t count = input->mesh->vertex_count;
+    while (positions.mask < 2 * input->fans.referenced_count)
+        positions.mask = 2 * positions.mask + 1;
+    positions.table = ARENA_NEW(&scratch, uint32_t, positions.mask + 1);
     if (scratch.failed)
         return arena_error(err);
-    memset(table, 0xff, (mask + 1) * sizeof *table);
-    for (uint32_t v = 0; v < mesh->vertex_count; v++) {
-        if (input->fans.vertex_class_count[v] == 0)
-            continue;
-        vec3 p = mesh->positions[v];
-        size_t at = (size_t)position_hash(p) & mask;
-        while (table[at] != UINT32_MAX && !position_equal(mesh->positions[table[at]], p))
-            at = (at + 1) & mask;
-        if (table[at] == UINT32_MAX)
-            table[at] = v;
-        else
-            ++*coincident;
-    }
+    memset(positions.table, 0xff, (positions.mask + 1) * sizeof *positions.table);
+    for (size_t v = 0; v < count; v += AT_ONCE)
+        *coincident += count_coincident_of(&positions, v, count - v < AT_ONCE ? count : v + AT_ONCE);
     return true;
 }
 

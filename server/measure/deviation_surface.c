@@ -85,7 +85,8 @@ double deviation_frame_upper(const struct deviation_frame *frame, double frame_l
 size_t deviation_surface_bytes(const struct mesh *mesh)
 {
     size_t triangle_count = mesh_corner_count(mesh) - 2 * mesh->face_count;
-    size_t per_triangle = 2 * sizeof(uint32_t[3]) + 2 * sizeof(uint32_t) + sizeof(bool)
+    size_t triangulation = triangle_count == mesh->face_count ? 0 : sizeof(uint32_t[3]) + sizeof(uint32_t);
+    size_t per_triangle = triangulation + sizeof(uint32_t[3]) + sizeof(uint32_t) + sizeof(bool)
                           + sizeof(struct bvh_node) / (BVH_WIDTH - 1) + 1; /* 1/8 + 1/64 + ... = 1/7 */
 
     return mesh->vertex_count * sizeof(vec3) + triangle_count * per_triangle

@@ -56,7 +56,7 @@ bool deviation_surface_find_shared(struct deviation_surface *a, struct deviation
 /* Face of the mesh that the triangle of a slot belongs to. */
 static inline size_t deviation_surface_face(const struct deviation_surface *surface, uint32_t slot)
 {
-    return surface->triangulation.faces[surface->bvh.triangles[slot]];
+    return triangulation_face(&surface->triangulation, surface->bvh.triangles[slot]);
 }
 
 /* Corner i of a slot's triangle, in the order of the index. */

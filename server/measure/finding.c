@@ -166,14 +166,13 @@ static double size_in_file_units(const struct measure_input *input, enum finding
     return size;
 }
 
-static struct finding make_finding(const struct corner_group *place, enum finding_kind kind,
-                                   enum finding_mesh mesh, double size, double score)
+static struct finding make_finding(const struct corner_group *place, enum finding_kind kind, double size,
+                                   double score)
 {
     struct finding finding = {.kind = kind,
                               .severity = severity_of(kind, place->input->kind),
                               .score = score,
                               .certain = kind != FINDING_STRAY_SHELL,
-                              .mesh = mesh,
                               .distance = {NAN, NAN},
                               .size = size_in_file_units(place->input, kind, size),
                               .unit = finding_size_unit(kind)};
@@ -228,11 +227,10 @@ static bool is_there(const struct mesh_report *report, enum finding_kind kind)
     return counted[kind] > 0;
 }
 
-/* Appends the worst groups of one kind of one mesh to found, at most room; the totals count them all. */
+/* Puts the worst groups of one kind into found, which has room for FINDING_PER_KIND_MAX. */
 static bool find_kind(const struct measure_input *input, const struct mesh_report *report,
-                      enum finding_kind kind, enum finding_mesh mesh, struct finding *found, size_t room,
-                      size_t *found_count, struct finding_list *totals, struct arena scratch,
-                      struct error *err)
+                      enum finding_kind kind, struct finding *found, struct mesh_findings *findings,
+                      struct arena scratch, struct error *err)
 {
     struct finding_groups groups;
     uint32_t begin[FINDING_PER_KIND_MAX + 1] = {0}, *corners;
@@ -243,9 +241,8 @@ static bool find_kind(const struct measure_input *input, const struct mesh_repor
         return arena_error(err);
     if (!finding_groups_build(input, kind, &groups, &labels, scratch, err))
         return false;
-    totals->total += groups.count;
-    totals->total_by_kind[mesh][kind] += groups.count;
-    totals->total_by_severity[mesh][severity_of(kind, input->kind)] += groups.count;
+    findings->total_by_kind[kind] = groups.count;
+    findings->total_by_severity[severity_of(kind, input->kind)] += groups.count;
     if (groups.count == 0)
         return true;
     struct ranked *ranking = ARENA_NEW(&scratch, struct ranked, groups.count);
@@ -254,15 +251,62 @@ static bool find_kind(const struct measure_input *input, const struct mesh_repor
     for (size_t g = 0; g < groups.count; g++)
         ranking[g] = (struct ranked){groups.score[g], g};
     ranking_sort(ranking, groups.count);
-    size_t kept = groups.count < room ? groups.count : room;
+    size_t kept = groups.count < FINDING_PER_KIND_MAX ? groups.count : FINDING_PER_KIND_MAX;
     if (!gather_corners(input, &groups, ranking, kept, begin, &corners, &scratch, err))
         return false;
     for (size_t k = 0; k < kept; k++) {
         size_t g = ranking[k].index;
         struct corner_group place = {input, corners + begin[k], begin[k + 1] - begin[k], groups.are_sides};
-        found[(*found_count)++] = make_finding(&place, kind, mesh, groups.size[g], groups.score[g]);
+        found[findings->kind_count[kind]++] = make_finding(&place, kind, groups.size[g], groups.score[g]);
     }
     return true;
+}
+
+bool mesh_findings_build(const struct measure_input *input, const struct mesh_report *report,
+                         struct mesh_findings *findings, struct arena *keep, struct arena scratch,
+                         struct error *err)
+{
+    size_t count = 0;
+    memset(findings, 0, sizeof *findings);
+    findings->found = ARENA_NEW(keep, struct finding, (size_t)FINDING_KIND_COUNT * FINDING_PER_KIND_MAX);
+    if (keep->failed)
+        return arena_error(err);
+    for (size_t k = 0; k < FINDING_KIND_COUNT; k++) {
+        if (!find_kind(input, report, (enum finding_kind)k, findings->found + count, findings, scratch, err))
+            return false;
+        count += findings->kind_count[k];
+    }
+    arena_trim(keep, findings->found, count, sizeof *findings->found);
+    return true;
+}
+
+/* Findings of one kind on their way into the list. */
+struct gathering {
+    struct finding *found; /* [FINDING_PER_KIND_MAX] */
+    size_t count;
+};
+
+/* Those of one mesh that there still is room for. */
+static void gather_kind(const struct mesh_findings *own, enum finding_kind kind, enum finding_mesh mesh,
+                        struct gathering *gathering)
+{
+    const struct finding *from = own->found;
+    for (size_t k = 0; k < (size_t)kind; k++)
+        from += own->kind_count[k];
+    for (size_t i = 0; i < own->kind_count[kind] && gathering->count < FINDING_PER_KIND_MAX; i++) {
+        gathering->found[gathering->count] = from[i];
+        gathering->found[gathering->count++].mesh = mesh;
+    }
+}
+
+static void add_totals(const struct mesh_findings *own, enum finding_mesh mesh, struct finding_list *findings)
+{
+    for (size_t k = 0; k < FINDING_KIND_COUNT; k++) {
+        findings->total += own->total_by_kind[k];
+        findings->total_by_kind[mesh][k] = own->total_by_kind[k];
+    }
+    for (size_t s = 0; s < FINDING_SEVERITY_COUNT; s++)
+        findings->total_by_severity[mesh][s] = own->total_by_severity[s];
 }
 
 /* Appends found to the list, worst first; of equals the subject's come first, as they do in found. */
@@ -280,47 +324,30 @@ static bool append_worst_first(const struct finding *found, size_t count, struct
     return true;
 }
 
-/* What is to be looked at for findings. */
-struct pair {
-    const struct measure_input *subject, *reference;
-    const struct mesh_report *subject_report, *reference_report;
-    const struct finding_distances *distances;
-};
-
-/* Appends the worst findings of one kind of both meshes to found, at most FINDING_PER_KIND_MAX. */
-static bool find_in_both(const struct pair *pair, enum finding_kind kind, struct finding *found,
-                         size_t *found_count, struct finding_list *totals, struct arena scratch,
-                         struct error *err)
-{
-    if (kind == FINDING_LOST || kind == FINDING_INVENTED)
-        return !pair->distances
-               || finding_places(pair->subject, pair->subject_report, pair->reference, pair->distances, kind,
-                                 found, found_count, totals, scratch, err);
-    return find_kind(pair->subject, pair->subject_report, kind, FINDING_SUBJECT, found, FINDING_PER_KIND_MAX,
-                     found_count, totals, scratch, err)
-           && (!pair->reference
-               || find_kind(pair->reference, pair->reference_report, kind, FINDING_REFERENCE, found,
-                            FINDING_PER_KIND_MAX - *found_count, found_count, totals, scratch, err));
-}
-
-bool findings_build(const struct measure_input *subject, const struct mesh_report *subject_report,
-                    const struct measure_input *reference, const struct mesh_report *reference_report,
+bool findings_build(const struct mesh_findings *subject, const struct mesh_findings *reference,
                     const struct finding_distances *distances, struct finding_list *findings,
                     struct arena *keep, struct arena scratch, struct error *err)
 {
-    const struct pair pair = {subject, reference, subject_report, reference_report, distances};
     struct finding *entries =
         ARENA_NEW(keep, struct finding, (size_t)FINDING_KIND_COUNT * FINDING_PER_KIND_MAX);
-    struct finding *found = ARENA_NEW(&scratch, struct finding, FINDING_PER_KIND_MAX);
+    struct gathering gathering = {ARENA_NEW(&scratch, struct finding, FINDING_PER_KIND_MAX), 0};
     memset(findings, 0, sizeof *findings);
     findings->level_lost = findings->level_invented = NAN;
     if (keep->failed || scratch.failed)
         return arena_error(err);
     findings->entries = entries;
+    add_totals(subject, FINDING_SUBJECT, findings);
+    if (reference)
+        add_totals(reference, FINDING_REFERENCE, findings);
     for (size_t k = 0; k < FINDING_KIND_COUNT; k++) {
-        size_t found_count = 0;
-        if (!find_in_both(&pair, (enum finding_kind)k, found, &found_count, findings, scratch, err)
-            || !append_worst_first(found, found_count, entries, findings, scratch, err))
+        enum finding_kind kind = (enum finding_kind)k;
+        gathering.count = 0;
+        gather_kind(subject, kind, FINDING_SUBJECT, &gathering);
+        if (reference)
+            gather_kind(reference, kind, FINDING_REFERENCE, &gathering);
+        if (((kind == FINDING_LOST || kind == FINDING_INVENTED) && distances
+             && !finding_places(distances, kind, gathering.found, &gathering.count, findings, scratch, err))
+            || !append_worst_first(gathering.found, gathering.count, entries, findings, scratch, err))
             return false;
     }
     arena_trim(keep, entries, findings->count, sizeof *entries);

@@ -54,8 +54,20 @@ struct finding_list {
     double level_lost, level_invented;
 };
 
+/* What the topology of one mesh alone tells. */
+struct mesh_findings {
+    struct finding *found; /* grouped by kind in enum order, worst first; `mesh` is not known yet */
+    size_t kind_count[FINDING_KIND_COUNT]; /* how many of these are of each kind: at most
+                                            * FINDING_PER_KIND_MAX */
+    /* Every finding, listed or cut. */
+    size_t total_by_kind[FINDING_KIND_COUNT];
+    size_t total_by_severity[FINDING_SEVERITY_COUNT];
+};
+
 /* The deviation of two meshes, in which lost and invented places are looked for. */
 struct finding_distances {
+    const struct measure_input *subject, *reference;
+    double median_edge;                        /* of the subject */
     const struct deviation_settings *settings; /* tolerances and certify */
     const struct deviation *deviation;         /* of the control faces */
     const struct face_distances *of_subject, *of_reference;
@@ -65,11 +77,15 @@ struct finding_distances {
 const char *finding_kind_name(enum finding_kind kind);             /* "nonmanifold_edge", ... */
 const char *finding_severity_name(enum finding_severity severity); /* "fault", "warning", "note" */
 
+/* The input must still have its topology. ERROR_LIMIT when an arena is too small. */
+bool mesh_findings_build(const struct measure_input *input, const struct mesh_report *report,
+                         struct mesh_findings *findings, struct arena *keep, struct arena scratch,
+                         struct error *err);
+
 /* The findings of the subject, then those of the reference (NULL: there is none) within each kind, worst
  * first; at most FINDING_PER_KIND_MAX of a kind are kept, the totals count all. distances is NULL where the
- * two were not compared. Entries come from keep. */
-bool findings_build(const struct measure_input *subject, const struct mesh_report *subject_report,
-                    const struct measure_input *reference, const struct mesh_report *reference_report,
+ * two were not compared; their inputs need no topology any more. Entries come from keep. */
+bool findings_build(const struct mesh_findings *subject, const struct mesh_findings *reference,
                     const struct finding_distances *distances, struct finding_list *findings,
                     struct arena *keep, struct arena scratch, struct error *err);
 

@@ -48,10 +48,9 @@ static double box_distance(aabb box, vec3 p)
     return safe_length(beyond);
 }
 
-static double edge_distance(const struct mesh *mesh, const struct edges *edges, uint32_t e, double unit,
-                            vec3 p)
+static double edge_distance(const struct mesh *mesh, const uint32_t *ends, double unit, vec3 p)
 {
-    vec3 low = mesh->positions[edges->low[e]], high = mesh->positions[edges->high[e]];
+    vec3 low = mesh->positions[ends[0]], high = mesh->positions[ends[1]];
     vec3 from = vec3_scale(vec3_sub(p, low), 1 / unit), along = vec3_scale(vec3_sub(high, low), 1 / unit);
 
     return unit * vec3_length(vec3_sub(from, vec3_scale(along, segment_nearest(from, along))));
@@ -60,7 +59,6 @@ static double edge_distance(const struct mesh *mesh, const struct edges *edges, 
 static bool list_loop_boxes(struct direction *direction, struct arena *arena, struct error *err)
 {
     const struct open_loops *loops = &direction->other->loops;
-    const struct edges *edges = &direction->other->edges;
     const vec3 *positions = direction->other->mesh->positions;
 
     direction->loop_boxes = ARENA_NEW(arena, aabb, loops->count);
@@ -69,8 +67,8 @@ static bool list_loop_boxes(struct direction *direction, struct arena *arena, st
     for (size_t i = 0; i < loops->count; i++) {
         direction->loop_boxes[i] = aabb_empty();
         for (uint32_t j = loops->edge_begin[i]; j < loops->edge_begin[i + 1]; j++) {
-            aabb box = aabb_include(direction->loop_boxes[i], positions[edges->low[loops->edges[j]]]);
-            direction->loop_boxes[i] = aabb_include(box, positions[edges->high[loops->edges[j]]]);
+            aabb box = aabb_include(direction->loop_boxes[i], positions[loops->ends[j][0]]);
+            direction->loop_boxes[i] = aabb_include(box, positions[loops->ends[j][1]]);
         }
     }
     return true;
@@ -85,8 +83,7 @@ static bool is_at_open_edge(const struct direction *direction, const struct plac
         if (!(box_distance(direction->loop_boxes[i], place->at) <= place->upper))
             continue;
         for (uint32_t j = loops->edge_begin[i]; j < loops->edge_begin[i + 1]; j++)
-            if (edge_distance(direction->other->mesh, &direction->other->edges, loops->edges[j],
-                              direction->other->unit, place->at)
+            if (edge_distance(direction->other->mesh, loops->ends[j], direction->other->unit, place->at)
                 <= place->upper)
                 return true;
     }
@@ -179,13 +176,12 @@ static void count_places(const struct direction *direction, const struct place_l
         totals->total_by_severity[mesh][severity_of(direction, list->peaks[p])]++;
 }
 
-bool finding_places(const struct measure_input *subject, const struct mesh_report *subject_report,
-                    const struct measure_input *reference, const struct finding_distances *distances,
-                    enum finding_kind kind, struct finding *found, size_t *found_count,
-                    struct finding_list *totals, struct arena scratch, struct error *err)
+bool finding_places(const struct finding_distances *distances, enum finding_kind kind, struct finding *found,
+                    size_t *found_count, struct finding_list *totals, struct arena scratch, struct error *err)
 {
     const bool is_lost = kind == FINDING_LOST;
-    const double edge = subject_report->edge_length.median;
+    const struct measure_input *subject = distances->subject, *reference = distances->reference;
+    const double edge = distances->median_edge;
     const struct one_sided_deviation *deviation =
         is_lost ? &distances->deviation->reference_to_subject : &distances->deviation->subject_to_reference;
     struct direction direction = {

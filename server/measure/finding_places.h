@@ -8,9 +8,8 @@
 
 /* Appends the worst findings of FINDING_LOST (faces of the reference) or FINDING_INVENTED (of the subject) to
  * found, at most FINDING_PER_KIND_MAX; the totals count them all. */
-bool finding_places(const struct measure_input *subject, const struct mesh_report *subject_report,
-                    const struct measure_input *reference, const struct finding_distances *distances,
-                    enum finding_kind kind, struct finding *found, size_t *found_count,
-                    struct finding_list *totals, struct arena scratch, struct error *err);
+bool finding_places(const struct finding_distances *distances, enum finding_kind kind, struct finding *found,
+                    size_t *found_count, struct finding_list *totals, struct arena scratch,
+                    struct error *err);
 
 #endif

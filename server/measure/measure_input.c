@@ -116,7 +116,6 @@ static void measure_chunk(void *context, size_t chunk)
     for (size_t f = begin; f < begin + (left < CHUNK_FACES ? left : CHUNK_FACES); f++) {
         struct face_geometry geometry = face_geometry(input, f);
         measuring->geometry[f - measuring->begin] = geometry;
-        input->face_area[f] = geometry.area;
         if (mesh_face_size(input->mesh, f) <= 4)
             input->face_class[f] = classify_face(input, f, geometry, NULL);
     }
@@ -183,7 +182,6 @@ static bool measure_geometry(struct measure_input *input, struct arena *keep, st
                              struct error *err)
 {
     size_t face_count = input->mesh->face_count;
-    input->face_area = ARENA_NEW(keep, double, face_count);
     input->face_class = ARENA_NEW(keep, uint8_t, face_count);
     input->face_side = ARENA_NEW(keep, int8_t, face_count);
     input->shell_area = ARENA_NEW(keep, double, input->shells.count);
@@ -210,11 +208,20 @@ static bool tell(const struct progress *progress, double fraction, struct error 
            || error_set(err, ERROR_CANCELLED, "the measurement was stopped");
 }
 
-/* Fans need only the edges; so do shells; copies of faces not even those. With several threads they are made
+/* count numbers that stand elsewhere. */
+static uint32_t *copied(const uint32_t *numbers, size_t count, struct arena *keep)
+{
+    uint32_t *copy = ARENA_NEW(keep, uint32_t, count);
+    if (copy && count > 0)
+        memcpy(copy, numbers, count * sizeof *copy);
+    return copy;
+}
+
+/* Fans, shells and copies of faces need only the edges. With several threads they are made
  * at the same time, in arenas of their own. */
 struct parts {
     struct measure_input *input;
-    struct arena keep[2], scratch[2];
+    struct arena *keep[2], scratch[2];
     bool ok[2];
     struct error errors[2];
 };
@@ -229,62 +236,68 @@ static bool make_shells(struct measure_input *input, struct arena *keep, struct 
                         struct error *err)
 {
     return shells_build(input->mesh, &input->edges, &input->shells, keep, scratch, err)
-           && duplicates_build(input->mesh, &input->duplicates, keep, scratch, err);
+           && duplicates_build(input->mesh, &input->edges, &input->duplicates, keep, scratch, err);
 }
 
 static void make_part(void *context, size_t i)
 {
     struct parts *parts = context;
-    parts->ok[i] = (i == 0 ? make_fans : make_shells)(parts->input, &parts->keep[i], parts->scratch[i],
+    parts->ok[i] = (i == 0 ? make_fans : make_shells)(parts->input, parts->keep[i], parts->scratch[i],
                                                       &parts->errors[i]);
 }
 
-/* Fans get what they can need of keep, and half of scratch; what is not used is never touched. False where
- * that was too little, or there is one thread. */
-static bool make_parts_at_once(struct measure_input *input, struct arena *keep, struct arena scratch)
+/* Fans get what they can need of scratch; what is not used is never touched. False where that was too much,
+ * or there is one thread. */
+static bool make_parts_at_once(struct measure_input *input, struct arena *fans, struct arena *topology,
+                               struct arena scratch)
 {
-    struct arena before = *keep;
-    struct parts parts = {.input = input};
-    size_t fan_bytes = 4 * (2 * input->edges.corner_count + input->mesh->vertex_count) + 4096;
-    if (input->threads < 2 || !arena_split(keep, fan_bytes, &parts.keep[0])
-        || !arena_split(&scratch, arena_left(&scratch) / 2, &parts.scratch[0])) {
-        *keep = before;
+    struct arena fans_before = *fans, topology_before = *topology;
+    struct parts parts = {.input = input, .keep = {fans, topology}};
+    size_t fan_bytes = 4 * (input->edges.corner_count + input->mesh->vertex_count) + 4096;
+    if (input->threads < 2 || !arena_split(&scratch, fan_bytes, &parts.scratch[0]))
         return false;
-    }
-    parts.keep[1] = *keep;
     parts.scratch[1] = scratch;
     tasks_run(2, 2, make_part, &parts);
-    if (!parts.ok[0] || !parts.ok[1]) {
-        *keep = before;
-        return false;
-    }
-    *keep = parts.keep[1];
-    return true;
+    if (parts.ok[0] && parts.ok[1])
+        return true;
+    *fans = fans_before;
+    *topology = topology_before;
+    return false;
 }
 
-static bool make_fans_and_shells(struct measure_input *input, struct arena *keep, struct arena scratch,
-                                 struct error *err)
+/* All that hangs on the edges. Of the fans no more is kept than how many there are at each vertex. */
+static bool make_pieces(struct measure_input *input, struct arena *topology, struct arena scratch,
+                        struct error *err)
 {
-    return make_parts_at_once(input, keep, scratch)
-           || (make_fans(input, keep, scratch, err) && make_shells(input, keep, scratch, err));
+    const struct mesh *mesh = input->mesh;
+    struct arena fans;
+    if (!arena_split(&scratch, 4 * (2 * input->edges.corner_count + mesh->vertex_count) + 4096, &fans))
+        return arena_error(err);
+    if (!make_parts_at_once(input, &fans, topology, scratch)
+        && (!make_fans(input, &fans, scratch, err) || !make_shells(input, topology, scratch, err)))
+        return false;
+    if (!open_loops_build(mesh, &input->edges, &input->fans, &input->shells, &input->loops, topology, scratch,
+                          err)
+        || !genus_build(mesh, &input->edges, &input->fans, &input->shells, &input->loops, &input->genus,
+                        topology, scratch, err))
+        return false;
+    input->fans.corner_fan = input->fans.first_corner = NULL;
+    input->fans.vertex_class_count = copied(input->fans.vertex_class_count, mesh->vertex_count, topology);
+    return input->fans.vertex_class_count || arena_error(err);
 }
 
 bool measure_input_build_threaded(const struct mesh *mesh, enum mesh_kind kind, size_t threads,
                                   const struct progress *progress, struct measure_input *input,
-                                  struct arena *keep, struct arena scratch, struct error *err)
+                                  struct arena *keep, struct arena *topology, struct arena scratch,
+                                  struct error *err)
 {
     assert(mesh_is_valid(mesh));
     memset(input, 0, sizeof *input);
     input->mesh = mesh;
     input->kind = kind;
     input->threads = threads;
-    if (!tell(progress, 0, err) || !edges_build(mesh, threads, &input->edges, keep, scratch, err)
-        || !tell(progress, 0.3, err) || !make_fans_and_shells(input, keep, scratch, err)
-        || !tell(progress, 0.6, err)
-        || !open_loops_build(mesh, &input->edges, &input->fans, &input->shells, &input->loops, keep, scratch,
-                             err)
-        || !genus_build(mesh, &input->edges, &input->fans, &input->shells, &input->loops, &input->genus, keep,
-                        scratch, err)
+    if (!tell(progress, 0, err) || !edges_build(mesh, threads, &input->edges, topology, scratch, err)
+        || !tell(progress, 0.3, err) || !make_pieces(input, topology, scratch, err)
         || !tell(progress, 0.8, err))
         return false;
     measure_box(input);
@@ -295,5 +308,37 @@ bool measure_input_build(const struct mesh *mesh, enum mesh_kind kind, const str
                          struct measure_input *input, struct arena *keep, struct arena scratch,
                          struct error *err)
 {
-    return measure_input_build_threaded(mesh, kind, 1, progress, input, keep, scratch, err);
+    return measure_input_build_threaded(mesh, kind, 1, progress, input, keep, keep, scratch, err);
+}
+
+static void forget_topology(struct measure_input *input)
+{
+    struct edges *edges = &input->edges;
+    edges->low = edges->high = edges->side_begin = edges->sides = NULL;
+    edges->corner_edge = edges->corner_face = NULL;
+    input->shells.face_sheet = NULL;
+    input->shells.orientable = input->shells.face_reversed = input->shells.sheet_orientable = NULL;
+    input->loops.edges = input->loops.shell = input->loops.first_vertex = NULL;
+    input->genus.shells = NULL;
+    input->duplicates.first_copy = NULL;
+}
+
+bool measure_input_let_go(struct measure_input *input, struct arena *keep, struct error *err)
+{
+    const struct open_loops loops = input->loops;
+    size_t open_count = input->edges.open_count;
+
+    input->shells.face_shell =
+        input->shells.count > 1 ? copied(input->shells.face_shell, input->mesh->face_count, keep) : NULL;
+    input->shells.face_total = copied(input->shells.face_total, input->shells.count, keep);
+    input->loops.edge_begin = copied(loops.edge_begin, loops.count + 1, keep);
+    input->loops.ends = arena_alloc(keep, open_count, sizeof *loops.ends, _Alignof(uint32_t));
+    input->fans.vertex_class_count =
+        input->kind == MESH_CAGE ? copied(input->fans.vertex_class_count, input->mesh->vertex_count, keep)
+                                 : NULL;
+    if (keep->failed)
+        return arena_error(err);
+    memcpy(input->loops.ends, loops.ends, open_count * sizeof *loops.ends);
+    forget_topology(input);
+    return true;
 }

@@ -30,13 +30,14 @@ struct measure_input {
     double unit;
     /* 1, or 1/16 where a coordinate is so large that the difference of two could overflow. */
     double guard;
+    /* After measure_input_let_go only their counts, and of arrays shells.face_shell, shells.face_total and
+     * the ends of loops; of a cage, fans.vertex_class_count. Fans of corners are NULL from the beginning. */
     struct edges edges;
     struct fans fans;
     struct shells shells;
     struct open_loops loops;
     struct genus genus;
     struct duplicates duplicates;
-    double *face_area;   /* [face_count] by fan from the first corner, in unit^2 */
     uint8_t *face_class; /* [face_count] bits of enum face_class */
     double *shell_area;  /* [shell count] in unit^2 */
     double
@@ -51,14 +52,20 @@ struct measure_input {
 /* More than half of the faces have four corners: a cage; any other is a scan. */
 enum mesh_kind mesh_kind_guess(const struct mesh *mesh);
 
-/* Tells stage "topology". Every array comes from keep; mesh must outlive the input. ERROR_LIMIT when an arena
- * is too small, ERROR_CANCELLED when progress says stop. */
+/* Tells stage "topology". Edges, fans, shells, loops, genus and duplicates come from topology, all other
+ * arrays from keep, which may be the same; mesh must outlive the input. ERROR_LIMIT when an arena is too
+ * small, ERROR_CANCELLED when progress says stop. */
 bool measure_input_build_threaded(const struct mesh *mesh, enum mesh_kind kind, size_t threads,
                                   const struct progress *progress, struct measure_input *input,
-                                  struct arena *keep, struct arena scratch, struct error *err);
-/* The same with one thread. */
+                                  struct arena *keep, struct arena *topology, struct arena scratch,
+                                  struct error *err);
+/* The same with one thread, and all from keep. */
 bool measure_input_build(const struct mesh *mesh, enum mesh_kind kind, const struct progress *progress,
                          struct measure_input *input, struct arena *keep, struct arena scratch,
                          struct error *err);
+
+/* Copies to keep what distances and places need of the arrays that came from topology, and forgets the
+ * others: that arena may then serve for something else. ERROR_LIMIT when keep is too small. */
+bool measure_input_let_go(struct measure_input *input, struct arena *keep, struct error *err);
 
 #endif

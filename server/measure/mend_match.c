@@ -23,6 +23,7 @@ struct positioning {
     struct mend_match *match;
     struct hash_places table; /* of vertices of one mesh */
     uint64_t *hashes;         /* [vertex_count] of the reference */
+    bool may_share;           /* some face of the subject has all corners where the reference has vertices */
 };
 
 static void hash_positions(void *context, size_t chunk)
@@ -80,6 +81,23 @@ static void find_positions(void *context, size_t chunk)
     }
 }
 
+static void look_for_shared(void *context, size_t chunk)
+{
+    struct positioning *positioning = context;
+    const struct mesh *subject = positioning->match->mesh[MEND_SUBJECT];
+    const uint32_t *positions = positioning->match->positions[MEND_SUBJECT];
+    bool may_share = false;
+
+    for (size_t f = chunk * CHUNK; !may_share && f < chunk_end(chunk, subject->face_count); f++) {
+        const uint32_t *face = mesh_face(subject, f);
+        may_share = true;
+        for (size_t c = 0; may_share && c < mesh_face_size(subject, f); c++)
+            may_share = positions[face[c]] != MEND_NONE;
+    }
+    if (may_share)
+        __atomic_store_n(&positioning->may_share, true, __ATOMIC_RELAXED);
+}
+
 static bool number_new_positions(struct mend_match *match, struct arena scratch)
 {
     const struct mesh *subject = match->mesh[MEND_SUBJECT];
@@ -99,7 +117,8 @@ static bool number_new_positions(struct mend_match *match, struct arena scratch)
     return true;
 }
 
-static bool number_positions(struct mend_match *match, size_t threads, struct arena scratch)
+/* *may_share: false where there is no shared face; then the subject's own positions have no numbers. */
+static bool number_positions(struct mend_match *match, size_t threads, bool *may_share, struct arena scratch)
 {
     const struct mesh *subject = match->mesh[MEND_SUBJECT], *reference = match->mesh[MEND_REFERENCE];
     struct positioning positioning = {.match = match};
@@ -113,7 +132,9 @@ static bool number_positions(struct mend_match *match, size_t threads, struct ar
             enter_position(&positioning.table, reference, v, positioning.hashes[v]);
     tasks_run(threads, tasks_chunks(subject->vertex_count, CHUNK), find_positions, &positioning);
     match->position_end = reference->vertex_count + subject->vertex_count;
-    return number_new_positions(match, scratch);
+    tasks_run(threads, tasks_chunks(subject->face_count, CHUNK), look_for_shared, &positioning);
+    *may_share = positioning.may_share;
+    return !*may_share || number_new_positions(match, scratch);
 }
 
 /* --- faces --- */
@@ -332,6 +353,8 @@ size_t mend_match_bytes(const struct mesh *subject, const struct mesh *reference
 bool mend_match_build(const struct mesh *subject, const struct mesh *reference, size_t threads,
                       struct mend_match *match, struct arena *keep, struct arena scratch, struct error *err)
 {
+    bool may_share;
+
     *match = (struct mend_match){.mesh = {[MEND_REFERENCE] = reference, [MEND_SUBJECT] = subject}};
     for (int side = 0; side < MEND_SIDES; side++) {
         match->positions[side] = ARENA_NEW(keep, uint32_t, match->mesh[side]->vertex_count);
@@ -342,6 +365,7 @@ bool mend_match_build(const struct mesh *subject, const struct mesh *reference, 
         return arena_error(err);
     for (int side = 0; side < MEND_SIDES; side++)
         memset(match->partner[side], 0xff, match->mesh[side]->face_count * sizeof *match->partner[side]);
-    return (number_positions(match, threads, scratch) && match_faces(match, threads, scratch))
+    return (number_positions(match, threads, &may_share, scratch)
+            && (!may_share || match_faces(match, threads, scratch)))
            || arena_error(err);
 }

@@ -17,7 +17,8 @@ enum mend_side { MEND_REFERENCE, MEND_SUBJECT, MEND_SIDES };
 struct mend_match {
     const struct mesh *mesh[MEND_SIDES];
     /* [vertex_count] of each mesh: one number for all vertices at one position, the lowest that any of them
-     * has when the reference's vertices are numbered first and the subject's after them. */
+     * has when the reference's vertices are numbered first and the subject's after them. Where no face is
+     * shared, MEND_NONE may stand for those of the subject. */
     uint32_t *positions[MEND_SIDES];
     size_t position_end;           /* every number is below it */
     uint32_t *partner[MEND_SIDES]; /* [face_count] the same face of the other mesh, or MEND_NONE */

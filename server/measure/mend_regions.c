@@ -142,7 +142,7 @@ static void add_moment(const struct mend_regions *regions, enum mend_side side, 
 {
     const struct mesh *mesh = regions->match->mesh[side];
     double scale = regions->input[side]->unit / regions->unit,
-           area = regions->input[side]->face_area[f] * scale * scale;
+           area = face_geometry(regions->input[side], f).area * scale * scale;
     vec3 mean = {0, 0, 0};
     size_t size = mesh_face_size(mesh, f);
 
@@ -167,7 +167,7 @@ static void add_faces(const struct mend_regions *regions, size_t r, struct regio
         ++*(added ? &region->added_faces : &region->removed_faces);
         if (*first == MEASURE_UNDEFINED)
             *first = f;
-        exact_sum_add(&sums->area[side], regions->input[side]->face_area[f]);
+        exact_sum_add(&sums->area[side], face_geometry(regions->input[side], f).area);
         add_volume(regions, side, f, sums);
         add_moment(regions, side, f, sums);
         for (size_t k = 0; k < mesh_face_size(mesh, f); k++)

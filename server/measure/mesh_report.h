@@ -106,9 +106,19 @@ struct mesh_report {
     struct quality_report quality;
 };
 
-/* Measures one mesh. counts.dropped_faces stays 0: only the reader knows it. Tells stage "quality". warnings
- * receive far_from_origin, flat_extent, anisotropic_extent, needle_faces, extreme_coordinates (where the
+/* Counts, edge lengths, topology and valence of one mesh: what needs the input's topology.
+ * counts.dropped_faces stays 0: only the reader knows it. ERROR_LIMIT when an arena is too small. */
+bool mesh_report_begin(const struct measure_input *input, struct mesh_report *report, struct arena *keep,
+                       struct arena scratch, struct error *err);
+
+/* The rest of a report that was begun, with or without the topology. Tells stage "quality". warnings receive
+ * far_from_origin, flat_extent, anisotropic_extent, needle_faces, extreme_coordinates (where the
  * reader has not said so) and nonplanar_polygons. ERROR_LIMIT when an arena is too small, ERROR_CANCELLED. */
+bool mesh_report_finish(const struct measure_input *input, const struct progress *progress,
+                        struct mesh_report *report, struct warning_list *warnings, struct arena *keep,
+                        struct arena scratch, struct error *err);
+
+/* Both. */
 bool mesh_report_build(const struct measure_input *input, const struct progress *progress,
                        struct mesh_report *report, struct warning_list *warnings, struct arena *keep,
                        struct arena scratch, struct error *err);

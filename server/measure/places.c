@@ -107,10 +107,11 @@ struct reached {
 struct growth {
     struct gathering *gathering;
     double gap;
-    uint32_t *begin, *edges; /* the edges at vertex v are edges[begin[v]] ... edges[begin[v + 1] - 1] */
-    uint32_t *source;        /* [vertex count] the vertex of a group that v was reached from, or NONE */
-    double *distance;        /* [vertex count] from there */
-    struct reached *heap;    /* nearest first; of equals the lowest vertex */
+    uint32_t *begin,
+        *ends;            /* ends[begin[v]] ... ends[begin[v + 1] - 1]: where the sides of faces at v lead */
+    uint32_t *source;     /* [vertex count] the vertex of a group that v was reached from, or NONE */
+    double *distance;     /* [vertex count] from there */
+    struct reached *heap; /* nearest first; of equals the lowest vertex */
     size_t heap_count;
 };
 
@@ -144,30 +145,34 @@ static struct reached heap_pop(struct growth *growth)
     return first;
 }
 
-static void list_edges_at_vertices(const struct edges *edges, size_t vertex_count, struct growth *growth)
+/* An edge of several faces is listed several times: who goes along it again finds nothing nearer. */
+static void list_sides_at_vertices(const struct mesh *mesh, struct growth *growth)
 {
-    for (size_t e = 0; e < edges->count; e++) {
-        growth->begin[edges->low[e] + 1]++;
-        growth->begin[edges->high[e] + 1]++;
-    }
-    for (size_t v = 0; v < vertex_count; v++)
+    for (size_t f = 0; f < mesh->face_count; f++)
+        for (size_t i = 0; i < mesh_face_size(mesh, f); i++)
+            growth->begin[mesh_face(mesh, f)[i] + 1] += 2;
+    for (size_t v = 0; v < mesh->vertex_count; v++)
         growth->begin[v + 1] += growth->begin[v];
-    for (uint32_t e = 0; e < edges->count; e++) {
-        growth->edges[growth->begin[edges->low[e]]++] = e;
-        growth->edges[growth->begin[edges->high[e]]++] = e;
+    for (size_t f = 0; f < mesh->face_count; f++) {
+        const uint32_t *face = mesh_face(mesh, f);
+        size_t size = mesh_face_size(mesh, f);
+        for (size_t i = 0; i < size; i++) {
+            uint32_t a = face[i], b = face[i + 1 < size ? i + 1 : 0];
+            growth->ends[growth->begin[a]++] = b;
+            growth->ends[growth->begin[b]++] = a;
+        }
     }
-    memmove(growth->begin + 1, growth->begin, vertex_count * sizeof *growth->begin);
+    memmove(growth->begin + 1, growth->begin, mesh->vertex_count * sizeof *growth->begin);
     growth->begin[0] = 0;
 }
 
 /* Goes from a reached vertex to its neighbours, and joins the groups that meet there. */
 static void reach_around(struct growth *growth, uint32_t v)
 {
-    const struct edges *edges = &growth->gathering->input->edges;
     uint32_t *set = growth->gathering->set, *source = growth->source;
 
     for (uint32_t i = growth->begin[v]; i < growth->begin[v + 1]; i++) {
-        uint32_t e = growth->edges[i], other = edges->low[e] == v ? edges->high[e] : edges->low[e];
+        uint32_t other = growth->ends[i];
         if (source[other] != NONE && growth->distance[other] == 0
             && disjoint_sets_find(set, source[other]) == disjoint_sets_find(set, source[v]))
             continue;
@@ -210,21 +215,21 @@ static void grow(struct growth *growth)
 
 static bool join_across_gaps(struct gathering *gathering, struct arena scratch, struct error *err)
 {
-    const struct edges *edges = &gathering->input->edges;
-    size_t vertex_count = gathering->input->mesh->vertex_count;
+    const struct mesh *mesh = gathering->input->mesh;
+    size_t vertex_count = mesh->vertex_count, end_count = 2 * mesh_corner_count(mesh);
     struct growth growth = {
         .gathering = gathering,
         .gap = gathering->request->gap / gathering->input->unit,
         .begin = ARENA_ZERO(&scratch, uint32_t, vertex_count + 1),
-        .edges = ARENA_NEW(&scratch, uint32_t, 2 * edges->count),
+        .ends = ARENA_NEW(&scratch, uint32_t, end_count),
         .source = ARENA_NEW(&scratch, uint32_t, vertex_count),
         .distance = ARENA_NEW(&scratch, double, vertex_count),
-        .heap = ARENA_NEW(&scratch, struct reached, 2 * edges->count), /* one for each side of an edge */
+        .heap = ARENA_NEW(&scratch, struct reached, end_count), /* once along each at most */
     };
 
     if (scratch.failed)
         return arena_error(err);
-    list_edges_at_vertices(edges, vertex_count, &growth);
+    list_sides_at_vertices(mesh, &growth);
     grow(&growth);
     return true;
 }
@@ -256,7 +261,7 @@ static void summarise(const struct gathering *gathering, const uint32_t *face_pl
                       struct summary *summaries)
 {
     for (size_t i = 0; i < gathering->member_count; i++) {
-        uint32_t f = gathering->members[i], shell = gathering->input->shells.face_shell[f];
+        uint32_t f = gathering->members[i], shell = shells_of_face(&gathering->input->shells, f);
         struct summary *summary = &summaries[face_place[i]];
         double peak = peak_of(gathering, f);
         if (summary->faces_total == 0) {
@@ -268,7 +273,7 @@ static void summarise(const struct gathering *gathering, const uint32_t *face_pl
             summary->peak_face = f;
         }
         summary->one_shell = summary->one_shell && shell == summary->shell;
-        summary->area += gathering->input->face_area[f];
+        summary->area += face_geometry(gathering->input, f).area;
         summary->faces_total++;
     }
 }

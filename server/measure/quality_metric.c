@@ -92,7 +92,7 @@ static double edge_of(enum quality_scale scale, size_t i)
     }
 }
 
-/* The last edge that is not above value, by bisection; edges[0] <= value <= edges[bin_count]. */
+/* The last edge that is not above value, by bisection, but not the very last; edges[0] <= value. */
 static size_t bin_by_bisection(const double *edges, size_t bin_count, double value)
 {
     size_t low = 0, width = bin_count;
@@ -114,11 +114,42 @@ static size_t bin_by_place(const double *edges, size_t bin_count, double bins_pe
     return bin;
 }
 
+/* Ratios from 1 to 16 by their leading bits. Those of one cell are less than 0.8 % apart, and edges 3.9 %: no
+ * cell has more than one edge inside. */
+enum { CELL_BITS = 7, CELL_COUNT = 4 << CELL_BITS, CELL_OF_ONE = 1023 << CELL_BITS };
+
+static size_t cell_of(double ratio)
+{
+    uint64_t bits;
+    memcpy(&bits, &ratio, sizeof bits);
+    return (size_t)(bits >> (52 - CELL_BITS)) - CELL_OF_ONE;
+}
+
+/* The bin of the smallest ratio of each cell; beyond the last edge that is the last bin. */
+static void fill_cells(const double *edges, size_t bin_count, uint8_t *cells)
+{
+    for (size_t cell = 0; cell < CELL_COUNT; cell++) {
+        uint64_t bits = (uint64_t)(cell + CELL_OF_ONE) << (52 - CELL_BITS);
+        double least;
+        memcpy(&least, &bits, sizeof least);
+        cells[cell] = (uint8_t)bin_by_bisection(edges, bin_count, least);
+    }
+}
+
+static size_t bin_by_cell(const double *edges, size_t bin_count, const uint8_t *cells, double ratio)
+{
+    size_t bin = cells[cell_of(ratio)];
+    return bin + (bin + 1 < bin_count && edges[bin + 1] <= ratio);
+}
+
 static void fill_histogram(enum quality_scale scale, const double *values, size_t count,
                            struct metric_report *report)
 {
     const double *edges = report->histogram_edges;
     size_t bin_count = report->bin_count;
+    uint8_t cells[CELL_COUNT];
+    if (scale == SCALE_RATIO)
+        fill_cells(edges, bin_count, cells);
     double bins_per_unit = (double)bin_count / (edges[bin_count] - edges[0]);
     for (size_t i = 0; i < count; i++) {
         if (values[i] < edges[0])
@@ -127,7 +158,7 @@ static void fill_histogram(enum quality_scale scale, const double *values, size_
             report->above++;
         else
             report->histogram_counts[scale == SCALE_RATIO
-                                         ? bin_by_bisection(edges, bin_count, values[i])
+                                         ? bin_by_cell(edges, bin_count, cells, values[i])
                                          : bin_by_place(edges, bin_count, bins_per_unit, values[i])]++;
     }
 }

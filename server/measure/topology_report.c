@@ -19,7 +19,7 @@ struct open_loop_report open_loop_report(const struct measure_input *input, size
     size_t edge_count = loops->edge_begin[i + 1] - loops->edge_begin[i];
     vec3 first = centred_position(input, loops->first_vertex[i]);
     for (uint32_t j = loops->edge_begin[i]; j < loops->edge_begin[i + 1]; j++) {
-        uint32_t a = input->edges.low[loops->edges[j]], b = input->edges.high[loops->edges[j]];
+        uint32_t a = loops->ends[j][0], b = loops->ends[j][1];
         double edge_length = unit_distance(input, a, b);
         vec3 middle = vec3_lerp(centred_position(input, a), centred_position(input, b), 0.5);
         vec3 moment = vec3_scale(vec3_sub(middle, first), edge_length);

@@ -182,6 +182,11 @@ bool triangulation_build(const struct mesh *mesh, struct triangulation *triangul
         largest = size > largest ? size : largest;
     }
     memset(triangulation, 0, sizeof *triangulation);
+    if (triangle_count == mesh->face_count) {
+        triangulation->triangle_count = triangle_count;
+        triangulation->corners = (uint32_t(*)[3])mesh->face_vertices;
+        return true;
+    }
     triangulation->corners = arena_alloc(keep, triangle_count, sizeof *triangulation->corners, 4);
     triangulation->faces = ARENA_NEW(keep, uint32_t, triangle_count);
     if (!triangulation->corners || !triangulation->faces)
@@ -202,7 +207,7 @@ bool triangulation_build(const struct mesh *mesh, struct triangulation *triangul
 bool triangulation_is_valid(const struct triangulation *triangulation, const struct mesh *mesh)
 {
     for (size_t t = 0; t < triangulation->triangle_count; t++) {
-        if (triangulation->faces[t] >= mesh->face_count)
+        if (triangulation_face(triangulation, t) >= mesh->face_count)
             return false;
         for (int i = 0; i < 3; i++)
             if (triangulation->corners[t][i] >= mesh->vertex_count)

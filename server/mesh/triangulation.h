@@ -15,13 +15,21 @@
 
 struct triangulation {
     size_t triangle_count;
-    uint32_t (*corners)[3]; /* [triangle_count] vertices of the mesh */
-    uint32_t *faces;        /* [triangle_count] the face each belongs to */
+    uint32_t (*corners)[3]; /* [triangle_count] vertices of the mesh; where all its faces are triangles, the
+                             * mesh's own list */
+    uint32_t *faces;        /* [triangle_count] the face each belongs to; NULL where each is a face */
     size_t fan_count;       /* faces of more than four corners that could not be cut and became fans */
     size_t first_fan;       /* the first of them, when there is one */
 };
 
-/* The mesh must be valid. ERROR_LIMIT when memory ends or a face has more than MESH_MAX_FACE_CORNERS corners.
+/* The face that triangle t belongs to. */
+static inline uint32_t triangulation_face(const struct triangulation *triangulation, size_t t)
+{
+    return triangulation->faces ? triangulation->faces[t] : (uint32_t)t;
+}
+
+/* The mesh must be valid, and outlive its triangulation. ERROR_LIMIT when memory ends or a face has more than
+ * MESH_MAX_FACE_CORNERS corners.
  */
 bool triangulation_build(const struct mesh *mesh, struct triangulation *triangulation, struct arena *keep,
                          struct arena scratch, struct error *err);

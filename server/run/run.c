@@ -28,6 +28,7 @@ struct run_settings run_settings_default(void)
 struct side {
     struct mesh mesh;
     struct measure_input input;
+    struct mesh_findings findings;
     struct run_mesh *result;
 };
 
@@ -55,22 +56,49 @@ static bool blame_reference(struct error *err)
     return false;
 }
 
+/* What was touched of the rest of an arena. */
+static void give_back(struct workshop *shop, struct arena *arena)
+{
+    stage_clock_look(&shop->clock);
+    arena_release(arena);
+}
+
+/* Readers leave pages here and there in scratch. */
 static bool read_side(struct workshop *shop, const struct run_input *input, struct side *side)
 {
-    return stage_clock_enter(&shop->clock, "read", shop->err)
-           && mesh_file_read(input->fd, input->name, shop->threads, &shop->clock.progress, &side->mesh,
-                             &side->result->file, shop->keep, shop->scratch, shop->err);
+    bool ok = stage_clock_enter(&shop->clock, "read", shop->err)
+              && mesh_file_read(input->fd, input->name, shop->threads, &shop->clock.progress, &side->mesh,
+                                &side->result->file, shop->keep, shop->scratch, shop->err);
+    give_back(shop, &shop->scratch);
+    return ok;
+}
+
+/* Whatever topology tells is asked for at once, so that its arrays need not outlive it: they come from the
+ * lower half of scratch, where later steps go, and what was touched above is given back. */
+static bool report_topology(struct workshop *shop, enum mesh_kind kind, struct side *side)
+{
+    struct mesh_report *report = &side->result->report;
+    struct arena scratch = shop->scratch, topology;
+
+    if (!arena_split(&scratch, arena_left(&scratch) / 2, &topology))
+        return arena_error(shop->err);
+    bool ok = measure_input_build_threaded(&side->mesh, kind, shop->threads, &shop->clock.progress,
+                                           &side->input, shop->keep, &topology, scratch, shop->err);
+    give_back(shop, &scratch);
+    ok = ok && mesh_report_begin(&side->input, report, shop->keep, scratch, shop->err)
+         && mesh_findings_build(&side->input, report, &side->findings, shop->keep, scratch, shop->err)
+         && measure_input_let_go(&side->input, shop->keep, shop->err);
+    give_back(shop, &scratch);
+    return ok;
 }
 
 static bool report_side(struct workshop *shop, enum mesh_kind kind, struct side *side)
 {
     struct mesh_report *report = &side->result->report;
-    bool ok = stage_clock_enter(&shop->clock, "topology", shop->err)
-              && measure_input_build_threaded(&side->mesh, kind, shop->threads, &shop->clock.progress,
-                                              &side->input, shop->keep, shop->scratch, shop->err)
+    bool ok = stage_clock_enter(&shop->clock, "topology", shop->err) && report_topology(shop, kind, side)
               && stage_clock_enter(&shop->clock, "quality", shop->err)
-              && mesh_report_build(&side->input, &shop->clock.progress, report, &side->result->file.warnings,
-                                   shop->keep, shop->scratch, shop->err);
+              && mesh_report_finish(&side->input, &shop->clock.progress, report, &side->result->file.warnings,
+                                    shop->keep, shop->scratch, shop->err);
     report->counts.dropped_faces = side->result->file.dropped_faces;
     return ok;
 }
@@ -134,20 +162,14 @@ static bool settle_surface(struct run *run, struct error *err)
     return true;
 }
 
+/* Lost and invented places are those of the faces as they are. */
 static bool list_findings(struct workshop *shop, const struct side *subject, const struct side *reference,
-                          const struct finding_distances *distances, struct run *run)
-{
-    return findings_build(&subject->input, &run->subject.report, reference ? &reference->input : NULL,
-                          reference ? &run->reference.report : NULL, distances, &run->findings, shop->keep,
-                          shop->scratch, shop->err);
-}
-
-/* The findings of two meshes; lost and invented places are those of the faces as they are. */
-static bool list_findings_of_pair(struct workshop *shop, const struct side *subject,
-                                  const struct side *reference, const struct deviation_faces *faces,
-                                  struct run *run)
+                          const struct deviation_faces *faces, struct run *run)
 {
     const struct finding_distances distances = {
+        .subject = &subject->input,
+        .reference = &reference->input,
+        .median_edge = run->subject.report.edge_length.median,
         .settings = &run->settings.deviation,
         .deviation = &run->deviation,
         .of_subject = &faces->of_subject,
@@ -155,7 +177,10 @@ static bool list_findings_of_pair(struct workshop *shop, const struct side *subj
         .length_unit = run->settings.units == UNITS_UNKNOWN ? "" : run_units_name(run->settings.units),
     };
 
-    return list_findings(shop, subject, reference, &distances, run);
+    return stage_clock_enter(&shop->clock, "findings", shop->err)
+           && findings_build(&subject->findings, run->has_reference ? &reference->findings : NULL,
+                             run->has_deviation ? &distances : NULL, &run->findings, shop->keep,
+                             shop->scratch, shop->err);
 }
 
 /* reference_file is NULL where there is none. */
@@ -184,10 +209,7 @@ static bool measure_all(struct workshop *shop, const struct run_input *subject_f
         return false;
     if (reference_file && run->kind == MESH_SCAN && !tell_mend(shop, &subject, &reference, run))
         return false;
-    if (!stage_clock_enter(&shop->clock, "findings", shop->err))
-        return false;
-    return run->has_deviation ? list_findings_of_pair(shop, &subject, &reference, &faces, run)
-                              : list_findings(shop, &subject, reference_file ? &reference : NULL, NULL, run);
+    return list_findings(shop, &subject, &reference, &faces, run);
 }
 
 bool run_measure(const struct run_input *subject, const struct run_input *reference,

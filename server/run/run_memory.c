@@ -18,9 +18,9 @@ static size_t product(size_t a, size_t b)
     return __builtin_mul_overflow(a, b, &result) ? SIZE_MAX / 4 : at_most(result, SIZE_MAX / 4);
 }
 
-/* A binary PLY has some 20 bytes a triangle and a measurement holds some 500 of them at once; text and STL
- * have more bytes for the same mesh. A compressed file may be 200 times smaller than what it holds: that is
- * granted up to 3 GiB. */
+/* A binary PLY has some 20 bytes a triangle and a measurement reserves some 500, of which it touches a part;
+ * text and STL have more bytes for the same mesh. A compressed file may be 200 times smaller than what it
+ * holds: that is granted up to 3 GiB. */
 static size_t default_bytes(size_t file_bytes)
 {
     return 2048 * MIB + at_most(product(file_bytes, 4096), 3072 * MIB) + product(file_bytes, 28);

@@ -31,7 +31,8 @@ static double *timing_of(struct run_timings *timings, const char *stage)
 }
 
 /* The system keeps the peak of all resident pages, but of anonymous ones only the present number. An arena's
- * pages stay resident once touched, so looking at the end of each stage finds the peak. */
+ * pages stay resident until they are given back, so looking before that and at the end of each stage finds
+ * the peak. */
 static void look_at_memory(struct run_timings *timings)
 {
     struct own_status status = own_status_read();
@@ -81,6 +82,13 @@ bool stage_clock_enter(struct stage_clock *clock, const char *stage, struct erro
     if (!tell(clock, stage, 0))
         return error_set(err, ERROR_CANCELLED, "the run was cancelled");
     return true;
+}
+
+void stage_clock_look(struct stage_clock *clock)
+{
+    pthread_mutex_lock(&clock->lock);
+    look_at_memory(clock->timings);
+    pthread_mutex_unlock(&clock->lock);
 }
 
 void stage_clock_stop(struct stage_clock *clock)

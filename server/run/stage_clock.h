@@ -25,6 +25,8 @@ void stage_clock_start(struct stage_clock *clock, struct run_timings *timings,
 /* From now on time belongs to stage; false when the listener wants the work to stop (err: ERROR_CANCELLED).
  */
 bool stage_clock_enter(struct stage_clock *clock, const char *stage, struct error *err);
+/* Notes the memory held now: to be called before any is given back. */
+void stage_clock_look(struct stage_clock *clock);
 void stage_clock_stop(struct stage_clock *clock);
 
 #endif

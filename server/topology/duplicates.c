@@ -1,15 +1,24 @@
-/* duplicates.c - copies of faces, found by a hash that does not see the order of the corners. */
+/* duplicates.c - copies of faces, found across their edges, or by a hash that does not see the order of the
+ * corners. */
 #include "topology/duplicates.h"
 
 #include <string.h>
 
 #include "base/mix64.h"
 
+enum { FEW = 16 };
+
 /* Faces gathered by their lowest vertex, which copies share: a bucket is small unless faces are stacked. */
 struct buckets {
     uint32_t *begin; /* [vertex_count + 1] */
     uint32_t *faces; /* [face_count] ascending within a bucket */
-    uint64_t *hash;  /* [face_count] of face faces[i] at i */
+    size_t largest;  /* of those with more than FEW faces */
+};
+
+/* Room for one large bucket. */
+struct lookup {
+    uint64_t *hash;  /* [largest] of each face */
+    uint32_t *table; /* places in the bucket of the first copies met so far */
 };
 
 static uint32_t lowest_vertex(const struct mesh *mesh, size_t f)
@@ -30,17 +39,17 @@ static uint64_t hash_without_order(const struct mesh *mesh, size_t f)
     return sum;
 }
 
-static void gather_buckets(const struct mesh *mesh, const struct buckets *buckets)
+static void gather_buckets(const struct mesh *mesh, struct buckets *buckets)
 {
     for (size_t f = 0; f < mesh->face_count; f++)
         buckets->begin[lowest_vertex(mesh, f) + 1]++;
-    for (size_t v = 0; v < mesh->vertex_count; v++)
+    for (size_t v = 0; v < mesh->vertex_count; v++) {
+        size_t size = buckets->begin[v + 1];
+        buckets->largest = size > FEW && size > buckets->largest ? size : buckets->largest;
         buckets->begin[v + 1] += buckets->begin[v];
-    for (size_t f = 0; f < mesh->face_count; f++) {
-        uint32_t at = buckets->begin[lowest_vertex(mesh, f)]++;
-        buckets->faces[at] = (uint32_t)f;
-        buckets->hash[at] = hash_without_order(mesh, f);
     }
+    for (size_t f = 0; f < mesh->face_count; f++)
+        buckets->faces[buckets->begin[lowest_vertex(mesh, f)]++] = (uint32_t)f;
     memmove(buckets->begin + 1, buckets->begin, mesh->vertex_count * sizeof *buckets->begin);
     buckets->begin[0] = 0;
 }
@@ -61,49 +70,113 @@ static bool have_same_vertices(const struct mesh *mesh, size_t f, size_t g, uint
     return matched == size;
 }
 
-/* Looks up every face of one bucket in a table of the first copies met so far; table is a power of two of
- * more than twice as many places as the bucket has faces. */
-static void match_bucket(const struct mesh *mesh, const struct buckets *buckets, uint32_t begin, uint32_t end,
-                         uint32_t *table, uint32_t *times, struct duplicates *duplicates)
+static void set_copy(struct duplicates *duplicates, uint32_t f, uint32_t first)
 {
-    size_t mask = 1;
-    while (mask < 2 * (size_t)(end - begin))
-        mask = 2 * mask + 1;
-    memset(table, 0xff, (mask + 1) * sizeof *table);
-    for (uint32_t i = begin; i < end; i++) {
-        uint32_t f = buckets->faces[i];
-        size_t at = (size_t)mix64(buckets->hash[i]) & mask;
-        duplicates->first_copy[f] = f;
-        for (; table[at] != UINT32_MAX; at = (at + 1) & mask) {
-            uint32_t earlier = table[at];
-            if (buckets->hash[earlier] == buckets->hash[i]
-                && have_same_vertices(mesh, buckets->faces[earlier], f, times)) {
-                duplicates->first_copy[f] = buckets->faces[earlier];
-                duplicates->extra_count++;
+    duplicates->first_copy[f] = first;
+    duplicates->extra_count += first != f;
+}
+
+/* The same for the same vertices in any order; cheap, and no harm where it is the same for others. */
+static uint64_t sum_vertices(const struct mesh *mesh, size_t f)
+{
+    const uint32_t *face = mesh_face(mesh, f);
+    uint64_t sum = 0, product = 1;
+    for (size_t i = 0; i < mesh_face_size(mesh, f); i++) {
+        sum += face[i];
+        product *= 2 * (uint64_t)face[i] + 1;
+    }
+    return sum ^ product;
+}
+
+static void match_few(const struct mesh *mesh, const uint32_t *faces, size_t count, uint32_t *times,
+                      struct duplicates *duplicates)
+{
+    uint64_t sums[FEW];
+    for (size_t i = 0; i < count; i++) {
+        uint32_t first = faces[i];
+        sums[i] = sum_vertices(mesh, first);
+        for (size_t j = 0; j < i; j++)
+            if (sums[j] == sums[i] && have_same_vertices(mesh, faces[j], faces[i], times)) {
+                first = faces[j];
                 break;
             }
-        }
-        if (table[at] == UINT32_MAX)
-            table[at] = i;
+        set_copy(duplicates, faces[i], first);
     }
 }
 
-bool duplicates_build(const struct mesh *mesh, struct duplicates *duplicates, struct arena *keep,
-                      struct arena scratch, struct error *err)
+/* Looks up every face of one bucket in a table of a power of two of more than twice as many places as the
+ * bucket has faces. */
+static void match_many(const struct mesh *mesh, const uint32_t *faces, size_t count,
+                       const struct lookup *lookup, uint32_t *times, struct duplicates *duplicates)
+{
+    uint32_t *table = lookup->table;
+    size_t mask = 1;
+    while (mask < 2 * count)
+        mask = 2 * mask + 1;
+    memset(table, 0xff, (mask + 1) * sizeof *table);
+    for (uint32_t i = 0; i < count; i++) {
+        size_t at;
+        lookup->hash[i] = hash_without_order(mesh, faces[i]);
+        for (at = (size_t)mix64(lookup->hash[i]) & mask; table[at] != UINT32_MAX; at = (at + 1) & mask)
+            if (lookup->hash[table[at]] == lookup->hash[i]
+                && have_same_vertices(mesh, faces[table[at]], faces[i], times))
+                break;
+        if (table[at] == UINT32_MAX)
+            table[at] = i;
+        set_copy(duplicates, faces[i], faces[table[at]]);
+    }
+}
+
+/* Of triangles that meet in twos a copy lies across every side. */
+static void look_across(const struct mesh *mesh, const struct edges *edges, struct duplicates *duplicates)
+{
+    const uint32_t *vertices = mesh->face_vertices;
+    for (uint32_t f = 0; f < mesh->face_count; f++) {
+        uint32_t e = edges->corner_edge[3 * f], begin = edges->side_begin[e], first = f;
+        if (edges->side_begin[e + 1] - begin == 2) {
+            uint32_t across = edges->sides[begin] == 3 * f ? edges->sides[begin + 1] : edges->sides[begin];
+            if (vertices[edges_previous_corner(edges, mesh, across)] == vertices[3 * f + 2])
+                first = across / 3 < f ? across / 3 : f;
+        }
+        set_copy(duplicates, f, first);
+    }
+}
+
+static bool look_in_buckets(const struct mesh *mesh, struct duplicates *duplicates, struct arena scratch)
+{
+    struct buckets buckets = {ARENA_ZERO(&scratch, uint32_t, mesh->vertex_count + 1),
+                              ARENA_NEW(&scratch, uint32_t, mesh->face_count), 0};
+    uint32_t *times = ARENA_ZERO(&scratch, uint32_t, mesh->vertex_count);
+    if (scratch.failed)
+        return false;
+
+    gather_buckets(mesh, &buckets);
+    struct lookup lookup = {ARENA_NEW(&scratch, uint64_t, buckets.largest),
+                            ARENA_NEW(&scratch, uint32_t, 4 * buckets.largest + 2)};
+    if (scratch.failed)
+        return false;
+    for (size_t v = 0; v < mesh->vertex_count; v++) {
+        const uint32_t *faces = buckets.faces + buckets.begin[v];
+        size_t count = buckets.begin[v + 1] - buckets.begin[v];
+        if (count <= FEW)
+            match_few(mesh, faces, count, times, duplicates);
+        else
+            match_many(mesh, faces, count, &lookup, times, duplicates);
+    }
+    return true;
+}
+
+bool duplicates_build(const struct mesh *mesh, const struct edges *edges, struct duplicates *duplicates,
+                      struct arena *keep, struct arena scratch, struct error *err)
 {
     duplicates->extra_count = 0;
     duplicates->first_copy = ARENA_NEW(keep, uint32_t, mesh->face_count);
-    struct buckets buckets = {ARENA_ZERO(&scratch, uint32_t, mesh->vertex_count + 1),
-                              ARENA_NEW(&scratch, uint32_t, mesh->face_count),
-                              ARENA_NEW(&scratch, uint64_t, mesh->face_count)};
-    uint32_t *times = ARENA_ZERO(&scratch, uint32_t, mesh->vertex_count);
-    uint32_t *table = ARENA_NEW(&scratch, uint32_t, 4 * mesh->face_count + 2);
-    if (keep->failed || scratch.failed)
+    if (keep->failed)
         return arena_error(err);
-
-    gather_buckets(mesh, &buckets);
-    for (size_t v = 0; v < mesh->vertex_count; v++)
-        if (buckets.begin[v + 1] > buckets.begin[v])
-            match_bucket(mesh, &buckets, buckets.begin[v], buckets.begin[v + 1], table, times, duplicates);
-    return true;
+    bool every_side_has_an_edge = edges->side_begin[edges->count] == edges->corner_count;
+    if (edges->triangles && every_side_has_an_edge && edges->incidence_max <= 2) {
+        look_across(mesh, edges, duplicates);
+        return true;
+    }
+    return look_in_buckets(mesh, duplicates, scratch) || arena_error(err);
 }

@@ -6,7 +6,7 @@
 #ifndef TOPOLOGY_DUPLICATES_H
 #define TOPOLOGY_DUPLICATES_H
 
-#include "mesh/mesh.h"
+#include "topology/edges.h"
 
 struct duplicates {
     size_t extra_count; /* copies beyond the first of each set of vertices */
@@ -14,7 +14,7 @@ struct duplicates {
         first_copy; /* [face_count] the first face with the same vertices: the face itself where it is that */
 };
 
-bool duplicates_build(const struct mesh *mesh, struct duplicates *duplicates, struct arena *keep,
-                      struct arena scratch, struct error *err);
+bool duplicates_build(const struct mesh *mesh, const struct edges *edges, struct duplicates *duplicates,
+                      struct arena *keep, struct arena scratch, struct error *err);
 
 #endif

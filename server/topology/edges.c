@@ -1,5 +1,4 @@
-/* edges.c - edges from face sides, gathered by the lower vertex of each side; edges of one vertex are
- * numbered among themselves, then all together. */
+/* edges.c - edges from face sides, gathered by the lower vertex of each side, then by its other end. */
 #include "topology/edges.h"
 
 #include <assert.h>
@@ -9,26 +8,20 @@
 
 enum { CHUNK_VERTICES = 8192, FACES_IN_CHUNK = 65536, RANGES_MAX = 4, FEW = 24 };
 
-/* A side as its lower vertex sees it. */
-struct spoke {
-    uint32_t high, corner;
-};
-
 /* What a chunk of vertices finds. */
 struct chunk_counts {
     size_t edges; /* until they become the number of the chunk's first edge */
     size_t open, nonmanifold, inconsistent, incidence_max;
 };
 
+/* Sides are put where those of their lower vertex are, by ascending corners; then those of each vertex are
+ * gathered by the edge that they lie on, edges in the order of their first corners. */
 struct gathering {
     const struct mesh *mesh;
     struct edges *edges;
     size_t range_count; /* of faces, of about as many corners each; one thread each */
     uint32_t *cursor;   /* [range_count][vertex_count] how many, then where the next one goes */
-    uint32_t *begin;    /* [vertex_count + 1] spokes of each lower vertex, by ascending corners */
-    struct spoke *spokes;
-    uint32_t *place; /* [corner_count] of each spoke: which edge of its vertex */
-    uint32_t *vertex_edges;
+    uint32_t *begin;    /* [vertex_count + 1] into sides, of each lower vertex */
     struct chunk_counts *chunks;
 };
 
@@ -73,7 +66,7 @@ static void fill_range(void *context, size_t range)
         for (uint32_t c = first; c < end; c++) {
             uint32_t a = mesh->face_vertices[c], b = mesh->face_vertices[c + 1 < end ? c + 1 : first];
             if (a != b)
-                gathering->spokes[cursor[a < b ? a : b]++] = (struct spoke){a < b ? b : a, c};
+                gathering->edges->sides[cursor[a < b ? a : b]++] = c;
             else
                 gathering->edges->corner_edge[c] = EDGE_NONE;
         }
@@ -96,37 +89,101 @@ static void place_ranges(struct gathering *gathering)
     gathering->begin[vertex_count] = sum;
 }
 
-/* Vertices of many spokes: latest[high] is the newest edge that ends at high, by a number that only grows, so
- * that a vertex shared by thousands of faces costs no more than others. */
-static void number_large_vertices(struct gathering *gathering, uint32_t *latest)
+/* The higher vertex of side c, whose lower one is v. */
+static uint32_t higher_end(const struct gathering *gathering, uint32_t c, uint32_t v)
 {
-    uint32_t count = 1;
-    for (size_t v = 0; v < gathering->mesh->vertex_count; v++) {
-        uint32_t first = count;
-        if (gathering->begin[v + 1] - gathering->begin[v] <= FEW)
-            continue;
-        for (uint32_t i = gathering->begin[v]; i < gathering->begin[v + 1]; i++) {
-            uint32_t *number = &latest[gathering->spokes[i].high];
-            if (*number < first)
-                *number = count++;
-            gathering->place[i] = *number - first;
-        }
-        gathering->vertex_edges[v] = count - first;
-    }
+    const struct mesh *mesh = gathering->mesh;
+    uint32_t from = mesh->face_vertices[c];
+    return from != v ? from : mesh->face_vertices[edges_next_corner(gathering->edges, mesh, c)];
 }
 
-static uint32_t number_few(const struct spoke *spokes, size_t count, uint32_t *place)
+/* Room for the sides of one vertex that has many. */
+struct crowd {
+    uint32_t *latest;  /* [vertex_count] the newest edge that ends there, by a number that only grows */
+    uint32_t *corners; /* the sides in their first order */
+    uint32_t *edges;   /* of each, which edge of its vertex */
+    uint32_t *cursor;  /* where the next side of each edge goes */
+};
+
+/* Linear, so that a vertex shared by thousands of faces costs no more than others. *number: of the next edge.
+ */
+static void gather_many(const struct gathering *gathering, uint32_t v, const struct crowd *crowd,
+                        uint32_t *number)
 {
-    uint32_t highs[FEW], found = 0;
+    uint32_t *sides = gathering->edges->sides + gathering->begin[v], first = *number, sum = 0;
+    size_t count = gathering->begin[v + 1] - gathering->begin[v];
     for (size_t i = 0; i < count; i++) {
-        uint32_t k = 0;
-        while (k < found && highs[k] != spokes[i].high)
-            k++;
-        if (k == found)
-            highs[found++] = spokes[i].high;
-        place[i] = k;
+        uint32_t *newest = &crowd->latest[higher_end(gathering, sides[i], v)];
+        if (*newest < first) {
+            crowd->cursor[*number - first] = 0;
+            *newest = (*number)++;
+        }
+        crowd->corners[i] = sides[i];
+        crowd->edges[i] = *newest - first;
+        crowd->cursor[*newest - first]++;
     }
-    return found;
+    for (uint32_t k = 0; k < *number - first; k++) {
+        uint32_t size = crowd->cursor[k];
+        crowd->cursor[k] = sum;
+        sum += size;
+    }
+    for (size_t i = 0; i < count; i++)
+        sides[crowd->cursor[crowd->edges[i]]++] = crowd->corners[i];
+}
+
+/* latest has a place for every vertex. */
+static bool gather_crowded(const struct gathering *gathering, uint32_t *latest, struct arena scratch)
+{
+    size_t most = FEW;
+    uint32_t number = 1;
+    for (size_t v = 0; v < gathering->mesh->vertex_count; v++) {
+        size_t count = gathering->begin[v + 1] - gathering->begin[v];
+        most = count > most ? count : most;
+    }
+    if (most == FEW)
+        return true;
+    struct crowd crowd = {latest, ARENA_NEW(&scratch, uint32_t, most), ARENA_NEW(&scratch, uint32_t, most),
+                          ARENA_NEW(&scratch, uint32_t, most)};
+    if (scratch.failed)
+        return false;
+    memset(latest, 0, gathering->mesh->vertex_count * sizeof *latest);
+    for (uint32_t v = 0; v < gathering->mesh->vertex_count; v++)
+        if (gathering->begin[v + 1] - gathering->begin[v] > FEW)
+            gather_many(gathering, v, &crowd, &number);
+    return true;
+}
+
+/* Returns how many edges there are. */
+static size_t gather_few(const struct gathering *gathering, uint32_t v)
+{
+    uint32_t *sides = gathering->edges->sides + gathering->begin[v], corners[FEW], highs[FEW];
+    size_t count = gathering->begin[v + 1] - gathering->begin[v], gathered = 0, edges = 0;
+    for (size_t i = 0; i < count; i++) {
+        corners[i] = sides[i];
+        highs[i] = higher_end(gathering, corners[i], v);
+    }
+    for (size_t i = 0; i < count; i++) {
+        uint32_t high = highs[i];
+        edges += high != v;
+        for (size_t j = i; high != v && j < count; j++)
+            if (highs[j] == high) {
+                sides[gathered++] = corners[j];
+                highs[j] = v; /* is gathered */
+            }
+    }
+    return edges;
+}
+
+static size_t count_gathered(const struct gathering *gathering, uint32_t v)
+{
+    uint32_t latest = v;
+    size_t edges = 0;
+    for (uint32_t i = gathering->begin[v]; i < gathering->begin[v + 1]; i++) {
+        uint32_t high = higher_end(gathering, gathering->edges->sides[i], v);
+        edges += high != latest;
+        latest = high;
+    }
+    return edges;
 }
 
 static size_t chunk_end(const struct gathering *gathering, size_t chunk)
@@ -135,76 +192,56 @@ static size_t chunk_end(const struct gathering *gathering, size_t chunk)
     return count - begin < CHUNK_VERTICES ? count : begin + CHUNK_VERTICES;
 }
 
-static void number_chunk(void *context, size_t chunk)
+static void gather_chunk(void *context, size_t chunk)
 {
     struct gathering *gathering = context;
     size_t edges = 0;
-    for (size_t v = chunk * CHUNK_VERTICES; v < chunk_end(gathering, chunk); v++) {
-        uint32_t begin = gathering->begin[v], count = gathering->begin[v + 1] - begin;
-        if (count <= FEW)
-            gathering->vertex_edges[v] =
-                number_few(gathering->spokes + begin, count, gathering->place + begin);
-        edges += gathering->vertex_edges[v];
-    }
+    for (uint32_t v = (uint32_t)(chunk * CHUNK_VERTICES); v < chunk_end(gathering, chunk); v++)
+        edges += gathering->begin[v + 1] - gathering->begin[v] <= FEW ? gather_few(gathering, v)
+                                                                      : count_gathered(gathering, v);
     gathering->chunks[chunk].edges = edges;
 }
 
-static void count_classes(const struct mesh *mesh, const struct edges *edges, size_t begin, size_t end,
-                          struct chunk_counts *counts)
+static void count_edge(const struct gathering *gathering, const uint32_t *sides, size_t incidence,
+                       struct chunk_counts *counts)
 {
-    for (size_t e = begin; e < end; e++) {
-        uint32_t incidence = edges_incidence(edges, e);
-        counts->open += incidence == 1;
-        counts->nonmanifold += incidence > 2;
-        counts->inconsistent += incidence == 2 && !edges_is_consistent(edges, mesh, e);
-        counts->incidence_max = incidence > counts->incidence_max ? incidence : counts->incidence_max;
-    }
+    const uint32_t *vertices = gathering->mesh->face_vertices;
+    counts->open += incidence == 1;
+    counts->nonmanifold += incidence > 2;
+    counts->inconsistent += incidence == 2 && vertices[sides[0]] == vertices[sides[1]];
+    counts->incidence_max = incidence > counts->incidence_max ? incidence : counts->incidence_max;
 }
 
-/* The edges of one vertex, numbered from e on. side_begin[e + k + 1] counts the sides of its edge k, then is
- * where the next of them goes, and so ends as the end of k. */
-static void make_edges(const struct gathering *gathering, uint32_t v, size_t e)
+/* The edges of one vertex, numbered from e on; returns the number after them. */
+static size_t make_edges(const struct gathering *gathering, uint32_t v, size_t e, struct chunk_counts *counts)
 {
     struct edges *edges = gathering->edges;
-    uint32_t begin = gathering->begin[v], end = gathering->begin[v + 1], sum = begin;
-    uint32_t *cursor = edges->side_begin + e + 1;
-    for (uint32_t k = 0; k < gathering->vertex_edges[v]; k++) {
-        cursor[k] = 0;
-        edges->low[e + k] = v;
-    }
+    uint32_t begin = gathering->begin[v], end = gathering->begin[v + 1];
+    size_t before = e;
     for (uint32_t i = begin; i < end; i++) {
-        cursor[gathering->place[i]]++;
-        edges->high[e + gathering->place[i]] = gathering->spokes[i].high;
+        uint32_t high = higher_end(gathering, edges->sides[i], v);
+        if (e == before || edges->high[e - 1] != high) {
+            if (e > before)
+                count_edge(gathering, edges->sides + begin, i - begin, counts);
+            begin = edges->side_begin[e] = i;
+            edges->low[e] = v;
+            edges->high[e++] = high;
+        }
+        edges->corner_edge[edges->sides[i]] = (uint32_t)(e - 1);
     }
-    for (uint32_t k = 0; k < gathering->vertex_edges[v]; k++) {
-        uint32_t count = cursor[k];
-        cursor[k] = sum;
-        sum += count;
-    }
-    for (uint32_t i = begin; i < end; i++) {
-        uint32_t c = gathering->spokes[i].corner;
-        edges->sides[cursor[gathering->place[i]]++] = c;
-        edges->corner_edge[c] = (uint32_t)(e + gathering->place[i]);
-    }
+    if (e > before)
+        count_edge(gathering, edges->sides + begin, end - begin, counts);
+    return e;
 }
 
 static void make_chunk(void *context, size_t chunk)
 {
     struct gathering *gathering = context;
-    struct chunk_counts *counts = &gathering->chunks[chunk];
-    size_t e = counts->edges;
-    for (size_t v = chunk * CHUNK_VERTICES; v < chunk_end(gathering, chunk); v++) {
-        make_edges(gathering, (uint32_t)v, e);
-        e += gathering->vertex_edges[v];
-    }
-}
-
-/* The edges of a chunk begin where those of the one before end: known to all only when all are made. */
-static void count_chunk(void *context, size_t chunk)
-{
-    struct gathering *gathering = context;
-    count_classes(gathering->mesh, gathering->edges, gathering->chunks[chunk].edges,
-                  gathering->chunks[chunk + 1].edges, &gathering->chunks[chunk]);
+    struct chunk_counts counts = {.edges = gathering->chunks[chunk].edges};
+    size_t e = counts.edges;
+    for (size_t v = chunk * CHUNK_VERTICES; v < chunk_end(gathering, chunk); v++)
+        e = make_edges(gathering, (uint32_t)v, e, &counts);
+    gathering->chunks[chunk] = counts;
 }
 
 static bool prepare(struct gathering *gathering, size_t threads, struct arena *keep, struct arena *scratch)
@@ -218,9 +255,6 @@ static bool prepare(struct gathering *gathering, size_t threads, struct arena *k
     edges->corner_face = ARENA_NEW(keep, uint32_t, corner_count);
     edges->sides = ARENA_NEW(keep, uint32_t, corner_count);
     gathering->begin = ARENA_NEW(scratch, uint32_t, vertex_count + 1);
-    gathering->spokes = ARENA_NEW(scratch, struct spoke, corner_count);
-    gathering->place = ARENA_NEW(scratch, uint32_t, corner_count);
-    gathering->vertex_edges = ARENA_NEW(scratch, uint32_t, vertex_count);
     gathering->chunks =
         ARENA_ZERO(scratch, struct chunk_counts, tasks_chunks(vertex_count, CHUNK_VERTICES) + 1);
     struct arena before = *scratch;
@@ -233,13 +267,26 @@ static bool prepare(struct gathering *gathering, size_t threads, struct arena *k
     return !keep->failed && !scratch->failed;
 }
 
+/* Turns how many edges each chunk has into the number of its first; returns how many there are. */
+static size_t number_chunks(struct chunk_counts *chunks, size_t chunk_count)
+{
+    size_t sum = 0;
+    for (size_t i = 0; i < chunk_count; i++) {
+        size_t count = chunks[i].edges;
+        chunks[i].edges = sum;
+        sum += count;
+    }
+    return sum;
+}
+
 bool edges_build(const struct mesh *mesh, size_t threads, struct edges *edges, struct arena *keep,
                  struct arena scratch, struct error *err)
 {
     struct gathering gathering = {.mesh = mesh, .edges = edges};
-    size_t chunk_count = tasks_chunks(mesh->vertex_count, CHUNK_VERTICES), sum = 0;
+    size_t chunk_count = tasks_chunks(mesh->vertex_count, CHUNK_VERTICES);
     memset(edges, 0, sizeof *edges);
     edges->corner_count = mesh_corner_count(mesh);
+    edges->triangles = edges->corner_count == 3 * mesh->face_count;
     if (!prepare(&gathering, threads, keep, &scratch))
         return arena_error(err);
 
@@ -247,23 +294,17 @@ bool edges_build(const struct mesh *mesh, size_t threads, struct edges *edges, s
     tasks_run(threads, gathering.range_count, count_range, &gathering);
     place_ranges(&gathering);
     tasks_run(threads, gathering.range_count, fill_range, &gathering);
-    memset(gathering.cursor, 0, mesh->vertex_count * sizeof *gathering.cursor);
-    number_large_vertices(&gathering, gathering.cursor);
-    tasks_run(threads, chunk_count, number_chunk, &gathering);
-    for (size_t i = 0; i <= chunk_count; i++) {
-        size_t count = gathering.chunks[i].edges;
-        gathering.chunks[i].edges = sum;
-        sum += count;
-    }
-    edges->count = sum;
+    if (!gather_crowded(&gathering, gathering.cursor, scratch))
+        return arena_error(err);
+    tasks_run(threads, chunk_count, gather_chunk, &gathering);
+    edges->count = number_chunks(gathering.chunks, chunk_count);
     edges->low = ARENA_NEW(keep, uint32_t, edges->count);
     edges->high = ARENA_NEW(keep, uint32_t, edges->count);
     edges->side_begin = ARENA_NEW(keep, uint32_t, edges->count + 1);
     if (keep->failed)
         return arena_error(err);
-    edges->side_begin[0] = 0;
     tasks_run(threads, chunk_count, make_chunk, &gathering);
-    tasks_run(threads, chunk_count, count_chunk, &gathering);
+    edges->side_begin[edges->count] = gathering.begin[mesh->vertex_count];
     for (size_t i = 0; i < chunk_count; i++) {
         const struct chunk_counts *counts = &gathering.chunks[i];
         edges->open_count += counts->open;

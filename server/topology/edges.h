@@ -18,6 +18,7 @@
 struct edges {
     size_t count;
     size_t corner_count;
+    bool triangles;        /* every face is one: corners follow each other by threes */
     uint32_t *low, *high;  /* [count] the two vertices, low < high */
     uint32_t *side_begin;  /* [count + 1] into sides */
     uint32_t *sides;       /* the sides on each edge, ascending */
@@ -41,11 +42,15 @@ static inline uint32_t edges_incidence(const struct edges *edges, size_t e)
 }
 static inline uint32_t edges_next_corner(const struct edges *edges, const struct mesh *mesh, uint32_t c)
 {
+    if (edges->triangles)
+        return c % 3 == 2 ? c - 2 : c + 1;
     uint32_t f = edges->corner_face[c];
     return c + 1 == mesh->face_offsets[f + 1] ? mesh->face_offsets[f] : c + 1;
 }
 static inline uint32_t edges_previous_corner(const struct edges *edges, const struct mesh *mesh, uint32_t c)
 {
+    if (edges->triangles)
+        return c % 3 == 0 ? c + 2 : c - 1;
     uint32_t f = edges->corner_face[c];
     return c == mesh->face_offsets[f] ? mesh->face_offsets[f + 1] - 1 : c - 1;
 }

@@ -42,15 +42,29 @@ static void join_within_faces(const struct mesh *mesh, const struct fans *fans, 
         }
 }
 
+/* fan_parent is NULL where every fan is a class. */
 static void count_classes(const struct mesh *mesh, struct fans *fans, const uint32_t *fan_parent)
 {
     for (size_t i = 0; i < fans->count; i++)
-        if (fan_parent[i] == i)
+        if (!fan_parent || fan_parent[i] == i)
             fans->vertex_class_count[mesh->face_vertices[fans->first_corner[i]]]++;
     for (size_t v = 0; v < mesh->vertex_count; v++) {
         fans->referenced_count += fans->vertex_class_count[v] > 0;
         fans->nonmanifold_count += fans->vertex_class_count[v] > 1;
     }
+}
+
+/* What a face joins that names a vertex twice, not running: no triangle does. */
+static bool join_classes(const struct mesh *mesh, const struct fans *fans, uint32_t **fan_parent,
+                         struct arena *scratch)
+{
+    uint32_t *seen = ARENA_NEW(scratch, uint32_t, mesh->vertex_count);
+    *fan_parent = ARENA_NEW(scratch, uint32_t, fans->count);
+    if (scratch->failed)
+        return false;
+    disjoint_sets_begin(*fan_parent, fans->count);
+    join_within_faces(mesh, fans, seen, *fan_parent);
+    return true;
 }
 
 bool fans_build(const struct mesh *mesh, const struct edges *edges, struct fans *fans, struct arena *keep,
@@ -59,8 +73,8 @@ bool fans_build(const struct mesh *mesh, const struct edges *edges, struct fans 
     memset(fans, 0, sizeof *fans);
     fans->corner_fan = ARENA_NEW(keep, uint32_t, edges->corner_count);
     fans->vertex_class_count = ARENA_ZERO(keep, uint32_t, mesh->vertex_count);
-    uint32_t *seen = ARENA_NEW(&scratch, uint32_t, mesh->vertex_count);
-    if (keep->failed || scratch.failed)
+    uint32_t *fan_parent = NULL;
+    if (keep->failed)
         return arena_error(err);
 
     disjoint_sets_begin(fans->corner_fan, edges->corner_count);
@@ -68,13 +82,10 @@ bool fans_build(const struct mesh *mesh, const struct edges *edges, struct fans 
     fans->count = disjoint_sets_number(fans->corner_fan, edges->corner_count);
 
     fans->first_corner = ARENA_NEW(keep, uint32_t, fans->count);
-    uint32_t *fan_parent = ARENA_NEW(&scratch, uint32_t, fans->count);
-    if (keep->failed || scratch.failed)
+    if (keep->failed || (!edges->triangles && !join_classes(mesh, fans, &fan_parent, &scratch)))
         return arena_error(err);
     for (uint32_t c = (uint32_t)edges->corner_count; c-- > 0;)
         fans->first_corner[fans->corner_fan[c]] = c;
-    disjoint_sets_begin(fan_parent, fans->count);
-    join_within_faces(mesh, fans, seen, fan_parent);
     count_classes(mesh, fans, fan_parent);
     assert(fans_is_valid(fans, mesh, edges));
     return true;

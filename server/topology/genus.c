@@ -17,35 +17,64 @@ static void count_edges(const struct edges *edges, const struct mesh *mesh, cons
     }
 }
 
-/* Fans gathered by vertex: fan_order[begin[v]] ... are those at v, ascending. begin has vertex_count + 1. */
-static void gather_fans(const struct mesh *mesh, const struct fans *fans, uint32_t *begin,
-                        uint32_t *fan_order)
+/* Fans gathered by vertex. */
+struct fan_room {
+    uint32_t *begin;  /* [vertex_count + 1] */
+    uint32_t *fans;   /* fans[begin[v]] ... are those at v, ascending */
+    uint32_t *latest; /* [shell count] the last vertex that the shell was met at, plus one */
+};
+
+static void gather_fans(const struct mesh *mesh, const struct fans *fans, const struct fan_room *room)
 {
+    uint32_t *begin = room->begin;
     for (size_t i = 0; i < fans->count; i++)
         begin[mesh->face_vertices[fans->first_corner[i]] + 1]++;
     for (size_t v = 0; v < mesh->vertex_count; v++)
         begin[v + 1] += begin[v];
     for (uint32_t i = 0; i < fans->count; i++)
-        fan_order[begin[mesh->face_vertices[fans->first_corner[i]]]++] = i;
+        room->fans[begin[mesh->face_vertices[fans->first_corner[i]]]++] = i;
     memmove(begin + 1, begin, mesh->vertex_count * sizeof *begin);
     begin[0] = 0;
 }
 
-/* A shell has a vertex once, however many fans it has there; with two fans it is pinched. latest[s] is the
- * last vertex that shell s was met at, plus one. */
+/* A shell has a vertex once, however many fans it has there; with two fans it is pinched. */
 static void count_vertices(const struct mesh *mesh, const struct edges *edges, const struct fans *fans,
-                           const struct shells *shells, const uint32_t *begin, const uint32_t *fan_order,
-                           uint32_t *latest, struct shell_numbers *numbers)
+                           const struct shells *shells, const struct fan_room *room,
+                           struct shell_numbers *numbers)
 {
     for (uint32_t v = 0; v < mesh->vertex_count; v++)
-        for (uint32_t i = begin[v]; i < begin[v + 1]; i++) {
-            uint32_t s = shells->face_shell[edges->corner_face[fans->first_corner[fan_order[i]]]];
-            if (latest[s] == v + 1)
+        for (uint32_t i = room->begin[v]; i < room->begin[v + 1]; i++) {
+            uint32_t s = shells->face_shell[edges->corner_face[fans->first_corner[room->fans[i]]]];
+            if (room->latest[s] == v + 1)
                 numbers[s].pinched = true;
             else
                 numbers[s].vertices++;
-            latest[s] = v + 1;
+            room->latest[s] = v + 1;
         }
+}
+
+static void count_only_shell(const struct edges *edges, const struct fans *fans, struct shell_numbers *shell)
+{
+    shell->vertices = (uint32_t)fans->referenced_count;
+    shell->pinched = fans->count > fans->referenced_count;
+    shell->edges = (uint32_t)edges->count;
+    shell->open_edges = (uint32_t)edges->open_count;
+    shell->nonmanifold_edges = (uint32_t)edges->nonmanifold_count;
+    shell->inconsistent_edges = (uint32_t)edges->inconsistent_count;
+}
+
+static void count_shells(const struct mesh *mesh, const struct edges *edges, const struct fans *fans,
+                         const struct shells *shells, const struct fan_room *room,
+                         struct shell_numbers *numbers)
+{
+    count_edges(edges, mesh, shells, numbers);
+    if (fans->count == fans->referenced_count) { /* no vertex has two fans */
+        for (size_t i = 0; i < fans->count; i++)
+            numbers[shells->face_shell[edges->corner_face[fans->first_corner[i]]]].vertices++;
+        return;
+    }
+    gather_fans(mesh, fans, room);
+    count_vertices(mesh, edges, fans, shells, room, numbers);
 }
 
 static void judge_shell(uint32_t face_total, bool orientable, struct shell_numbers *shell)
@@ -64,20 +93,17 @@ bool genus_build(const struct mesh *mesh, const struct edges *edges, const struc
 {
     memset(genus, 0, sizeof *genus);
     genus->shells = ARENA_ZERO(keep, struct shell_numbers, shells->count);
-    uint32_t *begin = ARENA_ZERO(&scratch, uint32_t, mesh->vertex_count + 1);
-    uint32_t *fan_order = ARENA_NEW(&scratch, uint32_t, fans->count);
-    uint32_t *latest = ARENA_ZERO(&scratch, uint32_t, shells->count);
+    bool is_alone = shells->count == 1, is_plain = is_alone || fans->count == fans->referenced_count;
+    struct fan_room room = {ARENA_ZERO(&scratch, uint32_t, is_plain ? 0 : mesh->vertex_count + 1),
+                            ARENA_NEW(&scratch, uint32_t, is_plain ? 0 : fans->count),
+                            ARENA_ZERO(&scratch, uint32_t, is_plain ? 0 : shells->count)};
     if (keep->failed || scratch.failed)
         return arena_error(err);
 
-    count_edges(edges, mesh, shells, genus->shells);
-    if (fans->count == fans->referenced_count) { /* no vertex has two fans */
-        for (size_t i = 0; i < fans->count; i++)
-            genus->shells[shells->face_shell[edges->corner_face[fans->first_corner[i]]]].vertices++;
-    } else {
-        gather_fans(mesh, fans, begin, fan_order);
-        count_vertices(mesh, edges, fans, shells, begin, fan_order, latest, genus->shells);
-    }
+    if (is_alone)
+        count_only_shell(edges, fans, &genus->shells[0]);
+    else
+        count_shells(mesh, edges, fans, shells, &room, genus->shells);
     for (size_t i = 0; i < loops->count; i++)
         genus->shells[loops->shell[i]].open_loops++;
     for (size_t s = 0; s < shells->count; s++) {

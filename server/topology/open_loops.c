@@ -172,6 +172,7 @@ bool open_loops_build(const struct mesh *mesh, const struct edges *edges, const 
     memset(loops, 0, sizeof *loops);
     loops->edge_begin = ARENA_ZERO(keep, uint32_t, edges->open_count + 1);
     loops->edges = ARENA_NEW(keep, uint32_t, edges->open_count);
+    loops->ends = arena_alloc(keep, edges->open_count, sizeof *loops->ends, _Alignof(uint32_t));
     loops->shell = ARENA_NEW(keep, uint32_t, edges->open_count);
     loops->first_vertex = ARENA_NEW(keep, uint32_t, edges->open_count);
     bool *strung = ARENA_ZERO(&scratch, bool, edges->count);
@@ -192,6 +193,10 @@ bool open_loops_build(const struct mesh *mesh, const struct edges *edges, const 
             return arena_error(err);
         join_left_over(&boundary, fans, set, latest);
         gather_groups(&boundary, set, number, loops);
+    }
+    for (size_t i = 0; i < edges->open_count; i++) {
+        loops->ends[i][0] = edges->low[loops->edges[i]];
+        loops->ends[i][1] = edges->high[loops->edges[i]];
     }
     assert(open_loops_is_valid(loops, mesh, edges, shells));
     return true;

@@ -16,6 +16,7 @@ struct open_loops {
     size_t loop_count;    /* how many are loops */
     uint32_t *edge_begin; /* [count + 1] into edges */
     uint32_t *edges;      /* every open edge once: in walking order in a loop, ascending in a group */
+    uint32_t (*ends)[2];  /* the two vertices of each of these edges, the lower first */
     uint32_t *shell;      /* [count] */
     uint32_t
         *first_vertex; /* [count] where the walk of a loop starts; a group's lowest edge's lower vertex */

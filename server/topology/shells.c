@@ -11,6 +11,10 @@
 static bool number_by_size(const struct mesh *mesh, struct shells *shells, struct arena scratch,
                            struct error *err)
 {
+    if (shells->count == 1) {
+        shells->face_total[0] = (uint32_t)mesh->face_count;
+        return true;
+    }
     uint32_t *size = ARENA_ZERO(&scratch, uint32_t, shells->count);
     uint32_t *begin = ARENA_ZERO(&scratch, uint32_t, mesh->face_count + 2);
     uint32_t *rank = ARENA_NEW(&scratch, uint32_t, shells->count);

@@ -13,7 +13,7 @@
 struct shells {
     size_t count;
     uint32_t *face_shell; /* [face_count] shells are numbered by size: 0 has most faces, a tie goes to the one
-                           * with the lower first face */
+                           * with the lower first face. May be NULL where there is one shell */
     uint32_t *face_total; /* [count] */
     bool *orientable;     /* [count] */
     size_t sheet_count;
@@ -25,6 +25,11 @@ struct shells {
 
 bool shells_build(const struct mesh *mesh, const struct edges *edges, struct shells *shells,
                   struct arena *keep, struct arena scratch, struct error *err);
+
+static inline uint32_t shells_of_face(const struct shells *shells, size_t f)
+{
+    return shells->face_shell ? shells->face_shell[f] : 0;
+}
 
 /* True when shells and sheets are closed under shared edges and sizes descend. */
 bool shells_is_valid(const struct shells *shells, const struct mesh *mesh, const struct edges *edges);

@@ -2,12 +2,14 @@
  *   alloc_*  alignment, bounds and overflow of one allocation
  *   copy_*   a scratch arena is a copy
  *   split_*  a part for another thread
+ *   release_* pages given back
  */
 #include "base/arena.h"
 
 #include <criterion/criterion.h>
 #include <criterion/new/assert.h>
 #include <string.h>
+#include <unistd.h>
 
 static struct arena opened(size_t bytes)
 {
@@ -81,5 +83,25 @@ Test(arena, split_part_is_bounded)
     cr_expect(ne(ptr, arena_alloc(&part, 900, 1, 1), NULL));
     cr_expect(eq(ptr, arena_alloc(&part, 900, 1, 1), NULL));
     cr_expect(not(arena_split(&arena, 1 << 20, &part)));
+    arena_close(&arena);
+}
+
+Test(arena, release_clears_what_is_free_and_nothing_else)
+{
+    enum { BYTES = 1 << 20 };
+    struct arena arena = opened(4 * BYTES), scratch;
+    char *kept = ARENA_NEW(&arena, char, 5000);
+    memset(kept, 7, 5000);
+    scratch = arena;
+    memset(ARENA_NEW(&scratch, char, BYTES), 9, BYTES);
+    arena_release(&arena);
+    size_t page = (size_t)sysconf(_SC_PAGESIZE), lost = 0, left = 0;
+    for (size_t i = 0; i < 5000; i++)
+        lost += kept[i] != 7;
+    const char *again = ARENA_NEW(&arena, char, BYTES);
+    for (size_t i = page; i < BYTES; i++) /* what shares a page with what is kept may stay */
+        left += again[i] != 0;
+    cr_expect(eq(sz, lost, 0));
+    cr_expect(eq(sz, left, 0));
     arena_close(&arena);
 }

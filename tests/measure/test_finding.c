@@ -169,8 +169,7 @@ Test(finding, both_meshes_are_told_apart_and_the_subject_is_never_crowded_out)
     struct error err;
     struct arena keep = *arena, scratch;
     cr_assert(arena_split(&keep, 16 << 20, &scratch));
-    cr_assert(findings_build(&subject->input, &subject->report, &reference->input, &reference->report, NULL,
-                             &got, &keep, scratch, &err));
+    cr_assert(findings_build(&subject->own, &reference->own, NULL, &got, &keep, scratch, &err));
     size_t of_subject = 0;
     for (size_t i = 0; i < got.count; i++)
         if (got.entries[i].mesh == FINDING_SUBJECT) {

@@ -21,12 +21,12 @@ static struct mend mend_threaded(const struct mesh *subject, const struct mesh *
     struct mend mend;
     struct error err = {.text = ""};
 
-    cr_assert(
-        measure_input_build_threaded(subject, MESH_SCAN, threads, NULL, &a, &inputs, pair_arena(1), &err)
-            && measure_input_build_threaded(reference, MESH_SCAN, threads, NULL, &b, &inputs, pair_arena(1),
-                                            &err)
-            && mend_build(&a, &b, 1e-4, NULL, &mend, &keep, pair_arena(1), &err),
-        "%s", err.text);
+    cr_assert(measure_input_build_threaded(subject, MESH_SCAN, threads, NULL, &a, &inputs, &inputs,
+                                           pair_arena(1), &err)
+                  && measure_input_build_threaded(reference, MESH_SCAN, threads, NULL, &b, &inputs, &inputs,
+                                                  pair_arena(1), &err)
+                  && mend_build(&a, &b, 1e-4, NULL, &mend, &keep, pair_arena(1), &err),
+              "%s", err.text);
     return mend;
 }
 
@@ -552,6 +552,36 @@ Test(mend, odd_nothing_in_common_lists_no_region)
     cr_expect(mend.moves.defined && mend.moves.count == sphere.vertex_count, "the numbering still tells");
     expect_close(mend.moves.largest, 0.5, 1e-15, "radius 1 to 1.5");
     cr_expect(gt(dbl, mend.volume_change, 0));
+}
+
+Test(mend, odd_single_face_in_common_among_thousands_is_found)
+{
+    struct arena *arena = fixture_arena();
+    const vec3 corners[] = {{9, 9, 9}, {10, 9, 9}, {9, 10, 9}};
+    struct mesh sphere = fixture_cubed_sphere(arena, 60),
+                other = fixture_moved(arena, &sphere, 1.5, (vec3){0, 0, 0});
+    uint32_t n = (uint32_t)sphere.vertex_count;
+    const uint32_t before[1][3] = {{n, n + 1, n + 2}}, after[1][3] = {{n + 1, n, n + 2}};
+    struct mesh raw = with_faces(arena, &sphere, corners, 3, before, 1),
+                mended = with_faces(arena, &other, corners, 3, after, 1);
+    struct mend mend = mend_of(&mended, &raw);
+
+    cr_expect(eq(sz, mend.shared_faces, 1));
+    cr_expect(eq(sz, mend.turned_faces, 1));
+    expect_close(mend.shared_area, 0.5, 1e-15, "half a square");
+}
+
+Test(mend, odd_positions_in_common_alone_share_no_face)
+{
+    struct arena *arena = fixture_arena();
+    const vec3 p[] = {{0, 0, 0}, {1, 0, 0}, {1, 1, 0}, {0, 1, 0}};
+    struct mesh a = fixture_listed(arena, p, 4, (uint32_t[]){3, 0, 1, 2, 3, 0, 2, 3, 0}),
+                b = fixture_listed(arena, p, 4, (uint32_t[]){3, 0, 1, 3, 3, 1, 2, 3, 0});
+    struct mend mend = mend_of(&b, &a);
+
+    cr_expect(eq(sz, mend.shared_faces, 0));
+    cr_expect(eq(sz, mend.added_faces, 2));
+    expect_close(mend.added_area, 1, 1e-15, "a square");
 }
 
 Test(mend, odd_fin_on_a_closed_edge_is_added)

@@ -384,11 +384,15 @@ Test(topology_cases, arena_too_small_is_a_limit_at_every_size)
         struct measure_input input;
         struct mesh_report report;
         struct warning_list warnings = {0};
+        struct mesh_findings own;
         struct finding_list findings;
         struct error err = {.code = ERROR_NONE};
         bool ok = measure_input_build(&mesh, MESH_SCAN, NULL, &input, keep, *scratch, &err)
-                  && mesh_report_build(&input, NULL, &report, &warnings, keep, *scratch, &err)
-                  && findings_build(&input, &report, NULL, NULL, NULL, &findings, keep, *scratch, &err);
+                  && mesh_report_begin(&input, &report, keep, *scratch, &err)
+                  && mesh_findings_build(&input, &report, &own, keep, *scratch, &err)
+                  && measure_input_let_go(&input, keep, &err)
+                  && mesh_report_finish(&input, NULL, &report, &warnings, keep, *scratch, &err)
+                  && findings_build(&own, NULL, NULL, &findings, keep, *scratch, &err);
         cr_expect(ok || err.code == ERROR_LIMIT);
         refused = refused || !ok;
         measured = measured || ok;
@@ -401,6 +405,41 @@ static bool stop(void *context, const char *stage, double fraction)
     (void)stage;
     (void)fraction;
     return --*(int *)context > 0;
+}
+
+/* Two cubes, one without a face. */
+static struct mesh cube_and_open_cube(struct arena *arena)
+{
+    struct mesh cube = fixture_cube(arena, 1), other = fixture_moved(arena, &cube, 1, (vec3){5, 0, 0});
+    struct mesh both = fixture_joined(arena, &cube, &other);
+    both.face_count--;
+    return both;
+}
+
+Test(topology_cases, arena_of_topology_can_go_before_what_places_need)
+{
+    struct mesh mesh = cube_and_open_cube(fixture_arena());
+    struct arena *keep = fixture_arena(), topology, scratch;
+    struct measure_input whole, input;
+    struct error err = {.text = ""};
+    cr_assert(arena_open(&topology, 1 << 20, &err) && arena_open(&scratch, 1 << 20, &err));
+    cr_assert(measure_input_build(&mesh, MESH_CAGE, NULL, &whole, keep, scratch, &err));
+    cr_assert(measure_input_build_threaded(&mesh, MESH_CAGE, 2, NULL, &input, keep, &topology, scratch, &err)
+              && measure_input_let_go(&input, keep, &err));
+    arena_close(&topology);
+    arena_close(&scratch);
+
+    cr_assert(input.shells.count == 2 && input.loops.count == 1 && input.edges.open_count == 4);
+    for (size_t f = 0; f < mesh.face_count; f++)
+        cr_expect(eq(u32, shells_of_face(&input.shells, f), f < 6 ? 0 : 1));
+    cr_expect(input.shells.face_total[0] == 6 && input.shells.face_total[1] == 5);
+    cr_expect(input.loops.edge_begin[0] == 0 && input.loops.edge_begin[1] == 4);
+    for (size_t i = 0; i < 4; i++)
+        for (size_t end = 0; end < 2; end++)
+            cr_expect(eq(u32, input.loops.ends[i][end], whole.loops.ends[i][end]));
+    for (size_t v = 0; v < mesh.vertex_count; v++)
+        cr_expect(eq(u32, input.fans.vertex_class_count[v], 1));
+    cr_expect(input.edges.low == NULL && input.duplicates.first_copy == NULL);
 }
 
 Test(topology_cases, arena_and_progress_stop_ends_every_stage_as_cancelled)

@@ -1,6 +1,9 @@
 /* test_stage_clock.c
- *   stages_*  whose time it is, and who hears of it */
+ *   stages_*  whose time it is, and who hears of it
+ *   memory_*  the most that was held */
 #include "run/stage_clock.h"
+
+#include "base/arena.h"
 
 #include <criterion/criterion.h>
 #include <stdio.h>
@@ -54,4 +57,25 @@ Test(stage_clock, stages_get_the_time_between_their_names)
     cr_expect_eq(timings.topology, 0.0);
     cr_expect_geq(timings.total, timings.read + timings.index + timings.hausdorff);
     cr_expect_gt(timings.peak_anonymous_mib, 0.0);
+}
+
+Test(stage_clock, memory_given_back_within_a_stage_counts_when_it_was_looked_at)
+{
+    enum { BYTES = 64 << 20 };
+    struct run_timings timings;
+    struct stage_clock clock;
+    struct arena arena, scratch;
+    struct error err = {0};
+
+    cr_assert(arena_open(&arena, BYTES, &err));
+    stage_clock_start(&clock, &timings, NULL);
+    cr_expect(stage_clock_enter(&clock, "topology", &err));
+    scratch = arena;
+    memset(ARENA_NEW(&scratch, char, BYTES / 2), 1, BYTES / 2);
+    stage_clock_look(&clock);
+    arena_release(&arena);
+    stage_clock_stop(&clock);
+    cr_expect_geq(timings.peak_anonymous_mib, 32.0);
+    cr_expect_geq(timings.peak_rss_mib, timings.peak_anonymous_mib);
+    arena_close(&arena);
 }

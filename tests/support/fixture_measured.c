@@ -17,8 +17,8 @@ const struct measured *fixture_measured_as(struct mesh mesh, enum mesh_kind kind
     cr_assert(mesh_report_build(&measured->input, NULL, &measured->report, &measured->warnings, keep, scratch,
                                 &err),
               "%s", err.text);
-    cr_assert(findings_build(&measured->input, &measured->report, NULL, NULL, NULL, &measured->findings, keep,
-                             scratch, &err),
+    cr_assert(mesh_findings_build(&measured->input, &measured->report, &measured->own, keep, scratch, &err)
+                  && findings_build(&measured->own, NULL, NULL, &measured->findings, keep, scratch, &err),
               "%s", err.text);
     arena_close(&scratch);
     return measured;

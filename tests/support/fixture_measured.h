@@ -12,6 +12,7 @@ struct measured {
     struct measure_input input;
     struct mesh_report report;
     struct warning_list warnings;
+    struct mesh_findings own;
     struct finding_list findings;
 };
 

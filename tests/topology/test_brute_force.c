@@ -1,6 +1,7 @@
 /* test_brute_force.c - the linear algorithms against slow, obvious ones on small random polygon soups.
  *   agrees_*   thousands of soups of up to 12 faces over up to 9 vertices, with repeated indices, copies,
- * edges of many faces and faces that run either way, so that every rare case comes up often
+ * edges of many faces and faces that run either way, so that every rare case comes up often; and of triangles
+ * alone, for which there are shorter ways
  *
  * The slow versions compare every pair and follow the definitions word for word: an edge is a pair of
  * different vertices consecutive in some face; fans join the faces at a vertex that share an edge there;
@@ -34,18 +35,19 @@ static struct topology topology_of(const struct mesh *mesh, struct arena keep, s
     cr_assert(shells_build(mesh, &t.edges, &t.shells, &keep, scratch, &err));
     cr_assert(open_loops_build(mesh, &t.edges, &t.fans, &t.shells, &t.loops, &keep, scratch, &err));
     cr_assert(genus_build(mesh, &t.edges, &t.fans, &t.shells, &t.loops, &t.genus, &keep, scratch, &err));
-    cr_assert(duplicates_build(mesh, &t.duplicates, &keep, scratch, &err));
+    cr_assert(duplicates_build(mesh, &t.edges, &t.duplicates, &keep, scratch, &err));
     return t;
 }
 
-static struct mesh random_soup(struct arena *arena, uint64_t *state, bool repeats)
+/* Faces of three to `largest` corners. */
+static struct mesh random_soup(struct arena *arena, uint64_t *state, bool repeats, size_t largest)
 {
     size_t vertex_count = 3 + fixture_random_below(state, VERTEX_MAX - 2);
     size_t face_count = 1 + fixture_random_below(state, FACE_MAX);
     struct mesh mesh = fixture_room(arena, vertex_count, FACE_MAX, CORNER_MAX);
     for (size_t f = 0; f < face_count; f++) {
         uint32_t corners[6];
-        size_t size = 3 + fixture_random_below(state, 4), kept = 0;
+        size_t size = 3 + fixture_random_below(state, largest - 2), kept = 0;
         while (kept < size) {
             uint32_t v = (uint32_t)fixture_random_below(state, vertex_count);
             bool seen = false;
@@ -200,19 +202,23 @@ static size_t times_used(const struct mesh *mesh, size_t f, uint32_t v)
     return times;
 }
 
+static size_t first_copy_slowly(const struct mesh *mesh, size_t f)
+{
+    for (size_t g = 0; g < f; g++) {
+        bool same = mesh_face_size(mesh, f) == mesh_face_size(mesh, g);
+        for (uint32_t v = 0; v < mesh->vertex_count; v++)
+            same = same && times_used(mesh, f, v) == times_used(mesh, g, v);
+        if (same)
+            return g;
+    }
+    return f;
+}
+
 static size_t count_copies_slowly(const struct mesh *mesh)
 {
     size_t extra = 0;
     for (size_t f = 0; f < mesh->face_count; f++)
-        for (size_t g = 0; g < f; g++) {
-            bool same = mesh_face_size(mesh, f) == mesh_face_size(mesh, g);
-            for (uint32_t v = 0; v < mesh->vertex_count; v++)
-                same = same && times_used(mesh, f, v) == times_used(mesh, g, v);
-            if (same) {
-                extra++;
-                break;
-            }
-        }
+        extra += first_copy_slowly(mesh, f) != f;
     return extra;
 }
 
@@ -231,6 +237,9 @@ static void compare(const struct mesh *mesh, const struct topology *fast, uint64
     cr_assert(eq(sz, fast->fans.nonmanifold_count, slow.nonmanifold_vertices), "seed %llu",
               (unsigned long long)seed);
     cr_assert(eq(sz, fast->shells.count, slow.shells), "seed %llu", (unsigned long long)seed);
+    for (size_t f = 0; f < mesh->face_count; f++)
+        cr_assert(eq(sz, fast->duplicates.first_copy[f], first_copy_slowly(mesh, f)), "seed %llu",
+                  (unsigned long long)seed);
     cr_assert(eq(sz, fast->duplicates.extra_count, count_copies_slowly(mesh)), "seed %llu",
               (unsigned long long)seed);
     cr_assert(eq(i64, fast->genus.euler_characteristic,
@@ -255,7 +264,7 @@ Test(brute_force, agrees_on_soups_without_repeated_indices)
     for (uint64_t seed = 1; seed <= 3000; seed++) {
         uint64_t state = seed;
         struct arena room = *meshes;
-        struct mesh mesh = random_soup(&room, &state, false);
+        struct mesh mesh = random_soup(&room, &state, false, 6);
         struct topology fast = topology_of(&mesh, *keep, *scratch);
         compare(&mesh, &fast, seed);
     }
@@ -268,10 +277,26 @@ Test(brute_force, agrees_on_soups_with_repeated_indices)
     for (uint64_t seed = 1; seed <= 3000; seed++) {
         uint64_t state = seed + 1000000;
         struct arena room = *meshes;
-        struct mesh mesh = random_soup(&room, &state, true);
+        struct mesh mesh = random_soup(&room, &state, true, 6);
         struct topology fast = topology_of(&mesh, *keep, *scratch);
         compare(&mesh, &fast, seed);
     }
+}
+
+Test(brute_force, agrees_on_soups_of_triangles)
+{
+    struct arena *meshes = fixture_arena_of(1 << 20), *keep = fixture_arena_of(1 << 20);
+    struct arena *scratch = fixture_arena_of(1 << 20);
+    size_t copies_across_edges = 0;
+    for (uint64_t seed = 1; seed <= 4000; seed++) {
+        uint64_t state = seed + 2000000;
+        struct arena room = *meshes;
+        struct mesh mesh = random_soup(&room, &state, seed % 2 == 0, 3);
+        struct topology fast = topology_of(&mesh, *keep, *scratch);
+        compare(&mesh, &fast, seed);
+        copies_across_edges += fast.edges.incidence_max == 2 && fast.duplicates.extra_count > 0;
+    }
+    cr_expect(copies_across_edges > 50, "only %zu soups have copies that meet in twos", copies_across_edges);
 }
 
 /* Open loops of a random open quad surface against a walk that is written otherwise: at each vertex, open
