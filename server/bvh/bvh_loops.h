@@ -12,6 +12,7 @@
 
 #define BOX_SLACK 2e-7
 #define BOX_SLACK_REL 1e-6
+#define MANY 3 /* triangles that are looked at at once, as that costs no more than so many one by one */
 #define STACK_SIZE (BVH_WIDTH * BVH_LEVELS_MAX)
 
 /* A node still to be looked at. */
@@ -81,13 +82,12 @@ static inline unsigned box_distances(const struct bvh_node *node, const float *p
     return bits;
 }
 
-/* The children within cut, the nearest last. */
-static inline size_t list_children(const struct bvh_node *node, const float *p, float cut, float *distance_sq,
-                                   unsigned char *children)
+/* The children whose bits are set, the nearest last. */
+static inline size_t sort_children(unsigned bits, const float *distance_sq, unsigned char *children)
 {
     size_t count = 0;
 
-    for (unsigned bits = box_distances(node, p, cut, distance_sq); bits; bits &= bits - 1) {
+    for (; bits; bits &= bits - 1) {
         unsigned c = (unsigned)__builtin_ctz(bits);
         size_t at = count++;
         for (; at > 0 && distance_sq[children[at - 1]] < distance_sq[c]; at--)
@@ -95,6 +95,56 @@ static inline size_t list_children(const struct bvh_node *node, const float *p, 
         children[at] = (unsigned char)c;
     }
     return count;
+}
+
+/* The children within cut, the nearest last. */
+static inline size_t list_children(const struct bvh_node *node, const float *p, float cut, float *distance_sq,
+                                   unsigned char *children)
+{
+    return sort_children(box_distances(node, p, cut, distance_sq), distance_sq, children);
+}
+
+/* Where along a side the foot of a point is, as segment_nearest tells it. */
+static inline double side_share(double along, double length_sq)
+{
+    double share = along / length_sq;
+
+    share = along >= length_sq ? 1 : share;
+    return along <= 0 ? 0 : share;
+}
+
+static inline void put_point(struct bvh_points *points, int lane, vec3 p)
+{
+    points->x[lane] = p.x;
+    points->y[lane] = p.y;
+    points->z[lane] = p.z;
+}
+
+/* As triangle_distance_sq, operation for operation, for one lane: the loop over all of them becomes vectors. */
+static inline double lane_distance_sq(const struct bvh_points *triangles, int i, vec3 p)
+{
+    const struct bvh_points *as = &triangles[0], *bs = &triangles[1], *cs = &triangles[2];
+    vec3 a = {as->x[i], as->y[i], as->z[i]}, b = {bs->x[i], bs->y[i], bs->z[i]},
+         c = {cs->x[i], cs->y[i], cs->z[i]};
+    vec3 ab = vec3_sub(b, a), ac = vec3_sub(c, a), bc = vec3_sub(c, b);
+    vec3 ap = vec3_sub(p, a), bp = vec3_sub(p, b);
+    double ab_sq = vec3_length_sq(ab), along = vec3_dot(ap, ab), shift = vec3_dot(ac, ab) / ab_sq;
+    vec3 height = vec3_sub(ac, vec3_scale(ab, shift));
+    double best = vec3_length_sq(vec3_sub(ap, vec3_scale(ab, side_share(along, ab_sq))));
+    double ca =
+        vec3_length_sq(vec3_sub(ap, vec3_scale(ac, side_share(vec3_dot(ap, ac), vec3_length_sq(ac)))));
+    double cb =
+        vec3_length_sq(vec3_sub(bp, vec3_scale(bc, side_share(vec3_dot(bp, bc), vec3_length_sq(bc)))));
+    best = ca < best ? ca : best;
+    best = cb < best ? cb : best;
+    double x = along / ab_sq;
+    vec3 q = vec3_sub(ap, vec3_scale(ab, x));
+    double y = vec3_dot(q, height) / vec3_length_sq(height), u = x - y * shift;
+    double plane = vec3_length_sq(vec3_sub(q, vec3_scale(height, y)));
+    plane = y > 0 ? plane : INFINITY; /* also where there is no height, and y is not a number */
+    plane = u > 0 ? plane : INFINITY;
+    plane = u + y < 1 ? plane : INFINITY;
+    return plane < best ? plane : best;
 }
 
 struct query {
@@ -105,24 +155,56 @@ struct query {
     size_t looked;
 };
 
-/* Looks at the triangles of a node of level 0. */
+static inline void try_triangle(struct query *query, uint32_t slot, double exact_sq)
+{
+    if (exact_sq < query->hit.distance_sq
+        || (exact_sq == query->hit.distance_sq
+            && query->bvh->triangles[slot] < query->bvh->triangles[query->hit.slot])) {
+        query->hit = (struct bvh_hit){exact_sq, slot};
+        query->cut = cut_distance_sq(exact_sq);
+    }
+}
+
+/* Squared distances of p to the triangles of a node of level 0 whose bits are set; the other lanes: any. */
+static inline void leaf_distances(const struct bvh *bvh, uint32_t index, unsigned bits, vec3 p,
+                                  double *restrict distances_sq)
+{
+    struct bvh_points triangles[3];
+    const uint32_t first = index * BVH_WIDTH + (unsigned)__builtin_ctz(bits);
+
+    for (int lane = 0; lane < BVH_LANES; lane++) {
+        uint32_t slot = bits >> lane & 1 ? index * BVH_WIDTH + (unsigned)lane : first;
+        for (int i = 0; i < 3; i++)
+            put_point(&triangles[i], lane, bvh->points[bvh->corners[slot][i]]);
+    }
+    for (int i = 0; i < BVH_LANES; i++)
+        distances_sq[i] = lane_distance_sq(triangles, i, p);
+}
+
+/* Looks at the triangles of a node of level 0: at few one by one, the nearest box first, at many at once. */
 static inline void look_at_leaf(struct query *query, uint32_t index)
 {
-    float distance_sq[BVH_WIDTH];
-    unsigned char children[BVH_WIDTH];
-    size_t count = list_children(&query->bvh->levels[0][index], query->at, query->cut, distance_sq, children);
+    const struct bvh_node *node = &query->bvh->levels[0][index];
+    float boxes_sq[BVH_WIDTH];
+    double distances_sq[BVH_LANES];
+    unsigned bits = box_distances(node, query->at, query->cut, boxes_sq);
 
     query->looked++;
-    while (count-- > 0 && distance_sq[children[count]] <= query->cut) {
-        uint32_t slot = index * BVH_WIDTH + children[count];
-        double exact_sq = distance_sq_to(query->bvh, query->p, slot);
-        query->looked++;
-        if (exact_sq < query->hit.distance_sq
-            || (exact_sq == query->hit.distance_sq
-                && query->bvh->triangles[slot] < query->bvh->triangles[query->hit.slot])) {
-            query->hit = (struct bvh_hit){exact_sq, slot};
-            query->cut = cut_distance_sq(exact_sq);
+    if (__builtin_popcount(bits) < MANY) {
+        unsigned char children[BVH_WIDTH];
+        size_t count = sort_children(bits, boxes_sq, children);
+        while (count-- > 0 && boxes_sq[children[count]] <= query->cut) {
+            uint32_t slot = index * BVH_WIDTH + children[count];
+            try_triangle(query, slot, distance_sq_to(query->bvh, query->p, slot));
+            query->looked++;
         }
+        return;
+    }
+    leaf_distances(query->bvh, index, bits, query->p, distances_sq);
+    query->looked += MANY;
+    for (; bits; bits &= bits - 1) {
+        unsigned c = (unsigned)__builtin_ctz(bits);
+        try_triangle(query, index * BVH_WIDTH + c, distances_sq[c]);
     }
 }
 
@@ -268,15 +350,6 @@ static size_t collect(const struct bvh *bvh, const struct bvh_region *region, ui
         }
     }
     return count;
-}
-
-/* Where along a side the foot of a point is, as segment_nearest tells it. */
-static inline double side_share(double along, double length_sq)
-{
-    double share = along / length_sq;
-
-    share = along >= length_sq ? 1 : share;
-    return along <= 0 ? 0 : share;
 }
 
 /* As triangle_distance_sq, operation for operation, for BVH_LANES points at once. */
@@ -530,45 +603,6 @@ static void bound_below(const struct bvh *bvh, const vec3 *corners, size_t allow
     *work += looked;
 }
 
-static inline void put_point(struct bvh_points *points, int lane, vec3 p)
-{
-    points->x[lane] = p.x;
-    points->y[lane] = p.y;
-    points->z[lane] = p.z;
-}
-
-/* As distances, but each lane has a triangle of its own; kept is the larger of its value and the new one. */
-static inline void raise_paired(const struct bvh_points *triangles, const struct bvh_points *points,
-                                double *restrict largest_sq)
-{
-    const struct bvh_points *as = &triangles[0], *bs = &triangles[1], *cs = &triangles[2];
-
-    for (int i = 0; i < BVH_LANES; i++) {
-        vec3 p = {points->x[i], points->y[i], points->z[i]}, a = {as->x[i], as->y[i], as->z[i]},
-             b = {bs->x[i], bs->y[i], bs->z[i]}, c = {cs->x[i], cs->y[i], cs->z[i]};
-        vec3 ab = vec3_sub(b, a), ac = vec3_sub(c, a), bc = vec3_sub(c, b);
-        vec3 ap = vec3_sub(p, a), bp = vec3_sub(p, b);
-        double ab_sq = vec3_length_sq(ab), along = vec3_dot(ap, ab), shift = vec3_dot(ac, ab) / ab_sq;
-        vec3 height = vec3_sub(ac, vec3_scale(ab, shift));
-        double best = vec3_length_sq(vec3_sub(ap, vec3_scale(ab, side_share(along, ab_sq))));
-        double ca =
-            vec3_length_sq(vec3_sub(ap, vec3_scale(ac, side_share(vec3_dot(ap, ac), vec3_length_sq(ac)))));
-        double cb =
-            vec3_length_sq(vec3_sub(bp, vec3_scale(bc, side_share(vec3_dot(bp, bc), vec3_length_sq(bc)))));
-        best = ca < best ? ca : best;
-        best = cb < best ? cb : best;
-        double x = along / ab_sq;
-        vec3 q = vec3_sub(ap, vec3_scale(ab, x));
-        double y = vec3_dot(q, height) / vec3_length_sq(height), u = x - y * shift;
-        double plane = vec3_length_sq(vec3_sub(q, vec3_scale(height, y)));
-        plane = y > 0 ? plane : INFINITY;
-        plane = u > 0 ? plane : INFINITY;
-        plane = u + y < 1 ? plane : INFINITY;
-        best = plane < best ? plane : best;
-        largest_sq[i] = best > largest_sq[i] ? best : largest_sq[i];
-    }
-}
-
 static void paired(const struct bvh *bvh, const uint32_t *slots, const struct bvh_points *corners,
                    double *restrict largest_sq)
 {
@@ -579,8 +613,12 @@ static void paired(const struct bvh *bvh, const uint32_t *slots, const struct bv
             put_point(&triangles[i], lane, bvh->points[bvh->corners[slots[lane]][i]]);
         largest_sq[lane] = 0;
     }
-    for (int i = 0; i < 3; i++)
-        raise_paired(triangles, &corners[i], largest_sq);
+    for (int k = 0; k < 3; k++)
+        for (int i = 0; i < BVH_LANES; i++) {
+            double corner_sq =
+                lane_distance_sq(triangles, i, (vec3){corners[k].x[i], corners[k].y[i], corners[k].z[i]});
+            largest_sq[i] = corner_sq > largest_sq[i] ? corner_sq : largest_sq[i];
+        }
 }
 
 const struct bvh_kernels BVH_KERNELS = {BVH_KERNELS_NAME, nearest,     within,      collect,
