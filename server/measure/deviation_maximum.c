@@ -9,12 +9,12 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define SAMPLES 2048
+#define SAMPLES 512
 #define SAMPLES_PER_TRIANGLE 8 /* of small surfaces */
 #define SAMPLE_CHUNK 64
 #define SAMPLING_SHARE 8 /* of the budget, an eighth at most */
-#define CLIMBS 32        /* the farthest samples are moved to where it is farther still */
-#define CLIMB_STEPS 24
+#define CLIMBS 8         /* the farthest samples are moved to where it is farther still */
+#define CLIMB_STEPS 12
 #define ITEM_BATCH 256 /* items of one round, each a chunk of its own */
 #define PIECE_BATCH 1024
 #define PIECE_CHUNK 4
