@@ -110,6 +110,10 @@ void bvh_bound_below(const struct bvh *bvh, const vec3 *corners, size_t allowanc
 void bvh_paired_sq(const struct bvh *bvh, const uint32_t *slots, const struct bvh_points *corners,
                    double *largest_sq);
 
+/* For each lane the slot of a triangle near its own, of those in the node of slot `first` and in the ones
+ * after and before it: the one whose box has its centre nearest to the centroid, in float arithmetic. */
+void bvh_match(const struct bvh *bvh, uint32_t first, const struct bvh_points *corners, uint32_t *slots);
+
 /* Squared distance from p to the triangle of a slot, as triangle_distance_sq gives it. */
 double bvh_distance_sq(const struct bvh *bvh, vec3 p, uint32_t slot);
 

@@ -64,3 +64,8 @@ void bvh_paired_sq(const struct bvh *bvh, const uint32_t *slots, const struct bv
 {
     bvh->kernels->paired(bvh, slots, corners, largest_sq);
 }
+
+void bvh_match(const struct bvh *bvh, uint32_t first, const struct bvh_points *corners, uint32_t *slots)
+{
+    bvh->kernels->match(bvh, first, corners, slots);
+}

@@ -23,6 +23,7 @@ struct bvh_kernels {
                         size_t *work);
     void (*paired)(const struct bvh *bvh, const uint32_t *slots, const struct bvh_points *corners,
                    double *largest_sq);
+    void (*match)(const struct bvh *bvh, uint32_t first, const struct bvh_points *corners, uint32_t *slots);
 };
 
 extern const struct bvh_kernels bvh_kernels_plain;

@@ -621,5 +621,37 @@ static void paired(const struct bvh *bvh, const uint32_t *slots, const struct bv
         }
 }
 
+#define MATCH_REACH 1 /* nodes before and after */
+
+static void match(const struct bvh *bvh, uint32_t first, const struct bvh_points *corners, uint32_t *slots)
+{
+    const size_t index = first / BVH_WIDTH, begin = index > MATCH_REACH ? index - MATCH_REACH : 0,
+                 end = index + MATCH_REACH < bvh->node_counts[0] ? index + MATCH_REACH + 1
+                                                                 : bvh->node_counts[0];
+    float x[BVH_LANES], y[BVH_LANES], z[BVH_LANES], least_sq[BVH_LANES];
+
+    for (int i = 0; i < BVH_LANES; i++) {
+        x[i] = (float)(corners[0].x[i] + corners[1].x[i] + corners[2].x[i]) * (2.0f / 3);
+        y[i] = (float)(corners[0].y[i] + corners[1].y[i] + corners[2].y[i]) * (2.0f / 3);
+        z[i] = (float)(corners[0].z[i] + corners[1].z[i] + corners[2].z[i]) * (2.0f / 3);
+        least_sq[i] = FLT_MAX;
+        slots[i] = first;
+    }
+    for (size_t n = begin; n < end; n++)
+        for (unsigned c = 0; c < BVH_WIDTH; c++) {
+            const struct bvh_node *node = &bvh->levels[0][n];
+            const float cx = node->min[0][c] + node->max[0][c], cy = node->min[1][c] + node->max[1][c],
+                        cz = node->min[2][c] + node->max[2][c];
+            const uint32_t slot = (uint32_t)(n * BVH_WIDTH + c);
+            for (int i = 0; i < BVH_LANES; i++) { /* no number, so never less, for an empty place */
+                float dx = cx - x[i], dy = cy - y[i], dz = cz - z[i];
+                float distance_sq = dx * dx + dy * dy + dz * dz;
+                slots[i] = distance_sq < least_sq[i] ? slot : slots[i];
+                least_sq[i] = distance_sq < least_sq[i] ? distance_sq : least_sq[i];
+            }
+        }
+}
+
 const struct bvh_kernels BVH_KERNELS = {BVH_KERNELS_NAME, nearest,     within,      collect,
-                                        distances,        bound_lanes, bound_below, paired};
+                                        distances,        bound_lanes, bound_below, paired,
+                                        match};
