@@ -69,3 +69,9 @@ void bvh_match(const struct bvh *bvh, uint32_t first, const struct bvh_points *c
 {
     bvh->kernels->match(bvh, first, corners, slots);
 }
+
+void bvh_look(const struct bvh *bvh, const struct bvh_view *view, const uint32_t *slots,
+              struct bvh_sight *sight)
+{
+    bvh->kernels->look(bvh, view, slots, sight);
+}

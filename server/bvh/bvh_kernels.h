@@ -24,6 +24,8 @@ struct bvh_kernels {
     void (*paired)(const struct bvh *bvh, const uint32_t *slots, const struct bvh_points *corners,
                    double *largest_sq);
     void (*match)(const struct bvh *bvh, uint32_t first, const struct bvh_points *corners, uint32_t *slots);
+    void (*look)(const struct bvh *bvh, const struct bvh_view *view, const uint32_t *slots,
+                 struct bvh_sight *sight);
 };
 
 extern const struct bvh_kernels bvh_kernels_plain;

@@ -652,6 +652,133 @@ static void match(const struct bvh *bvh, uint32_t first, const struct bvh_points
         }
 }
 
+/* As many numbers at once as the machine's vectors hold. */
+#if defined(__AVX512F__)
+#define WIDE 8
+#elif defined(__AVX2__)
+#define WIDE 4
+#else
+#define WIDE 2
+#endif
+typedef double wide __attribute__((vector_size(WIDE * sizeof(double))));
+typedef int64_t wide_masks __attribute__((vector_size(WIDE * sizeof(int64_t))));
+
+static inline wide wide_at(const double *from)
+{
+    wide to;
+
+    memcpy(&to, from, sizeof to);
+    return to;
+}
+
+static inline wide wide_pick(wide_masks mask, wide yes, wide no)
+{
+    return (wide)(((wide_masks)yes & mask) | ((wide_masks)no & ~mask));
+}
+
+/* A corner of each of WIDE triangles as the polygon sees it. */
+struct wide_seen {
+    wide x, y, height;
+    wide_masks vertex, beyond[BVH_VIEW_CORNERS], above;
+};
+
+static inline struct wide_seen see_corners(const struct bvh_view *view, const struct bvh_points *corners,
+                                           const int64_t *vertices, int lane)
+{
+    wide x = wide_at(corners->x + lane) - view->origin.x, y = wide_at(corners->y + lane) - view->origin.y,
+         z = wide_at(corners->z + lane) - view->origin.z;
+    const vec3 *axes = view->axes;
+    struct wide_seen seen = {.x = x * axes[0].x + y * axes[0].y + z * axes[0].z,
+                             .y = x * axes[1].x + y * axes[1].y + z * axes[1].z,
+                             .height = x * axes[2].x + y * axes[2].y + z * axes[2].z};
+
+    memcpy(&seen.vertex, vertices + lane, sizeof seen.vertex);
+    for (int i = 0; i < BVH_VIEW_CORNERS; i++)
+        seen.beyond[i] = (view->inward_x[i] * (seen.x - view->x[i]) + view->inward_y[i] * (seen.y - view->y[i]))
+                         < -view->beside;
+    seen.above = seen.y > view->middle_y;
+    return seen;
+}
+
+static inline wide wide_size(wide x)
+{
+    return wide_pick(x < 0, -x, x);
+}
+
+/* Flags of the edge from a to b. *left, *right: where all the polygon is on that side of it. */
+static inline wide_masks look_at_edge(const struct bvh_view *view, const struct wide_seen *a,
+                                      const struct wide_seen *b, int64_t meets_flag, wide_masks *left,
+                                      wide_masks *right)
+{
+    wide_masks turned = a->vertex > b->vertex, is_edge = a->vertex != b->vertex, both = {0}, any_a = {0},
+               any_b = {0}, to_left = ~(wide_masks){0}, to_right = ~(wide_masks){0};
+    wide x = wide_pick(turned, b->x, a->x), y = wide_pick(turned, b->y, a->y),
+         along_x = wide_pick(turned, a->x, b->x) - x, along_y = wide_pick(turned, a->y, b->y) - y,
+         beside = view->beside * (wide_size(along_x) + wide_size(along_y));
+
+    for (int i = 0; i < BVH_VIEW_CORNERS; i++) {
+        wide area = along_x * (view->y[i] - y) - along_y * (view->x[i] - x);
+        to_left &= area > beside;
+        to_right &= area < -beside;
+        both |= a->beyond[i] & b->beyond[i];
+        any_a |= a->beyond[i];
+        any_b |= b->beyond[i];
+    }
+    *left = (turned & to_right) | (~turned & to_left);
+    *right = (turned & to_left) | (~turned & to_right);
+    wide_masks ends_above = (turned & a->above) | (~turned & b->above);
+    wide_masks middle_left = (along_x * (view->middle_y - y) - along_y * (view->middle_x - x)) > 0;
+    wide_masks crossed = (a->above ^ b->above) & ~(middle_left ^ ends_above);
+    wide_masks meets = ~both & ~(any_a & any_b & (to_left | to_right));
+    return is_edge & ((crossed & BVH_SIGHT_ODD) | (meets & meets_flag));
+}
+
+static inline void look_at_lanes(const struct bvh_view *view, const struct bvh_points *corners,
+                                 int64_t (*vertices)[BVH_LANES], int lane, struct bvh_sight *sight)
+{
+    struct wide_seen seen[3];
+    wide_masks apart_left = {0}, apart_right = {0}, out = {0}, flags = {0};
+
+    for (int k = 0; k < 3; k++)
+        seen[k] = see_corners(view, &corners[k], vertices[k], lane);
+    wide low = seen[0].height, high = seen[0].height;
+    for (int k = 1; k < 3; k++) {
+        low = wide_pick(seen[k].height < low, seen[k].height, low);
+        high = wide_pick(seen[k].height > high, seen[k].height, high);
+    }
+    for (int i = 0; i < BVH_VIEW_CORNERS; i++)
+        out |= seen[0].beyond[i] & seen[1].beyond[i] & seen[2].beyond[i];
+    for (int k = 0; k < 3; k++) {
+        wide_masks left, right;
+        flags ^= look_at_edge(view, &seen[k], &seen[k < 2 ? k + 1 : 0], BVH_SIGHT_MEETS_0 << k, &left, &right);
+        apart_left |= left;
+        apart_right |= right;
+    }
+    wide_masks turns_left = ((seen[1].x - seen[0].x) * (seen[2].y - seen[0].y)
+                             - (seen[1].y - seen[0].y) * (seen[2].x - seen[0].x))
+                            > 0;
+    wide_masks apart = (turns_left & apart_right) | (~turns_left & apart_left);
+    flags |= (out & BVH_SIGHT_OUT) | (apart & BVH_SIGHT_APART);
+    memcpy(sight->low + lane, &low, sizeof low);
+    memcpy(sight->high + lane, &high, sizeof high);
+    memcpy(sight->flags + lane, &flags, sizeof flags);
+}
+
+static void look(const struct bvh *bvh, const struct bvh_view *view, const uint32_t *slots,
+                 struct bvh_sight *sight)
+{
+    struct bvh_points corners[3];
+    int64_t vertices[3][BVH_LANES];
+
+    for (int lane = 0; lane < BVH_LANES; lane++)
+        for (int i = 0; i < 3; i++) {
+            vertices[i][lane] = bvh->corners[slots[lane]][i];
+            put_point(&corners[i], lane, bvh->points[bvh->corners[slots[lane]][i]]);
+        }
+    for (int lane = 0; lane < BVH_LANES; lane += WIDE)
+        look_at_lanes(view, corners, vertices, lane, sight);
+}
+
 const struct bvh_kernels BVH_KERNELS = {BVH_KERNELS_NAME, nearest,     within,      collect,
                                         distances,        bound_lanes, bound_below, paired,
-                                        match};
+                                        match,       look};
