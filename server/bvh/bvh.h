@@ -128,9 +128,9 @@ struct bvh_view {
 
 /* A triangle projected onto the polygon's plane. */
 enum bvh_sight_flag {
-    BVH_SIGHT_OUT = 1,    /* all three corners are beyond one side of the polygon */
-    BVH_SIGHT_APART = 2,  /* a side of the triangle separates it from the polygon */
-    BVH_SIGHT_ODD = 4,    /* the ray from the middle along the first axis crosses an odd number of its edges */
+    BVH_SIGHT_OUT = 1,   /* all three corners are beyond one side of the polygon */
+    BVH_SIGHT_APART = 2, /* a side of the triangle separates it from the polygon */
+    BVH_SIGHT_ODD = 4,   /* the ray from the middle along the first axis crosses an odd number of its edges */
     BVH_SIGHT_MEETS_0 = 8 /* << i: edge i, from corner i to the next, may meet the polygon */
 };
 

@@ -199,7 +199,8 @@ static bool sort_digit(const uint64_t *from, uint64_t *to, size_t count, unsigne
     return true;
 }
 
-/* Sorts by the digits from a bit to another, the least first; returns which of the two arrays has the keys. */
+/* Sorts by the digits from a bit to another, the least first; returns which of the two arrays has the keys.
+ */
 static uint64_t *sort_digits(uint64_t *keys, uint64_t *room, size_t count, unsigned from, unsigned to)
 {
     for (unsigned shift = from; shift < to; shift += DIGIT_BITS)

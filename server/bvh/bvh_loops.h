@@ -120,7 +120,8 @@ static inline void put_point(struct bvh_points *points, int lane, vec3 p)
     points->z[lane] = p.z;
 }
 
-/* As triangle_distance_sq, operation for operation, for one lane: the loop over all of them becomes vectors. */
+/* As triangle_distance_sq, operation for operation, for one lane: the loop over all of them becomes vectors.
+ */
 static inline double lane_distance_sq(const struct bvh_points *triangles, int i, vec3 p)
 {
     const struct bvh_points *as = &triangles[0], *bs = &triangles[1], *cs = &triangles[2];
@@ -694,8 +695,9 @@ static inline struct wide_seen see_corners(const struct bvh_view *view, const st
 
     memcpy(&seen.vertex, vertices + lane, sizeof seen.vertex);
     for (int i = 0; i < BVH_VIEW_CORNERS; i++)
-        seen.beyond[i] = (view->inward_x[i] * (seen.x - view->x[i]) + view->inward_y[i] * (seen.y - view->y[i]))
-                         < -view->beside;
+        seen.beyond[i] =
+            (view->inward_x[i] * (seen.x - view->x[i]) + view->inward_y[i] * (seen.y - view->y[i]))
+            < -view->beside;
     seen.above = seen.y > view->middle_y;
     return seen;
 }
@@ -750,7 +752,8 @@ static inline void look_at_lanes(const struct bvh_view *view, const struct bvh_p
         out |= seen[0].beyond[i] & seen[1].beyond[i] & seen[2].beyond[i];
     for (int k = 0; k < 3; k++) {
         wide_masks left, right;
-        flags ^= look_at_edge(view, &seen[k], &seen[k < 2 ? k + 1 : 0], BVH_SIGHT_MEETS_0 << k, &left, &right);
+        flags ^=
+            look_at_edge(view, &seen[k], &seen[k < 2 ? k + 1 : 0], BVH_SIGHT_MEETS_0 << k, &left, &right);
         apart_left |= left;
         apart_right |= right;
     }
@@ -779,6 +782,5 @@ static void look(const struct bvh *bvh, const struct bvh_view *view, const uint3
         look_at_lanes(view, corners, vertices, lane, sight);
 }
 
-const struct bvh_kernels BVH_KERNELS = {BVH_KERNELS_NAME, nearest,     within,      collect,
-                                        distances,        bound_lanes, bound_below, paired,
-                                        match,       look};
+const struct bvh_kernels BVH_KERNELS = {BVH_KERNELS_NAME, nearest,     within, collect, distances,
+                                        bound_lanes,      bound_below, paired, match,   look};

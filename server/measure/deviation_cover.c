@@ -57,8 +57,7 @@ static bool add_triangles(struct covering *covering, const struct bvh_view *view
     bvh_look(covering->to, view, lanes, &sight);
     for (size_t lane = 0; lane < BVH_LANES && lane < count; lane++) {
         const int64_t flags = sight.flags[lane];
-        enum prism_place place =
-            place_seen(covering, slots[lane], sight.low[lane], sight.high[lane], flags);
+        enum prism_place place = place_seen(covering, slots[lane], sight.low[lane], sight.high[lane], flags);
         if (place == PLACE_BEYOND)
             return false;
         if (place == PLACE_OUT)
