@@ -152,12 +152,21 @@ static uint32_t one_face(struct hunt *hunt, const struct piece *piece, double li
     return face;
 }
 
+/* True where a query has settled the piece. Left out where it seldom does: then the faces over it come first. */
+static bool is_dropped_roughly(struct hunt *hunt, struct piece *piece, uint32_t first)
+{
+    bound_roughly(hunt, piece, first);
+    bool dropped = piece->upper <= hunt->best.distance + hunt->tolerance;
+    luck_learn(&hunt->middle_face, dropped);
+    return dropped;
+}
+
 /* Bounds a new piece near the face of slot `first`, by what costs least first: one face there, unless the
  * faces are small; the faces over it; a query. */
 static void bound_new(struct hunt *hunt, struct piece *piece, uint32_t first)
 {
     double limit = hunt->best.distance + hunt->tolerance, bound = INFINITY;
-    bool over_many = false, covered = false;
+    bool over_many = false, covered = false, asked = false;
 
     piece->middle = first;
     if (first != BVH_NONE) {
@@ -165,11 +174,17 @@ static void bound_new(struct hunt *hunt, struct piece *piece, uint32_t first)
         uint32_t face = over_many ? BVH_NONE : one_face(hunt, piece, limit, first, &bound);
         covered = face == BVH_NONE && (over_many || is_low(piece, limit));
         piece->middle = face == BVH_NONE ? first : face;
+        if (covered && luck_tries(&hunt->middle_face)) {
+            asked = true;
+            if (is_dropped_roughly(hunt, piece, first))
+                return;
+            limit = hunt->best.distance + hunt->tolerance;
+        }
         if (face == BVH_NONE)
             bound = covered ? cover_bound(&hunt->to->bvh, piece->corners, limit, &piece->middle, &hunt->work)
                             : INFINITY;
     }
-    if (!(bound < INFINITY)) {
+    if (!(bound < INFINITY) && !asked) {
         bound_roughly(hunt, piece, first);
         limit = hunt->best.distance + hunt->tolerance;
         if (piece->upper > limit && !covered && is_low(piece, limit))

@@ -43,7 +43,8 @@ struct hunt {
     struct farthest best; /* so far */
     double dropped;       /* the largest bound of what was dropped */
     size_t work;
-    struct luck one_face; /* of single faces near a piece to bound it */
+    /* of single faces near a piece to bound it; of the face nearest to its middle to spare it a cover */
+    struct luck one_face, middle_face;
 };
 
 /* The nearest triangle to p, a point of triangle from_slot; best is raised. */
