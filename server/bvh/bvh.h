@@ -51,6 +51,10 @@ struct bvh_hit {
  * answer. *work grows by the boxes and triangles looked at; what it grows by depends on `first`. */
 struct bvh_hit bvh_nearest(const struct bvh *bvh, vec3 p, uint32_t first, size_t *work);
 
+/* The same, but a triangle within `enough` of p will do (none is when that is negative): the first found is
+ * returned, and which that is depends on `first`. */
+struct bvh_hit bvh_near(const struct bvh *bvh, vec3 p, uint32_t first, double enough, size_t *work);
+
 /* Looks in the node of slot `first`, then in the ones after and before it, for a triangle within `limit` of
  * all three corners, and so, being convex, of all the triangle that they make. Returns its slot and sets
  * *farthest, the largest of the three distances; BVH_NONE where it finds none. */

@@ -27,7 +27,12 @@ const struct bvh_kernels *bvh_kernels_best(void)
 
 struct bvh_hit bvh_nearest(const struct bvh *bvh, vec3 p, uint32_t first, size_t *work)
 {
-    return bvh->kernels->nearest(bvh, p, first, work);
+    return bvh->kernels->nearest(bvh, p, first, -1, work);
+}
+
+struct bvh_hit bvh_near(const struct bvh *bvh, vec3 p, uint32_t first, double enough, size_t *work)
+{
+    return bvh->kernels->nearest(bvh, p, first, enough < 0 ? -1 : enough * enough, work);
 }
 
 uint32_t bvh_within(const struct bvh *bvh, const vec3 *corners, double limit, uint32_t first,

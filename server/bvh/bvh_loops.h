@@ -209,7 +209,7 @@ static inline void look_at_leaf(struct query *query, uint32_t index)
     }
 }
 
-static struct bvh_hit nearest(const struct bvh *bvh, vec3 p, uint32_t first, size_t *work)
+static struct bvh_hit nearest(const struct bvh *bvh, vec3 p, uint32_t first, double enough_sq, size_t *work)
 {
     struct query query = {bvh, p, {(float)p.x, (float)p.y, (float)p.z}, FLT_MAX, {INFINITY, BVH_NONE}, 0};
     struct visit stack[STACK_SIZE];
@@ -224,7 +224,7 @@ static struct bvh_hit nearest(const struct bvh *bvh, vec3 p, uint32_t first, siz
         look_at_leaf(&query, first_leaf);
     }
     stack[0] = (struct visit){0, (int)bvh->level_count - 1, 0};
-    while (top > 0) {
+    while (top > 0 && query.hit.distance_sq > enough_sq) {
         struct visit visit = stack[--top];
         float distance_sq[BVH_WIDTH];
         unsigned char children[BVH_WIDTH];

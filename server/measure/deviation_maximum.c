@@ -125,7 +125,7 @@ static void sample_chunk(void *context, size_t chunk)
         sample->distance = -1;
         if (search->hunt.from->shared[sample->slot] || sweep_is_spent(sweep))
             continue;
-        first = hunt_query(&sweep->hunt, sample->at, sample->slot, first, &sample->distance).slot;
+        first = hunt_query(&sweep->hunt, sample->at, sample->slot, first, INFINITY, &sample->distance).slot;
         sample->near = first;
     }
 }
@@ -154,7 +154,7 @@ static void climb_chunk(void *context, size_t chunk)
             struct sample there = here;
             there.at =
                 vec3_lerp(here.at, deviation_surface_corner(search->hunt.from, here.slot, corner), step);
-            there.near = hunt_query(&sweep->hunt, there.at, here.slot, here.near, &there.distance).slot;
+            there.near = hunt_query(&sweep->hunt, there.at, here.slot, here.near, here.distance, &there.distance).slot;
             moved = there.distance > here.distance;
             here = moved ? there : here;
         }
@@ -170,7 +170,7 @@ static void take_samples(struct search *search)
     double distance;
 
     search->hunt.best.distance = -1; /* so that even a distance of 0 gives a place */
-    hunt_query(&search->hunt, deviation_surface_corner(from, 0, 0), 0, BVH_NONE, &distance);
+    hunt_query(&search->hunt, deviation_surface_corner(from, 0, 0), 0, BVH_NONE, -1, &distance);
     search->sample_count = wanted < SAMPLES ? wanted : SAMPLES;
     search->budget /= SAMPLING_SHARE;
     run_chunks(search, chunks_of(search->sample_count, SAMPLE_CHUNK), sample_chunk);
