@@ -12,8 +12,9 @@
 #define SAMPLES 512
 #define SAMPLES_PER_TRIANGLE 8 /* of small surfaces */
 #define SAMPLE_CHUNK 64
-#define SAMPLING_SHARE 8 /* of the budget, an eighth at most */
-#define CLIMBS 8         /* the farthest samples are moved to where it is farther still */
+#define SAMPLE_ENOUGH 0.75 /* of the largest distance: samples as near are not worth climbing from */
+#define SAMPLING_SHARE 8   /* of the budget, an eighth at most */
+#define CLIMBS 8           /* the farthest samples are moved to where it is farther still */
 #define CLIMB_STEPS 12
 #define ITEM_BATCH 256 /* items of one round, each a chunk of its own */
 #define PIECE_BATCH 1024
@@ -125,7 +126,9 @@ static void sample_chunk(void *context, size_t chunk)
         sample->distance = -1;
         if (search->hunt.from->shared[sample->slot] || sweep_is_spent(sweep))
             continue;
-        first = hunt_query(&sweep->hunt, sample->at, sample->slot, first, INFINITY, &sample->distance).slot;
+        first = hunt_query(&sweep->hunt, sample->at, sample->slot, first,
+                           SAMPLE_ENOUGH * sweep->hunt.best.distance, &sample->distance)
+                    .slot;
         sample->near = first;
     }
 }
@@ -154,7 +157,8 @@ static void climb_chunk(void *context, size_t chunk)
             struct sample there = here;
             there.at =
                 vec3_lerp(here.at, deviation_surface_corner(search->hunt.from, here.slot, corner), step);
-            there.near = hunt_query(&sweep->hunt, there.at, here.slot, here.near, here.distance, &there.distance).slot;
+            there.near =
+                hunt_query(&sweep->hunt, there.at, here.slot, here.near, here.distance, &there.distance).slot;
             moved = there.distance > here.distance;
             here = moved ? there : here;
         }

@@ -163,7 +163,8 @@ static uint32_t one_face(struct hunt *hunt, const struct piece *piece, double li
     return face;
 }
 
-/* True where a query has settled the piece. Left out where it seldom does: then the faces over it come first. */
+/* True where a query has settled the piece. Left out where it seldom does: then the faces over it come first.
+ */
 static bool is_dropped_roughly(struct hunt *hunt, struct piece *piece, uint32_t first)
 {
     bound_roughly(hunt, piece, first);
