@@ -340,6 +340,8 @@ static size_t collect(const struct bvh *bvh, const struct bvh_region *region, ui
         unsigned bits = children_meeting(node, region);
         uint32_t index = visit.index * BVH_WIDTH;
         ++*work;
+        if (visit.level == 1 && __builtin_popcount(bits) > 2) /* few others are wholly outside of a side */
+            bits &= children_inside(node, region);
         for (; bits && visit.level > 0; bits &= bits - 1)
             stack[top++] = (struct visit){0, visit.level - 1, index + (unsigned)__builtin_ctz(bits)};
         if (!bits)
