@@ -51,6 +51,10 @@ struct bvh_hit {
  * answer. *work grows by the boxes and triangles looked at; what it grows by depends on `first`. */
 struct bvh_hit bvh_nearest(const struct bvh *bvh, vec3 p, uint32_t first, size_t *work);
 
+/* The same, but a triangle within `enough` of p will do (none is when that is negative): the first found is
+ * returned, and which that is depends on `first`. */
+struct bvh_hit bvh_near(const struct bvh *bvh, vec3 p, uint32_t first, double enough, size_t *work);
+
 /* Looks in the node of slot `first`, then in the ones after and before it, for a triangle within `limit` of
  * all three corners, and so, being convex, of all the triangle that they make. Returns its slot and sets
  * *farthest, the largest of the three distances; BVH_NONE where it finds none. */
@@ -109,6 +113,40 @@ void bvh_bound_below(const struct bvh *bvh, const vec3 *corners, size_t allowanc
 /* For each lane the largest squared distance from its three corners to the triangle of its own slot. */
 void bvh_paired_sq(const struct bvh *bvh, const uint32_t *slots, const struct bvh_points *corners,
                    double *largest_sq);
+
+/* For each lane the slot of a triangle near its own, of those in the node of slot `first` and in the ones
+ * after and before it: the one whose box has its centre nearest to the centroid, in float arithmetic. */
+void bvh_match(const struct bvh *bvh, uint32_t first, const struct bvh_points *corners, uint32_t *slots);
+
+#define BVH_VIEW_CORNERS 4
+
+/* A convex polygon in the plane through origin of the first two axes; of three corners the first stands again
+ * at the end, with its side. */
+struct bvh_view {
+    vec3 origin, axes[3];
+    double x[BVH_VIEW_CORNERS], y[BVH_VIEW_CORNERS];               /* corners, counter-clockwise */
+    double inward_x[BVH_VIEW_CORNERS], inward_y[BVH_VIEW_CORNERS]; /* unit normal of the side from corner i */
+    double middle_x, middle_y;                                     /* a point inside */
+    double beside; /* a point is beyond a side or a line only by more than this, in units of that line */
+};
+
+/* A triangle projected onto the polygon's plane. */
+enum bvh_sight_flag {
+    BVH_SIGHT_OUT = 1,   /* all three corners are beyond one side of the polygon */
+    BVH_SIGHT_APART = 2, /* a side of the triangle separates it from the polygon */
+    BVH_SIGHT_ODD = 4,   /* the ray from the middle along the first axis crosses an odd number of its edges */
+    BVH_SIGHT_MEETS_0 = 8 /* << i: edge i, from corner i to the next, may meet the polygon */
+};
+
+/* BVH_LANES triangles, seen through the polygon. An edge is looked at from its lesser vertex: the same edge
+ * gives the same answer in every triangle. One between equal vertices neither meets nor is crossed. */
+struct bvh_sight {
+    double low[BVH_LANES], high[BVH_LANES]; /* the corners' heights over the plane */
+    int64_t flags[BVH_LANES];
+};
+
+void bvh_look(const struct bvh *bvh, const struct bvh_view *view, const uint32_t *slots,
+              struct bvh_sight *sight);
 
 /* Squared distance from p to the triangle of a slot, as triangle_distance_sq gives it. */
 double bvh_distance_sq(const struct bvh *bvh, vec3 p, uint32_t slot);

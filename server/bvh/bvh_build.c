@@ -17,14 +17,16 @@
 #define BUCKETS ((size_t)1 << BUCKET_BITS)
 #define DIGIT_BITS 8
 #define DIGITS ((size_t)1 << DIGIT_BITS)
-#define CHUNK ((size_t)1 << 15) /* triangles */
-#define NODE_CHUNK (CHUNK / BVH_WIDTH)
-#define INSERTION_MAX 48 /* keys of a bucket that are sorted by insertion */
+#define CHUNK ((size_t)1 << 12) /* triangles; more where there would be too many chunks */
+#define CHUNKS_MAX 128
+#define INSERTION_MAX 48 /* keys of a bucket that are sorted by insertion alone */
+#define MOVES_PER_KEY 8  /* in a larger one that the top digits have nearly sorted; more are a waste */
+#define TOP_BITS (2 * DIGIT_BITS)
 
 struct building {
     struct bvh *bvh;
     uint32_t (*triangles)[3]; /* as listed */
-    size_t chunk_count, level;
+    size_t chunk_size, chunk_count, level;
     aabb *centres; /* [chunk_count] holds the centres of the chunk's boxes */
     vec3 from;
     double cells_per_length;
@@ -74,12 +76,17 @@ static size_t chunk_end(size_t chunk, size_t size, size_t count)
     return (chunk + 1) * size < count ? (chunk + 1) * size : count;
 }
 
+static size_t triangles_end(const struct building *building, size_t chunk)
+{
+    return chunk_end(chunk, building->chunk_size, building->bvh->triangle_count);
+}
+
 static void find_centres(void *context, size_t chunk)
 {
     struct building *building = context;
     aabb all = aabb_empty();
 
-    for (size_t t = chunk * CHUNK; t < chunk_end(chunk, CHUNK, building->bvh->triangle_count); t++)
+    for (size_t t = chunk * building->chunk_size; t < triangles_end(building, chunk); t++)
         all = include(all, aabb_centre(triangle_box(building->bvh->points, building->triangles[t])));
     building->centres[chunk] = all;
 }
@@ -120,7 +127,7 @@ static void fill_keys(void *context, size_t chunk)
     uint32_t *counts = building->starts[chunk];
 
     memset(counts, 0, sizeof building->starts[chunk]);
-    for (size_t t = chunk * CHUNK; t < chunk_end(chunk, CHUNK, building->bvh->triangle_count); t++) {
+    for (size_t t = chunk * building->chunk_size; t < triangles_end(building, chunk); t++) {
         vec3 centre = aabb_centre(triangle_box(building->bvh->points, building->triangles[t]));
         uint64_t code = spread_bits(cell(building, centre.x, building->from.x))
                         | spread_bits(cell(building, centre.y, building->from.y)) << 1
@@ -151,19 +158,26 @@ static void scatter_keys(void *context, size_t chunk)
     struct building *building = context;
     uint32_t *next = building->starts[chunk];
 
-    for (size_t t = chunk * CHUNK; t < chunk_end(chunk, CHUNK, building->bvh->triangle_count); t++)
+    for (size_t t = chunk * building->chunk_size; t < triangles_end(building, chunk); t++)
         building->scattered[next[bucket_of(building, building->keys[t])]++] = building->keys[t];
 }
 
-static void insertion_sort(uint64_t *keys, size_t count)
+/* False, with the keys in some order, when it would take more moves than that. */
+static bool insertion_sort(uint64_t *keys, size_t count, size_t moves_max)
 {
+    size_t moves = 0;
+
     for (size_t i = 1; i < count; i++) {
         uint64_t key = keys[i];
         size_t at = i;
         for (; at > 0 && keys[at - 1] > key; at--)
             keys[at] = keys[at - 1];
         keys[at] = key;
+        moves += i - at;
+        if (moves > moves_max)
+            return false;
     }
+    return true;
 }
 
 /* One pass of the least significant digits first; false when all keys have the same digit. */
@@ -185,24 +199,35 @@ static bool sort_digit(const uint64_t *from, uint64_t *to, size_t count, unsigne
     return true;
 }
 
-/* Sorts a bucket from scattered into keys. */
+/* Sorts by the digits from a bit to another, the least first; returns which of the two arrays has the keys.
+ */
+static uint64_t *sort_digits(uint64_t *keys, uint64_t *room, size_t count, unsigned from, unsigned to)
+{
+    for (unsigned shift = from; shift < to; shift += DIGIT_BITS)
+        if (sort_digit(keys, room, count, shift)) {
+            uint64_t *swap = keys;
+            keys = room;
+            room = swap;
+        }
+    return keys;
+}
+
+/* Sorts a bucket from scattered into keys. The top digits tell most neighbours apart; where they do not, as
+ * where one far triangle makes the cells too coarse, all digits are needed. */
 static void sort_bucket(void *context, size_t bucket)
 {
     struct building *building = context;
     size_t start = building->bucket_starts[bucket], count = building->bucket_starts[bucket + 1] - start;
-    uint64_t *from = building->scattered + start, *to = building->keys + start;
-    unsigned end = 3 * building->axis_bits + building->number_bits - BUCKET_BITS;
+    uint64_t *room[2] = {building->scattered + start, building->keys + start}, *sorted = room[0];
+    unsigned begin = building->number_bits, end = 3 * building->axis_bits + begin - BUCKET_BITS,
+             top = end > begin + TOP_BITS ? end - TOP_BITS : begin;
 
-    if (count <= INSERTION_MAX)
-        insertion_sort(from, count);
-    for (unsigned shift = building->number_bits; shift < end && count > INSERTION_MAX; shift += DIGIT_BITS)
-        if (sort_digit(from, to, count, shift)) {
-            uint64_t *swap = from;
-            from = to;
-            to = swap;
-        }
-    if (from != building->keys + start)
-        memcpy(building->keys + start, from, count * sizeof *from);
+    if (count > INSERTION_MAX)
+        sorted = sort_digits(room[0], room[1], count, top, end);
+    if (!insertion_sort(sorted, count, count <= INSERTION_MAX ? SIZE_MAX : MOVES_PER_KEY * count))
+        sorted = sort_digits(sorted, sorted == room[0] ? room[1] : room[0], count, begin, end);
+    if (sorted != room[1])
+        memcpy(room[1], sorted, count * sizeof *sorted);
 }
 
 /* A float at most x: lowered by more than conversion to the nearest float can raise it. No branch, and never
@@ -250,7 +275,9 @@ static void fill_leaves(void *context, size_t chunk)
     struct building *building = context;
     struct bvh *bvh = building->bvh;
 
-    for (size_t i = chunk * NODE_CHUNK; i < chunk_end(chunk, NODE_CHUNK, bvh->node_counts[0]); i++)
+    const size_t size = building->chunk_size / BVH_WIDTH;
+
+    for (size_t i = chunk * size; i < chunk_end(chunk, size, bvh->node_counts[0]); i++)
         for (size_t c = 0; c < BVH_WIDTH; c++) {
             size_t slot = i * BVH_WIDTH + c;
             if (slot < bvh->triangle_count)
@@ -277,9 +304,9 @@ static void fill_level(void *context, size_t chunk)
 {
     struct building *building = context;
     struct bvh *bvh = building->bvh;
-    size_t level = building->level, below = bvh->node_counts[level - 1];
+    size_t level = building->level, below = bvh->node_counts[level - 1], size = building->chunk_size;
 
-    for (size_t i = chunk * NODE_CHUNK; i < chunk_end(chunk, NODE_CHUNK, bvh->node_counts[level]); i++)
+    for (size_t i = chunk * size; i < chunk_end(chunk, size, bvh->node_counts[level]); i++)
         for (size_t c = 0; c < BVH_WIDTH; c++) {
             float min[3], max[3];
             if (i * BVH_WIDTH + c < below) {
@@ -306,7 +333,10 @@ static bool allocate(struct building *building, struct arena *keep, struct arena
         bvh->node_counts[bvh->level_count++] = nodes;
         children = nodes;
     } while (children > 1);
-    building->chunk_count = (count + CHUNK - 1) / CHUNK;
+    building->chunk_size = CHUNK;
+    while (building->chunk_size * CHUNKS_MAX < count)
+        building->chunk_size *= 2;
+    building->chunk_count = tasks_chunks(count, building->chunk_size);
     building->centres = ARENA_NEW(scratch, aabb, building->chunk_count);
     building->starts = arena_alloc(scratch, building->chunk_count, sizeof *building->starts, 64);
     building->keys = ARENA_NEW(scratch, uint64_t, count);
@@ -336,7 +366,7 @@ bool bvh_build(const vec3 *points, size_t triangle_count, uint32_t (*const trian
     tasks_run(threads, BUCKETS, sort_bucket, &building);
     tasks_run(threads, building.chunk_count, fill_leaves, &building);
     for (building.level = 1; building.level < bvh->level_count; building.level++)
-        tasks_run(threads, (bvh->node_counts[building.level] + NODE_CHUNK - 1) / NODE_CHUNK, fill_level,
+        tasks_run(threads, tasks_chunks(bvh->node_counts[building.level], building.chunk_size), fill_level,
                   &building);
     return true;
 }

@@ -27,7 +27,12 @@ const struct bvh_kernels *bvh_kernels_best(void)
 
 struct bvh_hit bvh_nearest(const struct bvh *bvh, vec3 p, uint32_t first, size_t *work)
 {
-    return bvh->kernels->nearest(bvh, p, first, work);
+    return bvh->kernels->nearest(bvh, p, first, -1, work);
+}
+
+struct bvh_hit bvh_near(const struct bvh *bvh, vec3 p, uint32_t first, double enough, size_t *work)
+{
+    return bvh->kernels->nearest(bvh, p, first, enough < 0 ? -1 : enough * enough, work);
 }
 
 uint32_t bvh_within(const struct bvh *bvh, const vec3 *corners, double limit, uint32_t first,
@@ -63,4 +68,15 @@ void bvh_paired_sq(const struct bvh *bvh, const uint32_t *slots, const struct bv
                    double *largest_sq)
 {
     bvh->kernels->paired(bvh, slots, corners, largest_sq);
+}
+
+void bvh_match(const struct bvh *bvh, uint32_t first, const struct bvh_points *corners, uint32_t *slots)
+{
+    bvh->kernels->match(bvh, first, corners, slots);
+}
+
+void bvh_look(const struct bvh *bvh, const struct bvh_view *view, const uint32_t *slots,
+              struct bvh_sight *sight)
+{
+    bvh->kernels->look(bvh, view, slots, sight);
 }

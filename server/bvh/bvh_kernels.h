@@ -10,7 +10,8 @@
 /* See bvh.h for what they do. */
 struct bvh_kernels {
     const char *name;
-    struct bvh_hit (*nearest)(const struct bvh *bvh, vec3 p, uint32_t first, size_t *work);
+    /* a triangle whose squared distance is at most enough_sq ends the search */
+    struct bvh_hit (*nearest)(const struct bvh *bvh, vec3 p, uint32_t first, double enough_sq, size_t *work);
     uint32_t (*within)(const struct bvh *bvh, const vec3 *corners, double limit, uint32_t first,
                        double *farthest, size_t *work);
     size_t (*collect)(const struct bvh *bvh, const struct bvh_region *region, uint32_t *slots, size_t most,
@@ -23,6 +24,9 @@ struct bvh_kernels {
                         size_t *work);
     void (*paired)(const struct bvh *bvh, const uint32_t *slots, const struct bvh_points *corners,
                    double *largest_sq);
+    void (*match)(const struct bvh *bvh, uint32_t first, const struct bvh_points *corners, uint32_t *slots);
+    void (*look)(const struct bvh *bvh, const struct bvh_view *view, const uint32_t *slots,
+                 struct bvh_sight *sight);
 };
 
 extern const struct bvh_kernels bvh_kernels_plain;

@@ -12,6 +12,7 @@
 
 #define BOX_SLACK 2e-7
 #define BOX_SLACK_REL 1e-6
+#define MANY 3 /* triangles that are looked at at once, as that costs no more than so many one by one */
 #define STACK_SIZE (BVH_WIDTH * BVH_LEVELS_MAX)
 
 /* A node still to be looked at. */
@@ -81,13 +82,12 @@ static inline unsigned box_distances(const struct bvh_node *node, const float *p
     return bits;
 }
 
-/* The children within cut, the nearest last. */
-static inline size_t list_children(const struct bvh_node *node, const float *p, float cut, float *distance_sq,
-                                   unsigned char *children)
+/* The children whose bits are set, the nearest last. */
+static inline size_t sort_children(unsigned bits, const float *distance_sq, unsigned char *children)
 {
     size_t count = 0;
 
-    for (unsigned bits = box_distances(node, p, cut, distance_sq); bits; bits &= bits - 1) {
+    for (; bits; bits &= bits - 1) {
         unsigned c = (unsigned)__builtin_ctz(bits);
         size_t at = count++;
         for (; at > 0 && distance_sq[children[at - 1]] < distance_sq[c]; at--)
@@ -95,6 +95,57 @@ static inline size_t list_children(const struct bvh_node *node, const float *p, 
         children[at] = (unsigned char)c;
     }
     return count;
+}
+
+/* The children within cut, the nearest last. */
+static inline size_t list_children(const struct bvh_node *node, const float *p, float cut, float *distance_sq,
+                                   unsigned char *children)
+{
+    return sort_children(box_distances(node, p, cut, distance_sq), distance_sq, children);
+}
+
+/* Where along a side the foot of a point is, as segment_nearest tells it. */
+static inline double side_share(double along, double length_sq)
+{
+    double share = along / length_sq;
+
+    share = along >= length_sq ? 1 : share;
+    return along <= 0 ? 0 : share;
+}
+
+static inline void put_point(struct bvh_points *points, int lane, vec3 p)
+{
+    points->x[lane] = p.x;
+    points->y[lane] = p.y;
+    points->z[lane] = p.z;
+}
+
+/* As triangle_distance_sq, operation for operation, for one lane: the loop over all of them becomes vectors.
+ */
+static inline double lane_distance_sq(const struct bvh_points *triangles, int i, vec3 p)
+{
+    const struct bvh_points *as = &triangles[0], *bs = &triangles[1], *cs = &triangles[2];
+    vec3 a = {as->x[i], as->y[i], as->z[i]}, b = {bs->x[i], bs->y[i], bs->z[i]},
+         c = {cs->x[i], cs->y[i], cs->z[i]};
+    vec3 ab = vec3_sub(b, a), ac = vec3_sub(c, a), bc = vec3_sub(c, b);
+    vec3 ap = vec3_sub(p, a), bp = vec3_sub(p, b);
+    double ab_sq = vec3_length_sq(ab), along = vec3_dot(ap, ab), shift = vec3_dot(ac, ab) / ab_sq;
+    vec3 height = vec3_sub(ac, vec3_scale(ab, shift));
+    double best = vec3_length_sq(vec3_sub(ap, vec3_scale(ab, side_share(along, ab_sq))));
+    double ca =
+        vec3_length_sq(vec3_sub(ap, vec3_scale(ac, side_share(vec3_dot(ap, ac), vec3_length_sq(ac)))));
+    double cb =
+        vec3_length_sq(vec3_sub(bp, vec3_scale(bc, side_share(vec3_dot(bp, bc), vec3_length_sq(bc)))));
+    best = ca < best ? ca : best;
+    best = cb < best ? cb : best;
+    double x = along / ab_sq;
+    vec3 q = vec3_sub(ap, vec3_scale(ab, x));
+    double y = vec3_dot(q, height) / vec3_length_sq(height), u = x - y * shift;
+    double plane = vec3_length_sq(vec3_sub(q, vec3_scale(height, y)));
+    plane = y > 0 ? plane : INFINITY; /* also where there is no height, and y is not a number */
+    plane = u > 0 ? plane : INFINITY;
+    plane = u + y < 1 ? plane : INFINITY;
+    return plane < best ? plane : best;
 }
 
 struct query {
@@ -105,28 +156,60 @@ struct query {
     size_t looked;
 };
 
-/* Looks at the triangles of a node of level 0. */
-static inline void look_at_leaf(struct query *query, uint32_t index)
+static inline void try_triangle(struct query *query, uint32_t slot, double exact_sq)
 {
-    float distance_sq[BVH_WIDTH];
-    unsigned char children[BVH_WIDTH];
-    size_t count = list_children(&query->bvh->levels[0][index], query->at, query->cut, distance_sq, children);
-
-    query->looked++;
-    while (count-- > 0 && distance_sq[children[count]] <= query->cut) {
-        uint32_t slot = index * BVH_WIDTH + children[count];
-        double exact_sq = distance_sq_to(query->bvh, query->p, slot);
-        query->looked++;
-        if (exact_sq < query->hit.distance_sq
-            || (exact_sq == query->hit.distance_sq
-                && query->bvh->triangles[slot] < query->bvh->triangles[query->hit.slot])) {
-            query->hit = (struct bvh_hit){exact_sq, slot};
-            query->cut = cut_distance_sq(exact_sq);
-        }
+    if (exact_sq < query->hit.distance_sq
+        || (exact_sq == query->hit.distance_sq
+            && query->bvh->triangles[slot] < query->bvh->triangles[query->hit.slot])) {
+        query->hit = (struct bvh_hit){exact_sq, slot};
+        query->cut = cut_distance_sq(exact_sq);
     }
 }
 
-static struct bvh_hit nearest(const struct bvh *bvh, vec3 p, uint32_t first, size_t *work)
+/* Squared distances of p to the triangles of a node of level 0 whose bits are set; the other lanes: any. */
+static inline void leaf_distances(const struct bvh *bvh, uint32_t index, unsigned bits, vec3 p,
+                                  double *restrict distances_sq)
+{
+    struct bvh_points triangles[3];
+    const uint32_t first = index * BVH_WIDTH + (unsigned)__builtin_ctz(bits);
+
+    for (int lane = 0; lane < BVH_LANES; lane++) {
+        uint32_t slot = bits >> lane & 1 ? index * BVH_WIDTH + (unsigned)lane : first;
+        for (int i = 0; i < 3; i++)
+            put_point(&triangles[i], lane, bvh->points[bvh->corners[slot][i]]);
+    }
+    for (int i = 0; i < BVH_LANES; i++)
+        distances_sq[i] = lane_distance_sq(triangles, i, p);
+}
+
+/* Looks at the triangles of a node of level 0: at few one by one, the nearest box first, at many at once. */
+static inline void look_at_leaf(struct query *query, uint32_t index)
+{
+    const struct bvh_node *node = &query->bvh->levels[0][index];
+    float boxes_sq[BVH_WIDTH];
+    double distances_sq[BVH_LANES];
+    unsigned bits = box_distances(node, query->at, query->cut, boxes_sq);
+
+    query->looked++;
+    if (__builtin_popcount(bits) < MANY) {
+        unsigned char children[BVH_WIDTH];
+        size_t count = sort_children(bits, boxes_sq, children);
+        while (count-- > 0 && boxes_sq[children[count]] <= query->cut) {
+            uint32_t slot = index * BVH_WIDTH + children[count];
+            try_triangle(query, slot, distance_sq_to(query->bvh, query->p, slot));
+            query->looked++;
+        }
+        return;
+    }
+    leaf_distances(query->bvh, index, bits, query->p, distances_sq);
+    query->looked += MANY;
+    for (; bits; bits &= bits - 1) {
+        unsigned c = (unsigned)__builtin_ctz(bits);
+        try_triangle(query, index * BVH_WIDTH + c, distances_sq[c]);
+    }
+}
+
+static struct bvh_hit nearest(const struct bvh *bvh, vec3 p, uint32_t first, double enough_sq, size_t *work)
 {
     struct query query = {bvh, p, {(float)p.x, (float)p.y, (float)p.z}, FLT_MAX, {INFINITY, BVH_NONE}, 0};
     struct visit stack[STACK_SIZE];
@@ -141,7 +224,7 @@ static struct bvh_hit nearest(const struct bvh *bvh, vec3 p, uint32_t first, siz
         look_at_leaf(&query, first_leaf);
     }
     stack[0] = (struct visit){0, (int)bvh->level_count - 1, 0};
-    while (top > 0) {
+    while (top > 0 && query.hit.distance_sq > enough_sq) {
         struct visit visit = stack[--top];
         float distance_sq[BVH_WIDTH];
         unsigned char children[BVH_WIDTH];
@@ -257,6 +340,8 @@ static size_t collect(const struct bvh *bvh, const struct bvh_region *region, ui
         unsigned bits = children_meeting(node, region);
         uint32_t index = visit.index * BVH_WIDTH;
         ++*work;
+        if (visit.level == 1 && __builtin_popcount(bits) > 2) /* few others are wholly outside of a side */
+            bits &= children_inside(node, region);
         for (; bits && visit.level > 0; bits &= bits - 1)
             stack[top++] = (struct visit){0, visit.level - 1, index + (unsigned)__builtin_ctz(bits)};
         if (!bits)
@@ -268,15 +353,6 @@ static size_t collect(const struct bvh *bvh, const struct bvh_region *region, ui
         }
     }
     return count;
-}
-
-/* Where along a side the foot of a point is, as segment_nearest tells it. */
-static inline double side_share(double along, double length_sq)
-{
-    double share = along / length_sq;
-
-    share = along >= length_sq ? 1 : share;
-    return along <= 0 ? 0 : share;
 }
 
 /* As triangle_distance_sq, operation for operation, for BVH_LANES points at once. */
@@ -530,45 +606,6 @@ static void bound_below(const struct bvh *bvh, const vec3 *corners, size_t allow
     *work += looked;
 }
 
-static inline void put_point(struct bvh_points *points, int lane, vec3 p)
-{
-    points->x[lane] = p.x;
-    points->y[lane] = p.y;
-    points->z[lane] = p.z;
-}
-
-/* As distances, but each lane has a triangle of its own; kept is the larger of its value and the new one. */
-static inline void raise_paired(const struct bvh_points *triangles, const struct bvh_points *points,
-                                double *restrict largest_sq)
-{
-    const struct bvh_points *as = &triangles[0], *bs = &triangles[1], *cs = &triangles[2];
-
-    for (int i = 0; i < BVH_LANES; i++) {
-        vec3 p = {points->x[i], points->y[i], points->z[i]}, a = {as->x[i], as->y[i], as->z[i]},
-             b = {bs->x[i], bs->y[i], bs->z[i]}, c = {cs->x[i], cs->y[i], cs->z[i]};
-        vec3 ab = vec3_sub(b, a), ac = vec3_sub(c, a), bc = vec3_sub(c, b);
-        vec3 ap = vec3_sub(p, a), bp = vec3_sub(p, b);
-        double ab_sq = vec3_length_sq(ab), along = vec3_dot(ap, ab), shift = vec3_dot(ac, ab) / ab_sq;
-        vec3 height = vec3_sub(ac, vec3_scale(ab, shift));
-        double best = vec3_length_sq(vec3_sub(ap, vec3_scale(ab, side_share(along, ab_sq))));
-        double ca =
-            vec3_length_sq(vec3_sub(ap, vec3_scale(ac, side_share(vec3_dot(ap, ac), vec3_length_sq(ac)))));
-        double cb =
-            vec3_length_sq(vec3_sub(bp, vec3_scale(bc, side_share(vec3_dot(bp, bc), vec3_length_sq(bc)))));
-        best = ca < best ? ca : best;
-        best = cb < best ? cb : best;
-        double x = along / ab_sq;
-        vec3 q = vec3_sub(ap, vec3_scale(ab, x));
-        double y = vec3_dot(q, height) / vec3_length_sq(height), u = x - y * shift;
-        double plane = vec3_length_sq(vec3_sub(q, vec3_scale(height, y)));
-        plane = y > 0 ? plane : INFINITY;
-        plane = u > 0 ? plane : INFINITY;
-        plane = u + y < 1 ? plane : INFINITY;
-        best = plane < best ? plane : best;
-        largest_sq[i] = best > largest_sq[i] ? best : largest_sq[i];
-    }
-}
-
 static void paired(const struct bvh *bvh, const uint32_t *slots, const struct bvh_points *corners,
                    double *restrict largest_sq)
 {
@@ -579,9 +616,173 @@ static void paired(const struct bvh *bvh, const uint32_t *slots, const struct bv
             put_point(&triangles[i], lane, bvh->points[bvh->corners[slots[lane]][i]]);
         largest_sq[lane] = 0;
     }
-    for (int i = 0; i < 3; i++)
-        raise_paired(triangles, &corners[i], largest_sq);
+    for (int k = 0; k < 3; k++)
+        for (int i = 0; i < BVH_LANES; i++) {
+            double corner_sq =
+                lane_distance_sq(triangles, i, (vec3){corners[k].x[i], corners[k].y[i], corners[k].z[i]});
+            largest_sq[i] = corner_sq > largest_sq[i] ? corner_sq : largest_sq[i];
+        }
 }
 
-const struct bvh_kernels BVH_KERNELS = {BVH_KERNELS_NAME, nearest,     within,      collect,
-                                        distances,        bound_lanes, bound_below, paired};
+#define MATCH_REACH 1 /* nodes before and after */
+
+static void match(const struct bvh *bvh, uint32_t first, const struct bvh_points *corners, uint32_t *slots)
+{
+    const size_t index = first / BVH_WIDTH, begin = index > MATCH_REACH ? index - MATCH_REACH : 0,
+                 end = index + MATCH_REACH < bvh->node_counts[0] ? index + MATCH_REACH + 1
+                                                                 : bvh->node_counts[0];
+    float x[BVH_LANES], y[BVH_LANES], z[BVH_LANES], least_sq[BVH_LANES];
+
+    for (int i = 0; i < BVH_LANES; i++) {
+        x[i] = (float)(corners[0].x[i] + corners[1].x[i] + corners[2].x[i]) * (2.0f / 3);
+        y[i] = (float)(corners[0].y[i] + corners[1].y[i] + corners[2].y[i]) * (2.0f / 3);
+        z[i] = (float)(corners[0].z[i] + corners[1].z[i] + corners[2].z[i]) * (2.0f / 3);
+        least_sq[i] = FLT_MAX;
+        slots[i] = first;
+    }
+    for (size_t n = begin; n < end; n++)
+        for (unsigned c = 0; c < BVH_WIDTH; c++) {
+            const struct bvh_node *node = &bvh->levels[0][n];
+            const float cx = node->min[0][c] + node->max[0][c], cy = node->min[1][c] + node->max[1][c],
+                        cz = node->min[2][c] + node->max[2][c];
+            const uint32_t slot = (uint32_t)(n * BVH_WIDTH + c);
+            for (int i = 0; i < BVH_LANES; i++) { /* no number, so never less, for an empty place */
+                float dx = cx - x[i], dy = cy - y[i], dz = cz - z[i];
+                float distance_sq = dx * dx + dy * dy + dz * dz;
+                slots[i] = distance_sq < least_sq[i] ? slot : slots[i];
+                least_sq[i] = distance_sq < least_sq[i] ? distance_sq : least_sq[i];
+            }
+        }
+}
+
+/* As many numbers at once as the machine's vectors hold. */
+#if defined(__AVX512F__)
+#define WIDE 8
+#elif defined(__AVX2__)
+#define WIDE 4
+#else
+#define WIDE 2
+#endif
+typedef double wide __attribute__((vector_size(WIDE * sizeof(double))));
+typedef int64_t wide_masks __attribute__((vector_size(WIDE * sizeof(int64_t))));
+
+static inline wide wide_at(const double *from)
+{
+    wide to;
+
+    memcpy(&to, from, sizeof to);
+    return to;
+}
+
+static inline wide wide_pick(wide_masks mask, wide yes, wide no)
+{
+    return (wide)(((wide_masks)yes & mask) | ((wide_masks)no & ~mask));
+}
+
+/* A corner of each of WIDE triangles as the polygon sees it. */
+struct wide_seen {
+    wide x, y, height;
+    wide_masks vertex, beyond[BVH_VIEW_CORNERS], above;
+};
+
+static inline struct wide_seen see_corners(const struct bvh_view *view, const struct bvh_points *corners,
+                                           const int64_t *vertices, int lane)
+{
+    wide x = wide_at(corners->x + lane) - view->origin.x, y = wide_at(corners->y + lane) - view->origin.y,
+         z = wide_at(corners->z + lane) - view->origin.z;
+    const vec3 *axes = view->axes;
+    struct wide_seen seen = {.x = x * axes[0].x + y * axes[0].y + z * axes[0].z,
+                             .y = x * axes[1].x + y * axes[1].y + z * axes[1].z,
+                             .height = x * axes[2].x + y * axes[2].y + z * axes[2].z};
+
+    memcpy(&seen.vertex, vertices + lane, sizeof seen.vertex);
+    for (int i = 0; i < BVH_VIEW_CORNERS; i++)
+        seen.beyond[i] =
+            (view->inward_x[i] * (seen.x - view->x[i]) + view->inward_y[i] * (seen.y - view->y[i]))
+            < -view->beside;
+    seen.above = seen.y > view->middle_y;
+    return seen;
+}
+
+static inline wide wide_size(wide x)
+{
+    return wide_pick(x < 0, -x, x);
+}
+
+/* Flags of the edge from a to b. *left, *right: where all the polygon is on that side of it. */
+static inline wide_masks look_at_edge(const struct bvh_view *view, const struct wide_seen *a,
+                                      const struct wide_seen *b, int64_t meets_flag, wide_masks *left,
+                                      wide_masks *right)
+{
+    wide_masks turned = a->vertex > b->vertex, is_edge = a->vertex != b->vertex, both = {0}, any_a = {0},
+               any_b = {0}, to_left = ~(wide_masks){0}, to_right = ~(wide_masks){0};
+    wide x = wide_pick(turned, b->x, a->x), y = wide_pick(turned, b->y, a->y),
+         along_x = wide_pick(turned, a->x, b->x) - x, along_y = wide_pick(turned, a->y, b->y) - y,
+         beside = view->beside * (wide_size(along_x) + wide_size(along_y));
+
+    for (int i = 0; i < BVH_VIEW_CORNERS; i++) {
+        wide area = along_x * (view->y[i] - y) - along_y * (view->x[i] - x);
+        to_left &= area > beside;
+        to_right &= area < -beside;
+        both |= a->beyond[i] & b->beyond[i];
+        any_a |= a->beyond[i];
+        any_b |= b->beyond[i];
+    }
+    *left = (turned & to_right) | (~turned & to_left);
+    *right = (turned & to_left) | (~turned & to_right);
+    wide_masks ends_above = (turned & a->above) | (~turned & b->above);
+    wide_masks middle_left = (along_x * (view->middle_y - y) - along_y * (view->middle_x - x)) > 0;
+    wide_masks crossed = (a->above ^ b->above) & ~(middle_left ^ ends_above);
+    wide_masks meets = ~both & ~(any_a & any_b & (to_left | to_right));
+    return is_edge & ((crossed & BVH_SIGHT_ODD) | (meets & meets_flag));
+}
+
+static inline void look_at_lanes(const struct bvh_view *view, const struct bvh_points *corners,
+                                 int64_t (*vertices)[BVH_LANES], int lane, struct bvh_sight *sight)
+{
+    struct wide_seen seen[3];
+    wide_masks apart_left = {0}, apart_right = {0}, out = {0}, flags = {0};
+
+    for (int k = 0; k < 3; k++)
+        seen[k] = see_corners(view, &corners[k], vertices[k], lane);
+    wide low = seen[0].height, high = seen[0].height;
+    for (int k = 1; k < 3; k++) {
+        low = wide_pick(seen[k].height < low, seen[k].height, low);
+        high = wide_pick(seen[k].height > high, seen[k].height, high);
+    }
+    for (int i = 0; i < BVH_VIEW_CORNERS; i++)
+        out |= seen[0].beyond[i] & seen[1].beyond[i] & seen[2].beyond[i];
+    for (int k = 0; k < 3; k++) {
+        wide_masks left, right;
+        flags ^=
+            look_at_edge(view, &seen[k], &seen[k < 2 ? k + 1 : 0], BVH_SIGHT_MEETS_0 << k, &left, &right);
+        apart_left |= left;
+        apart_right |= right;
+    }
+    wide_masks turns_left = ((seen[1].x - seen[0].x) * (seen[2].y - seen[0].y)
+                             - (seen[1].y - seen[0].y) * (seen[2].x - seen[0].x))
+                            > 0;
+    wide_masks apart = (turns_left & apart_right) | (~turns_left & apart_left);
+    flags |= (out & BVH_SIGHT_OUT) | (apart & BVH_SIGHT_APART);
+    memcpy(sight->low + lane, &low, sizeof low);
+    memcpy(sight->high + lane, &high, sizeof high);
+    memcpy(sight->flags + lane, &flags, sizeof flags);
+}
+
+static void look(const struct bvh *bvh, const struct bvh_view *view, const uint32_t *slots,
+                 struct bvh_sight *sight)
+{
+    struct bvh_points corners[3];
+    int64_t vertices[3][BVH_LANES];
+
+    for (int lane = 0; lane < BVH_LANES; lane++)
+        for (int i = 0; i < 3; i++) {
+            vertices[i][lane] = bvh->corners[slots[lane]][i];
+            put_point(&corners[i], lane, bvh->points[bvh->corners[slots[lane]][i]]);
+        }
+    for (int lane = 0; lane < BVH_LANES; lane += WIDE)
+        look_at_lanes(view, corners, vertices, lane, sight);
+}
+
+const struct bvh_kernels BVH_KERNELS = {BVH_KERNELS_NAME, nearest,     within, collect, distances,
+                                        bound_lanes,      bound_below, paired, match,   look};

@@ -11,38 +11,89 @@
 #define FEW_TRIANGLES 64 /* most pieces have no more over them: a table of their own stays in the cache */
 #define TURNS 4          /* of the rectangle about a patch, in a quarter turn */
 
+/* What is gathered over T. */
+struct covering {
+    const struct bvh *to;
+    const struct prism *prism;
+    struct prism_edges table;
+    double highest;
+    uint32_t face; /* one of T */
+    bool odd;
+};
+
+/* As prism_place, where most triangles are told by what the view has of them. */
+static enum prism_place place_seen(struct covering *covering, uint32_t slot, double low, double high,
+                                   int64_t flags)
+{
+    const struct prism *prism = covering->prism;
+    double reach = high > -low ? high : -low;
+
+    if (flags & BVH_SIGHT_OUT || low > prism->limit || high < -prism->limit)
+        return PLACE_OUT;
+    if (reach <= covering->highest)
+        return PLACE_WITHIN;
+    if (flags & BVH_SIGHT_APART)
+        return PLACE_OUT;
+    if (reach > prism->limit) {
+        struct prism_memory memory;
+        struct seen corners[3];
+        prism_open_memory(&memory);
+        prism_see(covering->to, prism, slot, &memory, corners);
+        return prism_place(prism, corners, &covering->highest);
+    }
+    covering->highest = reach;
+    return PLACE_WITHIN;
+}
+
+/* Adds up to BVH_LANES triangles; false where one tells that the limit is too low. */
+static bool add_triangles(struct covering *covering, const struct bvh_view *view, const uint32_t *slots,
+                          size_t count)
+{
+    uint32_t lanes[BVH_LANES];
+    struct bvh_sight sight;
+
+    for (size_t lane = 0; lane < BVH_LANES; lane++)
+        lanes[lane] = slots[lane < count ? lane : 0];
+    bvh_look(covering->to, view, lanes, &sight);
+    for (size_t lane = 0; lane < BVH_LANES && lane < count; lane++) {
+        const int64_t flags = sight.flags[lane];
+        enum prism_place place = place_seen(covering, slots[lane], sight.low[lane], sight.high[lane], flags);
+        if (place == PLACE_BEYOND)
+            return false;
+        if (place == PLACE_OUT)
+            continue;
+        covering->odd ^= (flags & BVH_SIGHT_ODD) != 0;
+        covering->face = slots[lane];
+        const uint32_t *corner = covering->to->corners[slots[lane]];
+        for (int i = 0; i < 3; i++)
+            if (flags & BVH_SIGHT_MEETS_0 << i)
+                prism_toggle_edge(&covering->table, corner[i], corner[i < 2 ? i + 1 : 0]);
+    }
+    return true;
+}
+
 /* The largest height of T, of triangles among those of slots, or INFINITY where T does not cover the polygon:
  * where an odd edge meets it or the ray from its middle crosses an even number of edges. */
 static double cover_height(const struct bvh *to, const struct prism *prism, const uint32_t *slots,
-                           size_t count, struct prism_edges *table, uint32_t *face)
+                           size_t count, uint64_t *edges, uint32_t *face)
 {
-    struct prism_memory memory;
-    double highest = 0;
-    bool odd = false;
+    struct covering covering = {.to = to, .prism = prism};
+    struct bvh_view view = prism_view(prism);
 
-    prism_open_memory(&memory);
-    for (size_t i = 0; i < count; i++) {
-        struct seen corners[3];
-        prism_see(to, prism, slots[i], &memory, corners);
-        enum prism_place place = prism_place(prism, corners, &highest);
-        if (place == PLACE_BEYOND)
+    prism_open_edges(count, edges, &covering.table);
+    for (size_t i = 0; i < count; i += BVH_LANES)
+        if (!add_triangles(&covering, &view, slots + i, count - i))
             return INFINITY;
-        if (place == PLACE_OUT)
-            continue;
-        odd ^= prism_add_edges(prism, corners, table);
-        *face = slots[i];
-    }
-    return odd && table->odd_count == 0 ? highest : INFINITY;
+    *face = covering.face;
+    return covering.odd && covering.table.odd_count == 0 ? covering.highest : INFINITY;
 }
 
 static __attribute__((noinline)) double cover_by_few(const struct bvh *to, const struct prism *prism,
                                                      const uint32_t *slots, size_t count, uint32_t *face)
 {
     uint64_t edges[FEW_TRIANGLES * PRISM_EDGES_PER_TRIANGLE];
-    struct prism_edges table;
 
-    prism_open_edges(count, edges, &table);
-    return cover_height(to, prism, slots, count, &table, face);
+    return cover_height(to, prism, slots, count, edges, face);
 }
 
 /* Apart from the other, since so large a frame is costly. */
@@ -50,10 +101,8 @@ static __attribute__((noinline)) double cover_by_many(const struct bvh *to, cons
                                                       const uint32_t *slots, size_t count, uint32_t *face)
 {
     uint64_t edges[TRIANGLES_MAX * PRISM_EDGES_PER_TRIANGLE];
-    struct prism_edges table;
 
-    prism_open_edges(count, edges, &table);
-    return cover_height(to, prism, slots, count, &table, face);
+    return cover_height(to, prism, slots, count, edges, face);
 }
 
 static double cover_polygon(const struct bvh *to, const struct prism *prism, uint32_t *face, size_t *work)

@@ -9,12 +9,13 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define SAMPLES 2048
+#define SAMPLES 512
 #define SAMPLES_PER_TRIANGLE 8 /* of small surfaces */
 #define SAMPLE_CHUNK 64
-#define SAMPLING_SHARE 8 /* of the budget, an eighth at most */
-#define CLIMBS 32        /* the farthest samples are moved to where it is farther still */
-#define CLIMB_STEPS 24
+#define SAMPLE_ENOUGH 0.75 /* of the largest distance: samples as near are not worth climbing from */
+#define SAMPLING_SHARE 8   /* of the budget, an eighth at most */
+#define CLIMBS 8           /* the farthest samples are moved to where it is farther still */
+#define CLIMB_STEPS 12
 #define ITEM_BATCH 256 /* items of one round, each a chunk of its own */
 #define PIECE_BATCH 1024
 #define PIECE_CHUNK 4
@@ -125,7 +126,9 @@ static void sample_chunk(void *context, size_t chunk)
         sample->distance = -1;
         if (search->hunt.from->shared[sample->slot] || sweep_is_spent(sweep))
             continue;
-        first = hunt_query(&sweep->hunt, sample->at, sample->slot, first, &sample->distance).slot;
+        first = hunt_query(&sweep->hunt, sample->at, sample->slot, first,
+                           SAMPLE_ENOUGH * sweep->hunt.best.distance, &sample->distance)
+                    .slot;
         sample->near = first;
     }
 }
@@ -154,7 +157,8 @@ static void climb_chunk(void *context, size_t chunk)
             struct sample there = here;
             there.at =
                 vec3_lerp(here.at, deviation_surface_corner(search->hunt.from, here.slot, corner), step);
-            there.near = hunt_query(&sweep->hunt, there.at, here.slot, here.near, &there.distance).slot;
+            there.near =
+                hunt_query(&sweep->hunt, there.at, here.slot, here.near, here.distance, &there.distance).slot;
             moved = there.distance > here.distance;
             here = moved ? there : here;
         }
@@ -170,7 +174,7 @@ static void take_samples(struct search *search)
     double distance;
 
     search->hunt.best.distance = -1; /* so that even a distance of 0 gives a place */
-    hunt_query(&search->hunt, deviation_surface_corner(from, 0, 0), 0, BVH_NONE, &distance);
+    hunt_query(&search->hunt, deviation_surface_corner(from, 0, 0), 0, BVH_NONE, -1, &distance);
     search->sample_count = wanted < SAMPLES ? wanted : SAMPLES;
     search->budget /= SAMPLING_SHARE;
     run_chunks(search, chunks_of(search->sample_count, SAMPLE_CHUNK), sample_chunk);

@@ -17,9 +17,11 @@
 #define WAITS 32                /* times that it is left out */
 #define BESIDE 1e-12            /* a corner this near to a plane counts as on it: no slivers from rounding */
 
-struct bvh_hit hunt_query(struct hunt *hunt, vec3 p, uint32_t from_slot, uint32_t first, double *distance)
+struct bvh_hit hunt_query(struct hunt *hunt, vec3 p, uint32_t from_slot, uint32_t first, double enough,
+                          double *distance)
 {
-    struct bvh_hit hit = bvh_nearest(&hunt->to->bvh, p, first, &hunt->work);
+    double least = fmin(enough, hunt->best.distance);
+    struct bvh_hit hit = bvh_near(&hunt->to->bvh, p, first, least, &hunt->work);
 
     *distance = sqrt(hit.distance_sq);
     if (*distance > hunt->best.distance)
@@ -71,14 +73,19 @@ static void bound_roughly(struct hunt *hunt, struct piece *piece, uint32_t first
     vec3 middle = centroid(piece->corners);
     double distance, way = 0, by_middle = 0, by_first = 0;
 
-    piece->middle = hunt_query(hunt, middle, piece->slot, first, &distance).slot;
-    for (int i = 0; i < 3; i++) {
+    for (int i = 0; i < 3; i++)
         way = fmax(way, vec3_distance(middle, piece->corners[i]));
+    piece->middle =
+        hunt_query(hunt, middle, piece->slot, first, hunt->best.distance + hunt->tolerance - way, &distance)
+            .slot;
+    piece->upper = fmin(piece->upper, distance + way);
+    if (piece->upper <= hunt->best.distance + hunt->tolerance)
+        return;
+    for (int i = 0; i < 3; i++)
         by_middle = fmax(by_middle, distance_to(hunt, piece->corners[i], piece->middle));
-    }
     for (int i = 0; i < 3 && first != piece->middle; i++)
         by_first = fmax(by_first, distance_to(hunt, piece->corners[i], first));
-    piece->upper = fmin(fmin(piece->upper, distance + way), by_middle);
+    piece->upper = fmin(piece->upper, by_middle);
     if (first != piece->middle)
         piece->upper = fmin(piece->upper, by_first);
 }
@@ -91,9 +98,13 @@ static void bound_closely(struct hunt *hunt, struct piece *piece)
     size_t count = 0;
 
     for (int i = 0; i < 3; i++)
-        if (piece->faces[i] == BVH_NONE)
-            piece->faces[i] =
-                hunt_query(hunt, piece->corners[i], piece->slot, piece->middle, &piece->distances[i]).slot;
+        if (piece->faces[i] == BVH_NONE) {
+            double way = fmax(vec3_distance(piece->corners[i], piece->corners[(i + 1) % 3]),
+                              vec3_distance(piece->corners[i], piece->corners[(i + 2) % 3]));
+            piece->faces[i] = hunt_query(hunt, piece->corners[i], piece->slot, piece->middle,
+                                         hunt->best.distance + hunt->tolerance - way, &piece->distances[i])
+                                  .slot;
+        }
     for (int k = 0; k < BOUND_FACES_MAX; k++) {
         uint32_t candidate = k < 3 ? piece->faces[k] : piece->middle;
         bool known = false;
@@ -152,12 +163,22 @@ static uint32_t one_face(struct hunt *hunt, const struct piece *piece, double li
     return face;
 }
 
+/* True where a query has settled the piece. Left out where it seldom does: then the faces over it come first.
+ */
+static bool is_dropped_roughly(struct hunt *hunt, struct piece *piece, uint32_t first)
+{
+    bound_roughly(hunt, piece, first);
+    bool dropped = piece->upper <= hunt->best.distance + hunt->tolerance;
+    luck_learn(&hunt->middle_face, dropped);
+    return dropped;
+}
+
 /* Bounds a new piece near the face of slot `first`, by what costs least first: one face there, unless the
  * faces are small; the faces over it; a query. */
 static void bound_new(struct hunt *hunt, struct piece *piece, uint32_t first)
 {
     double limit = hunt->best.distance + hunt->tolerance, bound = INFINITY;
-    bool over_many = false, covered = false;
+    bool over_many = false, covered = false, asked = false;
 
     piece->middle = first;
     if (first != BVH_NONE) {
@@ -165,11 +186,17 @@ static void bound_new(struct hunt *hunt, struct piece *piece, uint32_t first)
         uint32_t face = over_many ? BVH_NONE : one_face(hunt, piece, limit, first, &bound);
         covered = face == BVH_NONE && (over_many || is_low(piece, limit));
         piece->middle = face == BVH_NONE ? first : face;
+        if (covered && luck_tries(&hunt->middle_face)) {
+            asked = true;
+            if (is_dropped_roughly(hunt, piece, first))
+                return;
+            limit = hunt->best.distance + hunt->tolerance;
+        }
         if (face == BVH_NONE)
             bound = covered ? cover_bound(&hunt->to->bvh, piece->corners, limit, &piece->middle, &hunt->work)
                             : INFINITY;
     }
-    if (!(bound < INFINITY)) {
+    if (!(bound < INFINITY) && !asked) {
         bound_roughly(hunt, piece, first);
         limit = hunt->best.distance + hunt->tolerance;
         if (piece->upper > limit && !covered && is_low(piece, limit))

@@ -43,11 +43,14 @@ struct hunt {
     struct farthest best; /* so far */
     double dropped;       /* the largest bound of what was dropped */
     size_t work;
-    struct luck one_face; /* of single faces near a piece to bound it */
+    /* of single faces near a piece to bound it; of the face nearest to its middle to spare it a cover */
+    struct luck one_face, middle_face;
 };
 
-/* The nearest triangle to p, a point of triangle from_slot; best is raised. */
-struct bvh_hit hunt_query(struct hunt *hunt, vec3 p, uint32_t from_slot, uint32_t first, double *distance);
+/* The nearest triangle to p, a point of triangle from_slot; best is raised. Where some triangle is within
+ * `enough`, and no farther than best, any such triangle will do: *distance is that to it. */
+struct bvh_hit hunt_query(struct hunt *hunt, vec3 p, uint32_t from_slot, uint32_t first, double enough,
+                          double *distance);
 /* True where a piece with this bound can be dropped; it is then accounted for. */
 bool hunt_drops(struct hunt *hunt, double upper);
 

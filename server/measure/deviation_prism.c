@@ -162,6 +162,29 @@ static void toggle_edge(struct prism_edges *table, uint64_t edge)
     table->odd_count += table->slots[at] & EDGE_IS_ODD ? 1 : SIZE_MAX;
 }
 
+void prism_toggle_edge(struct prism_edges *table, uint32_t a, uint32_t b)
+{
+    toggle_edge(table, a < b ? (uint64_t)a << 32 | b : (uint64_t)b << 32 | a);
+}
+
+struct bvh_view prism_view(const struct prism *prism)
+{
+    struct bvh_view view = {.origin = prism->origin,
+                            .axes = {prism->axes[0], prism->axes[1], prism->axes[2]},
+                            .middle_x = prism->middle_x,
+                            .middle_y = prism->middle_y,
+                            .beside = BESIDE};
+
+    for (size_t i = 0; i < BVH_VIEW_CORNERS; i++) {
+        size_t side = i < prism->side_count ? i : 0;
+        view.x[i] = prism->x[side];
+        view.y[i] = prism->y[side];
+        view.inward_x[i] = prism->inward_x[side];
+        view.inward_y[i] = prism->inward_y[side];
+    }
+    return view;
+}
+
 /* 1 or -1 when the whole polygon is strictly to the left or right of the line from a to b, else 0. */
 static int side_of_piece(const struct prism *prism, const struct seen *a, const struct seen *b)
 {

@@ -96,6 +96,12 @@ struct prism_edges {
  * triangle_count or more, whichever is larger. */
 void prism_open_edges(size_t triangle_count, uint64_t *slots, struct prism_edges *table);
 
+/* Adds one edge of a triangle to the table, or takes it out again. */
+void prism_toggle_edge(struct prism_edges *table, uint32_t a, uint32_t b);
+
+/* The prism's polygon, for eight triangles at once. */
+struct bvh_view prism_view(const struct prism *prism);
+
 /* Puts the three edges of a triangle of T into the table, those that may meet the polygon, and returns
  * whether the ray from the middle crosses an odd number of them. Each edge is looked at from its lesser
  * corner: the same edge gives the same answer in every triangle. T covers the polygon when all together are

@@ -8,7 +8,7 @@
 #include <math.h>
 #include <string.h>
 
-#define CHUNK ((size_t)1 << 15)
+#define CHUNK ((size_t)1 << 13)
 
 /* The largest distance along an axis from the centre to the box; infinite beyond the largest double. */
 static double reach_of(aabb box, vec3 centre)
@@ -169,6 +169,7 @@ struct sharing {
     size_t point_mask;
     uint64_t *places; /* upper half of the hash, then the slot; FREE where there is none */
     size_t mask;
+    size_t copies; /* triangles of few that were in the table already */
 };
 
 #define FREE UINT64_MAX
@@ -227,17 +228,23 @@ static uint64_t *look_up(const struct sharing *sharing, const struct sharer *sha
 static void mark_candidates(void *context, size_t chunk)
 {
     struct sharing *sharing = context;
+    const struct deviation_surface *few = sharing->few.surface;
     size_t end = chunk_end(chunk, sharing->many.surface->bvh.triangle_count);
+    uint32_t next = UINT32_MAX; /* most often the equal of the next slot follows that of the last one */
 
     for (size_t slot = chunk * CHUNK; sharing->many.candidates[chunk] > 0 && slot < end; slot++) {
         if (!is_candidate(sharing, (uint32_t)slot))
             continue;
-        uint64_t equal = *look_up(sharing, &sharing->many, (uint32_t)slot);
-        if (equal == FREE)
-            continue;
+        if (sharing->copies > 0 || next >= few->bvh.triangle_count
+            || !same_triangle(sharing->many.surface, (uint32_t)slot, few, next)) {
+            uint64_t equal = *look_up(sharing, &sharing->many, (uint32_t)slot);
+            if (equal == FREE)
+                continue;
+            next = (uint32_t)equal;
+        }
         sharing->many.surface->shared[slot] = true;
         /* other chunks may find a copy of it at the same time, and write the same */
-        __atomic_store_n(&sharing->few.surface->shared[(uint32_t)equal], true, __ATOMIC_RELAXED);
+        __atomic_store_n(&sharing->few.surface->shared[next++], true, __ATOMIC_RELAXED);
     }
 }
 
@@ -265,8 +272,8 @@ static bool open_point_bits(struct sharing *sharing, struct arena *arena)
     return sharing->points != NULL;
 }
 
-/* Puts the triangles of few into the table. *copies: how many were there already. */
-static bool open_places(struct sharing *sharing, size_t *copies, struct arena *arena)
+/* Puts the triangles of few into the table. */
+static bool open_places(struct sharing *sharing, struct arena *arena)
 {
     size_t size = 4, count = sharing->few.surface->bvh.triangle_count;
 
@@ -282,7 +289,7 @@ static bool open_places(struct sharing *sharing, size_t *copies, struct arena *a
         if (*place == FREE)
             *place = hash_triangle(&sharing->few, slot) >> 32 << 32 | slot;
         else
-            ++*copies;
+            sharing->copies++;
     }
     return true;
 }
@@ -302,7 +309,7 @@ bool deviation_surface_find_shared(struct deviation_surface *a, struct deviation
     bool a_is_few = a->bvh.triangle_count < b->bvh.triangle_count;
     struct deviation_surface *few = a_is_few ? a : b, *many = a_is_few ? b : a;
     struct sharing sharing = {0};
-    size_t candidates = 0, copies = 0;
+    size_t candidates = 0;
 
     if (!open_sharer(few, &sharing.few, &scratch) || !open_sharer(many, &sharing.many, &scratch))
         return arena_error(err);
@@ -315,10 +322,10 @@ bool deviation_surface_find_shared(struct deviation_surface *a, struct deviation
         candidates += sharing.many.candidates[chunk];
     if (candidates == 0)
         return true;
-    if (!open_places(&sharing, &copies, &scratch))
+    if (!open_places(&sharing, &scratch))
         return arena_error(err);
     tasks_run(threads, sharing.many.chunk_count, mark_candidates, &sharing);
-    for (uint32_t slot = 0; copies > 0 && slot < few->bvh.triangle_count; slot++)
+    for (uint32_t slot = 0; sharing.copies > 0 && slot < few->bvh.triangle_count; slot++)
         few->shared[slot] = few->shared[(uint32_t)*look_up(&sharing, &sharing.few, slot)];
     few->shared_count = count_shared(few);
     many->shared_count = count_shared(many);

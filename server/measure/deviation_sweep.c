@@ -161,19 +161,12 @@ static void cover_leaf(struct sweep *sweep, struct leaf *leaf, uint32_t *near)
     }
 }
 
-/* Bounds each open triangle by the face as many slots ahead as that of an earlier triangle was: where both
- * surfaces have nearly the same triangles, so have their indices, in nearly the same order. */
-static void bound_by_shift(struct sweep *sweep, struct leaf *leaf, uint32_t *near)
+/* Bounds each triangle by a face of its own; true when any is dropped. *near becomes the face of the last. */
+static bool bound_paired(struct sweep *sweep, struct leaf *leaf, const uint32_t *slots, uint32_t *near)
 {
-    const int64_t last = (int64_t)sweep->hunt.to->bvh.triangle_count - 1;
     double largest_sq[BVH_LANES];
-    uint32_t slots[BVH_LANES];
     unsigned open = leaf->open;
 
-    for (int lane = 0; lane < BVH_LANES; lane++) {
-        int64_t slot = (int64_t)leaf->first + lane + sweep->shift;
-        slots[lane] = (uint32_t)(slot < 0 ? 0 : slot > last ? last : slot);
-    }
     bvh_paired_sq(&sweep->hunt.to->bvh, slots, leaf->corners, largest_sq);
     sweep->hunt.work += 3 * BVH_LANES;
     for (int lane = 0; lane < BVH_LANES; lane++) {
@@ -183,7 +176,31 @@ static void bound_by_shift(struct sweep *sweep, struct leaf *leaf, uint32_t *nea
     drop_of_leaf(sweep, leaf);
     if (open != leaf->open)
         *near = slots[31 - __builtin_clz(open & ~leaf->open)];
-    luck_learn(&sweep->by_shift, open != leaf->open);
+    return open != leaf->open;
+}
+
+/* Bounds each open triangle by the face as many slots ahead as that of an earlier triangle was: where both
+ * surfaces have nearly the same triangles, so have their indices, in nearly the same order. */
+static void bound_by_shift(struct sweep *sweep, struct leaf *leaf, uint32_t *near)
+{
+    const int64_t last = (int64_t)sweep->hunt.to->bvh.triangle_count - 1;
+    uint32_t slots[BVH_LANES];
+
+    for (int lane = 0; lane < BVH_LANES; lane++) {
+        int64_t slot = (int64_t)leaf->first + lane + sweep->shift;
+        slots[lane] = (uint32_t)(slot < 0 ? 0 : slot > last ? last : slot);
+    }
+    luck_learn(&sweep->by_shift, bound_paired(sweep, leaf, slots, near));
+}
+
+/* Bounds each open triangle by a face beside it, of those near a slot. */
+static void bound_by_match(struct sweep *sweep, struct leaf *leaf, uint32_t *near)
+{
+    uint32_t slots[BVH_LANES];
+
+    bvh_match(&sweep->hunt.to->bvh, *near, leaf->corners, slots);
+    sweep->hunt.work += BVH_LANES;
+    luck_learn(&sweep->by_match, bound_paired(sweep, leaf, slots, near));
 }
 
 /* Returns a slot near the leaf's last triangle. */
@@ -194,6 +211,8 @@ static uint32_t sweep_leaf(struct sweep *sweep, const struct item *item, uint32_
     open_leaf(sweep, item, &leaf);
     if (luck_tries(&sweep->by_shift))
         bound_by_shift(sweep, &leaf, &near);
+    if (leaf.open && luck_tries(&sweep->by_match))
+        bound_by_match(sweep, &leaf, &near);
     double faces_over = piece_faces_over(&sweep->hunt, leaf.first, near);
     if (leaf.open && faces_over < FACES_OVER_FEW)
         bound_leaf(sweep, &leaf, near);
