@@ -124,8 +124,7 @@ static bool is_short(const struct one_sided_deviation *side, double wanted)
 {
     double slack = wanted * (1 + 0x1p-20);
 
-    return side->max.distance.upper - side->max.distance.lower > slack || side->halfwidth.mean > slack
-           || side->halfwidth.rms > slack;
+    return limit_width(&side->max) > slack || side->halfwidth.mean > slack || side->halfwidth.rms > slack;
 }
 
 bool limit_deviation_measure(const struct measure_input *cage, const struct measure_input *reference,
@@ -145,11 +144,13 @@ bool limit_deviation_measure(const struct measure_input *cage, const struct meas
     struct deviation_faces faces;
     struct arena own;
 
+    arena_release(&scratch);
     if (!arena_split(&scratch, arena_left(&scratch) / 4, &own))
         return arena_error(err);
     if (!limit_source_open(cage, request->creases, request->rule, &source, warnings, &own, scratch, err)
         || !limit_surface_build(&source, &wish, &progress, &surface, &own, scratch, err))
         return false;
+    arena_release(&scratch);
     *defined = surface.limit.triangle_count > 0;
     if (!*defined)
         return true;
@@ -163,6 +164,7 @@ bool limit_deviation_measure(const struct measure_input *cage, const struct meas
                                               .faces = &faces,
                                               .eps = wish.eps,
                                               .width = (1 - 2 * WIDTH_SHARE) * width,
+                                              .enough = width,
                                               .quads_max = LIMIT_QUADS_NARROW,
                                               .threads = settings->threads,
                                               .progress = &progress};

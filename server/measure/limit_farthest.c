@@ -26,6 +26,11 @@ static void narrow(struct farthest_place *place, const struct farthest_place *fi
     place->distance.upper = fmax(place->distance.lower, fmin(place->distance.upper, upper));
 }
 
+double limit_width(const struct farthest_place *place)
+{
+    return place->distance.upper - place->distance.lower;
+}
+
 static bool is_worth_it(const struct limit_narrowing *narrowing, const struct limit_surface *finer)
 {
     return finer->limit.triangle_count > 0 && finer->eps <= WORTH * narrowing->surface->eps;
@@ -218,14 +223,18 @@ bool limit_farthest_narrow(const struct limit_narrowing *narrowing, struct devia
                            struct arena scratch, struct error *err)
 {
     bool *wanted = ARENA_NEW(&scratch, bool, narrowing->source->cage->mesh->face_count);
+    struct farthest_place *invented = &deviation->subject_to_reference.max,
+                          *lost = &deviation->reference_to_subject.max;
 
     if (!wanted)
         return arena_error(err);
-    if (!narrow_to_reference(narrowing, &deviation->subject_to_reference.max, wanted, scratch, err)
-        || !narrow_from_reference(narrowing, &deviation->reference_to_subject.max, wanted, scratch, err))
+    if (limit_width(invented) > narrowing->enough
+        && !narrow_to_reference(narrowing, invented, wanted, scratch, err))
         return false;
-    const struct interval one = deviation->reference_to_subject.max.distance,
-                          other = deviation->subject_to_reference.max.distance;
-    deviation->hausdorff = (struct interval){fmax(one.lower, other.lower), fmax(one.upper, other.upper)};
+    if (limit_width(lost) > narrowing->enough
+        && !narrow_from_reference(narrowing, lost, wanted, scratch, err))
+        return false;
+    deviation->hausdorff = (struct interval){fmax(lost->distance.lower, invented->distance.lower),
+                                             fmax(lost->distance.upper, invented->distance.upper)};
     return true;
 }

@@ -20,10 +20,13 @@ struct limit_narrowing {
     const struct deviation_faces *faces; /* of it and of the reference */
     double eps;                          /* wanted */
     double width;                        /* wanted of the search among the triangles */
+    double enough;                       /* of a maximum: as narrow a one is left as it is */
     size_t quads_max;
     size_t threads;
     const struct progress *progress; /* told "limit", "index" and "hausdorff", each from 0 to 1, twice */
 };
+
+double limit_width(const struct farthest_place *place);
 
 /* Narrows both maxima of the deviation, which are of the surface, eps included, and name faces of
  * the cage; where a narrower one is found, its places and faces are put in their stead. ERROR_LIMIT,
