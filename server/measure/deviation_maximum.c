@@ -9,7 +9,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define SAMPLES 512
+#define SAMPLES 1024
 #define SAMPLES_PER_TRIANGLE 8 /* of small surfaces */
 #define SAMPLE_CHUNK 64
 #define SAMPLE_ENOUGH 0.75 /* of the largest distance: samples as near are not worth climbing from */

@@ -1,6 +1,8 @@
 /* test_bvh.c
  *   nearest_*      against every triangle in turn, on soups, sheets and flat triangles, from any first guess
  *   within_*       what is found is within the limit; nothing is missed in the node
+ *   near_*         what is near enough, or else the nearest
+ *   look_*         nothing over a polygon is left out, whatever is seen
  *   collect_*      against every triangle in turn
  *   paths_*        every kind of vector unit gives the same results to the last bit
  *   every_path_*   likewise, pair by pair
@@ -232,6 +234,140 @@ Test(bvh, paths_agree_to_the_last_bit)
                               && memcmp(distances_sq[k], distances_sq[0], sizeof distances_sq[0]) == 0
                               && memcmp(slots[k], slots[0], (count[0] < 300 ? count[0] : 300) * 4) == 0,
                           "%s, kind %d", soup.bvh.kernels->name, kind);
+            }
+        }
+    }
+}
+
+Test(bvh, near_ends_at_what_is_near_enough)
+{
+    uint64_t state = 36;
+
+    for (int kind = 0; kind < SOUP_KINDS; kind++) {
+        struct soup soup = make_soup(400, (enum soup_kind)kind, &state);
+        for (int i = 0; i < 200; i++) {
+            vec3 p = random_point(&state);
+            uint32_t first = (uint32_t)fixture_random_below(&state, soup.count);
+            double enough = 0.3 * (1 + uniform(&state));
+            size_t work = 0;
+            struct bvh_hit least = bvh_nearest(&soup.bvh, p, first, &work),
+                           got = bvh_near(&soup.bvh, p, first, enough, &work),
+                           exact = bvh_near(&soup.bvh, p, first, -1, &work);
+            cr_assert(exact.slot == least.slot && exact.distance_sq == least.distance_sq);
+            cr_assert(got.distance_sq == bvh_distance_sq(&soup.bvh, p, got.slot));
+            cr_assert(got.distance_sq <= enough * enough || got.slot == least.slot, "kind %d", kind);
+        }
+    }
+}
+
+/* A triangle as the polygon of a view, its plane that of the first two axes. */
+static struct bvh_view random_view(uint64_t *state)
+{
+    struct bvh_view view = {.origin = random_point(state),
+                            .axes = {{0, 0.6, 0.8}, {1, 0, 0}, {0, 0.8, -0.6}}};
+    const double x[BVH_VIEW_CORNERS] = {0, 0.7, 0.2, 0}, y[BVH_VIEW_CORNERS] = {0, 0.1, 0.6, 0};
+
+    for (int i = 0; i < BVH_VIEW_CORNERS; i++) {
+        int from = i % 3, to = (from + 1) % 3;
+        double along_x = x[to] - x[from], along_y = y[to] - y[from], side = hypot(along_x, along_y);
+        view.x[i] = x[i];
+        view.y[i] = y[i];
+        view.inward_x[i] = -along_y / side;
+        view.inward_y[i] = along_x / side;
+    }
+    view.middle_x = 0.3;
+    view.middle_y = 0.7 / 3;
+    view.beside = 1e-14;
+    return view;
+}
+
+/* A corner of a slot's triangle in the axes of the view. */
+static vec3 seen_from(const struct soup *soup, const struct bvh_view *view, uint32_t slot, int corner)
+{
+    vec3 from = vec3_sub(soup->points[soup->bvh.corners[slot][corner]], view->origin);
+
+    return (vec3){vec3_dot(from, view->axes[0]), vec3_dot(from, view->axes[1]),
+                  vec3_dot(from, view->axes[2])};
+}
+
+/* Whether a point of the polygon is in the projected triangle: one of those of a grid over it. */
+static bool has_common_point(const struct bvh_view *view, const vec3 *corners)
+{
+    for (int i = 0; i <= 40; i++)
+        for (int k = 0; i + k <= 40; k++) {
+            double x = (i * view->x[1] + k * view->x[2]) / 40, y = (i * view->y[1] + k * view->y[2]) / 40;
+            int left = 0, right = 0;
+            for (int c = 0; c < 3; c++) {
+                vec3 a = corners[c], b = corners[(c + 1) % 3];
+                double area = (b.x - a.x) * (y - a.y) - (b.y - a.y) * (x - a.x);
+                left += area > 0;
+                right += area < 0;
+            }
+            if (left == 3 || right == 3)
+                return true;
+        }
+    return false;
+}
+
+Test(bvh, look_leaves_out_nothing_over_the_polygon)
+{
+    uint64_t state = 37;
+    size_t over = 0, left_out = 0;
+
+    for (int kind = 0; kind < SOUP_KINDS; kind++) {
+        struct soup soup = make_soup(300, (enum soup_kind)kind, &state);
+        for (int round = 0; round < 40; round++) {
+            struct bvh_view view = random_view(&state);
+            uint32_t slots[BVH_LANES];
+            struct bvh_sight sight;
+            for (int i = 0; i < BVH_LANES; i++)
+                slots[i] = (uint32_t)fixture_random_below(&state, soup.count);
+            bvh_look(&soup.bvh, &view, slots, &sight);
+            for (int i = 0; i < BVH_LANES; i++) {
+                vec3 corners[3];
+                double low = INFINITY, high = -INFINITY;
+                for (int c = 0; c < 3; c++) {
+                    corners[c] = seen_from(&soup, &view, slots[i], c);
+                    low = fmin(low, corners[c].z);
+                    high = fmax(high, corners[c].z);
+                }
+                bool common = has_common_point(&view, corners),
+                     out = sight.flags[i] & (BVH_SIGHT_OUT | BVH_SIGHT_APART);
+                over += common;
+                left_out += out;
+                cr_assert(eq(int, common &&out, 0), "kind %d", kind);
+                cr_assert(fabs(sight.low[i] - low) < 1e-15 && fabs(sight.high[i] - high) < 1e-15);
+            }
+        }
+    }
+    cr_expect(over > 50 && left_out > 500, "%zu over, %zu left out", over, left_out);
+}
+
+Test(bvh, looking_and_matching_paths_agree_to_the_last_bit)
+{
+    uint64_t state = 38;
+
+    for (int kind = 0; kind < SOUP_KINDS; kind++) {
+        struct soup soup = make_soup(300, (enum soup_kind)kind, &state);
+        for (int round = 0; round < 100; round++) {
+            struct bvh_view view = random_view(&state);
+            struct bvh_points corners[3] = {random_points(&state), random_points(&state),
+                                            random_points(&state)};
+            uint32_t slots[BVH_LANES], matches[2][BVH_LANES],
+                first = (uint32_t)fixture_random_below(&state, soup.count);
+            struct bvh_sight sights[2];
+            for (int i = 0; i < BVH_LANES; i++)
+                slots[i] = (uint32_t)fixture_random_below(&state, soup.count);
+            for (size_t path = 0; bvh_kernels_at(path); path++) {
+                size_t k = path > 0;
+                soup.bvh.kernels = bvh_kernels_at(path);
+                bvh_look(&soup.bvh, &view, slots, &sights[k]);
+                bvh_match(&soup.bvh, first, corners, matches[k]);
+                cr_assert(memcmp(&sights[k], &sights[0], sizeof sights[0]) == 0, "kind %d", kind);
+                cr_assert(memcmp(matches[k], matches[0], sizeof matches[0]) == 0, "kind %d", kind);
+                for (int i = 0; i < BVH_LANES; i++)
+                    cr_assert(matches[k][i] < soup.count && matches[k][i] / BVH_WIDTH + 1 >= first / BVH_WIDTH
+                              && matches[k][i] / BVH_WIDTH <= first / BVH_WIDTH + 1);
             }
         }
     }
