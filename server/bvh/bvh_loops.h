@@ -192,7 +192,7 @@ static inline void look_at_leaf(struct query *query, uint32_t index)
 
     query->looked++;
     if (__builtin_popcount(bits) < MANY) {
-        unsigned char children[BVH_WIDTH];
+        unsigned char children[BVH_WIDTH] = {0};
         size_t count = sort_children(bits, boxes_sq, children);
         while (count-- > 0 && boxes_sq[children[count]] <= query->cut) {
             uint32_t slot = index * BVH_WIDTH + children[count];
