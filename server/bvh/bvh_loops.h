@@ -745,7 +745,7 @@ static inline void look_at_lanes(const struct bvh_view *view, const struct bvh_p
 
     for (int k = 0; k < 3; k++)
         seen[k] = see_corners(view, &corners[k], vertices[k], lane);
-    wide low = seen[0].height, high = seen[0].height;
+    wide low = seen[0].height, high = low;
     for (int k = 1; k < 3; k++) {
         low = wide_pick(seen[k].height < low, seen[k].height, low);
         high = wide_pick(seen[k].height > high, seen[k].height, high);

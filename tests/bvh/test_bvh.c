@@ -331,7 +331,7 @@ Test(bvh, look_leaves_out_nothing_over_the_polygon)
                      out = sight.flags[i] & (BVH_SIGHT_OUT | BVH_SIGHT_APART);
                 over += common;
                 left_out += out;
-                cr_assert(eq(int, common && out, 0), "kind %d", kind);
+                cr_assert(eq(int, common &&out, 0), "kind %d", kind);
                 cr_assert(fabs(sight.low[i] - low) < 1e-15 && fabs(sight.high[i] - high) < 1e-15);
             }
         }
