@@ -1,9 +1,10 @@
 /* soup_pair.h - small random pairs of triangle soups, the truth about their distance, and shrinking of a pair
  * that contradicts it to the least one that still does. No test framework: tests/oracle uses it too.
  *
- * The truth is computed in long double by means of its own: feet on each triangle by Gram-Schmidt done twice,
- * and bisection of the longest side of the part with the largest bound, where the bound is the least over the
- * faces (and over pairs of them, weighted) of the largest distance at the corners. */
+ * The truth is computed in long double, seen from a point of the soups, by means of its own: feet on each
+ * triangle by Gram-Schmidt done twice, and bisection of the longest side of the part with the largest bound,
+ * where the bound is the least over the faces (and over pairs of them, weighted) of the largest distance at
+ * the corners. */
 #ifndef TESTS_MEASURE_SOUP_PAIR_H
 #define TESTS_MEASURE_SOUP_PAIR_H
 

@@ -97,17 +97,20 @@ static real to_face(struct point p, const struct face *face)
     return sqrtl(best);
 }
 
-static struct point point_of(vec3 p)
+/* Seen from a point of the soups: midpoints of sides far from the origin would be off by half a digit of
+ * where they are, which is more than the engine's own rounding. */
+static struct point point_of(vec3 p, vec3 origin)
 {
-    return (struct point){p.x, p.y, p.z};
+    return (struct point){(real)p.x - origin.x, (real)p.y - origin.y, (real)p.z - origin.z};
 }
 
-static size_t faces_of(const struct soup *soup, struct face *faces)
+static size_t faces_of(const struct soup *soup, vec3 origin, struct face *faces)
 {
     for (size_t t = 0; t < soup->triangle_count; t++) {
         const uint32_t *corner = soup->triangles[t];
-        faces[t] = face_of(point_of(soup->points[corner[0]]), point_of(soup->points[corner[1]]),
-                           point_of(soup->points[corner[2]]));
+        faces[t] =
+            face_of(point_of(soup->points[corner[0]], origin), point_of(soup->points[corner[1]], origin),
+                    point_of(soup->points[corner[2]], origin));
     }
     return soup->triangle_count;
 }
@@ -115,11 +118,11 @@ static size_t faces_of(const struct soup *soup, struct face *faces)
 long double soup_distance(vec3 p, const struct soup *to)
 {
     struct face faces[SOUP_TRIANGLES_MAX];
-    size_t count = faces_of(to, faces);
+    size_t count = faces_of(to, p, faces);
     real best = HUGE_VALL;
 
     for (size_t k = 0; k < count; k++)
-        best = lesser(best, to_face(point_of(p), &faces[k]));
+        best = lesser(best, to_face(point_of(p, p), &faces[k]));
     return best;
 }
 
@@ -257,14 +260,15 @@ struct soup_truth soup_truth(const struct soup *from, const struct soup *to, lon
 {
     static struct bisection bisection;
     struct bisection *b = &bisection;
+    const vec3 origin = from->points[from->triangles[0][0]];
     size_t splits = 0;
 
     b->site_count = b->part_count = 0;
     b->lower = 0;
-    b->face_count = faces_of(to, b->faces);
+    b->face_count = faces_of(to, origin, b->faces);
     for (size_t v = 0; v < from->point_count; v++) {
         real lower = b->lower;
-        add_site(b, point_of(from->points[v]));
+        add_site(b, point_of(from->points[v], origin));
         b->lower = lower; /* not every point is of a triangle */
     }
     for (size_t t = 0; t < from->triangle_count; t++)
