@@ -65,29 +65,11 @@ static void open_lanes(struct bracketing *bracketing, struct bracket_group *grou
     }
 }
 
-static double sum_of(const double *values)
-{
-    return values[0] + values[1] + values[2];
-}
-
 static double most_of(const double *values)
 {
     double most = values[0] > values[1] ? values[0] : values[1];
 
     return values[2] > most ? values[2] : most;
-}
-
-/* Keeps the linear bound that is better on the whole. */
-static void raise_low(struct lanes *lanes, size_t lane, const double *low)
-{
-    if (sum_of(low) > sum_of(lanes->low[lane]))
-        memcpy(lanes->low[lane], low, sizeof lanes->low[lane]);
-}
-
-static void sink_high(struct lanes *lanes, size_t lane, const double *high)
-{
-    if (sum_of(high) < sum_of(lanes->high[lane]))
-        memcpy(lanes->high[lane], high, sizeof lanes->high[lane]);
 }
 
 /* Bounds all lanes by the distances of their corners to one face. */
@@ -107,7 +89,7 @@ static void try_face(struct lanes *lanes, uint32_t face)
     for (size_t lane = 0; lane < lanes->group->count; lane++) {
         const double high[3] = {sqrt(distances_sq[0][lane]), sqrt(distances_sq[1][lane]),
                                 sqrt(distances_sq[2][lane])};
-        sink_high(lanes, lane, high);
+        part_sink_high(lanes->high[lane], high);
     }
 }
 
@@ -121,8 +103,8 @@ static void bound_by_way(struct lanes *lanes, size_t lane, vec3 p, double distan
         low[i] = distance - way;
         high[i] = distance + way;
     }
-    raise_low(lanes, lane, low);
-    sink_high(lanes, lane, high);
+    part_raise_low(lanes->low[lane], low);
+    part_sink_high(lanes->high[lane], high);
 }
 
 /* The nearest face to the centroid of each lane. */
@@ -171,7 +153,7 @@ static void bound_below(struct lanes *lanes, unsigned which, const uint32_t *slo
         const double low[3] = {lows.low[0][lane], lows.low[1][lane], lows.low[2][lane]};
         if (!(which >> lane & 1))
             continue;
-        raise_low(lanes, lane, low);
+        part_raise_low(lanes->low[lane], low);
         lanes->group->parts[lane].near = lows.nearest[lane];
         try_face(lanes, lows.nearest[lane]);
     }
@@ -260,7 +242,7 @@ static void bound_far_lane(struct lanes *lanes, size_t lane)
         low[i] = lanes->high[lane][i] - FAR_SHARE * lanes->bracketing->wanted;
     bvh_bound_below(lanes->bracketing->to, lanes->group->corners[lane], FAR_ALLOWANCE, low,
                     &lanes->bracketing->work);
-    raise_low(lanes, lane, low);
+    part_raise_low(lanes->low[lane], low);
 }
 
 /* Bounds from below the lanes that are set in `which`: all by one list of the faces near, or, where those are
@@ -355,6 +337,6 @@ void bracket_bound_by_way(const struct bracketing *bracketing, struct bracket_gr
         }
         const double all[3] = {bracketing->reach, bracketing->reach, bracketing->reach};
         group->parts[lane].near = bracketing->near;
-        offer(&group->parts[lane], low, sum_of(high) < sum_of(all) ? high : all, 0);
+        offer(&group->parts[lane], low, part_sum(high) < part_sum(all) ? high : all, 0);
     }
 }

@@ -11,6 +11,7 @@
 
 #include <stddef.h>
 #include <stdint.h>
+#include <string.h>
 
 /* With low(x) and high(x) linear between their values at the corners, for every x of the part
  *     scale 0: max(0, low) <= d <= high, where high >= 0;
@@ -80,6 +81,25 @@ static inline struct part_range part_range_high(const struct part *part)
         return high;
     low = part_range_of(part->low);
     return (struct part_range){part_larger(high.min, -low.max), part_larger(high.max, -low.min)};
+}
+
+/* Three times the mean of a linear function. */
+static inline double part_sum(const double *values)
+{
+    return values[0] + values[1] + values[2];
+}
+
+/* Of two linear bounds, by their values at the corners, keeps the one that is better on the whole. */
+static inline void part_raise_low(double *low, const double *offered)
+{
+    if (part_sum(offered) > part_sum(low))
+        memcpy(low, offered, 3 * sizeof *low);
+}
+
+static inline void part_sink_high(double *high, const double *offered)
+{
+    if (part_sum(offered) < part_sum(high))
+        memcpy(high, offered, 3 * sizeof *high);
 }
 
 #endif

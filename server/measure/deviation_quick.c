@@ -30,11 +30,6 @@ struct leaf {
     size_t face_count;
 };
 
-static double sum_of(const double *values)
-{
-    return values[0] + values[1] + values[2];
-}
-
 static vec3 corner_of(const struct leaf *leaf, size_t lane, int i)
 {
     return deviation_surface_corner(leaf->parts->from, leaf->slots[lane], i);
@@ -45,19 +40,6 @@ static vec3 centroid_of(const struct deviation_surface *from, uint32_t slot)
     vec3 sum = vec3_add(deviation_surface_corner(from, slot, 0), deviation_surface_corner(from, slot, 1));
 
     return vec3_scale(vec3_add(sum, deviation_surface_corner(from, slot, 2)), 1.0 / 3);
-}
-
-/* Keeps linear bounds that are better on the whole. */
-static void raise_low(struct leaf *leaf, size_t lane, const double *low)
-{
-    if (sum_of(low) > sum_of(leaf->low[lane]))
-        memcpy(leaf->low[lane], low, sizeof leaf->low[lane]);
-}
-
-static void sink_high(struct leaf *leaf, size_t lane, const double *high)
-{
-    if (sum_of(high) < sum_of(leaf->high[lane]))
-        memcpy(leaf->high[lane], high, sizeof leaf->high[lane]);
 }
 
 static void add_face(struct leaf *leaf, uint32_t face)
@@ -80,7 +62,7 @@ static double way_of(const struct deviation_surface *from, uint32_t slot)
                           vec3_length_sq(vec3_sub(a, c))},
            longest_sq = fmax(sides_sq[0], fmax(sides_sq[1], sides_sq[2]));
 
-    if (2 * longest_sq >= sum_of(sides_sq))
+    if (2 * longest_sq >= part_sum(sides_sq))
         return 0.5 * sqrt(longest_sq);
     return 0.25 * sqrt(sides_sq[0] * sides_sq[1] * sides_sq[2]) / triangle_area(a, b, c);
 }
@@ -101,8 +83,8 @@ static void bound_by_corners(struct leaf *leaf, size_t lane)
         high[i] = way + (known->exact ? distance : sqrt(bvh_distance_sq(to, corner_of(leaf, lane, i), face)));
         add_face(leaf, face);
     }
-    raise_low(leaf, lane, low);
-    sink_high(leaf, lane, high);
+    part_raise_low(leaf->low[lane], low);
+    part_sink_high(leaf->high[lane], high);
 }
 
 /* Rounded down. */
@@ -138,8 +120,8 @@ static void ask_middle(struct leaf *leaf, size_t lane, size_t *work)
         low[i] = distance - way;
         high[i] = distance + way;
     }
-    raise_low(leaf, lane, low);
-    sink_high(leaf, lane, high);
+    part_raise_low(leaf->low[lane], low);
+    part_sink_high(leaf->high[lane], high);
 }
 
 /* All triangles by all faces found. */
@@ -153,7 +135,7 @@ static void bound_by_faces(struct leaf *leaf)
         for (size_t lane = 0; lane < leaf->count; lane++) {
             const double high[3] = {sqrt(distances_sq[0][lane]), sqrt(distances_sq[1][lane]),
                                     sqrt(distances_sq[2][lane])};
-            sink_high(leaf, lane, high);
+            part_sink_high(leaf->high[lane], high);
         }
     }
 }

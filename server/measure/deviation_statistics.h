@@ -20,8 +20,8 @@
     ((from_count) + (to_count) < STATISTICS_FEW ? (size_t)1 << 22                                            \
                                                 : ((size_t)1 << 20) + 20 * ((from_count) + (to_count)))
 /* A trial that leaves mean half-widths of so many times what is wanted leaves no hope of getting there within
- * the budget: bounds are found quickly then; the caller samples.
- * Measured: rough pairs begin at 5 to 140 times and end at no less than a half of it. */
+ * the budget: bounds are found quickly then; the caller samples. Measured: rough pairs begin at 5 to 140
+ * times and end at no less than a half of it. */
 #define STATISTICS_HOPE 4
 #define STATISTICS_COVERAGE_WIDTH 0.001 /* wanted: upper less lower share */
 
@@ -32,7 +32,7 @@ struct statistics_settings {
     size_t tolerance_count;
     double tolerances[DEVIATION_TOLERANCES_MAX];
     size_t threads;
-    struct deviation_vertices *vertices; /* room for those of `from`; found where bounds are found quickly */
+    struct deviation_vertices *vertices; /* room for those of `from`; found where a trial leaves no hope */
     const struct progress *progress;
     double progress_from, progress_to; /* this part of the stage "statistics" */
 };

@@ -144,13 +144,11 @@ bool limit_deviation_measure(const struct measure_input *cage, const struct meas
     struct deviation_faces faces;
     struct arena own;
 
-    arena_release(&scratch);
     if (!arena_split(&scratch, arena_left(&scratch) / 4, &own))
         return arena_error(err);
     if (!limit_source_open(cage, request->creases, request->rule, &source, warnings, &own, scratch, err)
         || !limit_surface_build(&source, &wish, &progress, &surface, &own, scratch, err))
         return false;
-    arena_release(&scratch);
     *defined = surface.limit.triangle_count > 0;
     if (!*defined)
         return true;

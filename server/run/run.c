@@ -127,6 +127,7 @@ static bool compare_limit(struct workshop *shop, const struct side *subject, con
         .want_positions = want_fields,
     };
 
+    give_back(shop, &shop->scratch);
     if (!stage_clock_enter(&shop->clock, "limit", shop->err)
         || !limit_deviation_measure(&subject->input, &reference->input, &request, &run->has_deviation_limit,
                                     &run->deviation_limit, &positions, &run->subject.file.warnings,
