@@ -2,6 +2,7 @@
  */
 #include "measure/deviation_cover.h"
 
+#include "geom/point_triangle.h"
 #include "measure/deviation_prism.h"
 
 #include <math.h>
@@ -9,6 +10,9 @@
 
 #define TRIANGLES_MAX 1024
 #define FEW_TRIANGLES 64 /* most pieces have no more over them: a table of their own stays in the cache */
+#define LISTED_MAX 32768 /* among needles, whose boxes meet nearly everything */
+#define OF_LISTED_MAX 4096
+#define NEEDLE_SIDE 16 /* of a needle, times its height */
 #define TURNS 4          /* of the rectangle about a patch, in a quarter turn */
 
 /* What is gathered over T. */
@@ -16,6 +20,7 @@ struct covering {
     const struct bvh *to;
     const struct prism *prism;
     struct prism_edges table;
+    size_t count, most; /* of T */
     double highest;
     uint32_t face; /* one of T */
     bool odd;
@@ -45,7 +50,7 @@ static enum prism_place place_seen(struct covering *covering, uint32_t slot, dou
     return PLACE_WITHIN;
 }
 
-/* Adds up to BVH_LANES triangles; false where one tells that the limit is too low. */
+/* Adds up to BVH_LANES triangles; false where one tells that the limit is too low, or T is too large. */
 static bool add_triangles(struct covering *covering, const struct bvh_view *view, const uint32_t *slots,
                           size_t count)
 {
@@ -62,6 +67,8 @@ static bool add_triangles(struct covering *covering, const struct bvh_view *view
             return false;
         if (place == PLACE_OUT)
             continue;
+        if (++covering->count > covering->most)
+            return false;
         covering->odd ^= (flags & BVH_SIGHT_ODD) != 0;
         covering->face = slots[lane];
         const uint32_t *corner = covering->to->corners[slots[lane]];
@@ -72,15 +79,15 @@ static bool add_triangles(struct covering *covering, const struct bvh_view *view
     return true;
 }
 
-/* The largest height of T, of triangles among those of slots, or INFINITY where T does not cover the polygon:
- * where an odd edge meets it or the ray from its middle crosses an even number of edges. */
+/* The largest height of T, of triangles among those of slots, `most` at most, or INFINITY where T does not
+ * cover the polygon: where an odd edge meets it or the ray from its middle crosses an even number of edges. */
 static double cover_height(const struct bvh *to, const struct prism *prism, const uint32_t *slots,
-                           size_t count, uint64_t *edges, uint32_t *face)
+                           size_t count, size_t most, uint64_t *edges, uint32_t *face)
 {
-    struct covering covering = {.to = to, .prism = prism};
+    struct covering covering = {.to = to, .prism = prism, .most = most};
     struct bvh_view view = prism_view(prism);
 
-    prism_open_edges(count, edges, &covering.table);
+    prism_open_edges(most, edges, &covering.table);
     for (size_t i = 0; i < count; i += BVH_LANES)
         if (!add_triangles(&covering, &view, slots + i, count - i))
             return INFINITY;
@@ -93,33 +100,67 @@ static __attribute__((noinline)) double cover_by_few(const struct bvh *to, const
 {
     uint64_t edges[FEW_TRIANGLES * PRISM_EDGES_PER_TRIANGLE];
 
-    return cover_height(to, prism, slots, count, edges, face);
+    return cover_height(to, prism, slots, count, count, edges, face);
 }
 
-/* Apart from the other, since so large a frame is costly. */
+/* These two are apart from the others, since so large a frame is costly. */
 static __attribute__((noinline)) double cover_by_many(const struct bvh *to, const struct prism *prism,
                                                       const uint32_t *slots, size_t count, uint32_t *face)
 {
     uint64_t edges[TRIANGLES_MAX * PRISM_EDGES_PER_TRIANGLE];
 
-    return cover_height(to, prism, slots, count, edges, face);
+    return cover_height(to, prism, slots, count, count, edges, face);
 }
 
-static double cover_polygon(const struct bvh *to, const struct prism *prism, uint32_t *face, size_t *work)
+static __attribute__((noinline)) double cover_among_needles(const struct bvh *to, const struct prism *prism,
+                                                            const struct bvh_region *region, uint32_t *face,
+                                                            size_t *work)
 {
-    uint32_t slots[TRIANGLES_MAX], covering = 0;
-    struct bvh_region region;
-    double highest;
+    uint32_t slots[LISTED_MAX];
+    uint64_t edges[OF_LISTED_MAX * PRISM_EDGES_PER_TRIANGLE];
+    size_t count = bvh_collect(to, region, slots, LISTED_MAX, work);
 
-    prism_set_region(prism, 0, &region);
-    size_t count = bvh_collect(to, &region, slots, TRIANGLES_MAX, work);
+    *work += count;
+    return count > LISTED_MAX ? (double)INFINITY
+                              : cover_height(to, prism, slots, count, OF_LISTED_MAX, edges, face);
+}
+
+/* False for BVH_NONE. */
+static bool is_needle(const struct bvh *bvh, uint32_t slot)
+{
+    if (slot == BVH_NONE)
+        return false;
+    vec3 a = bvh->points[bvh->corners[slot][0]], b = bvh->points[bvh->corners[slot][1]],
+         c = bvh->points[bvh->corners[slot][2]];
+    double ab = vec3_length_sq(vec3_sub(b, a)), bc = vec3_length_sq(vec3_sub(c, b)),
+           ca = vec3_length_sq(vec3_sub(a, c)), longest = ab > bc ? ab : bc;
+
+    longest = ca > longest ? ca : longest;
+    return 2 * NEEDLE_SIDE * triangle_area(a, b, c) < longest;
+}
+
+static double cover_listed(const struct bvh *to, const struct prism *prism, const struct bvh_region *region,
+                           uint32_t *face, size_t *work)
+{
+    uint32_t slots[TRIANGLES_MAX];
+    size_t count = bvh_collect(to, region, slots, TRIANGLES_MAX, work);
+
     *work += count;
     if (count == 0 || count > TRIANGLES_MAX)
         return INFINITY;
-    if (count <= FEW_TRIANGLES)
-        highest = cover_by_few(to, prism, slots, count, &covering);
-    else
-        highest = cover_by_many(to, prism, slots, count, &covering);
+    return count <= FEW_TRIANGLES ? cover_by_few(to, prism, slots, count, face)
+                                  : cover_by_many(to, prism, slots, count, face);
+}
+
+/* *face: a slot near the polygon, or BVH_NONE. */
+static double cover_polygon(const struct bvh *to, const struct prism *prism, uint32_t *face, size_t *work)
+{
+    uint32_t covering = 0;
+    struct bvh_region region;
+
+    prism_set_region(prism, 0, &region);
+    double highest = is_needle(to, *face) ? cover_among_needles(to, prism, &region, &covering, work)
+                                          : cover_listed(to, prism, &region, &covering, work);
     if (highest < INFINITY)
         *face = covering;
     return highest + prism->away;

@@ -13,7 +13,7 @@
 
 /* An upper bound, at most `limit`, of the distance from any point of the triangle `corners` to the surface
  * `to`, up to rounding far below DEVIATION_SLACK; INFINITY when this way gives none, else
- * *face becomes the slot of one of the triangles over it. *work grows by nodes and
+ * *face, a slot near it or BVH_NONE, becomes that of one of the triangles over it. *work grows by nodes and
  * triangles looked at. */
 double cover_bound(const struct bvh *to, const vec3 *corners, double limit, uint32_t *face, size_t *work);
 

@@ -316,6 +316,24 @@ static void run_round(struct search *search, double largest)
     collect_pieces(search, chunks);
 }
 
+static void bound_chunk(void *context, size_t chunk)
+{
+    struct search *search = context;
+    struct sweep *sweep = begin_chunk(search, chunk);
+
+    for (size_t i = chunk * search->batch_count; i < chunk_end(chunk, search->batch_count, search->item_count);
+         i++)
+        sweep_bound(sweep, &search->items[i]);
+}
+
+/* What no round has come to is bounded by its boxes; returns the largest bound of what is left. */
+static double end_early(struct search *search)
+{
+    search->batch_count = chunks_of(search->item_count, ITEM_BATCH);
+    run_chunks(search, search->item_count ? chunks_of(search->item_count, search->batch_count) : 0, bound_chunk);
+    return sift(search);
+}
+
 static bool tell(struct search *search, double gap)
 {
     const struct maximum_settings *settings = search->settings;
@@ -406,8 +424,10 @@ bool maximum_find(const struct deviation_surface *from, const struct deviation_s
     while ((largest = sift(&search)) > 0) {
         if (!tell(&search, largest - search.hunt.best.distance))
             return error_set(err, ERROR_CANCELLED, "measuring was stopped");
-        if (search.hunt.work >= search.budget - search.budget / 16)
+        if (search.hunt.work >= search.budget - search.budget / 16) {
+            largest = end_early(&search);
             break;
+        }
         run_round(&search, largest);
     }
     fill_result(&search, largest, maximum);

@@ -13,6 +13,9 @@
 #define FACES_OVER_FEW 2                 /* over a triangle: one may bound it */
 #define FACES_OVER_PATCH 24              /* more are not worth looking at together for several triangles */
 #define FACES_OF_LEAF_MAX 3              /* tried on all triangles of a leaf that are still open */
+#define COVERED_LEVEL 2                  /* nodes of this level and below may be bounded by a patch */
+#define COVERED_TRIANGLES_MAX ((size_t)BVH_WIDTH << 3 * COVERED_LEVEL)
+#define COVER_NODE_WORK 8 /* triangles of a node gathered, for one */
 
 double sweep_box_bound(struct hunt *hunt, aabb box, uint32_t slot)
 {
@@ -280,6 +283,76 @@ static size_t open_node(struct sweep *sweep, const struct item *item, uint32_t *
     return count;
 }
 
+/* The triangles of a node that are not shared. */
+struct node_points {
+    vec3 normal, points[3 * COVERED_TRIANGLES_MAX];
+    size_t count;
+};
+
+/* False where they are so far from one plane that no patch can bound them: told by the first, if it can be. */
+static bool gather_node(const struct sweep *sweep, const struct item *item, struct node_points *node)
+{
+    const struct deviation_surface *from = sweep->hunt.from;
+    size_t span = (size_t)BVH_WIDTH << 3 * item->level, begin = item->index * span,
+           end = begin + span < from->bvh.triangle_count ? begin + span : from->bvh.triangle_count;
+    double limit = sweep->hunt.best.distance + sweep->hunt.tolerance, first_length = 0;
+    vec3 first = {0, 0, 0};
+
+    node->count = 0;
+    node->normal = first;
+    for (size_t slot = begin; slot < end; slot++) {
+        vec3 *p = &node->points[node->count];
+        if (sweep_is_gone(sweep, -1, slot))
+            continue;
+        for (int i = 0; i < 3; i++)
+            p[i] = deviation_surface_corner(from, (uint32_t)slot, i);
+        vec3 normal = triangle_normal(p[0], p[1], p[2]);
+        if (!(first_length > 0)) {
+            first = normal;
+            first_length = vec3_length(first);
+        }
+        for (int i = 0; i < 3; i++)
+            if (fabs(vec3_dot(vec3_sub(p[i], node->points[0]), first)) > 2 * limit * first_length)
+                return false;
+        node->normal = vec3_add(node->normal, normal);
+        node->count += 3;
+    }
+    return node->count > 0;
+}
+
+/* Whether a patch of the other surface lies over a whole node. Apart from the rest, since so large a frame is
+ * costly. */
+static __attribute__((noinline)) bool cover_node(struct sweep *sweep, const struct item *item, uint32_t *near)
+{
+    struct hunt *hunt = &sweep->hunt;
+    struct node_points node;
+    bool flat = gather_node(sweep, item, &node);
+
+    hunt->work += node.count / COVER_NODE_WORK;
+    if (!flat)
+        return false;
+    return hunt_drops(hunt, cover_bound_patch(&hunt->to->bvh, node.points, node.count, node.normal,
+                                              hunt->best.distance + hunt->tolerance, near, &hunt->work));
+}
+
+void sweep_bound(struct sweep *sweep, struct item *item)
+{
+    struct hunt *hunt = &sweep->hunt;
+    const struct bvh *bvh = &hunt->from->bvh;
+
+    if (item->level + 1 >= (int)bvh->level_count)
+        return;
+    aabb box = bvh_child_box(&bvh->levels[item->level + 1][item->index / BVH_WIDTH], item->index % BVH_WIDTH);
+    vec3 middle = aabb_centre(box);
+    item->upper = fmin(item->upper, sweep_box_bound(hunt, box, item->near));
+    if (hunt_drops(hunt, item->upper) || sweep_is_spent(sweep))
+        return;
+    struct bvh_hit hit = bvh_nearest(&hunt->to->bvh, middle, item->near, &hunt->work);
+    item->near = hit.slot;
+    item->upper = fmin(item->upper, sqrt(hit.distance_sq) + vec3_distance(middle, box.max));
+    item->upper = fmin(item->upper, sweep_box_bound(hunt, box, item->near));
+}
+
 /* Gives a slot to items that have none of their own: that of the place where the sweep is. */
 static void settle_near(struct item *items, size_t count, uint32_t near)
 {
@@ -314,7 +387,12 @@ void sweep_item(struct sweep *sweep, const struct item *item)
         if (hunt_drops(&sweep->hunt, next.upper))
             continue;
         if (next.level > 0) {
-            top += open_node(sweep, &next, &near, stack + top);
+            bool tries = next.level <= COVERED_LEVEL && luck_tries(&sweep->whole_node),
+                 covered = tries && cover_node(sweep, &next, &near);
+            if (tries)
+                luck_learn(&sweep->whole_node, covered);
+            if (!covered)
+                top += open_node(sweep, &next, &near, stack + top);
         } else if (next.level == 0) {
             near = sweep_leaf(sweep, &next, near);
         } else {

@@ -27,7 +27,7 @@ struct sweep {
     struct piece *pieces; /* what is left of those begun; [SWEEP_PIECES_MAX] */
     size_t item_count, piece_count;
     int64_t shift; /* from the slot of the last triangle that one face bounded to the slot of that face */
-    struct luck by_shift, by_match, whole_leaf, half_leaf;
+    struct luck by_shift, by_match, whole_node, whole_leaf, half_leaf;
 };
 
 /* The largest distance from the corners of a box to the triangle of a slot of `to`: a bound for all in it. */
@@ -38,6 +38,10 @@ bool sweep_is_gone(const struct sweep *sweep, int level, size_t index);
 
 /* Puts the children of a node that may hold the maximum into items. */
 void sweep_open(struct sweep *sweep, const struct item *item);
+
+/* Bounds an item by its box, against its face and the one nearest to the middle: what can be said of it when
+ * the work has to end. */
+void sweep_bound(struct sweep *sweep, struct item *item);
 
 /* Works on an item until all of it is dropped, or the allowance is spent or a piece has had its share: what
  * is then left goes to items and pieces. */

@@ -132,6 +132,15 @@ Test(deviation_maximum, zero_where_the_surfaces_coincide)
     }
 }
 
+/* By 0.36, 0.48, 0.8: rounded, so that it is not quite a plane. */
+static void turn(struct mesh *mesh)
+{
+    for (size_t v = 0; v < mesh->vertex_count; v++) {
+        vec3 p = mesh->positions[v];
+        mesh->positions[v] = (vec3){0.6 * p.x - 0.64 * p.y, 0.8 * p.x + 0.48 * p.y, 0.6 * p.y};
+    }
+}
+
 Test(deviation_maximum, zero_in_a_turned_plane)
 {
     struct arena arena = pair_arena(4);
@@ -139,13 +148,8 @@ Test(deviation_maximum, zero_in_a_turned_plane)
 
     a = fixture_moved(&arena, &a, 1.0 / 3, (vec3){0.1, 0.3, 0});
     b = fixture_moved(&arena, &b, 1.0 / 4, (vec3){-0.2, -0.1, 0});
-    for (int m = 0; m < 2; m++) {
-        struct mesh *mesh = m ? &a : &b;
-        for (size_t v = 0; v < mesh->vertex_count; v++) { /* 0.36, 0.48, 0.8: rounded, so not quite a plane */
-            vec3 p = mesh->positions[v];
-            mesh->positions[v] = (vec3){0.6 * p.x - 0.64 * p.y, 0.8 * p.x + 0.48 * p.y, 0.6 * p.y};
-        }
-    }
+    turn(&a);
+    turn(&b);
     struct maximum got = pair_maximum(&a, &b, 1e-6, 0);
     expect_interval(interval_of(got), 0, 1e-15, 1e-6, "turned plane");
     cr_expect(eq(dbl, got.lower, 0));
@@ -170,6 +174,41 @@ Test(deviation_maximum, budget_ends_the_search_with_an_honest_interval)
         cr_expect(got.work <= budget + 2000000, "budget %zu, work %zu", budget, got.work);
     }
     cr_expect(not(got.exhausted));
+}
+
+/* A plate of 1 by 1, turned, so that the boxes of its long needles meet nearly everything. */
+static struct mesh turned_plate(struct arena *arena, size_t columns, size_t rows)
+{
+    struct mesh plate = fixture_grid(arena, columns, rows);
+
+    for (size_t v = 0; v < plate.vertex_count; v++) {
+        plate.positions[v].x /= (double)columns;
+        plate.positions[v].y /= (double)rows;
+    }
+    turn(&plate);
+    return plate;
+}
+
+Test(deviation_maximum, hard_plate_against_the_same_in_needles)
+{
+    struct arena arena = pair_arena(4);
+    struct mesh plate = turned_plate(&arena, 120, 120), needles = turned_plate(&arena, 6000, 1);
+    struct maximum got = pair_maximum(&plate, &needles, 1e-6, 0);
+
+    expect_interval(interval_of(got), 0, 1e-15, 1e-6, "plate to needles");
+    cr_expect(got.work < 50000000, "by patches of many triangles, not each by itself: %zu", got.work);
+    expect_interval(interval_of(pair_maximum(&needles, &plate, 1e-6, 0)), 0, 1e-15, 1e-6, "needles to plate");
+}
+
+Test(deviation_maximum, budget_leaves_nothing_wider_than_its_box)
+{
+    struct arena arena = pair_arena(4);
+    struct mesh plate = turned_plate(&arena, 120, 120), needles = turned_plate(&arena, 6000, 1);
+    struct maximum got = pair_maximum(&plate, &needles, 1e-6, 6000000);
+
+    cr_expect(got.exhausted);
+    cr_expect(eq(dbl, got.lower, 0));
+    cr_expect(got.upper < 0.5, "of a plate whose diagonal is 1.41: %g", got.upper);
 }
 
 /* Of one point as reference the wanted share of its diagonal is 0; what rounding leaves is as good as that.
