@@ -13,7 +13,7 @@
 #define LISTED_MAX 32768 /* among needles, whose boxes meet nearly everything */
 #define OF_LISTED_MAX 4096
 #define NEEDLE_SIDE 16 /* of a needle, times its height */
-#define TURNS 4          /* of the rectangle about a patch, in a quarter turn */
+#define TURNS 4        /* of the rectangle about a patch, in a quarter turn */
 
 /* What is gathered over T. */
 struct covering {
@@ -80,7 +80,8 @@ static bool add_triangles(struct covering *covering, const struct bvh_view *view
 }
 
 /* The largest height of T, of triangles among those of slots, `most` at most, or INFINITY where T does not
- * cover the polygon: where an odd edge meets it or the ray from its middle crosses an even number of edges. */
+ * cover the polygon: where an odd edge meets it or the ray from its middle crosses an even number of edges.
+ */
 static double cover_height(const struct bvh *to, const struct prism *prism, const uint32_t *slots,
                            size_t count, size_t most, uint64_t *edges, uint32_t *face)
 {

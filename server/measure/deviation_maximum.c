@@ -321,8 +321,8 @@ static void bound_chunk(void *context, size_t chunk)
     struct search *search = context;
     struct sweep *sweep = begin_chunk(search, chunk);
 
-    for (size_t i = chunk * search->batch_count; i < chunk_end(chunk, search->batch_count, search->item_count);
-         i++)
+    for (size_t i = chunk * search->batch_count;
+         i < chunk_end(chunk, search->batch_count, search->item_count); i++)
         sweep_bound(sweep, &search->items[i]);
 }
 
@@ -330,7 +330,8 @@ static void bound_chunk(void *context, size_t chunk)
 static double end_early(struct search *search)
 {
     search->batch_count = chunks_of(search->item_count, ITEM_BATCH);
-    run_chunks(search, search->item_count ? chunks_of(search->item_count, search->batch_count) : 0, bound_chunk);
+    run_chunks(search, search->item_count ? chunks_of(search->item_count, search->batch_count) : 0,
+               bound_chunk);
     return sift(search);
 }
 

@@ -289,7 +289,8 @@ struct node_points {
     size_t count;
 };
 
-/* False where they are so far from one plane that no patch can bound them: told by the first, if it can be. */
+/* False where they are so far from one plane that no patch can bound them: told by the first, if it can be.
+ */
 static bool gather_node(const struct sweep *sweep, const struct item *item, struct node_points *node)
 {
     const struct deviation_surface *from = sweep->hunt.from;
