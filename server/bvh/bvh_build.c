@@ -23,13 +23,14 @@
 #define MOVES_PER_KEY 8  /* in a larger one that the top digits have nearly sorted; more are a waste */
 #define TOP_BITS (2 * DIGIT_BITS)
 
-static_assert(BVH_WIDTH * sizeof(vec3) <= sizeof(struct bvh_node), "a leaf has room for its triangles' centres");
+static_assert(BVH_WIDTH * sizeof(vec3) <= sizeof(struct bvh_node),
+              "a leaf has room for its triangles' centres");
 
 struct building {
     struct bvh *bvh;
     uint32_t (*triangles)[3]; /* as listed */
     size_t chunk_size, chunk_count, level;
-    vec3 *centres;     /* [triangle_count] of the triangles' boxes, where the leaves will be */
+    vec3 *centres;      /* [triangle_count] of the triangles' boxes, where the leaves will be */
     aabb *centre_boxes; /* [chunk_count] hold those of the chunk */
     vec3 from;
     double cells_per_length;
@@ -266,8 +267,8 @@ struct leaf {
     double min[3][BVH_WIDTH], max[3][BVH_WIDTH];
 };
 
-/* Neighbours in Morton order may be anywhere in the lists: what the next leaves need of them is asked of memory
- * in time. */
+/* Neighbours in Morton order may be anywhere in the lists: what the next leaves need of them is asked of
+ * memory in time. */
 static inline void look_ahead(const struct building *building, size_t slot)
 {
     const struct bvh *bvh = building->bvh;
@@ -369,6 +370,23 @@ static void fill_level(void *context, size_t chunk)
         }
 }
 
+static size_t chunk_size_of(size_t triangle_count)
+{
+    size_t size = CHUNK;
+
+    while (size * CHUNKS_MAX < triangle_count)
+        size *= 2;
+    return size;
+}
+
+size_t bvh_scratch_bytes(size_t triangle_count)
+{
+    size_t chunk_count = tasks_chunks(triangle_count, chunk_size_of(triangle_count));
+
+    return chunk_count * (sizeof(aabb) + sizeof(uint32_t[BUCKETS])) + triangle_count * 2 * sizeof(uint64_t)
+           + 512;
+}
+
 static bool allocate(struct building *building, struct arena *keep, struct arena *scratch)
 {
     struct bvh *bvh = building->bvh;
@@ -384,9 +402,7 @@ static bool allocate(struct building *building, struct arena *keep, struct arena
         bvh->node_counts[bvh->level_count++] = nodes;
         children = nodes;
     } while (children > 1);
-    building->chunk_size = CHUNK;
-    while (building->chunk_size * CHUNKS_MAX < count)
-        building->chunk_size *= 2;
+    building->chunk_size = chunk_size_of(count);
     building->chunk_count = tasks_chunks(count, building->chunk_size);
     building->centres = (vec3 *)bvh->levels[0];
     building->centre_boxes = ARENA_NEW(scratch, aabb, building->chunk_count);
