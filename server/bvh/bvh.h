@@ -35,6 +35,9 @@ struct bvh {
     struct bvh_node *levels[BVH_LEVELS_MAX];
 };
 
+/* Bytes of `scratch` that suffice to build one. */
+size_t bvh_scratch_bytes(size_t triangle_count);
+
 /* triangle_count must be 1 or more; the number of threads changes nothing. ERROR_LIMIT when memory ends. */
 bool bvh_build(const vec3 *points, size_t triangle_count, uint32_t (*const triangles)[3], size_t threads,
                struct bvh *bvh, struct arena *keep, struct arena scratch, struct error *err);

@@ -23,11 +23,15 @@
 #define MOVES_PER_KEY 8  /* in a larger one that the top digits have nearly sorted; more are a waste */
 #define TOP_BITS (2 * DIGIT_BITS)
 
+static_assert(BVH_WIDTH * sizeof(vec3) <= sizeof(struct bvh_node),
+              "a leaf has room for its triangles' centres");
+
 struct building {
     struct bvh *bvh;
     uint32_t (*triangles)[3]; /* as listed */
     size_t chunk_size, chunk_count, level;
-    aabb *centres; /* [chunk_count] holds the centres of the chunk's boxes */
+    vec3 *centres;      /* [triangle_count] of the triangles' boxes, where the leaves will be */
+    aabb *centre_boxes; /* [chunk_count] hold those of the chunk */
     vec3 from;
     double cells_per_length;
     unsigned axis_bits, number_bits;
@@ -57,14 +61,14 @@ static double greater(double a, double b)
     return a > b ? a : b;
 }
 
-static aabb include(aabb box, vec3 p)
+static inline aabb include(aabb box, vec3 p)
 {
     box.min = (vec3){lesser(p.x, box.min.x), lesser(p.y, box.min.y), lesser(p.z, box.min.z)};
     box.max = (vec3){greater(p.x, box.max.x), greater(p.y, box.max.y), greater(p.z, box.max.z)};
     return box;
 }
 
-static aabb triangle_box(const vec3 *points, const uint32_t *corner)
+static inline aabb triangle_box(const vec3 *points, const uint32_t *corner)
 {
     aabb box = {points[corner[0]], points[corner[0]]};
 
@@ -86,18 +90,21 @@ static void find_centres(void *context, size_t chunk)
     struct building *building = context;
     aabb all = aabb_empty();
 
-    for (size_t t = chunk * building->chunk_size; t < triangles_end(building, chunk); t++)
-        all = include(all, aabb_centre(triangle_box(building->bvh->points, building->triangles[t])));
-    building->centres[chunk] = all;
+    for (size_t t = chunk * building->chunk_size; t < triangles_end(building, chunk); t++) {
+        vec3 centre = aabb_centre(triangle_box(building->bvh->points, building->triangles[t]));
+        building->centres[t] = centre;
+        all = include(all, centre);
+    }
+    building->centre_boxes[chunk] = all;
 }
 
 /* As many bits an axis as leave room for the triangles' numbers. */
 static void choose_cells(struct building *building)
 {
-    aabb all = building->centres[0];
+    aabb all = building->centre_boxes[0];
 
     for (size_t chunk = 1; chunk < building->chunk_count; chunk++)
-        all = include(include(all, building->centres[chunk].min), building->centres[chunk].max);
+        all = include(include(all, building->centre_boxes[chunk].min), building->centre_boxes[chunk].max);
     while (building->bvh->triangle_count >> building->number_bits)
         building->number_bits++;
     building->axis_bits = (64 - building->number_bits) / 3;
@@ -108,12 +115,12 @@ static void choose_cells(struct building *building)
     building->cells_per_length = side > 1e-300 ? (double)(1 << building->axis_bits) / side : 0;
 }
 
-static uint64_t cell(const struct building *building, double x, double from)
+static uint32_t cell(const struct building *building, double x, double from)
 {
     double at = (x - from) * building->cells_per_length;
-    uint64_t cells = (uint64_t)1 << building->axis_bits;
+    int32_t last = (int32_t)(((uint32_t)1 << building->axis_bits) - 1);
 
-    return at < 0 ? 0 : at >= (double)cells ? cells - 1 : (uint64_t)at;
+    return at < 0 ? 0 : at > (double)last ? (uint32_t)last : (uint32_t)(int32_t)at;
 }
 
 static size_t bucket_of(const struct building *building, uint64_t key)
@@ -128,7 +135,7 @@ static void fill_keys(void *context, size_t chunk)
 
     memset(counts, 0, sizeof building->starts[chunk]);
     for (size_t t = chunk * building->chunk_size; t < triangles_end(building, chunk); t++) {
-        vec3 centre = aabb_centre(triangle_box(building->bvh->points, building->triangles[t]));
+        vec3 centre = building->centres[t];
         uint64_t code = spread_bits(cell(building, centre.x, building->from.x))
                         | spread_bits(cell(building, centre.y, building->from.y)) << 1
                         | spread_bits(cell(building, centre.z, building->from.z)) << 2;
@@ -250,21 +257,60 @@ static void set_child(struct bvh_node *node, size_t c, const float *min, const f
     }
 }
 
-static void place_triangle(const struct building *building, size_t slot, struct bvh_node *node)
+static size_t triangle_of(const struct building *building, size_t slot)
+{
+    return building->keys[slot] & (((uint64_t)1 << building->number_bits) - 1);
+}
+
+/* The boxes of a leaf's triangles before they become floats, all at once. */
+struct leaf {
+    double min[3][BVH_WIDTH], max[3][BVH_WIDTH];
+};
+
+/* Neighbours in Morton order may be anywhere in the lists: what the next leaves need of them is asked of
+ * memory in time. */
+static inline void look_ahead(const struct building *building, size_t slot)
+{
+    const struct bvh *bvh = building->bvh;
+
+    if (slot + 2 * BVH_WIDTH >= bvh->triangle_count)
+        return;
+    const uint32_t *corner = building->triangles[triangle_of(building, slot + BVH_WIDTH)];
+    __builtin_prefetch(building->triangles[triangle_of(building, slot + 2 * BVH_WIDTH)]);
+    for (int i = 0; i < 3; i++)
+        __builtin_prefetch(&bvh->points[corner[i]]);
+}
+
+/* The corners in their order after so many turns. */
+static const uint8_t turned[3][3] = {{0, 1, 2}, {1, 2, 0}, {2, 0, 1}};
+
+static inline void place_triangle(const struct building *building, size_t slot, struct leaf *leaf)
 {
     struct bvh *bvh = building->bvh;
-    size_t t = building->keys[slot] & (((uint64_t)1 << building->number_bits) - 1);
+    size_t t = triangle_of(building, slot), c = slot % BVH_WIDTH;
     const uint32_t *corner = building->triangles[t];
     const vec3 *points = bvh->points;
     unsigned turn = triangle_longest_first(points[corner[0]], points[corner[1]], points[corner[2]]);
     aabb box = triangle_box(points, corner);
 
     for (unsigned i = 0; i < 3; i++)
-        bvh->corners[slot][i] = corner[i + turn < 3 ? i + turn : i + turn - 3];
+        bvh->corners[slot][i] = corner[turned[turn][i]];
     bvh->triangles[slot] = (uint32_t)t;
-    set_child(node, slot % BVH_WIDTH,
-              (float[3]){float_below(box.min.x), float_below(box.min.y), float_below(box.min.z)},
-              (float[3]){float_above(box.max.x), float_above(box.max.y), float_above(box.max.z)});
+    leaf->min[0][c] = box.min.x;
+    leaf->min[1][c] = box.min.y;
+    leaf->min[2][c] = box.min.z;
+    leaf->max[0][c] = box.max.x;
+    leaf->max[1][c] = box.max.y;
+    leaf->max[2][c] = box.max.z;
+}
+
+static void round_leaf(const struct leaf *leaf, struct bvh_node *node)
+{
+    for (int axis = 0; axis < 3; axis++)
+        for (int c = 0; c < BVH_WIDTH; c++) {
+            node->min[axis][c] = float_below(leaf->min[axis][c]);
+            node->max[axis][c] = float_above(leaf->max[axis][c]);
+        }
 }
 
 static const float nothing_min[3] = {INFINITY, INFINITY, INFINITY},
@@ -277,14 +323,20 @@ static void fill_leaves(void *context, size_t chunk)
 
     const size_t size = building->chunk_size / BVH_WIDTH;
 
-    for (size_t i = chunk * size; i < chunk_end(chunk, size, bvh->node_counts[0]); i++)
-        for (size_t c = 0; c < BVH_WIDTH; c++) {
-            size_t slot = i * BVH_WIDTH + c;
-            if (slot < bvh->triangle_count)
-                place_triangle(building, slot, &bvh->levels[0][i]);
-            else
-                set_child(&bvh->levels[0][i], c, nothing_min, nothing_max);
+    for (size_t i = chunk * size; i < chunk_end(chunk, size, bvh->node_counts[0]); i++) {
+        size_t begin = i * BVH_WIDTH, left = bvh->triangle_count - begin;
+        size_t count = left < BVH_WIDTH ? left : BVH_WIDTH;
+        struct leaf leaf;
+        if (count < BVH_WIDTH)
+            memset(&leaf, 0, sizeof leaf);
+        for (size_t c = 0; c < count; c++) {
+            look_ahead(building, begin + c);
+            place_triangle(building, begin + c, &leaf);
         }
+        round_leaf(&leaf, &bvh->levels[0][i]);
+        for (size_t c = count; c < BVH_WIDTH; c++)
+            set_child(&bvh->levels[0][i], c, nothing_min, nothing_max);
+    }
 }
 
 /* The box of all children of a node. */
@@ -318,6 +370,23 @@ static void fill_level(void *context, size_t chunk)
         }
 }
 
+static size_t chunk_size_of(size_t triangle_count)
+{
+    size_t size = CHUNK;
+
+    while (size * CHUNKS_MAX < triangle_count)
+        size *= 2;
+    return size;
+}
+
+size_t bvh_scratch_bytes(size_t triangle_count)
+{
+    size_t chunk_count = tasks_chunks(triangle_count, chunk_size_of(triangle_count));
+
+    return chunk_count * (sizeof(aabb) + sizeof(uint32_t[BUCKETS])) + triangle_count * 2 * sizeof(uint64_t)
+           + 512;
+}
+
 static bool allocate(struct building *building, struct arena *keep, struct arena *scratch)
 {
     struct bvh *bvh = building->bvh;
@@ -333,15 +402,14 @@ static bool allocate(struct building *building, struct arena *keep, struct arena
         bvh->node_counts[bvh->level_count++] = nodes;
         children = nodes;
     } while (children > 1);
-    building->chunk_size = CHUNK;
-    while (building->chunk_size * CHUNKS_MAX < count)
-        building->chunk_size *= 2;
+    building->chunk_size = chunk_size_of(count);
     building->chunk_count = tasks_chunks(count, building->chunk_size);
-    building->centres = ARENA_NEW(scratch, aabb, building->chunk_count);
+    building->centres = (vec3 *)bvh->levels[0];
+    building->centre_boxes = ARENA_NEW(scratch, aabb, building->chunk_count);
     building->starts = arena_alloc(scratch, building->chunk_count, sizeof *building->starts, 64);
     building->keys = ARENA_NEW(scratch, uint64_t, count);
     building->scattered = ARENA_NEW(scratch, uint64_t, count);
-    return bvh->corners && bvh->triangles && building->centres && building->starts && building->keys
+    return bvh->corners && bvh->triangles && building->centre_boxes && building->starts && building->keys
            && building->scattered;
 }
 

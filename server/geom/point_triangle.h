@@ -73,7 +73,8 @@ static inline unsigned triangle_longest_first(vec3 a, vec3 b, vec3 c)
     double ab = vec3_length_sq(vec3_sub(b, a)), bc = vec3_length_sq(vec3_sub(c, b)),
            ca = vec3_length_sq(vec3_sub(a, c));
 
-    return ab >= bc && ab >= ca ? 0 : bc >= ca ? 1 : 2;
+    /* no branch: nothing foretells it */
+    return (unsigned)!((ab >= bc) & (ab >= ca)) * (2 - (unsigned)(bc >= ca));
 }
 
 /* The foot behind triangle_distance_sq, which gives exactly the same squared distance. Of equally near

@@ -9,6 +9,8 @@
 #include <string.h>
 
 #define CHUNK ((size_t)1 << 13)
+#define SMALL 4096 /* triangles that are indexed before a thread starts */
+#define ROOM 4096  /* bytes that cutting quads takes besides; more where there are polygons */
 
 /* The largest distance along an axis from the centre to the box; infinite beyond the largest double. */
 static double reach_of(aabb box, vec3 centre)
@@ -113,8 +115,17 @@ static void enter_chunk(void *context, size_t chunk)
 {
     struct entering *entering = context;
 
+    const vec3 *positions = entering->mesh->positions, centre = entering->frame->centre;
+    int exponent = entering->frame->exponent;
+    /* as deviation_frame_enter, with its powers of two found once where they are doubles */
+    bool plain = exponent > -1000 && exponent < 1000;
+    double half = exponent < 0 ? 1 : 0.5,
+           factor = plain ? ldexp(1, exponent < 0 ? -exponent : 1 - exponent) : 0;
+
     for (size_t v = chunk * CHUNK; v < chunk_end(chunk, entering->mesh->vertex_count); v++)
-        entering->points[v] = deviation_frame_enter(entering->frame, entering->mesh->positions[v]);
+        entering->points[v] =
+            plain ? vec3_scale(vec3_sub(vec3_scale(positions[v], half), vec3_scale(centre, half)), factor)
+                  : deviation_frame_enter(entering->frame, positions[v]);
 }
 
 bool deviation_surface_build(const struct measure_input *input, const struct deviation_frame *frame,
@@ -139,40 +150,116 @@ bool deviation_surface_build(const struct measure_input *input, const struct dev
     return surface->shared || arena_error(err);
 }
 
-static bool same_triangle(const struct deviation_surface *a, uint32_t s, const struct deviation_surface *b,
-                          uint32_t t)
+struct building {
+    const struct measure_input *const *inputs;
+    const struct deviation_frame *frame;
+    size_t threads; /* of each */
+    struct deviation_surface *const *surfaces;
+    struct arena *keep[2], scratch[2];
+    bool ok[2];
+};
+
+static void build_one(void *context, size_t i)
 {
-    for (int turn = 0; turn < 6; turn++) {
-        bool same = true;
-        for (int i = 0; i < 3 && same; i++) {
-            int j = turn < 3 ? (i + turn) % 3 : (5 - i + turn) % 3;
-            same = position_equal(deviation_surface_corner(a, s, i), deviation_surface_corner(b, t, j));
-        }
-        if (same)
-            return true;
-    }
-    return false;
+    struct building *building = context;
+    struct error err; /* what it says is found again by building one after the other */
+
+    building->ok[i] =
+        deviation_surface_build(building->inputs[i], building->frame, building->threads,
+                                building->surfaces[i], building->keep[i], building->scratch[i], &err);
 }
+
+static size_t triangles_of(const struct measure_input *input)
+{
+    return mesh_corner_count(input->mesh) - 2 * input->mesh->face_count;
+}
+
+/* Each by half of the threads loses less to waiting than one after the other by all. */
+static bool are_worth_two(const struct measure_input *const inputs[2], size_t threads)
+{
+    size_t a = triangles_of(inputs[0]), b = triangles_of(inputs[1]);
+
+    return threads >= 2 && a >= SMALL && b >= SMALL && a <= 2 * b && b <= 2 * a;
+}
+
+/* False where that was too much memory; then keep is as it was. */
+static bool build_at_once(struct building *building, struct arena *keep, struct arena scratch)
+{
+    struct arena before = *keep, first;
+
+    if (!arena_split(keep, deviation_surface_bytes(building->inputs[0]->mesh), &first)
+        || !arena_split(&scratch, bvh_scratch_bytes(triangles_of(building->inputs[0])) + ROOM,
+                        &building->scratch[0])) {
+        *keep = before;
+        return false;
+    }
+    building->keep[0] = &first;
+    building->keep[1] = keep;
+    building->scratch[1] = scratch;
+    tasks_run(2, 2, build_one, building);
+    if (!building->ok[0] || !building->ok[1])
+        *keep = before;
+    return building->ok[0] && building->ok[1];
+}
+
+bool deviation_surface_build_two(const struct measure_input *const inputs[2],
+                                 const struct deviation_frame *frame, size_t threads,
+                                 struct deviation_surface *const surfaces[2], struct arena *keep,
+                                 struct arena scratch, struct error *err)
+{
+    struct building building = {inputs, frame, (threads + 1) / 2, surfaces, {0}, {{0}}, {false, false}};
+
+    if (are_worth_two(inputs, threads) && build_at_once(&building, keep, scratch))
+        return true;
+    return deviation_surface_build(inputs[0], frame, threads, surfaces[0], keep, scratch, err)
+           && deviation_surface_build(inputs[1], frame, threads, surfaces[1], keep, scratch, err);
+}
+
+/* True when the corners of triangle s are, in their order, corners i, j and k of triangle t. */
+static inline bool same_corners(const struct deviation_surface *a, uint32_t s,
+                                const struct deviation_surface *b, uint32_t t, int i, int j, int k)
+{
+    return position_equal(deviation_surface_corner(a, s, 0), deviation_surface_corner(b, t, i))
+           && position_equal(deviation_surface_corner(a, s, 1), deviation_surface_corner(b, t, j))
+           && position_equal(deviation_surface_corner(a, s, 2), deviation_surface_corner(b, t, k));
+}
+
+static inline bool same_triangle(const struct deviation_surface *a, uint32_t s,
+                                 const struct deviation_surface *b, uint32_t t)
+{
+    return same_corners(a, s, b, t, 0, 1, 2) || same_corners(a, s, b, t, 1, 2, 0)
+           || same_corners(a, s, b, t, 2, 0, 1) || same_corners(a, s, b, t, 2, 1, 0)
+           || same_corners(a, s, b, t, 1, 0, 2) || same_corners(a, s, b, t, 0, 2, 1);
+}
+
+/* A bit for each hash of a surface's points: most points that it has not are told by it. */
+struct point_bits {
+    uint64_t *words;
+    size_t mask;
+};
 
 /* A surface in the search for shared triangles. */
 struct sharer {
     struct deviation_surface *surface;
-    uint64_t *hashes;   /* [point_count] */
-    size_t chunk_count; /* of slots */
-    size_t *candidates; /* [chunk_count] slots whose corners may all be points of the other surface */
+    uint64_t *hashes;             /* [point_count] */
+    size_t chunk_count;           /* of slots */
+    const struct point_bits *may; /* triangles with a corner that is not among these are no candidates */
 };
 
-/* The triangles of `few` in a table of open addressing; of equal copies the first stands for all. */
+/* The candidates of one surface in a table of open addressing, those of the other are looked up; of equal
+ * copies in the table one stands for all. */
 struct sharing {
-    struct sharer few, many;
-    uint64_t *points; /* a bit for each hash of few's points: most points of many are told apart by it */
-    size_t point_mask;
+    struct sharer few, many;  /* triangles */
+    struct point_bits points; /* of few */
+    struct sharer *kept, *asked;
     uint64_t *places; /* upper half of the hash, then the slot; FREE where there is none */
     size_t mask;
-    size_t copies; /* triangles of few that were in the table already */
+    size_t candidates; /* of many */
+    size_t copies;     /* candidates that were in the table already */
 };
 
 #define FREE UINT64_MAX
+#define AHEAD 16 /* slots whose place is asked of memory before it is looked at */
 
 static void hash_points(void *context, size_t chunk)
 {
@@ -183,20 +270,20 @@ static void hash_points(void *context, size_t chunk)
 }
 
 /* The same for any order of the corners. */
-static uint64_t hash_triangle(const struct sharer *sharer, uint32_t slot)
+static uint64_t hash_triangle(const struct sharer *sharer, size_t slot)
 {
     const uint32_t *corner = sharer->surface->bvh.corners[slot];
 
     return sharer->hashes[corner[0]] + sharer->hashes[corner[1]] + sharer->hashes[corner[2]];
 }
 
-static bool is_candidate(const struct sharing *sharing, uint32_t slot)
+static bool is_candidate(const struct sharer *sharer, size_t slot)
 {
-    const uint32_t *corner = sharing->many.surface->bvh.corners[slot];
+    const uint32_t *corner = sharer->surface->bvh.corners[slot];
 
-    for (int i = 0; i < 3; i++) {
-        size_t bit = sharing->many.hashes[corner[i]] & sharing->point_mask;
-        if (!(sharing->points[bit / 64] >> bit % 64 & 1))
+    for (int i = 0; sharer->may && i < 3; i++) {
+        size_t bit = sharer->hashes[corner[i]] & sharer->may->mask;
+        if (!(sharer->may->words[bit / 64] >> bit % 64 & 1))
             return false;
     }
     return true;
@@ -205,47 +292,93 @@ static bool is_candidate(const struct sharing *sharing, uint32_t slot)
 static void count_candidates(void *context, size_t chunk)
 {
     struct sharing *sharing = context;
-    size_t end = chunk_end(chunk, sharing->many.surface->bvh.triangle_count);
+    size_t end = chunk_end(chunk, sharing->many.surface->bvh.triangle_count), count = 0;
 
-    sharing->many.candidates[chunk] = 0;
     for (size_t slot = chunk * CHUNK; slot < end; slot++)
-        sharing->many.candidates[chunk] += is_candidate(sharing, (uint32_t)slot);
+        count += is_candidate(&sharing->many, slot);
+    __atomic_fetch_add(&sharing->candidates, count, __ATOMIC_RELAXED);
 }
 
-/* Where the table has a triangle equal to that of slot, or the free place where it would go. */
-static uint64_t *look_up(const struct sharing *sharing, const struct sharer *sharer, uint32_t slot)
+/* The entry of a triangle equal to that of slot, or FREE; *at is where it is, or would go. */
+static inline uint64_t look_up(const struct sharing *sharing, const struct sharer *sharer, size_t slot,
+                               size_t *at)
 {
     uint64_t hash = hash_triangle(sharer, slot);
-    size_t at = hash & sharing->mask;
 
-    while (sharing->places[at] != FREE
-           && (sharing->places[at] >> 32 != hash >> 32
-               || !same_triangle(sharer->surface, slot, sharing->few.surface, (uint32_t)sharing->places[at])))
-        at = (at + 1) & sharing->mask;
-    return &sharing->places[at];
+    for (*at = hash & sharing->mask;; *at = (*at + 1) & sharing->mask) {
+        uint64_t entry = __atomic_load_n(&sharing->places[*at], __ATOMIC_RELAXED);
+        if (entry == FREE
+            || (entry >> 32 == hash >> 32
+                && same_triangle(sharer->surface, (uint32_t)slot, sharing->kept->surface, (uint32_t)entry)))
+            return entry;
+    }
+}
+
+static void ask_ahead(const struct sharing *sharing, const struct sharer *sharer, size_t slot)
+{
+    if (slot + AHEAD < sharer->surface->bvh.triangle_count)
+        __builtin_prefetch(&sharing->places[hash_triangle(sharer, slot + AHEAD) & sharing->mask]);
+}
+
+/* False when a copy of it is in the table. Of several threads the first to come to a free place has it, and
+ * the others look on from there: which copy is in the table may differ, and what is found does not. */
+static bool keep_triangle(const struct sharing *sharing, size_t slot)
+{
+    uint64_t entry = hash_triangle(sharing->kept, slot) >> 32 << 32 | slot, unclaimed;
+    size_t at;
+
+    do {
+        unclaimed = FREE;
+        if (look_up(sharing, sharing->kept, slot, &at) != FREE)
+            return false;
+    } while (!__atomic_compare_exchange_n(&sharing->places[at], &unclaimed, entry, false, __ATOMIC_RELAXED,
+                                          __ATOMIC_RELAXED));
+    return true;
+}
+
+static void keep_candidates(void *context, size_t chunk)
+{
+    struct sharing *sharing = context;
+    size_t end = chunk_end(chunk, sharing->kept->surface->bvh.triangle_count), copies = 0;
+
+    for (size_t slot = chunk * CHUNK; slot < end; slot++)
+        if (is_candidate(sharing->kept, slot)) {
+            ask_ahead(sharing, sharing->kept, slot);
+            copies += !keep_triangle(sharing, slot);
+        }
+    __atomic_fetch_add(&sharing->copies, copies, __ATOMIC_RELAXED);
 }
 
 static void mark_candidates(void *context, size_t chunk)
 {
     struct sharing *sharing = context;
-    const struct deviation_surface *few = sharing->few.surface;
-    size_t end = chunk_end(chunk, sharing->many.surface->bvh.triangle_count);
-    uint32_t next = UINT32_MAX; /* most often the equal of the next slot follows that of the last one */
+    const struct deviation_surface *asked = sharing->asked->surface, *kept = sharing->kept->surface;
+    size_t next = SIZE_MAX, at; /* most often the equal of the next slot follows that of the last one */
 
-    for (size_t slot = chunk * CHUNK; sharing->many.candidates[chunk] > 0 && slot < end; slot++) {
-        if (!is_candidate(sharing, (uint32_t)slot))
-            continue;
-        if (sharing->copies > 0 || next >= few->bvh.triangle_count
-            || !same_triangle(sharing->many.surface, (uint32_t)slot, few, next)) {
-            uint64_t equal = *look_up(sharing, &sharing->many, (uint32_t)slot);
+    for (size_t slot = chunk * CHUNK; slot < chunk_end(chunk, asked->bvh.triangle_count); slot++) {
+        if (sharing->copies > 0 || next >= kept->bvh.triangle_count
+            || !same_triangle(asked, (uint32_t)slot, kept, (uint32_t)next)) {
+            uint64_t equal =
+                is_candidate(sharing->asked, slot) ? look_up(sharing, sharing->asked, slot, &at) : FREE;
             if (equal == FREE)
                 continue;
             next = (uint32_t)equal;
         }
-        sharing->many.surface->shared[slot] = true;
+        asked->shared[slot] = true;
         /* other chunks may find a copy of it at the same time, and write the same */
-        __atomic_store_n(&sharing->few.surface->shared[next++], true, __ATOMIC_RELAXED);
+        __atomic_store_n(&kept->shared[next++], true, __ATOMIC_RELAXED);
     }
+}
+
+/* What stands for the copies was marked; so are they. */
+static void mark_copies(const struct sharing *sharing)
+{
+    const struct deviation_surface *kept = sharing->kept->surface;
+    size_t at;
+
+    for (size_t slot = 0; sharing->copies > 0 && slot < kept->bvh.triangle_count; slot++)
+        if (is_candidate(sharing->kept, slot))
+            kept->shared[slot] = kept->shared[(uint32_t)look_up(sharing, sharing->kept, slot, &at)];
 }
 
 static bool open_sharer(struct deviation_surface *surface, struct sharer *sharer, struct arena *arena)
@@ -253,45 +386,41 @@ static bool open_sharer(struct deviation_surface *surface, struct sharer *sharer
     sharer->surface = surface;
     sharer->hashes = ARENA_NEW(arena, uint64_t, surface->point_count);
     sharer->chunk_count = chunks_of(surface->bvh.triangle_count);
-    sharer->candidates = ARENA_NEW(arena, size_t, sharer->chunk_count);
-    return sharer->hashes && sharer->candidates;
+    return sharer->hashes != NULL;
 }
 
 static bool open_point_bits(struct sharing *sharing, struct arena *arena)
 {
+    struct point_bits *points = &sharing->points;
     size_t size = 64;
 
     while (size < 16 * sharing->few.surface->point_count)
         size *= 2;
-    sharing->points = ARENA_ZERO(arena, uint64_t, size / 64);
-    sharing->point_mask = size - 1;
-    for (size_t v = 0; sharing->points && v < sharing->few.surface->point_count; v++) {
-        size_t bit = sharing->few.hashes[v] & sharing->point_mask;
-        sharing->points[bit / 64] |= (uint64_t)1 << bit % 64;
+    points->words = ARENA_ZERO(arena, uint64_t, size / 64);
+    points->mask = size - 1;
+    for (size_t v = 0; points->words && v < sharing->few.surface->point_count; v++) {
+        size_t bit = sharing->few.hashes[v] & points->mask;
+        points->words[bit / 64] |= (uint64_t)1 << bit % 64;
     }
-    return sharing->points != NULL;
+    sharing->many.may = points;
+    return points->words != NULL;
 }
 
-/* Puts the triangles of few into the table. */
+/* Room for the triangles of few, or the candidates of many, whichever are fewer. */
 static bool open_places(struct sharing *sharing, struct arena *arena)
 {
-    size_t size = 4, count = sharing->few.surface->bvh.triangle_count;
+    bool few_are_kept = sharing->few.surface->bvh.triangle_count <= sharing->candidates;
+    size_t size = 4, count = few_are_kept ? sharing->few.surface->bvh.triangle_count : sharing->candidates;
 
+    sharing->kept = few_are_kept ? &sharing->few : &sharing->many;
+    sharing->asked = few_are_kept ? &sharing->many : &sharing->few;
     while (size < 2 * count)
         size *= 2;
     sharing->places = ARENA_NEW(arena, uint64_t, size);
     sharing->mask = size - 1;
-    if (!sharing->places)
-        return false;
-    memset(sharing->places, 0xff, size * sizeof *sharing->places);
-    for (uint32_t slot = 0; slot < count; slot++) {
-        uint64_t *place = look_up(sharing, &sharing->few, slot);
-        if (*place == FREE)
-            *place = hash_triangle(&sharing->few, slot) >> 32 << 32 | slot;
-        else
-            sharing->copies++;
-    }
-    return true;
+    if (sharing->places)
+        memset(sharing->places, 0xff, size * sizeof *sharing->places);
+    return sharing->places != NULL;
 }
 
 static size_t count_shared(const struct deviation_surface *surface)
@@ -309,7 +438,6 @@ bool deviation_surface_find_shared(struct deviation_surface *a, struct deviation
     bool a_is_few = a->bvh.triangle_count < b->bvh.triangle_count;
     struct deviation_surface *few = a_is_few ? a : b, *many = a_is_few ? b : a;
     struct sharing sharing = {0};
-    size_t candidates = 0;
 
     if (!open_sharer(few, &sharing.few, &scratch) || !open_sharer(many, &sharing.many, &scratch))
         return arena_error(err);
@@ -318,15 +446,13 @@ bool deviation_surface_find_shared(struct deviation_surface *a, struct deviation
     if (!open_point_bits(&sharing, &scratch))
         return arena_error(err);
     tasks_run(threads, sharing.many.chunk_count, count_candidates, &sharing);
-    for (size_t chunk = 0; chunk < sharing.many.chunk_count; chunk++)
-        candidates += sharing.many.candidates[chunk];
-    if (candidates == 0)
+    if (sharing.candidates == 0)
         return true;
     if (!open_places(&sharing, &scratch))
         return arena_error(err);
-    tasks_run(threads, sharing.many.chunk_count, mark_candidates, &sharing);
-    for (uint32_t slot = 0; sharing.copies > 0 && slot < few->bvh.triangle_count; slot++)
-        few->shared[slot] = few->shared[(uint32_t)*look_up(&sharing, &sharing.few, slot)];
+    tasks_run(threads, sharing.kept->chunk_count, keep_candidates, &sharing);
+    tasks_run(threads, sharing.asked->chunk_count, mark_candidates, &sharing);
+    mark_copies(&sharing);
     few->shared_count = count_shared(few);
     many->shared_count = count_shared(many);
     return true;

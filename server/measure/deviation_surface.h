@@ -49,6 +49,12 @@ bool deviation_surface_build(const struct measure_input *input, const struct dev
                              size_t threads, struct deviation_surface *surface, struct arena *keep,
                              struct arena scratch, struct error *err);
 
+/* Builds both, at the same time where they are about as large and there are threads. */
+bool deviation_surface_build_two(const struct measure_input *const inputs[2],
+                                 const struct deviation_frame *frame, size_t threads,
+                                 struct deviation_surface *const surfaces[2], struct arena *keep,
+                                 struct arena scratch, struct error *err);
+
 /* Marks the triangles that have the same three corners, bit by bit, in both surfaces, in any order. */
 bool deviation_surface_find_shared(struct deviation_surface *a, struct deviation_surface *b, size_t threads,
                                    struct arena scratch, struct error *err);

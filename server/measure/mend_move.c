@@ -78,8 +78,10 @@ static bool search(struct part *before, struct part *after, double width, size_t
     const struct maximum_settings settings = {.width = ldexp(width, -frame.exponent), .threads = threads};
     struct maximum lost, invented;
 
-    if (!deviation_surface_build(&before->input, &frame, threads, &before->surface, &keep, scratch, err)
-        || !deviation_surface_build(&after->input, &frame, threads, &after->surface, &keep, scratch, err)
+    const struct measure_input *const inputs[2] = {&before->input, &after->input};
+    struct deviation_surface *const surfaces[2] = {&before->surface, &after->surface};
+
+    if (!deviation_surface_build_two(inputs, &frame, threads, surfaces, &keep, scratch, err)
         || !maximum_find(&before->surface, &after->surface, &settings, &lost, scratch, err)
         || !maximum_find(&after->surface, &before->surface, &settings, &invented, scratch, err))
         return false;
