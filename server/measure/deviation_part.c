@@ -86,10 +86,18 @@ struct part_moments part_moments(const struct part *part)
     return (struct part_moments){lower.mean, upper.mean, lower.square, upper.square};
 }
 
-/* Share of a triangle where the linear function is at most t. */
-static double share_within(const float *values, double t)
+struct part_moments part_height_moments(const double *heights, double scale)
 {
-    double a = (double)values[0], b = (double)values[1], c = (double)values[2], swap;
+    const double turned[3] = {-heights[0], -heights[1], -heights[2]};
+    struct moments all = moments_of_larger(heights, turned);
+
+    return (struct part_moments){scale * all.mean, all.mean, scale * scale * all.square, all.square};
+}
+
+/* Share of a triangle where the linear function with values a, b, c at the corners is at most t. */
+static double share_below(double a, double b, double c, double t)
+{
+    double swap;
 
     if (a > b)
         swap = a, a = b, b = swap;
@@ -102,6 +110,20 @@ static double share_within(const float *values, double t)
     if (t <= a)
         return 0;
     return t <= b ? (t - a) / (b - a) * ((t - a) / (c - a)) : 1 - (c - t) / (c - b) * ((c - t) / (c - a));
+}
+
+static double share_within(const float *values, double t)
+{
+    return share_below((double)values[0], (double)values[1], (double)values[2], t);
+}
+
+double part_height_share(const double *heights, double t)
+{
+    double share = share_below(heights[0], heights[1], heights[2], t);
+
+    if (heights[0] < -t || heights[1] < -t || heights[2] < -t)
+        share += share_below(-heights[0], -heights[1], -heights[2], t) - 1;
+    return share > 0 ? share : 0;
 }
 
 double part_share_low(const struct part *part, double t)

@@ -2,6 +2,7 @@
 #include "measure/deviation_statistics.h"
 
 #include "base/tasks.h"
+#include "measure/deviation_overlay.h"
 #include "measure/deviation_quick.h"
 #include "measure/deviation_triangles.h"
 #include "measure/float_bins.h"
@@ -267,8 +268,10 @@ static void fill(const struct statistics *statistics, struct one_sided_deviation
     fill_percentile(statistics, 1, &deviation->p95, &deviation->halfwidth.p95);
     fill_percentile(statistics, 2, &deviation->p99, &deviation->halfwidth.p99);
     fill_percentile(statistics, 3, &deviation->p999, &deviation->halfwidth.p999);
-    wide->means =
-        deviation->halfwidth.mean > settings->halfwidth || deviation->halfwidth.rms > settings->halfwidth;
+    const double wanted = settings->halfwidth;
+    wide->means = deviation->halfwidth.mean > wanted || deviation->halfwidth.rms > wanted;
+    wide->vague = deviation->halfwidth.mean > fmax(wanted, STATISTICS_VAGUE_SHARE * deviation->mean)
+                  || deviation->halfwidth.rms > fmax(wanted, STATISTICS_VAGUE_SHARE * deviation->rms);
     for (size_t t = 0; t < settings->tolerance_count; t++) {
         deviation->coverage[t] =
             settings->reach <= settings->tolerances[t] ? (struct interval){1, 1} : statistics->coverage[t];
@@ -304,7 +307,9 @@ static bool bound(struct statistics *statistics, struct arena *arena, struct err
     if (!worth && statistics->parts->trial_stride != 1) /* a trial of all has bounded all */
         return triangles_bound_quickly(statistics->parts, settings->vertices, settings->progress, from, to,
                                        arena, err)
-               && look(statistics, false, *arena, err);
+               && overlay_sum_up(statistics->parts, settings->tolerances, settings->tolerance_count,
+                                 &statistics->distribution, statistics->coverage, settings->progress, to, to,
+                                 *arena, err);
     return (worth
             || quick_ask_vertices(statistics->parts, settings->vertices, settings->progress, from, from,
                                   *arena, err))
@@ -329,7 +334,7 @@ bool statistics_measure(const struct deviation_surface *from, const struct devia
                                     .wanted = WANTED_SHARE * settings->halfwidth,
                                     .threads = settings->threads,
                                     .budget = budget};
-    *wide = (struct statistics_wide){false, false};
+    *wide = (struct statistics_wide){false, false, false};
     fill_undefined(settings, deviation);
     deviation->sample_count = 0;
     if (!surface_parts_open(parts, arena, err) || !bound(&statistics, arena, err))

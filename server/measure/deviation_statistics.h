@@ -22,7 +22,10 @@
 /* A trial that leaves mean half-widths of so many times what is wanted leaves no hope of getting there within
  * the budget: bounds are found quickly then; the caller samples. Measured: rough pairs begin at 5 to 140
  * times and end at no less than a half of it. */
-#define STATISTICS_HOPE 4
+#define STATISTICS_HOPE 2
+/* A mean or RMS within that share of itself tells enough even where it is wider than wanted. Common practice,
+ * no source. */
+#define STATISTICS_VAGUE_SHARE 0.1
 #define STATISTICS_COVERAGE_WIDTH 0.001 /* wanted: upper less lower share */
 
 struct statistics_settings {
@@ -39,6 +42,7 @@ struct statistics_settings {
 
 struct statistics_wide { /* wider than wanted when the budget ended */
     bool means;          /* mean or RMS */
+    bool vague;          /* likewise, by more than STATISTICS_VAGUE_SHARE of itself */
     bool coverage;
 };
 
