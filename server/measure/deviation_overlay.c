@@ -9,18 +9,18 @@
 
 #define CHUNK ((size_t)1 << 13)
 #define LEAVES_OF_CHUNK 16
-#define TALLIES 32           /* each of them sums up one of so many chunks */
-#define SLICE 16             /* chunks of a tally between two words to the listener */
-#define FACES_MAX 320        /* near a leaf, or a triangle */
-#define PIECES_MAX 128       /* of a triangle */
-#define CORNERS_MAX 9        /* of a triangle clipped to another */
-#define COS_MIN 0.7072       /* above that of 45 degrees */
-#define REACH_TIMES 1.4142   /* > 1 / COS_MIN */
-#define REACH_SIDES 0.25     /* of the longest side: what heights may be more than at the corners */
-#define FAR_SIDES 4          /* a triangle that is so many times its side away is not looked at */
-#define CUTS 2               /* of a triangle that is not small */
-#define BOX_SLACK 1e-6       /* of float boxes */
-#define FLAT_SLACK 0x1p-46   /* of corners over their own plane */
+#define TALLIES 32         /* each of them sums up one of so many chunks */
+#define SLICE 16           /* chunks of a tally between two words to the listener */
+#define FACES_MAX 320      /* near a leaf, or a triangle */
+#define PIECES_MAX 128     /* of a triangle */
+#define CORNERS_MAX 9      /* of a triangle clipped to another */
+#define COS_MIN 0.7072     /* above that of 45 degrees */
+#define REACH_TIMES 1.4142 /* > 1 / COS_MIN */
+#define REACH_SIDES 0.12   /* of the longest side: what heights may be more than at the corners */
+#define FAR_SIDES 4        /* a triangle that is so many times its side away is not looked at */
+#define CUTS 2             /* of a triangle that is not small */
+#define BOX_SLACK 1e-6     /* of float boxes */
+#define FLAT_SLACK 0x1p-46 /* of corners over their own plane */
 
 /* --- plain triangles --- */
 
@@ -190,8 +190,8 @@ static enum where place(const struct base *base, const struct face *face, struct
 
     for (int i = 0; i < 3; i++) {
         vec3 at = vec3_sub(face->corners[i], base->origin);
-        spots[i] =
-            (struct spot){vec3_dot(at, base->axes[0]), vec3_dot(at, base->axes[1]), vec3_dot(at, base->axes[2])};
+        spots[i] = (struct spot){vec3_dot(at, base->axes[0]), vec3_dot(at, base->axes[1]),
+                                 vec3_dot(at, base->axes[2])};
     }
     if (fmin(spots[0].h, fmin(spots[1].h, spots[2].h)) > base->reach
         || fmax(spots[0].h, fmax(spots[1].h, spots[2].h)) < -base->reach)
@@ -220,8 +220,9 @@ static size_t clip(const struct base *base, int side, const struct spot *in, siz
         double here = inwards(base, side, to);
         if ((last > 0 && here < 0) || (last < 0 && here > 0)) {
             double share = last / (last - here);
-            out[kept++] = (struct spot){from->x + share * (to->x - from->x), from->y + share * (to->y - from->y),
-                                        from->h + share * (to->h - from->h)};
+            out[kept++] =
+                (struct spot){from->x + share * (to->x - from->x), from->y + share * (to->y - from->y),
+                              from->h + share * (to->h - from->h)};
         }
         if (here >= 0)
             out[kept++] = *to;
@@ -349,10 +350,8 @@ static void add_over(struct tally *tally, const struct over *over)
 }
 
 /* The middles of two corners, which are the same where a piece has a corner of the whole. */
-static const unsigned char cut_in_four[4][3][2] = {{{0, 0}, {0, 1}, {2, 0}},
-                                                   {{0, 1}, {1, 1}, {1, 2}},
-                                                   {{2, 0}, {1, 2}, {2, 2}},
-                                                   {{0, 1}, {1, 2}, {2, 0}}};
+static const unsigned char cut_in_four[4][3][2] = {
+    {{0, 0}, {0, 1}, {2, 0}}, {{0, 1}, {1, 1}, {1, 2}}, {{2, 0}, {1, 2}, {2, 2}}, {{0, 1}, {1, 2}, {2, 0}}};
 
 /* A piece of a triangle, by the way from its middle and by the face nearest to that. */
 static void add_near(const struct surface_parts *parts, const vec3 *corners, struct tally *tally)
@@ -376,8 +375,8 @@ static void add_near(const struct surface_parts *parts, const vec3 *corners, str
 
 /* A triangle or a piece of it, by the faces given, which are all that are near, or NULL: not known yet. What
  * they do not tell is cut in four, `cuts` times. False where nothing is told, and nothing added. */
-static bool add_piece(const struct overlaying *overlaying, const vec3 *corners, double farthest, unsigned cuts,
-                      const struct faces *faces, struct tally *tally)
+static bool add_piece(const struct overlaying *overlaying, const vec3 *corners, double farthest,
+                      unsigned cuts, const struct faces *faces, struct tally *tally)
 {
     struct faces own;
     struct base base;
@@ -430,8 +429,8 @@ static void sum_up_leaf(const struct overlaying *overlaying, size_t leaf, struct
     for (size_t k = 0; k < count; k++) {
         unsigned cuts = parts->middles ? CUTS : 0;
         if (from->shared[first + k]
-            || !add_piece(overlaying, corners[k], farthest[k], cuts,
-                          faces.count <= FACES_MAX ? &faces : NULL, tally))
+            || !add_piece(overlaying, corners[k], farthest[k], cuts, faces.count <= FACES_MAX ? &faces : NULL,
+                          tally))
             tally_add_part(tally, &parts->parts[first + k]);
     }
 }

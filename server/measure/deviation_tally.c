@@ -121,7 +121,8 @@ void tally_add_heights(struct tally *tally, const double *heights, double scale,
         put_high(tally, range.max, area);
     } else {
         for (int cut = 1; cut <= CUTS; cut++) {
-            double value = value_at_cut(range, cut), share = cut < CUTS ? part_height_share(heights, value) : 1,
+            double value = value_at_cut(range, cut),
+                   share = cut < CUTS ? part_height_share(heights, value) : 1,
                    between = (share - until) * area;
             put_low(tally, scale * value_at_cut(range, cut - 1), between);
             put_high(tally, value, between);
@@ -178,8 +179,7 @@ static void find_percentiles(const struct tally *all, double area, double reach,
 
     for (size_t p = 0; p < DISTRIBUTION_PERCENTILES; p++) {
         double target = area * distribution_percentile_shares[p];
-        size_t low = bin_reaching(all->lows, target - slack),
-               high = bin_reaching(all->highs, target + slack);
+        size_t low = bin_reaching(all->lows, target - slack), high = bin_reaching(all->highs, target + slack);
         double lower = bin_start(low), upper = high + 1 < TALLY_BINS ? bin_start(high + 1) : reach;
         distribution->percentiles[p] = (struct interval){fmin(lower, reach), fmax(lower, fmin(upper, reach))};
     }

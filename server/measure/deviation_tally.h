@@ -27,8 +27,8 @@ void tally_open(struct tally *tally, const double *tolerances, size_t tolerance_
 
 void tally_add_part(struct tally *tally, const struct part *part);
 
-/* A triangle of that area over whose points x the other surface is at a height h(x), of either sign and linear
- * between its values at the corners: scale |h| <= d <= |h|. */
+/* A triangle of that area over whose points x the other surface is at a height h(x), of either sign and
+ * linear between its values at the corners: scale |h| <= d <= |h|. */
 void tally_add_heights(struct tally *tally, const double *heights, double scale, double area);
 
 /* All tallies together; no distance is more than reach. shares[tolerance]. Sets no more than the area where

@@ -88,7 +88,8 @@ static void expect_within(struct interval interval, double scale, double value, 
                           const char *name, const char *what)
 {
     cr_expect(interval.lower * scale <= value + error && value - error <= interval.upper * scale,
-              "%s, %s: %g not in %g to %g", name, what, value, interval.lower * scale, interval.upper * scale);
+              "%s, %s: %g not in %g to %g", name, what, value, interval.lower * scale,
+              interval.upper * scale);
 }
 
 /* In a cell the distance is d within its radius; the midpoint rule errs by far less than a tenth of that. */
@@ -202,9 +203,10 @@ Test(deviation_overlay, truth_over_a_fold_of_any_angle, .timeout = 300)
     for (int k = 1; k <= 24; k++) {
         struct arena arena = pair_arena(4);
         double angle = k * 3.14159265358979323846 / 24;
-        const vec3 corners[4] = {
-            {-2, 0, 0}, {2, 0, 0}, {0, 2 * cos(angle / 2), 2 * sin(angle / 2)},
-            {0, 2 * cos(angle / 2), -2 * sin(angle / 2)}};
+        const vec3 corners[4] = {{-2, 0, 0},
+                                 {2, 0, 0},
+                                 {0, 2 * cos(angle / 2), 2 * sin(angle / 2)},
+                                 {0, 2 * cos(angle / 2), -2 * sin(angle / 2)}};
         const uint32_t faces[4][3] = {{0, 1, 2}, {1, 0, 3}, {2, 1, 3}, {0, 2, 3}};
         struct mesh book = fixture_room(&arena, 4, 4, 12), grid = fixture_grid(&arena, 6, 6),
                     fanned = fixture_fanned(&arena, &grid),
@@ -228,7 +230,8 @@ Test(deviation_overlay, near_surfaces_get_narrow_values)
 {
     struct arena arena = pair_arena(4);
     struct mesh rough = sphere(&arena, 24, 0.003, 3), round = sphere(&arena, 12, 0, 7);
-    const struct summed got[2] = {expect_truth(&rough, &round, "rough"), expect_truth(&round, &rough, "round")};
+    const struct summed got[2] = {expect_truth(&rough, &round, "rough"),
+                                  expect_truth(&round, &rough, "round")};
 
     for (int i = 0; i < 2; i++) {
         const struct distribution *d = &got[i].distribution;
