@@ -11,7 +11,7 @@
 #define LEAVES_OF_CHUNK 16
 #define TALLIES 32         /* each of them sums up one of so many chunks */
 #define SLICE 16           /* chunks of a tally between two words to the listener */
-#define FACES_MAX 320      /* near a leaf, or a triangle */
+#define FACES_MAX 640      /* near a leaf, or a triangle */
 #define PIECES_MAX 128     /* of a triangle */
 #define CORNERS_MAX 9      /* of a triangle clipped to another */
 #define COS_MIN 0.7072     /* above that of 45 degrees */
@@ -100,12 +100,12 @@ static const bool *find_plain(const struct deviation_surface *surface, size_t th
 
 struct face {
     vec3 corners[3], normal; /* of length 1 */
-    aabb box;
     bool plain;
 };
 
 struct faces {
-    size_t count; /* more than FACES_MAX: too many */
+    size_t count;                               /* more than FACES_MAX: too many */
+    float min[3][FACES_MAX], max[3][FACES_MAX]; /* boxes, rounded by less than BOX_SLACK */
     struct face faces[FACES_MAX];
 };
 
@@ -137,7 +137,24 @@ static aabb box_of(const vec3 *p)
     return aabb_include(aabb_include(aabb_include(aabb_empty(), p[0]), p[1]), p[2]);
 }
 
-static bool set_base(const vec3 *p, double limit, struct base *base)
+static double longest_of(const vec3 *p)
+{
+    return sqrt(fmax(vec3_length_sq(vec3_sub(p[1], p[0])),
+                     fmax(vec3_length_sq(vec3_sub(p[2], p[1])), vec3_length_sq(vec3_sub(p[0], p[2])))));
+}
+
+/* How high what is over it may be, guessed. */
+static double limit_of(const vec3 *corners, double farthest)
+{
+    return farthest + REACH_SIDES * longest_of(corners);
+}
+
+static double reach_of(const vec3 *corners, double farthest)
+{
+    return REACH_TIMES * limit_of(corners, farthest) + BOX_SLACK;
+}
+
+static bool set_base(const vec3 *p, double farthest, struct base *base)
 {
     vec3 ab = vec3_sub(p[1], p[0]), ac = vec3_sub(p[2], p[0]), up = vec3_cross(ab, ac);
     double length = vec3_length(ab), twice = vec3_length(up);
@@ -162,16 +179,31 @@ static bool set_base(const vec3 *p, double limit, struct base *base)
         base->inward_y[i] = x / side;
     }
     base->area = 0.5 * twice;
-    base->limit = limit;
-    base->reach = REACH_TIMES * limit + BOX_SLACK;
+    base->limit = limit_of(p, farthest);
+    base->reach = reach_of(p, farthest);
     base->box = box_of(p);
     return true;
 }
 
-static bool is_apart(const aabb *a, const aabb *b, double reach)
+/* The faces whose boxes come within reach of T's; as many at once as the machine's vectors hold. */
+static size_t list_near(const struct base *base, const struct faces *faces, uint16_t *list)
 {
-    return a->min.x > b->max.x + reach || b->min.x > a->max.x + reach || a->min.y > b->max.y + reach
-           || b->min.y > a->max.y + reach || a->min.z > b->max.z + reach || b->min.z > a->max.z + reach;
+    const float low[3] = {(float)(base->box.min.x - base->reach), (float)(base->box.min.y - base->reach),
+                          (float)(base->box.min.z - base->reach)},
+                high[3] = {(float)(base->box.max.x + base->reach), (float)(base->box.max.y + base->reach),
+                           (float)(base->box.max.z + base->reach)};
+    int near[FACES_MAX];
+    size_t count = 0;
+
+    for (size_t i = 0; i < faces->count; i++)
+        near[i] = (faces->min[0][i] <= high[0]) & (faces->max[0][i] >= low[0]) & (faces->min[1][i] <= high[1])
+                  & (faces->max[1][i] >= low[1]) & (faces->min[2][i] <= high[2])
+                  & (faces->max[2][i] >= low[2]);
+    for (size_t i = 0; i < faces->count; i++) {
+        list[count] = (uint16_t)i;
+        count += (size_t)near[i];
+    }
+    return count;
 }
 
 static double inwards(const struct base *base, int side, const struct spot *spot)
@@ -280,9 +312,10 @@ static bool look_over(const struct base *base, const struct faces *faces, struct
     over->cosine = 1;
     over->area = 0;
     over->count = 0;
-    for (size_t i = 0; i < faces->count; i++)
-        if (!is_apart(&faces->faces[i].box, &base->box, base->reach)
-            && !add_face(base, &faces->faces[i], over))
+    uint16_t near[FACES_MAX + 1];
+    size_t count = list_near(base, faces, near);
+    for (size_t i = 0; i < count; i++)
+        if (!add_face(base, &faces->faces[near[i]], over))
             return false;
     return fabs(over->area - base->area) <= TALLY_SLACK_REL * base->area;
 }
@@ -295,6 +328,16 @@ struct overlaying {
     struct tally *tallies;
     size_t first_chunk;
 };
+
+static void put_box(struct faces *faces, size_t i, aabb box)
+{
+    const double min[3] = {box.min.x, box.min.y, box.min.z}, max[3] = {box.max.x, box.max.y, box.max.z};
+
+    for (int axis = 0; axis < 3; axis++) {
+        faces->min[axis][i] = (float)min[axis];
+        faces->max[axis][i] = (float)max[axis];
+    }
+}
 
 static void gather(const struct overlaying *overlaying, aabb box, double reach, struct faces *faces)
 {
@@ -314,30 +357,29 @@ static void gather(const struct overlaying *overlaying, aabb box, double reach, 
         vec3 normal = triangle_normal(face->corners[0], face->corners[1], face->corners[2]);
         double length = vec3_length(normal);
         face->normal = vec3_scale(normal, 1 / length);
-        face->box = box_of(face->corners);
+        put_box(faces, i, box_of(face->corners));
         face->plain = overlaying->plain[slots[i]] && length > 0;
     }
 }
 
-static double longest_of(const vec3 *p)
-{
-    return sqrt(fmax(vec3_length_sq(vec3_sub(p[1], p[0])),
-                     fmax(vec3_length_sq(vec3_sub(p[2], p[1])), vec3_length_sq(vec3_sub(p[0], p[2])))));
-}
+/* A triangle of parts->from, or a piece of it. */
+struct piece_of {
+    vec3 corners[3];
+    double farthest; /* of the triangle's corners, as far as is known; INFINITY: not worth looking */
+    unsigned cuts;   /* that it may be cut up */
+};
 
-/* The largest distance of a corner, as far as is known; INFINITY where it is not worth looking. */
-static double farthest_of(const struct surface_parts *parts, uint32_t slot, const vec3 *corners)
+static void open_whole(const struct surface_parts *parts, uint32_t slot, struct piece_of *whole)
 {
     const uint32_t *v = parts->from->bvh.corners[slot];
     const double *distances = parts->vertices->distances;
-    double farthest = fmax(distances[v[0]], fmax(distances[v[1]], distances[v[2]]));
 
-    return farthest <= FAR_SIDES * longest_of(corners) ? farthest : INFINITY;
-}
-
-static double reach_of(const vec3 *corners, double farthest)
-{
-    return REACH_TIMES * (farthest + REACH_SIDES * longest_of(corners)) + BOX_SLACK;
+    whole->farthest = fmax(distances[v[0]], fmax(distances[v[1]], distances[v[2]]));
+    whole->cuts = parts->middles ? CUTS : 0;
+    for (int i = 0; i < 3; i++)
+        whole->corners[i] = deviation_surface_corner(parts->from, slot, i);
+    if (!(whole->farthest <= FAR_SIDES * longest_of(whole->corners)))
+        whole->farthest = INFINITY;
 }
 
 static void add_over(struct tally *tally, const struct over *over)
@@ -373,64 +415,79 @@ static void add_near(const struct surface_parts *parts, const vec3 *corners, str
     tally_add_part(tally, &part);
 }
 
-/* A triangle or a piece of it, by the faces given, which are all that are near, or NULL: not known yet. What
- * they do not tell is cut in four, `cuts` times. False where nothing is told, and nothing added. */
-static bool add_piece(const struct overlaying *overlaying, const vec3 *corners, double farthest,
-                      unsigned cuts, const struct faces *faces, struct tally *tally)
+static bool add_piece(const struct overlaying *overlaying, const struct piece_of *piece,
+                      const struct faces *faces, struct tally *tally);
+
+/* Apart, since so large a frame is costly. */
+static __attribute__((noinline)) bool add_piece_alone(const struct overlaying *overlaying,
+                                                      const struct piece_of *piece, struct tally *tally)
 {
-    struct faces own;
+    struct faces faces;
+
+    gather(overlaying, box_of(piece->corners), reach_of(piece->corners, piece->farthest), &faces);
+    return add_piece(overlaying, piece, &faces, tally);
+}
+
+static void add_cut(const struct overlaying *overlaying, const struct piece_of *whole,
+                    const struct faces *faces, struct tally *tally)
+{
+    for (int k = 0; k < 4; k++) {
+        struct piece_of piece = {.farthest = whole->farthest, .cuts = whole->cuts - 1};
+        for (int i = 0; i < 3; i++)
+            piece.corners[i] =
+                vec3_lerp(whole->corners[cut_in_four[k][i][0]], whole->corners[cut_in_four[k][i][1]], 0.5);
+        if (!(faces || !(piece.farthest < INFINITY) ? add_piece(overlaying, &piece, faces, tally)
+                                                    : add_piece_alone(overlaying, &piece, tally)))
+            add_near(overlaying->parts, piece.corners, tally);
+    }
+}
+
+/* By the faces given, which are all that are near, or NULL where they are too many or not worth looking at;
+ * what they do not tell is cut up. False where nothing is told, and nothing added. */
+static bool add_piece(const struct overlaying *overlaying, const struct piece_of *piece,
+                      const struct faces *faces, struct tally *tally)
+{
     struct base base;
     struct over over;
 
-    if (!faces && farthest < INFINITY) {
-        gather(overlaying, box_of(corners), reach_of(corners, farthest), &own);
-        faces = own.count <= FACES_MAX ? &own : NULL;
-    }
-    if (faces && set_base(corners, farthest + REACH_SIDES * longest_of(corners), &base)
-        && look_over(&base, faces, &over)) {
+    faces = faces && faces->count <= FACES_MAX ? faces : NULL;
+    if (faces && set_base(piece->corners, piece->farthest, &base) && look_over(&base, faces, &over)) {
         add_over(tally, &over);
         return true;
     }
-    for (int k = 0; k < 4 && cuts > 0; k++) {
-        vec3 piece[3];
-        for (int i = 0; i < 3; i++)
-            piece[i] = vec3_lerp(corners[cut_in_four[k][i][0]], corners[cut_in_four[k][i][1]], 0.5);
-        if (!add_piece(overlaying, piece, farthest, cuts - 1, faces, tally))
-            add_near(overlaying->parts, piece, tally);
-    }
-    return cuts > 0;
+    if (piece->cuts > 0)
+        add_cut(overlaying, piece, faces, tally);
+    return piece->cuts > 0;
 }
 
 static void sum_up_leaf(const struct overlaying *overlaying, size_t leaf, struct tally *tally)
 {
     const struct surface_parts *parts = overlaying->parts;
     const struct deviation_surface *from = parts->from;
-    vec3 corners[BVH_WIDTH][3];
-    double farthest[BVH_WIDTH], reach = 0;
+    struct piece_of wholes[BVH_WIDTH];
+    double reach = 0;
     size_t first = leaf * BVH_WIDTH, count = from->bvh.triangle_count - first;
     struct faces faces;
     aabb box = aabb_empty();
 
     count = count < BVH_WIDTH ? count : BVH_WIDTH;
     for (size_t k = 0; k < count; k++) {
-        uint32_t slot = (uint32_t)(first + k);
-        for (int i = 0; i < 3; i++)
-            corners[k][i] = deviation_surface_corner(from, slot, i);
-        farthest[k] = farthest_of(parts, slot, corners[k]);
-        if (!(farthest[k] < INFINITY))
+        struct piece_of *whole = &wholes[k];
+        open_whole(parts, (uint32_t)(first + k), whole);
+        if (!(whole->farthest < INFINITY))
             continue;
-        reach = fmax(reach, reach_of(corners[k], farthest[k]));
+        reach = fmax(reach, reach_of(whole->corners, whole->farthest));
         for (int i = 0; i < 3; i++)
-            box = aabb_include(box, corners[k][i]);
+            box = aabb_include(box, whole->corners[i]);
     }
-    faces.count = FACES_MAX + 1;
+    faces.count = 0;
     if (reach > 0)
         gather(overlaying, box, reach, &faces);
     for (size_t k = 0; k < count; k++) {
-        unsigned cuts = parts->middles ? CUTS : 0;
+        bool far = !(wholes[k].farthest < INFINITY), alone = !far && faces.count > FACES_MAX;
         if (from->shared[first + k]
-            || !add_piece(overlaying, corners[k], farthest[k], cuts, faces.count <= FACES_MAX ? &faces : NULL,
-                          tally))
+            || !(alone ? add_piece_alone(overlaying, &wholes[k], tally)
+                       : add_piece(overlaying, &wholes[k], far ? NULL : &faces, tally)))
             tally_add_part(tally, &parts->parts[first + k]);
     }
 }

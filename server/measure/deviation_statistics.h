@@ -3,10 +3,10 @@
  * All parts of the surface are bounded (deviation_parts.h) and summed up (deviation_distribution.h); then, in
  * rounds, the parts that keep a value from being as narrow as wanted are cut up: those with the most area
  * times gap for mean and RMS, those that straddle a tolerance or a percentile. It ends when all are narrow
- * enough or the budget of work is spent. Where a trial leaves no hope of that, it is not begun: what lies over
- * the triangles (deviation_overlay.h) then tells the values, mostly within a tenth to a fifth of themselves. A
- * value is the middle of its interval, its half-width half of it with rounding. Results do not depend on the
- * number of threads. Lengths are in the frame. */
+ * enough or the budget of work is spent. Where a trial leaves no hope of that, it is not begun: what lies
+ * over the triangles (deviation_overlay.h) then tells the values, mostly within a tenth to a fifth of
+ * themselves. A value is the middle of its interval, its half-width half of it with rounding. Results do not
+ * depend on the number of threads. Lengths are in the frame. */
 #ifndef MEASURE_DEVIATION_STATISTICS_H
 #define MEASURE_DEVIATION_STATISTICS_H
 
