@@ -50,7 +50,7 @@ static int direction_of(const uint32_t *corner, uint32_t a, uint32_t b)
     return 0;
 }
 
-static bool is_plain_side(const struct plain *plain, size_t slot, uint32_t a, uint32_t b)
+static bool is_plain_side(const struct plain *plain, size_t slot, vec3 normal, uint32_t a, uint32_t b)
 {
     const struct deviation_surface *surface = plain->surface;
     size_t others = 0, other = 0;
@@ -65,8 +65,7 @@ static bool is_plain_side(const struct plain *plain, size_t slot, uint32_t a, ui
         other = at;
         direction = found;
     }
-    return others == 1
-           && direction * vec3_dot(listed_normal(surface, slot), listed_normal(surface, other)) < 0;
+    return others == 1 && direction * vec3_dot(normal, listed_normal(surface, other)) < 0;
 }
 
 static void find_plain_chunk(void *context, size_t chunk)
@@ -76,10 +75,11 @@ static void find_plain_chunk(void *context, size_t chunk)
 
     for (size_t slot = chunk * CHUNK; slot < (chunk + 1) * CHUNK && slot < bvh->triangle_count; slot++) {
         const uint32_t *corner = bvh->corners[slot];
+        vec3 normal = listed_normal(plain->surface, slot);
         plain->plain[slot] = corner[0] != corner[1] && corner[1] != corner[2] && corner[2] != corner[0]
-                             && is_plain_side(plain, slot, corner[0], corner[1])
-                             && is_plain_side(plain, slot, corner[1], corner[2])
-                             && is_plain_side(plain, slot, corner[2], corner[0]);
+                             && is_plain_side(plain, slot, normal, corner[0], corner[1])
+                             && is_plain_side(plain, slot, normal, corner[1], corner[2])
+                             && is_plain_side(plain, slot, normal, corner[2], corner[0]);
     }
 }
 
@@ -367,6 +367,7 @@ struct piece_of {
     vec3 corners[3];
     double farthest; /* of the triangle's corners, as far as is known; INFINITY: not worth looking */
     unsigned cuts;   /* that it may be cut up */
+    uint32_t near;   /* a slot of the other surface */
 };
 
 static void open_whole(const struct surface_parts *parts, uint32_t slot, struct piece_of *whole)
@@ -376,6 +377,7 @@ static void open_whole(const struct surface_parts *parts, uint32_t slot, struct 
 
     whole->farthest = fmax(distances[v[0]], fmax(distances[v[1]], distances[v[2]]));
     whole->cuts = parts->middles ? CUTS : 0;
+    whole->near = parts->vertices->nearest[v[0]];
     for (int i = 0; i < 3; i++)
         whole->corners[i] = deviation_surface_corner(parts->from, slot, i);
     if (!(whole->farthest <= FAR_SIDES * longest_of(whole->corners)))
@@ -396,11 +398,12 @@ static const unsigned char cut_in_four[4][3][2] = {
     {{0, 0}, {0, 1}, {2, 0}}, {{0, 1}, {1, 1}, {1, 2}}, {{2, 0}, {1, 2}, {2, 2}}, {{0, 1}, {1, 2}, {2, 0}}};
 
 /* A piece of a triangle, by the way from its middle and by the face nearest to that. */
-static void add_near(const struct surface_parts *parts, const vec3 *corners, struct tally *tally)
+static void add_near(const struct surface_parts *parts, const vec3 *corners, uint32_t near,
+                     struct tally *tally)
 {
     vec3 middle = vec3_scale(vec3_add(vec3_add(corners[0], corners[1]), corners[2]), 1.0 / 3);
     size_t work = 0;
-    struct bvh_hit hit = bvh_nearest(&parts->to->bvh, middle, BVH_NONE, &work);
+    struct bvh_hit hit = bvh_nearest(&parts->to->bvh, middle, near, &work);
     double distance = sqrt(hit.distance_sq), low[3], high[3], by_face[3];
     struct part part = {.area = triangle_area(corners[0], corners[1], corners[2])};
 
@@ -432,13 +435,13 @@ static void add_cut(const struct overlaying *overlaying, const struct piece_of *
                     const struct faces *faces, struct tally *tally)
 {
     for (int k = 0; k < 4; k++) {
-        struct piece_of piece = {.farthest = whole->farthest, .cuts = whole->cuts - 1};
+        struct piece_of piece = {.farthest = whole->farthest, .cuts = whole->cuts - 1, .near = whole->near};
         for (int i = 0; i < 3; i++)
             piece.corners[i] =
                 vec3_lerp(whole->corners[cut_in_four[k][i][0]], whole->corners[cut_in_four[k][i][1]], 0.5);
         if (!(faces || !(piece.farthest < INFINITY) ? add_piece(overlaying, &piece, faces, tally)
                                                     : add_piece_alone(overlaying, &piece, tally)))
-            add_near(overlaying->parts, piece.corners, tally);
+            add_near(overlaying->parts, piece.corners, piece.near, tally);
     }
 }
 

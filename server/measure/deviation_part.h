@@ -42,6 +42,8 @@ double part_share_high(const struct part *part, double t);
 struct part_moments part_height_moments(const double *heights, double scale);
 /* The share where |h| <= t. */
 double part_height_share(const double *heights, double t);
+/* The shares where |h| is at most `least` and, `count` times, `step` more each. */
+void part_height_shares(const double *heights, double least, double step, size_t count, double *shares);
 
 /* The lower bound at corner i. */
 double part_low_at(const struct part *part, int i);

@@ -7,7 +7,7 @@
 #include <math.h>
 #include <string.h>
 
-#define CUTS 6 /* of a bound */
+#define CUTS 5 /* of a bound */
 #define FIRST_BIN ((size_t)(127 - 40) << TALLY_BIN_BITS)
 #define ROUNDING_REL 0x1p-22 /* of floats, on the way to a bin */
 
@@ -113,18 +113,18 @@ void tally_add_heights(struct tally *tally, const double *heights, double scale,
 {
     struct part_range range = part_height_range(heights);
     struct part_moments moments = part_height_moments(heights, scale);
-    double until = 0;
 
     add_moments(tally, area, &moments);
     if (is_one_bin(range)) {
         put_low(tally, scale * range.min, area);
         put_high(tally, range.max, area);
     } else {
+        double shares[CUTS - 1], step = (range.max - range.min) / CUTS, value = range.min, until = 0;
+        part_height_shares(heights, range.min + step, step, CUTS - 1, shares);
         for (int cut = 1; cut <= CUTS; cut++) {
-            double value = value_at_cut(range, cut),
-                   share = cut < CUTS ? part_height_share(heights, value) : 1,
-                   between = (share - until) * area;
-            put_low(tally, scale * value_at_cut(range, cut - 1), between);
+            double share = cut < CUTS ? shares[cut - 1] : 1, between = (share - until) * area;
+            put_low(tally, scale * value, between);
+            value = cut < CUTS ? range.min + cut * step : range.max;
             put_high(tally, value, between);
             until = share;
         }
