@@ -39,6 +39,7 @@ struct choosing {
 struct statistics {
     const struct statistics_settings *settings;
     struct surface_parts *parts;
+    struct arena start; /* before the parts */
     struct distribution distribution;
     struct interval coverage[DISTRIBUTION_LIMITS_MAX]; /* then shares at the percentiles */
     size_t batch_max;
@@ -295,6 +296,20 @@ static bool is_worth_it(struct statistics *statistics, bool *worth, struct arena
     return true;
 }
 
+/* In less room, as nothing is cut up. */
+static bool bound_quickly(struct statistics *statistics, struct arena *arena, struct error *err)
+{
+    const struct statistics_settings *settings = statistics->settings;
+    double from = settings->progress_from, to = settings->progress_to, middle = 0.5 * (from + to);
+
+    return surface_parts_open(statistics->parts, 0, arena, err)
+           && triangles_bound_quickly(statistics->parts, settings->vertices, settings->progress, from, middle,
+                                      arena, err)
+           && overlay_sum_up(statistics->parts, settings->tolerances, settings->tolerance_count,
+                             &statistics->distribution, statistics->coverage, settings->progress, middle, to,
+                             *arena, err);
+}
+
 /* Bounds all triangles, and cuts up what they leave open. */
 static bool bound(struct statistics *statistics, struct arena *arena, struct error *err)
 {
@@ -304,12 +319,10 @@ static bool bound(struct statistics *statistics, struct arena *arena, struct err
 
     if (!is_worth_it(statistics, &worth, *arena, err))
         return false;
-    if (!worth && statistics->parts->trial_stride != 1) /* a trial of all has bounded all */
-        return triangles_bound_quickly(statistics->parts, settings->vertices, settings->progress, from, to,
-                                       arena, err)
-               && overlay_sum_up(statistics->parts, settings->tolerances, settings->tolerance_count,
-                                 &statistics->distribution, statistics->coverage, settings->progress, to, to,
-                                 *arena, err);
+    if (!worth && statistics->parts->trial_stride != 1) { /* a trial of all has bounded all */
+        *arena = statistics->start;
+        return bound_quickly(statistics, arena, err);
+    }
     return (worth
             || quick_ask_vertices(statistics->parts, settings->vertices, settings->progress, from, from,
                                   *arena, err))
@@ -324,7 +337,7 @@ bool statistics_measure(const struct deviation_surface *from, const struct devia
                         struct surface_parts *parts, struct statistics_wide *wide, struct arena *arena,
                         struct error *err)
 {
-    struct statistics statistics = {.settings = settings, .parts = parts};
+    struct statistics statistics = {.settings = settings, .parts = parts, .start = *arena};
     size_t budget = settings->budget ? settings->budget
                                      : STATISTICS_BUDGET(from->bvh.triangle_count, to->bvh.triangle_count);
 
@@ -337,7 +350,8 @@ bool statistics_measure(const struct deviation_surface *from, const struct devia
     *wide = (struct statistics_wide){false, false, false};
     fill_undefined(settings, deviation);
     deviation->sample_count = 0;
-    if (!surface_parts_open(parts, arena, err) || !bound(&statistics, arena, err))
+    if (!surface_parts_open(parts, PARTS_MORE(from->bvh.triangle_count), arena, err)
+        || !bound(&statistics, arena, err))
         return false;
     if (statistics.distribution.area > 0)
         fill(&statistics, deviation, wide);
