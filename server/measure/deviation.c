@@ -246,7 +246,7 @@ static bool take_samples(const struct pair *pair, const struct maximum *lost, co
                                         .progress = pair->progress,
                                         .progress_from = 0.7,
                                         .progress_to = 0.8,
-                                        .want_distances = wide->loss.means,
+                                        .want_distances = wide->loss.vague,
                                         .reach = lost->upper,
                                         .tolerance_count = pair->settings->tolerance_count,
                                         .tolerances = tolerances};
@@ -262,7 +262,7 @@ static bool take_samples(const struct pair *pair, const struct maximum *lost, co
         return false;
     settings.progress_from = 0.8;
     settings.progress_to = 0.9;
-    settings.want_distances = wide->invention.means;
+    settings.want_distances = wide->invention.vague;
     settings.reach = invented->upper;
     if (!samples_measure(&pair->subject, &pair->reference, has_sides ? &reference_side : NULL, &settings,
                          &deviation->subject_to_reference, has_sides ? signed_ : NULL, scratch, err))

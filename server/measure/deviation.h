@@ -43,7 +43,7 @@ struct one_sided_deviation {
         double mean, rms, median, p95, p99, p999;
     } halfwidth; /* certified: the true value is no farther from the one stated */
     struct interval coverage[DEVIATION_TOLERANCES_MAX]; /* certified: share of area within each tolerance */
-    size_t sample_count; /* 0; else certified values took too much work, and those above are sampled:
+    size_t sample_count; /* 0; else certified values told too little, and those above are sampled:
                           * half-widths and coverage are of four standard errors (deviation_samples.h) */
     uint64_t seed;
     struct {

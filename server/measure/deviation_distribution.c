@@ -15,7 +15,7 @@
 #define PRECISION_REL 0x1p-24 /* of floats */
 #define STEPS_MAX 200
 
-static const double percentile_shares[DISTRIBUTION_PERCENTILES] = {0.5, 0.95, 0.99, 0.999};
+const double distribution_percentile_shares[DISTRIBUTION_PERCENTILES] = {0.5, 0.95, 0.99, 0.999};
 
 /* --- sums --- */
 
@@ -213,7 +213,7 @@ static void find_percentiles(struct seeking *seeking, struct distribution *distr
         seeking->upper = end == 1;
         fill_bins(seeking);
         for (size_t p = 0; p < DISTRIBUTION_PERCENTILES; p++) {
-            double target = distribution->area * percentile_shares[p];
+            double target = distribution->area * distribution_percentile_shares[p];
             struct interval found = seek(seeking, end ? target + slack : target - slack);
             ends[end][p] = end ? found.upper : found.lower;
         }

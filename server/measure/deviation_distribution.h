@@ -16,6 +16,8 @@
 #define DISTRIBUTION_PERCENTILES 4     /* the median, 95, 99 and 99.9 % */
 #define DISTRIBUTION_LIMITS_MAX (DEVIATION_TOLERANCES_MAX + DISTRIBUTION_PERCENTILES)
 
+extern const double distribution_percentile_shares[DISTRIBUTION_PERCENTILES];
+
 struct distribution {
     double area;
     struct interval mean, rms;

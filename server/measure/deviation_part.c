@@ -86,10 +86,22 @@ struct part_moments part_moments(const struct part *part)
     return (struct part_moments){lower.mean, upper.mean, lower.square, upper.square};
 }
 
-/* Share of a triangle where the linear function is at most t. */
-static double share_within(const float *values, double t)
+struct part_moments part_height_moments(const double *heights, double scale)
 {
-    double a = (double)values[0], b = (double)values[1], c = (double)values[2], swap;
+    const double turned[3] = {-heights[0], -heights[1], -heights[2]};
+    struct moments all = moments_of_larger(heights, turned);
+
+    return (struct part_moments){scale * all.mean, all.mean, scale * scale * all.square, all.square};
+}
+
+/* Values at the corners, ascending. */
+struct sorted {
+    double a, b, c;
+};
+
+static struct sorted sort_values(double a, double b, double c)
+{
+    double swap;
 
     if (a > b)
         swap = a, a = b, b = swap;
@@ -97,11 +109,44 @@ static double share_within(const float *values, double t)
         swap = b, b = c, c = swap;
     if (a > b)
         swap = a, a = b, b = swap;
-    if (t >= c)
+    return (struct sorted){a, b, c};
+}
+
+/* Share of a triangle where the linear function is at most t. */
+static double share_below(struct sorted v, double t)
+{
+    if (t >= v.c)
         return 1;
-    if (t <= a)
+    if (t <= v.a)
         return 0;
-    return t <= b ? (t - a) / (b - a) * ((t - a) / (c - a)) : 1 - (c - t) / (c - b) * ((c - t) / (c - a));
+    return t <= v.b ? (t - v.a) / (v.b - v.a) * ((t - v.a) / (v.c - v.a))
+                    : 1 - (v.c - t) / (v.c - v.b) * ((v.c - t) / (v.c - v.a));
+}
+
+static double share_within(const float *values, double t)
+{
+    return share_below(sort_values((double)values[0], (double)values[1], (double)values[2]), t);
+}
+
+static double share_of_height(struct sorted v, double t)
+{
+    const struct sorted turned = {-v.c, -v.b, -v.a};
+    double share = v.a < -t ? share_below(v, t) + share_below(turned, t) - 1 : share_below(v, t);
+
+    return share > 0 ? share : 0;
+}
+
+double part_height_share(const double *heights, double t)
+{
+    return share_of_height(sort_values(heights[0], heights[1], heights[2]), t);
+}
+
+void part_height_shares(const double *heights, double least, double step, size_t count, double *shares)
+{
+    const struct sorted v = sort_values(heights[0], heights[1], heights[2]);
+
+    for (size_t i = 0; i < count; i++)
+        shares[i] = share_of_height(v, least + (double)i * step);
 }
 
 double part_share_low(const struct part *part, double t)

@@ -7,7 +7,6 @@
 #include <math.h>
 #include <string.h>
 
-#define MORE_PARTS ((size_t)1 << 18)
 #define FLAT 0.35 /* of the squared longest side is twice the area: cut in two */
 
 uint32_t surface_parts_slot(const struct surface_parts *parts, size_t part)
@@ -25,9 +24,9 @@ vec3 surface_parts_corner(const struct surface_parts *parts, size_t part, int i)
                             : parts->places[part - triangles].corners[i];
 }
 
-bool surface_parts_open(struct surface_parts *parts, struct arena *keep, struct error *err)
+bool surface_parts_open(struct surface_parts *parts, size_t more, struct arena *keep, struct error *err)
 {
-    size_t triangles = parts->from->bvh.triangle_count, more = MORE_PARTS + triangles / 2;
+    size_t triangles = parts->from->bvh.triangle_count;
 
     parts->vertices = NULL;
     parts->middles = NULL;

@@ -33,8 +33,11 @@ struct surface_parts {
     size_t work, budget;
 };
 
-/* Room for all triangles and for as many parts more as refining may make. ERROR_LIMIT when memory ends. */
-bool surface_parts_open(struct surface_parts *parts, struct arena *keep, struct error *err);
+/* What refining a surface may make of it. */
+#define PARTS_MORE(triangle_count) (((size_t)1 << 18) + (triangle_count) / 2)
+
+/* Room for all triangles and for so many parts more. ERROR_LIMIT when memory ends. */
+bool surface_parts_open(struct surface_parts *parts, size_t more, struct arena *keep, struct error *err);
 
 /* What bounding takes; near: a slot to begin at, or BVH_NONE. */
 struct bracketing surface_parts_begin(const struct surface_parts *parts, uint32_t near);

@@ -1,5 +1,5 @@
 /* deviation_samples.h - normal angle and signed distance by area samples, and the statistics of the distance
- * where certified ones took too much work.
+ * where certified ones tell too little.
  *
  * One jittered point in each of N strata of equal area, in the order of the index; random numbers are a
  * function of seed and number, so that every run draws the same. Errors stated are those of N independent

@@ -2,6 +2,7 @@
 #include "measure/deviation_statistics.h"
 
 #include "base/tasks.h"
+#include "measure/deviation_overlay.h"
 #include "measure/deviation_quick.h"
 #include "measure/deviation_triangles.h"
 #include "measure/float_bins.h"
@@ -38,6 +39,7 @@ struct choosing {
 struct statistics {
     const struct statistics_settings *settings;
     struct surface_parts *parts;
+    struct arena start; /* before the parts */
     struct distribution distribution;
     struct interval coverage[DISTRIBUTION_LIMITS_MAX]; /* then shares at the percentiles */
     size_t batch_max;
@@ -267,8 +269,10 @@ static void fill(const struct statistics *statistics, struct one_sided_deviation
     fill_percentile(statistics, 1, &deviation->p95, &deviation->halfwidth.p95);
     fill_percentile(statistics, 2, &deviation->p99, &deviation->halfwidth.p99);
     fill_percentile(statistics, 3, &deviation->p999, &deviation->halfwidth.p999);
-    wide->means =
-        deviation->halfwidth.mean > settings->halfwidth || deviation->halfwidth.rms > settings->halfwidth;
+    const double wanted = settings->halfwidth;
+    wide->means = deviation->halfwidth.mean > wanted || deviation->halfwidth.rms > wanted;
+    wide->vague = deviation->halfwidth.mean > fmax(wanted, STATISTICS_VAGUE_SHARE * deviation->mean)
+                  || deviation->halfwidth.rms > fmax(wanted, STATISTICS_VAGUE_SHARE * deviation->rms);
     for (size_t t = 0; t < settings->tolerance_count; t++) {
         deviation->coverage[t] =
             settings->reach <= settings->tolerances[t] ? (struct interval){1, 1} : statistics->coverage[t];
@@ -292,6 +296,20 @@ static bool is_worth_it(struct statistics *statistics, bool *worth, struct arena
     return true;
 }
 
+/* In less room, as nothing is cut up. */
+static bool bound_quickly(struct statistics *statistics, struct arena *arena, struct error *err)
+{
+    const struct statistics_settings *settings = statistics->settings;
+    double from = settings->progress_from, to = settings->progress_to, middle = 0.5 * (from + to);
+
+    return surface_parts_open(statistics->parts, 0, arena, err)
+           && triangles_bound_quickly(statistics->parts, settings->vertices, settings->progress, from, middle,
+                                      arena, err)
+           && overlay_sum_up(statistics->parts, settings->tolerances, settings->tolerance_count,
+                             &statistics->distribution, statistics->coverage, settings->progress, middle, to,
+                             *arena, err);
+}
+
 /* Bounds all triangles, and cuts up what they leave open. */
 static bool bound(struct statistics *statistics, struct arena *arena, struct error *err)
 {
@@ -301,10 +319,10 @@ static bool bound(struct statistics *statistics, struct arena *arena, struct err
 
     if (!is_worth_it(statistics, &worth, *arena, err))
         return false;
-    if (!worth && statistics->parts->trial_stride != 1) /* a trial of all has bounded all */
-        return triangles_bound_quickly(statistics->parts, settings->vertices, settings->progress, from, to,
-                                       arena, err)
-               && look(statistics, false, *arena, err);
+    if (!worth && statistics->parts->trial_stride != 1) { /* a trial of all has bounded all */
+        *arena = statistics->start;
+        return bound_quickly(statistics, arena, err);
+    }
     return (worth
             || quick_ask_vertices(statistics->parts, settings->vertices, settings->progress, from, from,
                                   *arena, err))
@@ -319,7 +337,7 @@ bool statistics_measure(const struct deviation_surface *from, const struct devia
                         struct surface_parts *parts, struct statistics_wide *wide, struct arena *arena,
                         struct error *err)
 {
-    struct statistics statistics = {.settings = settings, .parts = parts};
+    struct statistics statistics = {.settings = settings, .parts = parts, .start = *arena};
     size_t budget = settings->budget ? settings->budget
                                      : STATISTICS_BUDGET(from->bvh.triangle_count, to->bvh.triangle_count);
 
@@ -329,10 +347,11 @@ bool statistics_measure(const struct deviation_surface *from, const struct devia
                                     .wanted = WANTED_SHARE * settings->halfwidth,
                                     .threads = settings->threads,
                                     .budget = budget};
-    *wide = (struct statistics_wide){false, false};
+    *wide = (struct statistics_wide){false, false, false};
     fill_undefined(settings, deviation);
     deviation->sample_count = 0;
-    if (!surface_parts_open(parts, arena, err) || !bound(&statistics, arena, err))
+    if (!surface_parts_open(parts, PARTS_MORE(from->bvh.triangle_count), arena, err)
+        || !bound(&statistics, arena, err))
         return false;
     if (statistics.distribution.area > 0)
         fill(&statistics, deviation, wide);

@@ -3,9 +3,10 @@
  * All parts of the surface are bounded (deviation_parts.h) and summed up (deviation_distribution.h); then, in
  * rounds, the parts that keep a value from being as narrow as wanted are cut up: those with the most area
  * times gap for mean and RMS, those that straddle a tolerance or a percentile. It ends when all are narrow
- * enough or the budget of work is spent; where a trial leaves no hope of that, it is not begun. A value is
- * the middle of its interval, its half-width half of it with rounding. Results do not depend on the number of
- * threads. Lengths are in the frame. */
+ * enough or the budget of work is spent. Where a trial leaves no hope of that, it is not begun: what lies
+ * over the triangles (deviation_overlay.h) then tells the values, mostly within a tenth to a fifth of
+ * themselves. A value is the middle of its interval, its half-width half of it with rounding. Results do not
+ * depend on the number of threads. Lengths are in the frame. */
 #ifndef MEASURE_DEVIATION_STATISTICS_H
 #define MEASURE_DEVIATION_STATISTICS_H
 
@@ -20,9 +21,12 @@
     ((from_count) + (to_count) < STATISTICS_FEW ? (size_t)1 << 22                                            \
                                                 : ((size_t)1 << 20) + 20 * ((from_count) + (to_count)))
 /* A trial that leaves mean half-widths of so many times what is wanted leaves no hope of getting there within
- * the budget: bounds are found quickly then; the caller samples. Measured: rough pairs begin at 5 to 140
- * times and end at no less than a half of it. */
-#define STATISTICS_HOPE 4
+ * the budget: bounds are found quickly then. Measured: rough pairs begin at 5 to 140 times and end at no less
+ * than a half of it. */
+#define STATISTICS_HOPE 2
+/* A mean or RMS within that share of itself tells enough even where it is wider than wanted. Common practice,
+ * no source. */
+#define STATISTICS_VAGUE_SHARE 0.1
 #define STATISTICS_COVERAGE_WIDTH 0.001 /* wanted: upper less lower share */
 
 struct statistics_settings {
@@ -39,6 +43,7 @@ struct statistics_settings {
 
 struct statistics_wide { /* wider than wanted when the budget ended */
     bool means;          /* mean or RMS */
+    bool vague;          /* likewise, by more than STATISTICS_VAGUE_SHARE of itself */
     bool coverage;
 };
 

@@ -12,7 +12,7 @@
 #define LEAVES_OF_CHUNK 32
 #define SLICE_CHUNKS 256  /* chunks between two words to the listener */
 #define TRIAL_LEAVES 1024 /* at least, */
-#define TRIAL_STRIDE 32   /* and one chunk of so many */
+#define TRIAL_STRIDE 256  /* and one chunk of so many */
 #define CLOSELY_SHARE 4   /* one such part of the budget is for the farthest leaves */
 #define LEAF_WORK 3072    /* of the work of bounding one leaf closely; measured, on rough pairs */
 #define BIN_BITS 6        /* 64 bins to each power of two */

@@ -1,0 +1,209 @@
+/* deviation_tally.c - moments in closed form, shares at a few values of each bound. */
+#include "measure/deviation_tally.h"
+
+#include "measure/deviation_surface.h"
+#include "measure/float_bins.h"
+
+#include <math.h>
+#include <string.h>
+
+#define CUTS 5 /* of a bound */
+#define FIRST_BIN ((size_t)(127 - 40) << TALLY_BIN_BITS)
+#define ROUNDING_REL 0x1p-22 /* of floats, on the way to a bin */
+
+void tally_open(struct tally *tally, const double *tolerances, size_t tolerance_count)
+{
+    memset(tally, 0, sizeof *tally);
+    tally->tolerances = tolerances;
+    tally->tolerance_count = tolerance_count;
+}
+
+/* Bin 0 is for what is less than all other bins, the last one for what is more. */
+static size_t bin_of(double value)
+{
+    size_t bin = value > 0 ? float_bin_of((float)value, TALLY_BIN_BITS) : 0;
+
+    if (bin < FIRST_BIN)
+        return 0;
+    return bin - FIRST_BIN + 1 < TALLY_BINS ? bin - FIRST_BIN + 1 : TALLY_BINS - 1;
+}
+
+static double bin_start(size_t bin)
+{
+    return bin == 0 ? 0 : (double)float_bin_start(FIRST_BIN + bin - 1, TALLY_BIN_BITS);
+}
+
+static void put_low(struct tally *tally, double value, double area)
+{
+    tally->lows[bin_of(value * (1 - ROUNDING_REL))] += area;
+}
+
+static void put_high(struct tally *tally, double value, double area)
+{
+    tally->highs[bin_of(value * (1 + ROUNDING_REL))] += area;
+}
+
+static void add_moments(struct tally *tally, double area, const struct part_moments *moments)
+{
+    exact_sum_add(&tally->area, area);
+    exact_sum_add(&tally->low, area * moments->low);
+    exact_sum_add(&tally->high, area * moments->high);
+    exact_sum_add(&tally->low_sq, area * moments->low_sq);
+    exact_sum_add(&tally->high_sq, area * moments->high_sq);
+}
+
+static double value_at_cut(struct part_range range, int cut)
+{
+    return range.min + (range.max - range.min) * ((double)cut / CUTS);
+}
+
+/* A narrow range is not cut. */
+static bool is_one_bin(struct part_range range)
+{
+    return bin_of(range.min) == bin_of(range.max);
+}
+
+static void put_lows(struct tally *tally, const struct part *part)
+{
+    struct part_range range = part_range_low(part);
+    double until = 0;
+
+    for (int cut = 1; cut <= CUTS && !is_one_bin(range); cut++) {
+        double share = cut < CUTS ? part_share_low(part, value_at_cut(range, cut)) : 1;
+        put_low(tally, value_at_cut(range, cut - 1), (share - until) * part->area);
+        until = share;
+    }
+    put_low(tally, range.min, (1 - until) * part->area);
+}
+
+static void put_highs(struct tally *tally, const struct part *part)
+{
+    struct part_range range = part_range_high(part);
+    double until = 0;
+
+    for (int cut = 1; cut <= CUTS && !is_one_bin(range); cut++) {
+        double share = cut < CUTS ? part_share_high(part, value_at_cut(range, cut)) : 1;
+        put_high(tally, value_at_cut(range, cut), (share - until) * part->area);
+        until = share;
+    }
+    put_high(tally, range.max, (1 - until) * part->area);
+}
+
+void tally_add_part(struct tally *tally, const struct part *part)
+{
+    struct part_range low = part_range_low(part), high = part_range_high(part);
+    struct part_moments moments = part_moments(part);
+
+    if (!(part->area > 0))
+        return;
+    add_moments(tally, part->area, &moments);
+    put_lows(tally, part);
+    put_highs(tally, part);
+    for (size_t t = 0; t < tally->tolerance_count; t++) {
+        double surely = tally->tolerances[t] - DEVIATION_SLACK,
+               possibly = tally->tolerances[t] + DEVIATION_SLACK;
+        if (surely >= 0 && high.min <= surely)
+            tally->shares[t].lower += part->area * part_share_high(part, surely);
+        if (low.min <= possibly)
+            tally->shares[t].upper += part->area * part_share_low(part, possibly);
+    }
+}
+
+void tally_add_heights(struct tally *tally, const double *heights, double scale, double area)
+{
+    struct part_range range = part_height_range(heights);
+    struct part_moments moments = part_height_moments(heights, scale);
+
+    add_moments(tally, area, &moments);
+    if (is_one_bin(range)) {
+        put_low(tally, scale * range.min, area);
+        put_high(tally, range.max, area);
+    } else {
+        double shares[CUTS - 1], step = (range.max - range.min) / CUTS, value = range.min, until = 0;
+        part_height_shares(heights, range.min + step, step, CUTS - 1, shares);
+        for (int cut = 1; cut <= CUTS; cut++) {
+            double share = cut < CUTS ? shares[cut - 1] : 1, between = (share - until) * area;
+            put_low(tally, scale * value, between);
+            value = cut < CUTS ? range.min + cut * step : range.max;
+            put_high(tally, value, between);
+            until = share;
+        }
+    }
+    for (size_t t = 0; t < tally->tolerance_count; t++) {
+        double surely = tally->tolerances[t] - DEVIATION_SLACK,
+               possibly = tally->tolerances[t] + DEVIATION_SLACK;
+        if (surely >= range.min)
+            tally->shares[t].lower += area * part_height_share(heights, surely);
+        if (possibly >= scale * range.min)
+            tally->shares[t].upper += area * part_height_share(heights, possibly / scale);
+    }
+}
+
+/* --- summing up --- */
+
+static void add_tally(struct tally *all, const struct tally *one)
+{
+    exact_sum_add(&all->area, exact_sum_value(one->area));
+    exact_sum_add(&all->low, exact_sum_value(one->low));
+    exact_sum_add(&all->high, exact_sum_value(one->high));
+    exact_sum_add(&all->low_sq, exact_sum_value(one->low_sq));
+    exact_sum_add(&all->high_sq, exact_sum_value(one->high_sq));
+    for (size_t bin = 0; bin < TALLY_BINS; bin++) {
+        all->lows[bin] += one->lows[bin];
+        all->highs[bin] += one->highs[bin];
+    }
+    for (size_t t = 0; t < one->tolerance_count; t++) {
+        all->shares[t].lower += one->shares[t].lower;
+        all->shares[t].upper += one->shares[t].upper;
+    }
+}
+
+/* The first bin up to which lies that much area. */
+static size_t bin_reaching(const double *areas, double target)
+{
+    double sum = 0;
+    size_t bin = 0;
+
+    for (; bin < TALLY_BINS - 1; bin++) {
+        sum += areas[bin];
+        if (sum >= target)
+            break;
+    }
+    return bin;
+}
+
+static void find_percentiles(const struct tally *all, double area, double reach,
+                             struct distribution *distribution)
+{
+    const double slack = area * (DISTRIBUTION_SLACK_REL + TALLY_SLACK_REL);
+
+    for (size_t p = 0; p < DISTRIBUTION_PERCENTILES; p++) {
+        double target = area * distribution_percentile_shares[p];
+        size_t low = bin_reaching(all->lows, target - slack), high = bin_reaching(all->highs, target + slack);
+        double lower = bin_start(low), upper = high + 1 < TALLY_BINS ? bin_start(high + 1) : reach;
+        distribution->percentiles[p] = (struct interval){fmin(lower, reach), fmax(lower, fmin(upper, reach))};
+    }
+}
+
+void tally_sum_up(const struct tally *tallies, size_t count, double reach, struct distribution *distribution,
+                  struct interval *shares)
+{
+    struct tally all;
+
+    tally_open(&all, tallies->tolerances, tallies->tolerance_count);
+    for (size_t i = 0; i < count; i++)
+        add_tally(&all, &tallies[i]);
+    double area = distribution->area = exact_sum_value(all.area), slack = TALLY_SLACK_REL * reach,
+           slack_sq = slack * reach;
+    if (!(area > 0))
+        return;
+    distribution->mean = (struct interval){fmax(0, exact_sum_value(all.low) / area - slack),
+                                           exact_sum_value(all.high) / area + slack};
+    distribution->rms = (struct interval){sqrt(fmax(0, exact_sum_value(all.low_sq) / area - slack_sq)),
+                                          sqrt(exact_sum_value(all.high_sq) / area + slack_sq)};
+    find_percentiles(&all, area, reach, distribution);
+    for (size_t t = 0; t < all.tolerance_count; t++)
+        shares[t] =
+            (struct interval){fmax(0, all.shares[t].lower / area - DISTRIBUTION_SLACK_REL - TALLY_SLACK_REL),
+                              fmin(1, all.shares[t].upper / area + DISTRIBUTION_SLACK_REL + TALLY_SLACK_REL)};
+}
