@@ -1,13 +1,16 @@
 # bench.mk - our distances against those of Debian's CGAL, Embree and VTK, and our own stages as meshes grow.
-#   make bench     BENCH="pairs scale readers mend" SIZES=268000 RUNS=3 LIMIT=60: see tests/bench/bench.mjs
+#   make bench     BENCH="pairs scale readers mend" SIZES=268000- RUNS=3 LIMIT=60: see tests/bench/bench.mjs
 # Installs the packages of the group bench. Let nothing else run meanwhile. Writes build/bench.json, build/bench.md.
 
-BENCH_PROGRAMS := $(OUT)/bench-pairs $(OUT)/bench-embree $(OUT)/bench-cgal
+BENCH_PROGRAMS := $(OUT)/bench-pairs $(OUT)/bench-readers $(OUT)/bench-embree $(OUT)/bench-cgal
 -include $(patsubst %.c,$(OUT)/%.d,$(wildcard tests/bench/*.c))
 
 $(OUT)/tests/bench/%.o: CPPFLAGS += -I.
 $(OUT)/bench-pairs: $(OUT)/tests/bench/pairs.o \
                     $(patsubst %.c,$(OUT)/%.o,$(filter-out fixtures/main.c,$(wildcard fixtures/*.c))) $(LIBRARY)
+	@echo '  ld  $@'
+	@$(CC) $(LDFLAGS) $^ $(LIBS) -o $@
+$(OUT)/bench-readers: $(OUT)/tests/bench/readers.o $(LIBRARY)
 	@echo '  ld  $@'
 	@$(CC) $(LDFLAGS) $^ $(LIBS) -o $@
 $(OUT)/bench-embree: $(OUT)/tests/bench/embree.o $(OUT)/tests/bench/peer.o $(LIBRARY)

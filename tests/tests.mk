@@ -59,13 +59,15 @@ cppcheck:
 # The program and the unit tests of the rooms from base to measure for arm64, run under qemu-user; records of both
 # machines must be the same bytes, and neither program may hold a fused multiply-add. Built without vectors by -O2:
 # gcc 12's cross compiler fails on some at -O3. qemu takes ten to forty times as long as the machine itself: hence
-# the time each test is given, and no case is left out.
+# the time each test is given, and ARM64_SHARE: long tests do one in so many of their cases (support/fixture_share.h).
+# ARM64_SHARE=1 does all of them, in hours.
 ARM64_ROOT     := $(CURDIR)/build/arm64/root
 ARM64_PACKAGES := libc6-dev nettle-dev zlib1g-dev libzstd-dev libjansson-dev libsqlite3-dev libmicrohttpd-dev \
                   libseccomp-dev libcriterion-dev
 ARM64_MAKE      = $(MAKE) --no-print-directory BUILD=plain CC="aarch64-linux-gnu-gcc --sysroot=$(ARM64_ROOT)" \
                   AR=aarch64-linux-gnu-ar OUT=build/arm64/all
 ARM64_RUN      := qemu-aarch64-static -L $(ARM64_ROOT)
+ARM64_SHARE    ?= 10
 ARM64_ROOMS    := base geom mesh io topology bvh subdiv measure
 .PHONY: arm64
 arm64: packages-arm64
@@ -76,4 +78,4 @@ arm64: packages-arm64
 	FETTLE=$(abspath build/arm64/all/fettle) OBJDUMP=aarch64-linux-gnu-objdump node --test tests/cli/fused.test.mjs
 	FETTLE=$(abspath build/release/fettle) FETTLE_ARM64="$(ARM64_RUN) $(abspath build/arm64/all/fettle)" \
 	    node --test tests/arm64/records.test.mjs
-	QEMU_RUN="/usr/bin/$(ARM64_RUN)" $(ARM64_RUN) build/arm64/all/unit-tests -j2 --timeout 3000
+	FETTLE_TEST_SHARE=$(ARM64_SHARE) QEMU_RUN="/usr/bin/$(ARM64_RUN)" $(ARM64_RUN) build/arm64/all/unit-tests -j1 --timeout 3000

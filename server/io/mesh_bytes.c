@@ -1,6 +1,7 @@
 /* mesh_bytes.c - inflate, tell the format, read, and note what the coordinates and the name say. */
 #include "io/mesh_bytes.h"
 
+#include "base/tasks.h"
 #include "io/format.h"
 #include "io/inflate.h"
 #include "io/obj.h"
@@ -12,6 +13,9 @@
 #include <assert.h>
 #include <float.h>
 #include <string.h>
+
+/* Shares of the vertices that threads look at; so few vertices are not worth a second thread. */
+enum { CHUNKS = 16, ALONE_VERTICES = 1 << 16 };
 
 typedef bool reader(const struct source *, struct mesh *, struct arena *, struct arena, struct error *);
 
@@ -52,23 +56,52 @@ static void note_name(const char *name, const char *family, struct mesh_file *fi
         warning_add(&file->warnings, "name_mismatch", 1, "the name says compressed, but the content is not");
 }
 
-/* The largest magnitude of a coordinate, and the smallest that is not 0 (infinite where all are). Magnitudes
- * are compared by their bits, which ascend with them. */
-static void find_extremes(const struct mesh *mesh, double *largest, double *smallest)
+/* Magnitudes of coordinates, compared by their bits, which ascend with them. */
+struct extremes {
+    uint64_t largest, least_less_one; /* so 0 is above all */
+};
+
+struct search {
+    const struct mesh *mesh;
+    struct extremes found[CHUNKS]; /* in each share of the vertices */
+};
+
+static struct extremes extremes_join(struct extremes a, struct extremes b)
 {
-    const uint64_t infinite = 0x7ff0000000000000;
-    uint64_t most = 0, least_less_one = infinite - 1;
-    for (size_t v = 0; v < mesh->vertex_count; v++) {
+    return (struct extremes){a.largest > b.largest ? a.largest : b.largest,
+                             a.least_less_one < b.least_less_one ? a.least_less_one : b.least_less_one};
+}
+
+static const struct extremes no_extremes = {0, 0x7ff0000000000000 - 1};
+
+static void search_chunk(void *context, size_t chunk)
+{
+    struct search *search = context;
+    const struct mesh *mesh = search->mesh;
+    size_t share = tasks_chunks(mesh->vertex_count, CHUNKS), begin = chunk * share;
+    size_t end = begin + share < mesh->vertex_count ? begin + share : mesh->vertex_count;
+    struct extremes found = no_extremes;
+    for (size_t v = begin; v < end; v++) {
         uint64_t bits[3];
         memcpy(bits, &mesh->positions[v], sizeof bits);
         for (size_t i = 0; i < 3; i++) {
-            uint64_t magnitude = bits[i] << 1 >> 1, less_one = magnitude - 1; /* 0 goes above all */
-            most = magnitude > most ? magnitude : most;
-            least_less_one = less_one < least_less_one ? less_one : least_less_one;
+            uint64_t magnitude = bits[i] << 1 >> 1;
+            found = extremes_join(found, (struct extremes){magnitude, magnitude - 1});
         }
     }
-    uint64_t least = least_less_one + 1;
-    memcpy(largest, &most, sizeof most);
+    search->found[chunk] = found;
+}
+
+/* The largest magnitude of a coordinate, and the smallest that is not 0 (infinite where all are). */
+static void find_extremes(const struct mesh *mesh, size_t threads, double *largest, double *smallest)
+{
+    struct search search = {.mesh = mesh};
+    struct extremes all = no_extremes;
+    tasks_run(mesh->vertex_count < ALONE_VERTICES ? 1 : threads, CHUNKS, search_chunk, &search);
+    for (size_t chunk = 0; chunk < CHUNKS; chunk++)
+        all = extremes_join(all, search.found[chunk]);
+    uint64_t least = all.least_less_one + 1;
+    memcpy(largest, &all.largest, sizeof all.largest);
     memcpy(smallest, &least, sizeof least);
 }
 
@@ -86,14 +119,14 @@ static size_t count_subnormal(vec3 p, double smallest_normal)
 /* Coordinates whose products lose range. Subnormal: in single precision where the format stores that, else in
  * double. Extreme: the squares of the largest leave the range of single precision (sqrt of FLT_MAX, FLT_MIN).
  */
-static void note_coordinates(const struct mesh *mesh, struct mesh_file *file)
+static void note_coordinates(const struct mesh *mesh, size_t threads, struct mesh_file *file)
 {
     double smallest_normal = strcmp(file->format, "stl-binary") == 0 ? (double)FLT_MIN : DBL_MIN;
     const double too_large = 1.8446743e19, too_small = 1.0842022e-19;
     size_t subnormal = 0, extreme = 0;
     double largest, smallest;
 
-    find_extremes(mesh, &largest, &smallest);
+    find_extremes(mesh, threads, &largest, &smallest);
     if (largest <= too_large && largest >= too_small && smallest >= smallest_normal)
         return;
     for (size_t v = 0; v < mesh->vertex_count; v++) {
@@ -131,7 +164,7 @@ static bool read_plain(const char *begin, size_t bytes, const char *name, enum f
     if (!formats[format].read(&source, mesh, keep, scratch, err))
         return false;
     assert(mesh_is_valid(mesh));
-    note_coordinates(mesh, file);
+    note_coordinates(mesh, threads, file);
     return true;
 }
 

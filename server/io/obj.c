@@ -175,6 +175,7 @@ static void glance_at_part(void *context, size_t i)
 static void read_part(void *context, size_t i)
 {
     struct obj *obj = context;
+    obj->parts[i].offsets[0] = 0; /* not before: the thread that fills a page is the one to fetch it */
     obj->done[i] = obj_part_read(&obj->parts[i], &obj->errors[i]);
 }
 
@@ -217,7 +218,6 @@ static bool furnish_parts(struct obj *obj, const struct progress *progress, stru
         part->corners = ARENA_NEW(scratch, uint32_t, part->corner_room);
         if (scratch->failed)
             return false;
-        part->offsets[0] = 0;
     }
     obj->positions = sum.vertices <= MESH_MAX_VERTICES ? ARENA_NEW(keep, vec3, sum.vertices) : NULL;
     for (size_t i = 0; i < obj->part_count; i++)

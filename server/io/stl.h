@@ -18,6 +18,10 @@ bool stl_ascii_read(const struct source *source, struct mesh *mesh, struct arena
 /* True when bytes is exactly the length of a binary STL with the facet count stored at byte 80, above 0. */
 bool stl_binary_fits(const char *begin, size_t bytes);
 
+/* Facets first to first + facets - 1 of the binary STL at begin, all within the file, as they are stored: a
+ * normal and three corners of each. False where a corner is not finite. */
+bool stl_binary_decode(const char *begin, size_t first, size_t facets, vec3 *normals, vec3 *corners);
+
 /* The part that both forms share: facets are added to arrays of known room. */
 struct stl_mesh {
     struct weld weld;

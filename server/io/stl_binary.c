@@ -80,7 +80,6 @@ struct part {
     struct parts *all;
     struct source source; /* with the part's own progress */
     struct progress progress;
-    const char *at; /* of its first facet */
     size_t first, count;
     struct arena scratch;
     struct error err;
@@ -105,25 +104,49 @@ static bool tell(void *context, const char *stage, double fraction)
     return !all->stopped;
 }
 
+static const char *facet_at(const char *begin, size_t facet)
+{
+    return begin + PREAMBLE + facet * FACET;
+}
+
 static bool is_finite(vec3 p)
 {
     return isfinite(p.x) && isfinite(p.y) && isfinite(p.z);
 }
 
-static bool read_facets(struct part *part, struct stl_mesh *stl, const char *at, size_t facets)
+bool stl_binary_decode(const char *begin, size_t first, size_t facets, vec3 *normals, vec3 *corners)
 {
-    vec3 normals[STL_AT_ONCE], corners[3 * STL_AT_ONCE];
+    const char *at = facet_at(begin, first);
+    bool finite = true;
     for (size_t f = 0; f < facets; f++, at += FACET) {
         normals[f] = read_vec3(at);
         for (size_t k = 0; k < 3; k++) {
-            const char *corner = at + VECTOR * (k + 1);
-            corners[3 * f + k] = read_vec3(corner);
-            if (!is_finite(corners[3 * f + k]))
-                return error_set_byte(&part->err, ERROR_DATA, "stl", source_byte(&part->source, corner),
-                                      "a corner of facet %zu is not finite; remove or mend that place",
-                                      part->first + stl->facet_count + f);
+            vec3 corner = read_vec3(at + VECTOR * (k + 1));
+            finite &= is_finite(corner);
+            corners[3 * f + k] = corner;
         }
     }
+    return finite;
+}
+
+/* The first of the corners that is not finite; the facets begin with `first`. */
+static bool refuse_corner(const struct part *part, size_t first, const vec3 *corners, struct error *err)
+{
+    size_t c = 0;
+    while (is_finite(corners[c]))
+        c++;
+    size_t facet = first + c / 3;
+    const char *corner = facet_at(part->source.begin, facet) + VECTOR * (c % 3 + 1);
+    return error_set_byte(err, ERROR_DATA, "stl", source_byte(&part->source, corner),
+                          "a corner of facet %zu is not finite; remove or mend that place", facet);
+}
+
+static bool read_facets(struct part *part, struct stl_mesh *stl, size_t facets)
+{
+    vec3 normals[STL_AT_ONCE], corners[3 * STL_AT_ONCE];
+    size_t first = part->first + stl->facet_count;
+    if (!stl_binary_decode(part->source.begin, first, facets, normals, corners))
+        return refuse_corner(part, first, corners, &part->err);
     return stl_mesh_add(stl, normals, corners, facets, &part->scratch, &part->err);
 }
 
@@ -131,12 +154,13 @@ static void read_part(void *context, size_t i)
 {
     struct parts *all = context;
     struct part *part = &all->part[i];
-    const char *at = part->at, *tell_at = at;
+    const char *tell_at = facet_at(part->source.begin, part->first);
 
-    for (size_t f = 0; f < part->count; f += STL_AT_ONCE, at += STL_AT_ONCE * FACET) {
+    for (size_t f = 0; f < part->count; f += STL_AT_ONCE) {
+        const char *at = facet_at(part->source.begin, part->first + f);
         size_t facets = part->count - f < STL_AT_ONCE ? part->count - f : STL_AT_ONCE;
         if (!source_pass(&part->source, at, &tell_at, &part->err)
-            || !read_facets(part, &all->stl[i], at, facets)) {
+            || !read_facets(part, &all->stl[i], facets)) {
             all->stopped = all->stopped || i == 0;
             return;
         }
@@ -157,7 +181,6 @@ static bool begin_parts(struct parts *all, size_t facets, struct arena *keep, st
         part->source.progress = &part->progress;
         part->first = facets / all->count * i;
         part->count = (i + 1 == all->count ? facets : facets / all->count * (i + 1)) - part->first;
-        part->at = all->source->begin + PREAMBLE + part->first * FACET;
         size_t bytes = PART_BYTES_PER_FACET * part->count + PART_BYTES_MORE;
         if (all->count == 1)
             part->scratch = *scratch;
@@ -209,7 +232,7 @@ bool stl_binary_read(const struct source *source, struct mesh *mesh, struct aren
         all = (struct parts){.source = source, .count = 1};
         ok = read_parts(&all, count, mesh, keep, scratch, err);
     }
-    const char *end = source->begin + PREAMBLE + count * FACET;
+    const char *end = facet_at(source->begin, count);
     if (ok && end < source->end)
         source_note_trailing(source, (size_t)(source->end - end));
     return ok;

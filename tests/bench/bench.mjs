@@ -1,6 +1,7 @@
 // bench.mjs - run by `make bench`: prints and writes build/bench.json and build/bench.md. Nothing here is a test.
 //   BENCH="pairs scale readers mend"  the parts to run   RUNS=3  of which medians are taken
-//   SIZES=5000000  triangles of the largest scan    LIMIT=90  seconds a peer gets for one pair
+//   LIMIT=90  seconds a peer gets for one pair    SIZES="30000 268000-"  triangles of the scans, without it all: 30000 is that
+//   size alone, 268000- from there on, -100000 up to there, 30000-268000 from the one to the other
 //   CLASSES="tube plate", PEERS="cgal vtk_cell"  these alone, of bench-pairs' classes and of cgal embree vtk_cell vtk_point
 import { execFileSync } from 'node:child_process';
 import { readFileSync, writeFileSync } from 'node:fs';
@@ -8,7 +9,7 @@ import os from 'node:os';
 import { benchMend, benchReaders, benchScale, STAGES } from './growth.mjs';
 import { benchPairs, PEERS } from './pairs.mjs';
 import { settings } from './run.mjs';
-import { markdown, pairLine, seconds, summary, summaryTable } from './tables.mjs';
+import { markdown, pairLine, rateText, seconds, summary, summaryTable } from './tables.mjs';
 
 const firstLine = (command, ...args) => execFileSync(command, args, { encoding: 'utf8' }).split('\n')[0];
 const versionOf = (debian) => firstLine('dpkg-query', '-W', '-f', '${Version}', debian).replace(/-[^-]*$/, '').replace(/\+.*/, '');
@@ -34,7 +35,7 @@ function pairs(results) {
       if (unfinished?.startsWith('failed')) console.log(`*** ${peer} ${unfinished}`);
     save(results);
   }
-  results.summaries = Object.fromEntries(Object.keys(PEERS).map((peer) => [peer, summary(results.pairs, peer)]));
+  results.summaries = Object.fromEntries(Object.keys(PEERS).map((peer) => [peer, summary(results.pairs, peer, settings.limit)]));
   console.log(`\n${summaryTable(results.summaries)}`);
 }
 
@@ -48,7 +49,8 @@ function scale(results) {
 }
 
 function readers(results) {
-  results.readers = benchReaders((row) => console.log(`${row.format} by ${row.threads}: ${row.mb_per_s.toFixed(0)} MB/s; `
+  results.readers = benchReaders((row) => console.log(`${row.format} by ${row.threads}, MB/s: `
+    + `${Object.entries(row.mb_per_s).map(([what, rate]) => `${what} ${rateText(rate)}`).join(', ')}; `
     + `topology ${seconds(row.timings.topology)}, quality ${seconds(row.timings.quality)}`));
 }
 
@@ -59,7 +61,7 @@ function mend(results) {
 }
 
 const results = {
-  machine: machine(), runs: settings.runs, limit: settings.limit, largest: settings.largest,
+  machine: machine(), runs: settings.runs, limit: settings.limit, sizes: process.env.SIZES ?? 'all',
   versions: { cgal: versionOf('libcgal-dev'), embree: versionOf('libembree-dev'), vtk: versionOf('python3-vtk9') },
 };
 for (const [name, part] of Object.entries({ pairs, scale, readers, mend }))

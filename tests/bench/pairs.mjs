@@ -1,12 +1,12 @@
 // pairs.mjs - the certified distances of every pair, both ways, at both tolerances, against the peers in the same round.
-// A peer's best setting counts. What a peer did not end
-// within its limit it is not given again at a larger size, nor at a smaller tolerance.
-import { makePairs, measure, median, medianTimings, runPeer, settings } from './run.mjs';
+// A peer's best setting counts, of those that ended. Where none ended within the limit, the peer is not given that class again
+// at a larger size, nor at a smaller tolerance.
+import { isWanted, makePairs, measure, median, medianTimings, runPeer, settings } from './run.mjs';
 
 const SMALL = ['decimated', 'rescan', 'near6', 'near7', 'hole', 'bridge', 'tip', 'smoothed', 'midpoint', 'plate', 'cube',
   'limit', 'spheres', 'tube'];
 const LARGE = ['near6', 'hole', 'bridge', 'tip', 'smoothed', 'limit'];
-const SIZES = [
+const SCANS = [
   { triangles: 30000, classes: ['cage:1500', ...SMALL] },
   { triangles: 100000, classes: ['cage:6000', ...SMALL] },
   { triangles: 268000, classes: ['cage:12000', ...SMALL] },
@@ -35,7 +35,7 @@ const trial = (peer, kind, certify) => `${peer} ${kind} ${certify}`;
 function startPeer(name, kind, certify) {
   const looser = worthTrying.get(trial(name, kind, TOLERANCES[0]));
   const tried = looser?.length === 0 ? [] : worthTrying.get(trial(name, kind, certify)) ?? PEERS[name].variants;
-  return { name, key: trial(name, kind, certify), variants: tried, runs: Object.fromEntries(tried.map((v) => [v, []])),
+  return { name, key: trial(name, kind, certify), variants: tried, ended: tried, runs: Object.fromEntries(tried.map((v) => [v, []])),
     unfinished: tried.length ? null : 'not started: an easier pair was not finished' };
 }
 
@@ -53,17 +53,14 @@ function runRound(peer, pair, error) {
       done.push(answer);
       continue;
     }
-    // the first setting is the plain one: where it does not end, the others are spared
-    const spare = variant === PEERS[peer.name].variants[0];
-    peer.variants = spare ? [] : peer.variants.filter((v) => v !== variant);
+    peer.variants = peer.ended = peer.variants.filter((v) => v !== variant);
     peer.unfinished = answer.unfinished;
-    if (!peer.variants.length) return;
   }
   if (peer.variants.length > 1) peer.variants = [fastest(peer)];
 }
 
 function endPeer(peer) {
-  worthTrying.set(peer.key, peer.variants);
+  worthTrying.set(peer.key, peer.ended);
   if (!peer.variants.length) return { unfinished: peer.unfinished };
   const [variant] = peer.variants, runs = peer.runs[variant], [{ subject_to_reference, reference_to_subject }] = runs;
   return { setting: variant, runs: runs.length, seconds: median(runs.map((r) => r.seconds)),
@@ -116,7 +113,7 @@ const kindOf = (name) => name.replace(/:.*/, '');
 /** All rows, smallest size first. */
 export function* benchPairs() {
   const peers = settings.peers ?? Object.keys(PEERS);
-  for (const size of SIZES.filter((s) => s.triangles <= settings.largest)) {
+  for (const size of SCANS.filter((s) => isWanted(s.triangles))) {
     const pairs = makePairs(size.triangles, size.classes);
     for (const name of size.classes.filter((n) => !settings.classes || settings.classes.includes(kindOf(n))))
       for (const certify of TOLERANCES) {

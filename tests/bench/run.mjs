@@ -5,15 +5,32 @@ import path from 'node:path';
 
 const bin = process.env.BENCH_BIN;
 export const folder = path.resolve('build/bench-files');
-const words = (text) => text?.split(/[\s,]+/);
+const words = (text) => text?.trim().split(/[\s,]+/);
+
+/** Sizes as [least, most] from words like 30000, 268000-, -100000, 30000-268000. */
+export function parseSizes(text) {
+  return words(text).map((word) => {
+    const [, from, dash, to] = /^(\d*)(-?)(\d*)$/.exec(word) ?? [];
+    const range = dash ? [Number(from || 0), Number(to || Infinity)] : [Number(from), Number(from)];
+    if (!from && !to || range[0] > range[1])
+      throw new Error(`SIZES: '${word}' is no size; write 30000, 268000-, -100000 or 30000-268000 triangles, or several of these`);
+    return range;
+  });
+}
+
 export const settings = {
   sections: words(process.env.BENCH ?? 'pairs scale readers mend'),
   classes: words(process.env.CLASSES), // of pairs; without, all
   peers: words(process.env.PEERS),
   runs: Number(process.env.RUNS ?? 3),
-  largest: Number(process.env.SIZES ?? 5e6), // triangles of the largest scan
+  sizes: parseSizes(process.env.SIZES ?? '0-'), // triangles of the scans
   limit: Number(process.env.LIMIT ?? 90), // seconds that a peer gets
 };
+
+/** True for a scan of so many triangles that SIZES names. */
+export const isWanted = (triangles) => settings.sizes.some(([least, most]) => least <= triangles && triangles <= most);
+/** The scan of the parts that measure one alone: a million triangles, or the largest that SIZES names below. */
+export const oneSize = () => Math.min(1e6, Math.max(...settings.sizes.map(([, most]) => most)));
 
 export const sum = (values) => values.reduce((a, b) => a + b, 0);
 export const median = (values) => [...values].sort((a, b) => a - b)[(values.length - 1) >> 1];
@@ -44,6 +61,13 @@ export function makePairs(triangles, classes) {
     pairs[key] = { subject: path.join(folder, subject), reference: path.join(folder, reference) };
   }
   return pairs;
+}
+
+/** What a program of ours prints. */
+export function runOwn(program, args) {
+  const ran = spawnSync(path.join(bin, program), args.map(String), { encoding: 'utf8' });
+  if (ran.status !== 0) throw new Error(`${program} ${args.join(' ')}: ${ran.stderr}`);
+  return JSON.parse(ran.stdout);
 }
 
 /** The record of one measurement, with timings.process, the seconds of the whole process. */

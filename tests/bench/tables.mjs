@@ -9,12 +9,15 @@ export function seconds(value) {
 const count = (n) => (n < 1e6 ? `${Math.round(n / 1000)}k` : `${(n / 1e6).toFixed(n < 1e7 ? 1 : 0)}M`);
 const times = (ratio) => `${ratio.toPrecision(ratio < 100 ? 2 : 3)}×`;
 
+/** True where a peer was started and did not end within its limit. */
+const isCutOff = ({ unfinished }) => unfinished?.startsWith('not in') ?? false;
+
 /** How many times as long a peer took; where it did not end, at least how many. */
 function ratio(row, peer, limit) {
   const answer = row.peers[peer];
   if (!answer) return '';
   if (!answer.unfinished) return times(answer.seconds / row.seconds);
-  if (answer.unfinished.startsWith('not in')) return `> ${times(limit / row.seconds)}`;
+  if (isCutOff(answer)) return `> ${times(limit / row.seconds)}`;
   return answer.unfinished.replace(/[:(].*/, '').trim(); // "failed", "not started"
 }
 
@@ -38,15 +41,19 @@ export function pairLine(row, limit) {
     + `${seconds(row.seconds).padStart(8)}  statistics ${seconds(row.timings.statistics).padStart(8)}  ${peers}  ${remarks(row)}`;
 }
 
-/** Over the pairs that a peer finished: geometric mean and least ratio, and how many it did not finish. */
-export function summary(rows, peer) {
+/** How many times as long a peer took, over all pairs that it was given: the geometric mean and the least of those that it
+ *  finished, and the mean of these and of those cut off at the limit, each of which counts as the limit: so it is at least
+ *  that. Pairs not started, and those where the peer failed, count nowhere. */
+export function summary(rows, peer, limit) {
   const asked = rows.filter((row) => row.peers[peer]);
-  const done = asked.filter((row) => !row.peers[peer].unfinished);
-  if (!done.length) return null;
+  const done = asked.filter((row) => !row.peers[peer].unfinished), cutOff = asked.filter((row) => isCutOff(row.peers[peer]));
+  if (!done.length && !cutOff.length) return null;
   const ratios = done.map((row) => row.peers[peer].seconds / row.seconds), least = Math.min(...ratios);
-  const worst = done[ratios.indexOf(least)];
-  return { pairs: done.length, unfinished: asked.length - done.length, geometric_mean: geometricMean(ratios), least,
-    least_at: `${worst.class} ${count(worst.scan)} at ${worst.certify}` };
+  const worst = done[ratios.indexOf(least)], bounds = cutOff.map((row) => limit / row.seconds);
+  return { finished: done.length, cut_off: cutOff.length, not_counted: asked.length - done.length - cutOff.length,
+    geometric_mean_at_least: geometricMean([...ratios, ...bounds]),
+    ...(worst && { geometric_mean_of_finished: geometricMean(ratios), least,
+      least_at: `${worst.class} ${count(worst.scan)} at ${worst.certify}` }) };
 }
 
 function table(head, rows) {
@@ -77,12 +84,18 @@ function scaleTable({ series, exponents }) {
     .map(([name, rows]) => `Cage ${name}:\n\n${table(head, [...rows.map(line), ...last(name)])}`).join('\n\n');
 }
 
+export const rateText = ({ median, best }) => `${median.toFixed(0)} (${best.toFixed(0)})`;
+
 function readersTable(rows) {
-  const head = ['format', 'MB', 'one thread, MB/s', 'two threads, MB/s', 'topology and quality, two threads'];
-  return table(head, rows.filter((r) => r.threads === 1).map((one) => {
+  const head = ['format', 'MB', 'reader, one thread', 'reader, two threads', 'digest', 'both, one thread', 'both, two threads',
+    'topology and quality, two threads'];
+  return table(head, rows.filter((r) => r.threads === 1).flatMap((one) => {
     const two = rows.find((r) => r.format === one.format && r.threads === 2);
-    return [one.format, (one.bytes / 1e6).toFixed(0), one.mb_per_s.toFixed(0), two.mb_per_s.toFixed(0),
-      seconds(two.timings.topology + two.timings.quality)];
+    const { reader, digest, both, unmerged } = one.mb_per_s;
+    return [
+      [one.format, (one.bytes / 1e6).toFixed(0), rateText(reader), rateText(two.mb_per_s.reader), rateText(digest), rateText(both),
+        rateText(two.mb_per_s.both), seconds(two.timings.topology + two.timings.quality)],
+      ...(unmerged ? [[`${one.format}, not merged`, '', rateText(unmerged), '', '', '', '', '']] : [])];
   }));
 }
 
@@ -97,8 +110,11 @@ const PEER_NAMES = { cgal: 'CGAL, bounded error', embree: 'Embree, vertices only
 
 export function summaryTable(summaries) {
   const rows = Object.entries(summaries).filter(([, of]) => of);
-  return table(['against', 'geometric mean', 'least', 'at', 'pairs', 'not finished'], rows.map(([peer, of]) =>
-    [PEER_NAMES[peer], times(of.geometric_mean), times(of.least), of.least_at, of.pairs, of.unfinished]));
+  const head = ['against', 'geometric mean', 'pairs', 'of these cut off', 'mean of the finished', 'least of the finished', 'at',
+    'not counted'];
+  return table(head, rows.map(([peer, of]) => [
+    PEER_NAMES[peer], `${of.cut_off ? 'at least ' : ''}${times(of.geometric_mean_at_least)}`, of.finished + of.cut_off, of.cut_off,
+    ...(of.finished ? [times(of.geometric_mean_of_finished), times(of.least), of.least_at] : ['', '', '']), of.not_counted]));
 }
 
 export function markdown(results) {
@@ -107,10 +123,13 @@ export function markdown(results) {
     + `fettle ${m.fettle} with two threads; medians of ${runs}; CGAL ${v.cgal}, Embree ${v.embree}, VTK ${v.vtk}.`];
   if (pairs)
     parts.push('Two certified maxima, index included, and how many times as long each peer takes at its best setting '
-      + `(>: it did not end within ${limit} s):`, summaryTable(summaries), pairsTable(pairs, limit));
-  if (scale) parts.push('`fettle measure` of a cage against an OBJ scan, as the scan grows:', scaleTable(scale));
+      + `(>: it was cut off at ${limit} s, and counts as if it had ended then, so that the mean is at least what is said. `
+      + 'Not counted: pairs that it was not given, since it was cut off at an easier one, and those where it failed):',
+    summaryTable(summaries), pairsTable(pairs, limit));
+  if (scale?.series.fixed.length) parts.push('`fettle measure` of a cage against an OBJ scan, as the scan grows:', scaleTable(scale));
   if (readers)
-    parts.push(`Reading ${count(readers[0].triangles)} triangles, hashing included, file in the page cache:`, readersTable(readers));
+    parts.push(`Reading ${count(readers[0].triangles)} triangles, MB/s, file in the page cache, median (best) of ${readers[0].runs}: `
+      + 'the reader alone, the digest (SHA-256) alone, and both as a measurement does them:', readersTable(readers));
   if (mend) parts.push(`A mended scan against the scan before, ${mend.holes_filled} holes filled and one place moved:`, mendTable(mend));
   return `${parts.join('\n\n')}\n`;
 }

@@ -13,6 +13,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "support/fixture_share.h"
+
 /* Parses a heap copy without terminator, so that the sanitizer sees a read at its end. */
 static const char *parse(const char *text, double *value)
 {
@@ -102,9 +104,10 @@ static void subtract(uint32_t *a, const uint32_t *b)
 Test(io_number, short_form_equals_the_general_one_or_declines)
 {
     static const char *const ends[] = {" ", "\n", "\t", "\r\n", "e3 ", "#", ",", "x"};
+    const size_t count = fixture_share(200000);
     uint64_t state = 3;
     size_t taken = 0;
-    for (size_t i = 0; i < 200000; i++) {
+    for (size_t i = 0; i < count; i++) {
         char text[120];
         double value = -1.0, expected;
         size_t length = 0;
@@ -128,7 +131,7 @@ Test(io_number, short_form_equals_the_general_one_or_declines)
         cr_assert(same_bits(value, expected), "'%s': got %a, not %a", text, value, expected);
         cr_assert(ending[0] == ' ' || ending[0] == '\n' || ending[0] == '\t' || ending[0] == '\r');
     }
-    cr_expect_gt(taken, 50000u);
+    cr_expect_gt(taken, fixture_share(50000));
 }
 
 Test(io_number, table_powers_are_the_leading_bits_of_powers_of_five)
@@ -170,9 +173,10 @@ Test(io_number, table_reciprocals_are_rounded_as_the_header_says)
 
 Test(io_number, same_as_strtod_for_a_million_random_doubles)
 {
+    const size_t count = fixture_share(500000);
     uint64_t state = 20261125;
     char text[64];
-    for (int i = 0; i < 500000; i++) {
+    for (size_t i = 0; i < count; i++) {
         double value = finite_from(next_random(&state));
         snprintf(text, sizeof text, "%.17g", value);
         expect_as_strtod(text);
@@ -183,9 +187,10 @@ Test(io_number, same_as_strtod_for_a_million_random_doubles)
 
 Test(io_number, same_as_strtod_for_random_lengths_and_coordinates)
 {
+    const size_t count = fixture_share(200000);
     uint64_t state = 7;
     char text[400];
-    for (int i = 0; i < 200000; i++) {
+    for (size_t i = 0; i < count; i++) {
         snprintf(text, sizeof text, "%.*e", (int)(next_random(&state) % 40),
                  finite_from(next_random(&state)));
         expect_as_strtod(text);
@@ -200,9 +205,10 @@ Test(io_number, same_as_strtod_for_random_lengths_and_coordinates)
  * double where that has more than 53 bits; elsewhere the texts are still valid cases. */
 Test(io_number, same_as_strtod_at_and_beside_the_middle_of_neighbours)
 {
+    const size_t count = fixture_share(20000);
     uint64_t state = 99;
     char text[1200];
-    for (int i = 0; i < 20000; i++) {
+    for (size_t i = 0; i < count; i++) {
         uint64_t bits = next_random(&state) & 0x7fffffffffffffffu;
         if (i % 4 == 0)
             bits &= ((uint64_t)1 << 53) - 1; /* subnormal, or nearly */

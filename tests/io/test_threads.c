@@ -8,6 +8,7 @@
 #include "reading.h"
 
 #include <criterion/criterion.h>
+#include <float.h>
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -219,6 +220,21 @@ Test(io_threads, stl_corners_that_meet_across_the_parts)
     for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
         struct text text = draw_stl(100000, cases[i].grid, cases[i].change, cases[i].to);
         expect_same(cases[i].name, text.begin, text.used);
+        free(text.begin);
+    }
+}
+
+/* Coordinates are looked at in shares, one for each thread. */
+Test(io_threads, stl_coordinate_that_is_subnormal_wherever_it_stands)
+{
+    const size_t facets[] = {0, 6249, 50000, 93751, 99999};
+    for (size_t i = 0; i < sizeof facets / sizeof facets[0]; i++) {
+        struct text text = draw_stl(100000, 1000000, 12 * facets[i] + 11, FLT_MIN / 4);
+        struct reading *r =
+            reading_open_threaded(text.begin, text.used, "a.stl", ARENA_BYTES, ARENA_BYTES, 4);
+        cr_assert(r->ok, "%s", r->refusal);
+        cr_expect_eq(reading_warnings(r, "subnormal_coordinates"), 1, "facet %zu", facets[i]);
+        reading_close(r);
         free(text.begin);
     }
 }

@@ -14,6 +14,7 @@
 #include <string.h>
 
 #include "measure/deviation_pair.h"
+#include "support/fixture_share.h"
 
 /* The value printed is within its stated half-width of the truth, known within `error`, and that is small. */
 static void expect_statistic(double got, double halfwidth, double want, double error, double small,
@@ -361,11 +362,11 @@ Test(deviation, same_bytes_for_any_number_of_threads, .timeout = 3000)
     perturb(&torus, 0.02, 3);
     for (int pair = 0; pair < 2; pair++) {
         struct deviation one;
-        for (size_t threads = 1; threads <= 4; threads++) {
+        for (size_t threads = 1; threads <= 4; threads += fixture_size(1, 2)) {
             struct deviation_settings settings = pair_settings();
             struct deviation_fields fields;
             struct deviation got;
-            settings.certify = 1e-6;
+            settings.certify = fixture_wider(1e-6);
             settings.threads = threads;
             settings.tolerance_count = 1;
             settings.tolerances[0] = 0.02;

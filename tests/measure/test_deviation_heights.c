@@ -14,6 +14,7 @@
 #include "measure/deviation_heights.h"
 #include "measure/soup_pair.h"
 #include "support/fixture_shapes.h"
+#include "support/fixture_share.h"
 
 #define EXACT 1e-11 /* sides are moved inwards by some 1e-13, heights of slopes above 1 by a little more */
 #define STEPS 8     /* points along a side of a piece */
@@ -172,10 +173,11 @@ static void random_piece(vec3 *p, double size, double tilt, double thin, uint64_
 
 Test(deviation_heights, random_pieces_over_wavy_sheets)
 {
+    const int count = (int)fixture_share(600);
     uint64_t state = 7;
     size_t fitted = 0;
 
-    for (int round = 0; round < 600; round++) {
+    for (int round = 0; round < count; round++) {
         struct soup soup = {0};
         struct heights heights;
         vec3 p[3];
@@ -188,16 +190,17 @@ Test(deviation_heights, random_pieces_over_wavy_sheets)
         fitted++;
         expect_bounds(&soup, p, &heights, round);
     }
-    cr_expect(fitted > 200, "%zu", fitted);
+    cr_expect(fitted > fixture_share(200), "%zu", fitted);
 }
 
 /* Where a scrap is nearer than the sheet, what the sheet says of the distance from below is not enough. */
 Test(deviation_heights, random_scraps_beside_and_behind_the_piece)
 {
+    const int count = (int)fixture_share(1500);
     uint64_t state = 8;
     size_t fitted = 0, nearer = 0;
 
-    for (int round = 0; round < 1500; round++) {
+    for (int round = 0; round < count; round++) {
         struct soup soup = {0};
         struct heights heights;
         vec3 p[3];
@@ -214,16 +217,18 @@ Test(deviation_heights, random_scraps_beside_and_behind_the_piece)
             nearer += soup_distance(p[k], &soup) < soup_distance(p[k], &sheet) - 0.01L;
         expect_bounds(&soup, p, &heights, round);
     }
-    cr_expect(fitted > 150 && nearer > 30, "%zu fitted, %zu corners nearer to a scrap", fitted, nearer);
+    cr_expect(fitted > fixture_share(150) && nearer > fixture_share(30),
+              "%zu fitted, %zu corners nearer to a scrap", fitted, nearer);
 }
 
 /* Three sheets cover as one does; the one behind the piece may be the nearest. */
 Test(deviation_heights, random_pieces_between_three_sheets)
 {
+    const int count = (int)fixture_share(600);
     uint64_t state = 9;
     size_t fitted = 0, between = 0;
 
-    for (int round = 0; round < 600; round++) {
+    for (int round = 0; round < count; round++) {
         struct soup soup = {0};
         struct heights heights;
         vec3 p[3];
@@ -241,16 +246,18 @@ Test(deviation_heights, random_pieces_between_three_sheets)
         between += above > 0 && above < 3;
         expect_bounds(&soup, p, &heights, round);
     }
-    cr_expect(fitted > 100 && between > 50, "%zu fitted, %zu between sheets", fitted, between);
+    cr_expect(fitted > fixture_share(100) && between > fixture_share(50), "%zu fitted, %zu between sheets",
+              fitted, between);
 }
 
 /* Down to the thinnest that is taken; sheets are cut into needles too. */
 Test(deviation_heights, random_needles_on_either_side)
 {
+    const int count = (int)fixture_share(800);
     uint64_t state = 10;
     size_t fitted = 0, thin = 0;
 
-    for (int round = 0; round < 800; round++) {
+    for (int round = 0; round < count; round++) {
         struct soup soup = {0};
         struct heights heights;
         vec3 p[3];
@@ -268,16 +275,18 @@ Test(deviation_heights, random_needles_on_either_side)
         thin += thinness < 1e-3;
         expect_bounds(&soup, p, &heights, round);
     }
-    cr_expect(fitted > 200 && thin > 60, "%zu fitted, %zu of them thin", fitted, thin);
+    cr_expect(fitted > fixture_share(200) && thin > fixture_share(60), "%zu fitted, %zu of them thin", fitted,
+              thin);
 }
 
 /* The sheet ends a little inside the piece's longest side. */
 Test(deviation_heights, random_rims_may_be_left_out_where_that_is_said)
 {
+    const int count = (int)fixture_share(200);
     uint64_t state = 11;
     size_t fitted = 0;
 
-    for (int round = 0; round < 200; round++) {
+    for (int round = 0; round < count; round++) {
         double missing = 1e-3 * fixture_random_unit(&state);
         struct soup soup = {0};
         struct heights heights;
@@ -290,7 +299,7 @@ Test(deviation_heights, random_rims_may_be_left_out_where_that_is_said)
         fitted++;
         expect_bounds(&soup, p, &heights, round);
     }
-    cr_expect(fitted > 150, "%zu", fitted);
+    cr_expect(fitted > fixture_share(150), "%zu", fitted);
 }
 
 Test(deviation_heights, refused_over_holes_tears_and_between_two_sheets)

@@ -8,6 +8,7 @@
 #include <string.h>
 
 #include "measure/deviation_pair.h"
+#include "support/fixture_share.h"
 
 #define FACES_LOOKED_AT 150
 #define POINTS_EACH 12
@@ -62,10 +63,11 @@ static void expect_bounds(const struct mesh *from, const struct mesh *to,
     const double *lower = field(fields, r ? "reference_face_distance_lower" : "face_distance_lower"),
                  *upper = field(fields, r ? "reference_face_distance_upper" : "face_distance_upper"),
                  *peak = field(fields, r ? "reference_face_distance_peak" : "face_distance_peak");
+    const size_t faces = fixture_share(FACES_LOOKED_AT);
     uint64_t state = 11;
 
-    for (size_t k = 0; k < FACES_LOOKED_AT; k++) {
-        size_t f = from->face_count * k / FACES_LOOKED_AT;
+    for (size_t k = 0; k < faces; k++) {
+        size_t f = from->face_count * k / faces;
         double most = 0, told = expected.middles ? pair_distance(to, point_on(from, f, 1.0 / 3, 1.0 / 3)) : 0;
         for (int i = 0; i < POINTS_EACH; i++) {
             vec3 p = i == 0 ? point_on(from, f, 1.0 / 3, 1.0 / 3)
@@ -156,7 +158,8 @@ Test(deviation_triangles, quick_bounds_are_close_where_it_is_far)
 Test(deviation_triangles, quick_peaks_are_known_at_vertices_and_centroids)
 {
     struct arena arena = pair_arena(6);
-    struct mesh rough = sphere(&arena, 90, 0.02), cage = sphere(&arena, 60, 0.02);
+    struct mesh rough = sphere(&arena, fixture_size(90, 60), 0.02),
+                cage = sphere(&arena, fixture_size(60, 40), 0.02);
     struct deviation_settings settings = pair_settings();
     struct deviation_fields fields = {.count = 0};
     size_t above = 0;
@@ -182,12 +185,13 @@ Test(deviation_triangles, quick_peaks_are_known_at_vertices_and_centroids)
 Test(deviation_triangles, quick_bounds_of_a_grain_in_a_ball_end_and_hold)
 {
     struct arena arena = pair_arena(4);
-    struct mesh rough = sphere(&arena, 48, 0.05), ball = sphere(&arena, 20, 0.02),
+    struct mesh rough = sphere(&arena, fixture_size(48, 38), 0.05),
+                ball = sphere(&arena, fixture_size(20, 8), 0.02),
                 grain = fixture_moved(&arena, &rough, 0.01, (vec3){0, 0, 0});
     struct deviation_settings settings = pair_settings();
     struct deviation_fields fields = {.count = 0};
 
-    settings.certify = 1e-6;
+    settings.certify = fixture_wider(1e-6);
     struct deviation got = pair_measure_fields(&grain, &ball, &settings, &fields);
     expect_bounds(&grain, &ball, &fields,
                   (struct expected){false, got.subject_to_reference.max.face, false, 0.03});

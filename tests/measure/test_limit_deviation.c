@@ -13,6 +13,7 @@
 
 #include "measure/deviation_pair.h"
 #include "measure/limit_deviation.h"
+#include "support/fixture_share.h"
 
 struct got {
     bool defined;
@@ -131,6 +132,7 @@ Test(limit_deviation, crease_holds_the_edges_of_a_cube)
                               ARENA_NEW(&arena, double, 25)};
     struct deviation_settings settings = pair_settings();
 
+    settings.certify = fixture_wider(1e-4);
     for (size_t c = 0; c < mesh_corner_count(&cube); c++) {
         uint32_t a = cube.face_vertices[c], b = cube.face_vertices[c % 4 == 3 ? c - 3 : c + 1];
         creases.edges[creases.count][0] = a;
@@ -138,7 +140,7 @@ Test(limit_deviation, crease_holds_the_edges_of_a_cube)
         creases.sharpness[creases.count++] = 10;
     }
     struct got got = measure(&cube, &cube, BOUNDARY_EDGE_AND_CORNER, &creases, &settings);
-    expect_interval(got.deviation.hausdorff, 0, 0, 1e-4 * 2 * sqrt(3), "sharp cube");
+    expect_interval(got.deviation.hausdorff, 0, 0, settings.certify * 2 * sqrt(3), "sharp cube");
     cr_expect_eq(got.warnings.count, 0);
 
     got = measure(&cube, &cube, BOUNDARY_EDGE_AND_CORNER, NULL, &settings);
@@ -195,6 +197,7 @@ Test(limit_deviation, same_bytes_for_any_number_of_threads)
 
     settings.tolerance_count = 1;
     settings.tolerances[0] = 0.05;
+    settings.certify = fixture_wider(1e-4);
     settings.threads = 1;
     struct got one = measure(&cage, &scan, BOUNDARY_EDGE_ONLY, NULL, &settings);
     for (settings.threads = 2; settings.threads <= 3; settings.threads++) {
@@ -225,6 +228,7 @@ Test(limit_deviation, same_far_away_and_at_the_ends_of_the_numbers)
         vec3 shift;
     } cases[] = {
         {"far", 1, {3.5e6, -3.5e6, 3.5e6}}, {"large", 1e300, {0, 0, 0}}, {"small", 1e-300, {0, 0, 0}}};
+    settings.certify = fixture_wider(1e-4);
     const struct interval near_one =
         measure(&cage, &scan, BOUNDARY_EDGE_ONLY, NULL, &settings).deviation.hausdorff;
 
@@ -237,7 +241,7 @@ Test(limit_deviation, same_far_away_and_at_the_ends_of_the_numbers)
         cr_expect_not(got.deviation.budget_exhausted, "%s", cases[i].name);
         expect_overlap(near_one, got.deviation.hausdorff, cases[i].scale, 2e-9, cases[i].name);
         cr_expect(got.deviation.hausdorff.upper - got.deviation.hausdorff.lower
-                      <= 1e-4 * 2 * sqrt(3) * cases[i].scale,
+                      <= settings.certify * 2 * sqrt(3) * cases[i].scale,
                   "%s", cases[i].name);
     }
 }
@@ -252,6 +256,7 @@ Test(limit_deviation, width_is_as_wanted_for_cages_of_every_kind)
     struct creases creases = {3, (uint32_t[][2]){{0, 0}, {0, 0}, {0, 0}}, (double[]){10, 2.5, 0.5}};
     struct deviation_settings settings = pair_settings();
 
+    settings.certify = fixture_wider(1e-4);
     open.face_count -= 2;
     for (size_t c = 0; c < 3; c++) { /* three sides of the first faces */
         creases.edges[c][0] = mesh_face(&shaken, c)[0];
@@ -274,8 +279,8 @@ Test(limit_deviation, width_is_as_wanted_for_cages_of_every_kind)
                               invented = got.deviation.subject_to_reference.max.distance;
         cr_assert(got.defined);
         cr_expect_not(got.deviation.budget_exhausted, "%s", cases[i].name);
-        cr_expect(lost.upper - lost.lower <= 1e-4 * 2 * sqrt(3), "%s", cases[i].name);
-        cr_expect(invented.upper - invented.lower <= 1e-4 * 2 * sqrt(3), "%s", cases[i].name);
+        cr_expect(lost.upper - lost.lower <= settings.certify * 2 * sqrt(3), "%s", cases[i].name);
+        cr_expect(invented.upper - invented.lower <= settings.certify * 2 * sqrt(3), "%s", cases[i].name);
     }
 }
 
@@ -285,14 +290,12 @@ Test(limit_deviation, width_of_a_hundred_thousandth_is_honest)
     struct arena arena = pair_arena(4);
     struct mesh torus = fixture_torus(&arena, 12, 8, 3, 1), plane = plane_at(&arena, 8, 10);
     struct deviation_settings settings = pair_settings();
-    const double wanted = 1e-5 * sqrt(512);
-
-    settings.certify = 1e-5;
+    settings.certify = fixture_wider(1e-5);
     struct got got = measure(&torus, &plane, BOUNDARY_EDGE_ONLY, NULL, &settings);
     struct interval max = got.deviation.subject_to_reference.max.distance;
     const double truth = 10 + (4 + 2 * cos(M_PI / 4)) / 6;
     cr_expect(max.lower <= truth && truth <= max.upper, "%.17g to %.17g", max.lower, max.upper);
-    cr_expect(got.deviation.budget_exhausted || max.upper - max.lower <= wanted);
+    cr_expect(got.deviation.budget_exhausted || max.upper - max.lower <= settings.certify * sqrt(512));
 }
 
 /* Where far more triangles would be needed than there are: the greatest height is still known as asked, since
@@ -319,14 +322,14 @@ Test(limit_deviation, narrow_from_the_reference_at_a_rounded_corner)
                 scan = fixture_moved(&arena, &fine, 0.25, (vec3){0, 0, 0});
     struct deviation_settings settings = pair_settings();
     uint64_t state = 7;
-    const double wanted = 3e-6 * 60 * sqrt(2);
+    const double wanted = fixture_wider(3e-6) * 60 * sqrt(2);
 
     for (size_t v = 0; v < square.vertex_count; v++) {
         vec3 p = square.positions[v];
         if (p.x > 8 && p.y > 8 && p.x < 52 && p.y < 52)
             square.positions[v].z = 0.08 * (fixture_random_unit(&state) - 0.5);
     }
-    settings.certify = 3e-6;
+    settings.certify = fixture_wider(3e-6);
     struct got got = measure(&square, &scan, BOUNDARY_EDGE_ONLY, NULL, &settings);
     expect_interval(got.deviation.reference_to_subject.max.distance, sqrt(2) / 6, 1e-13, wanted, "corner");
     vec3 at = got.deviation.reference_to_subject.max.at;
@@ -348,9 +351,10 @@ Test(limit_deviation, narrow_intervals_overlap_those_of_other_tolerances)
     struct mesh cage = shaken_sphere(&arena, 6, 0.4), scan = fixture_cubed_sphere(&arena, 16);
     struct deviation_settings settings = pair_settings();
     struct got got[3];
+    const size_t count = fixture_size(3, 2);
     const double certify[3] = {1e-3, 1e-5, 1e-6};
 
-    for (int i = 0; i < 3; i++) {
+    for (size_t i = 0; i < count; i++) {
         settings.certify = certify[i];
         got[i] = measure(&cage, &scan, BOUNDARY_EDGE_ONLY, NULL, &settings);
         for (int way = 0; way < 2; way++) {

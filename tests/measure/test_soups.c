@@ -12,6 +12,7 @@
 #include "measure/soup_pair.h"
 
 #include "support/fixture_shapes.h"
+#include "support/fixture_share.h"
 
 static bool check_fails(const struct soup_pair *pair, void *context)
 {
@@ -32,8 +33,9 @@ static void show(struct soup_pair pair, struct soup_check *check, unsigned numbe
 Test(soups, soups_of_every_kind_are_inside_their_intervals, .timeout = 300)
 {
     struct soup_check check = {.arena = *fixture_arena_of((size_t)256 << 20)};
+    const size_t count = fixture_share(1000);
 
-    for (unsigned number = 0; number < 1000; number++) {
+    for (unsigned number = 0; number < count; number++) {
         const struct soup_pair there = soup_pair_random(2, number), back = {there.to, there.from};
         check.certify = number / SOUP_KINDS % 2 ? 1e-6 : 1e-4;
         for (int way = 0; way < 2; way++) {
@@ -112,9 +114,10 @@ static bool corners_are_not_farthest(const struct soup_pair *pair, void *context
 Test(soups, shrunk_to_one_triangle_over_two_where_corners_are_taken_for_all)
 {
     long double margin = 0.01L;
+    const size_t count = fixture_share(200);
     size_t found = 0;
 
-    for (unsigned number = 0; number < 200; number++) {
+    for (unsigned number = 0; number < count; number++) {
         struct soup_pair pair = soup_pair_random(4, number);
         if (number % SOUP_KINDS == 6 || !corners_are_not_farthest(&pair, &margin))
             continue;
@@ -128,7 +131,7 @@ Test(soups, shrunk_to_one_triangle_over_two_where_corners_are_taken_for_all)
                   figures_in(&pair.from) + figures_in(&pair.to));
         found++;
     }
-    cr_expect(found > 20, "%zu pairs", found);
+    cr_expect(found > fixture_share(20), "%zu pairs", found);
 }
 
 /* The engine's interval made so narrow that its ends cross holds nothing: whatever has a width shows it. */
