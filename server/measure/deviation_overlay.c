@@ -199,10 +199,9 @@ static size_t list_near(const struct base *base, const struct faces *faces, uint
         near[i] = (faces->min[0][i] <= high[0]) & (faces->max[0][i] >= low[0]) & (faces->min[1][i] <= high[1])
                   & (faces->max[1][i] >= low[1]) & (faces->min[2][i] <= high[2])
                   & (faces->max[2][i] >= low[2]);
-    for (size_t i = 0; i < faces->count; i++) {
-        list[count] = (uint16_t)i;
-        count += (size_t)near[i];
-    }
+    for (size_t i = 0; i < faces->count; i++)
+        if (near[i])
+            list[count++] = (uint16_t)i;
     return count;
 }
 
@@ -312,7 +311,7 @@ static bool look_over(const struct base *base, const struct faces *faces, struct
     over->cosine = 1;
     over->area = 0;
     over->count = 0;
-    uint16_t near[FACES_MAX + 1];
+    uint16_t near[FACES_MAX];
     size_t count = list_near(base, faces, near);
     for (size_t i = 0; i < count; i++)
         if (!add_face(base, &faces->faces[near[i]], over))

@@ -221,6 +221,42 @@ Test(deviation_overlay, truth_over_a_fold_of_any_angle, .timeout = 300)
     }
 }
 
+/* A sheet 0.6 wide beside a plane that rises by tan t: at x the distance is (x + 0.1) sin t. */
+Test(deviation_overlay, truth_over_a_tilted_plane_in_closed_form)
+{
+    const double none[TOLERANCES] = {0, 0, 0};
+
+    for (int k = 1; k <= 8; k++) {
+        struct arena arena = pair_arena(4);
+        double angle = k * 5 * 3.14159265358979323846 / 180;
+        struct mesh grid = fixture_grid(&arena, 6, 6), triangles = fixture_fanned(&arena, &grid),
+                    sheet = fixture_moved(&arena, &triangles, 0.1, (vec3){0, 0, 0}),
+                    plane = fixture_moved(&arena, &triangles, 1, (vec3){-2.7, -2.7, 0});
+        for (size_t v = 0; v < plane.vertex_count; v++)
+            plane.positions[v].z = tan(angle) * (plane.positions[v].x + 0.1);
+        struct summed got = sum_up(&sheet, &plane, none, 1);
+        expect_within(got.distribution.mean, got.scale, 0.4 * sin(angle), 1e-9, "tilted", "mean");
+        expect_within(got.distribution.rms, got.scale, sin(angle) * sqrt((0.343 - 0.001) / 1.8), 1e-9,
+                      "tilted", "rms");
+        expect_within(got.distribution.percentiles[0], got.scale, 0.4 * sin(angle), 1e-9, "tilted", "median");
+        cr_expect(got.distribution.mean.lower * got.scale >= 0.399 * sin(angle) * cos(angle), "%d", k);
+    }
+}
+
+/* A plane over a small sheet, and a loose triangle beside the sheet, which is nearer. */
+Test(deviation_overlay, truth_beside_a_loose_triangle)
+{
+    struct arena arena = pair_arena(4);
+    struct mesh grid = fixture_grid(&arena, 6, 6), triangles = fixture_fanned(&arena, &grid),
+                plane = fixture_moved(&arena, &triangles, 0.5, (vec3){-1.4, -1.4, 0.1}),
+                one = fixture_grid(&arena, 1, 1), two = fixture_fanned(&arena, &one),
+                sheet = fixture_moved(&arena, &two, 0.2, (vec3){0, 0, 0});
+    const vec3 corners[3] = {{-0.02, -0.1, 0}, {-0.02, 0.3, 0}, {-0.1, 0.1, 0}};
+    struct mesh loose = pair_soup(&arena, corners, 1), both = fixture_joined(&arena, &plane, &loose);
+
+    expect_truth(&sheet, &both, "loose");
+}
+
 static double width_of(struct interval interval)
 {
     return interval.upper - interval.lower;
