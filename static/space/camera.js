@@ -18,9 +18,22 @@ export const SIDES = [
   { name: 'bottom', yaw: 0, pitch: -90 },
 ];
 
-/** The whole of a ball, from the front, the left and above, as the thumbnails are. */
-export function wholeView({ centre, radius }) {
-  return { yaw: -35.5, pitch: 30, target: [...centre], half: radius * 1.08 };
+const MARGIN = 1.12;
+/** The width of a view beside its height, as figures.css has it. */
+export const ASPECT = 1.2;
+
+/**
+ * The whole of what has its corners within the given ones, from a side: from the front, the left and above, as the thumbnails are,
+ * unless told.
+ */
+export function wholeView({ centre, radius, corners }, { yaw, pitch } = { yaw: -35.5, pitch: 30 }) {
+  const { right, up } = axesOf({ yaw, pitch });
+  const along = (axis) => corners.map((corner) => corner.reduce((sum, x, i) => sum + (x - centre[i]) * axis[i], 0));
+  const [across, high] = [along(right), along(up)];
+  const span = (values) => Math.max(...values) - Math.min(...values);
+  const middle = (values) => (Math.max(...values) + Math.min(...values)) / 2;
+  const target = centre.map((x, i) => x + middle(across) * right[i] + middle(high) * up[i]);
+  return { yaw, pitch, target, half: (MARGIN * Math.max(span(high), span(across) / ASPECT)) / 2 || radius };
 }
 
 /** The axes of a view: right, up, and towards the eye; orthonormal. */

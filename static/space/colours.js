@@ -34,9 +34,9 @@ export function shareOf(value, range, signed) {
   return signed ? 0.5 + value / (2 * range) : value / range;
 }
 
-/** A range to begin with: 1, 2 or 5 times a power of ten, at least the value. */
+/** A range to begin with: a round number, at least the value. */
 export function roundRange(value) {
   if (!(value > 0)) return 1;
   const power = 10 ** Math.floor(Math.log10(value));
-  return [1, 2, 5, 10].map((times) => Number((times * power).toPrecision(1))).find((range) => range >= value * 0.999999);
+  return [1, 1.5, 2, 2.5, 3, 4, 5, 6, 8, 10].map((times) => Number((times * power).toPrecision(2))).find((range) => range >= value * 0.999999);
 }

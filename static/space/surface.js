@@ -73,7 +73,7 @@ export function normalOf(surface, v) {
   return [x / length, y / length, z / length];
 }
 
-/** The middle and half the diagonal of what is drawn. */
+/** The middle and half the diagonal of what is drawn, and its eight corners. */
 export function ballOf(surface) {
   const low = [STEPS, STEPS, STEPS];
   const high = [0, 0, 0];
@@ -86,7 +86,8 @@ export function ballOf(surface) {
   const at = (q, axis) => surface.origin[axis] + surface.step * q;
   const centre = [0, 1, 2].map((axis) => (at(low[axis], axis) + at(high[axis], axis)) / 2);
   const radius = (surface.step * Math.hypot(...[0, 1, 2].map((axis) => high[axis] - low[axis]))) / 2;
-  return { centre, radius: radius > 0 ? radius : 1 };
+  const corners = Array.from({ length: 8 }, (_, i) => [0, 1, 2].map((axis) => at(((i >> axis) & 1 ? high : low)[axis], axis)));
+  return { centre, radius: radius > 0 ? radius : 1, corners };
 }
 
 /** The vertex nearest to a point, for the way that the surface faces there. */

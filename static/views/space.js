@@ -138,7 +138,11 @@ export function SpaceView(el) {
     const [first, ...rest] = state.figures.map(({ surface }) => surface.ball);
     return rest.reduce((sum, ball) => {
       const apart = Math.hypot(...ball.centre.map((x, i) => x - sum.centre[i]));
-      return { centre: sum.centre, radius: Math.max(sum.radius, apart + ball.radius) };
+      return {
+        centre: sum.centre,
+        radius: Math.max(sum.radius, apart + ball.radius),
+        corners: [...sum.corners, ...ball.corners],
+      };
     }, first);
   }
 
@@ -470,7 +474,7 @@ export function SpaceView(el) {
     flight = requestAnimationFrame(step);
   }
   function seeSide(i) {
-    fly({ ...camera, yaw: SIDES[i].yaw, pitch: SIDES[i].pitch });
+    fly(wholeView(unionBall(), SIDES[i]));
   }
 
   // --- findings ---
