@@ -15,7 +15,7 @@ export function Figure(el) {
   const canvas = h('canvas', { 'aria-hidden': 'true' });
   const tags = h('div', { class: 'tags' });
   const bar = h('span', { class: 'scalebar' });
-  const context = canvas.getContext('2d');
+  const context = canvas.getContext('2d', { willReadFrequently: true });
   const pointers = new Map();
   let state = null;
   let travelled = 0;

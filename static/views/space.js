@@ -92,12 +92,7 @@ export function SpaceView(el) {
           ? [h('p', { text: say('space.noWebGL') }), parts.list]
           : [
               parts.controls,
-              h(
-                'div',
-                { class: 'facing space' },
-                parts.list,
-                h('section', { 'aria-label': say('space.figures') }, parts.plates, parts.picked, parts.below),
-              ),
+              h('div', { class: 'facing space' }, inOrder()),
             ]),
     );
     if (state.figures.length === 0) return;
@@ -117,6 +112,13 @@ export function SpaceView(el) {
     else draw(false);
     findMarks();
   }
+
+  /** The list stands before the figures where they stand side by side, and after them where they do not: the order of the focus is
+   *  that of the eye. */
+  const wide = matchMedia('(min-width: 64rem)');
+  const figures = h('section', { 'aria-label': say('space.figures') }, parts.plates, parts.picked, parts.below);
+  const inOrder = () => (wide.matches ? [parts.list, figures] : [figures, parts.list]);
+  wide.addEventListener('change', () => el.querySelector('.facing.space')?.replaceChildren(...inOrder()));
 
   let shownSpecimen = null;
   const sameSpecimen = () => shownSpecimen === state.specimen.id;
@@ -613,7 +615,7 @@ export function SpaceView(el) {
     state.query = { ...state.query, finding: id };
     filter = { ...filter, of: filterOwner() };
     drawList();
-    document.getElementById(`finding-${id.split('.')[1]}`)?.scrollIntoView({ block: 'nearest' });
+    if (wide.matches) document.getElementById(`finding-${id.split('.')[1]}`)?.scrollIntoView({ block: 'nearest' });
     flyToChosen();
     noteCamera();
   }
@@ -624,6 +626,7 @@ export function SpaceView(el) {
     const figure = state.figures.find((each) => each.run === run);
     const finding = figure?.findings[Number(number) - 1];
     if (!finding?.at) return draw(false);
+    redraw(parts.picked, h('p', {}, h('b', { text: `${number}. ` }), finding.text));
     const near = nearestVertex(figure.surface, finding.at);
     const radius = Math.max(4 * (finding.radius ?? 0), 0.08 * figure.surface.ball.radius);
     fly(lookAt(finding.at, normalOf(figure.surface, near), Math.min(radius, figure.surface.ball.radius)));
