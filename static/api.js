@@ -69,6 +69,7 @@ export const listVersions = (specimen) => readAll(`/specimens/${specimen}/versio
 export const readVersion = (id) => read(`/versions/${id}`);
 export const changeVersion = (id, body) => change(`/versions/${id}`, body);
 export const fileAddress = (version) => `${ROOT}/versions/${version}/file`;
+export const thumbnailAddress = (version) => `${ROOT}/versions/${version}/thumbnail`;
 export const startRun = (body) => post('/runs', body);
 export const listRuns = async (version) => (await read(`/runs${query({ version })}`)).items;
 export const listJobs = (values) => readAll('/jobs', values);
@@ -83,6 +84,17 @@ export async function readRun(id) {
   const answer = await send('GET', `/runs/${id}`);
   const version = /<[^>]*\/versions\/(\d+)>/.exec(answer.headers.get('Link') ?? '')?.[1] ?? null;
   return { record: await answer.json(), version };
+}
+
+/** Bytes begin..end of a version's surface (server/picture/surface.h). */
+export async function readSurfaceBytes(version, begin, end) {
+  const answer = await send('GET', `/versions/${version}/surface`, { headers: { Range: `bytes=${begin}-${end - 1}` } });
+  return answer.arrayBuffer();
+}
+
+/** A field of a run, one number a vertex or face of the file. */
+export async function readField(run, name) {
+  return new Float64Array(await (await send('GET', `/runs/${run}/fields/${name}`)).arrayBuffer());
 }
 
 let measures = null;

@@ -3,6 +3,7 @@
 import * as api from './api.js';
 import { give, h, options } from './dom.js';
 import { joinCollection } from './joins/collection.js';
+import { joinSpace } from './joins/space.js';
 import { joinSpecimen } from './joins/specimen.js';
 import { joinUpload } from './joins/upload.js';
 import { problemText } from './problem.js';
@@ -46,6 +47,7 @@ const page = {
 const views = {
   collection: (el) => joinCollection(el, page),
   specimen: (el) => joinSpecimen(el, page),
+  space: (el) => joinSpace(el, page),
   upload: (el) => joinUpload(el, page),
   help: joinHelp,
   run: joinRun,
@@ -77,7 +79,7 @@ function visit() {
   for (const link of document.querySelectorAll('.masthead nav a')) {
     const here =
       link.getAttribute('href') ===
-      (next.view === 'specimen' || next.view === 'run' ? '#/' : writeRoute({ view: next.view }));
+      (['specimen', 'space', 'run'].includes(next.view) ? '#/' : writeRoute({ view: next.view }));
     if (here) link.setAttribute('aria-current', 'page');
     else link.removeAttribute('aria-current');
   }

@@ -8,7 +8,8 @@ PAGE       := $(OUT)/page
 PAGE_FILES := $(filter-out static/package% static/page.mk,$(wildcard static/*.* static/*/*.js static/*/*.css))
 PAGE_FILES := $(filter-out static/node_modules/%,$(PAGE_FILES))
 PAGE_COPY  := $(PAGE_FILES:static/%=$(PAGE)/%)
-PAGE_NPM   := $(PAGE)/npm/uplot.js $(PAGE)/npm/uplot.css $(PAGE)/npm/uplot-license.txt
+PAGE_NPM   := $(PAGE)/npm/uplot.js $(PAGE)/npm/uplot.css $(PAGE)/npm/uplot-license.txt \
+              $(PAGE)/npm/three.module.js $(PAGE)/npm/three.core.js $(PAGE)/npm/three-license.txt
 
 .PHONY: page page-stale
 page: page-stale $(PAGE_COPY) $(PAGE_NPM)
@@ -31,10 +32,17 @@ $(PAGE)/npm/uplot-license.txt: static/node_modules
 	@mkdir -p $(@D)
 	cp static/node_modules/uplot/LICENSE $@
 
+$(PAGE)/npm/three.%.js: static/node_modules
+	@mkdir -p $(@D)
+	cp static/node_modules/three/build/three.$*.js $@
+$(PAGE)/npm/three-license.txt: static/node_modules
+	@mkdir -p $(@D)
+	cp static/node_modules/three/LICENSE $@
+
 # npm's names, as written in our modules, to the copies in npm/, as seen from the module's folder
 $(PAGE)/%.js: static/%.js
 	@mkdir -p $(@D)
-	sed "s#from 'uplot'#from '$(if $(findstring /,$*),../,./)npm/uplot.js'#" $< > $@
+	sed "s#from 'uplot'#from '$(if $(findstring /,$*),../,./)npm/uplot.js'#; s#from 'three'#from '$(if $(findstring /,$*),../,./)npm/three.module.js'#" $< > $@
 $(PAGE)/%: static/%
 	@mkdir -p $(@D)
 	cp $< $@

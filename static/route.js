@@ -1,9 +1,10 @@
 // route.js - the address after the hash, as the state of a view and back. Pure.
 //   #/                      the collection          ?q= &state= &sort= &order=
 //   #/specimen/7            one specimen            ?baseline=RUN &only=differs &sort= &unit= &hide=V,V &fold=G,G &version=V &chart=MEASURE
+//   #/space/7               its versions in space   ?versions=V,V &colour=lost|invented|signed|none &range= &beside= &cut= &finding=RUN.N &view=CAMERA
 //   #/upload  #/run/118  #/help?measure=PATH
 
-const VIEWS = ['collection', 'specimen', 'upload', 'run', 'help'];
+const VIEWS = ['collection', 'specimen', 'space', 'upload', 'run', 'help'];
 
 /** @returns {{ view: string, id: string|null, query: Record<string, string> }} view 'nowhere' for an address we do not have */
 export function readRoute(hash) {
@@ -11,7 +12,7 @@ export function readRoute(hash) {
   const [name = '', id = null, ...rest] = path.split('/').filter((part) => part !== '');
   const query = Object.fromEntries(new URLSearchParams(search));
   const view = name === '' ? 'collection' : name;
-  const wantsId = view === 'specimen' || view === 'run';
+  const wantsId = view === 'specimen' || view === 'space' || view === 'run';
   const known = VIEWS.includes(view) && name !== 'collection' && rest.length === 0 && wantsId === (id !== null);
   return known ? { view, id, query } : { view: 'nowhere', id: null, query: {} };
 }

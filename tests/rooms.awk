@@ -8,6 +8,8 @@ BEGIN {
     fence["zlib.h"] = "io"
     fence["zstd.h"] = "io store"
     fence["seccomp.h"] = "job"
+    fence["meshoptimizer.h"] = "picture"
+    fence["cairo/"] = "picture"
 }
 FILENAME == ARGV[1] {
     if ($1 != "" && $1 !~ /^#/) {

@@ -84,21 +84,56 @@ bool handle_version_change(struct request *request, struct reply *reply, struct 
     return ok;
 }
 
+/* An immutable file, named by its digest. */
+static void reply_blob(struct reply *reply, int fd, uint64_t size, const char *sha256)
+{
+    char digest[DIGEST_FIELD_SIZE];
+
+    reply_file(reply, fd, size);
+    reply->is_download = true;
+    reply->cache = "private, max-age=31536000, immutable";
+    snprintf(reply->etag, sizeof reply->etag, "\"%s\"", sha256);
+    digest_field_write(sha256, digest);
+    reply_header(reply, "Repr-Digest", "%s", digest);
+}
+
 bool handle_version_file(struct request *request, struct reply *reply, struct arena *keep, struct error *err)
 {
     struct store_version version;
-    char digest[DIGEST_FIELD_SIZE];
     uint64_t size;
     int fd;
     if (!store_version_get(request->service->store, request->path_id, keep, &version, err)
         || !store_blob_open(request->service->store, version.sha256, &fd, &size, err))
         return false;
-    reply_file(reply, fd, size);
-    reply->is_download = true;
-    reply->cache = "private, max-age=31536000, immutable";
-    snprintf(reply->etag, sizeof reply->etag, "\"%s\"", version.sha256);
-    digest_field_write(version.sha256, digest);
-    reply_header(reply, "Repr-Digest", "%s", digest);
+    reply_blob(reply, fd, size, version.sha256);
     reply_attachment(reply, version.file_name);
     return true;
+}
+
+static bool answer_picture(struct request *request, enum store_picture which, const char *content_type,
+                           struct reply *reply, struct error *err)
+{
+    char sha256[DIGEST_HEX_SIZE];
+    uint64_t size;
+    int fd;
+    if (!store_version_picture_open(request->service->store, request->path_id, which, sha256, &fd, &size,
+                                    err))
+        return false;
+    reply_blob(reply, fd, size, sha256);
+    reply->content_type = content_type;
+    return true;
+}
+
+bool handle_version_surface(struct request *request, struct reply *reply, struct arena *keep,
+                            struct error *err)
+{
+    (void)keep;
+    return answer_picture(request, PICTURE_SURFACE, REPLY_BYTES, reply, err);
+}
+
+bool handle_version_thumbnail(struct request *request, struct reply *reply, struct arena *keep,
+                              struct error *err)
+{
+    (void)keep;
+    return answer_picture(request, PICTURE_THUMBNAIL, "image/png", reply, err);
 }

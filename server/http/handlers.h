@@ -6,7 +6,8 @@
 
 route_handler handle_health, handle_metrics, handle_limits, handle_measures, handle_openapi;
 route_handler handle_specimen_list, handle_specimen_create, handle_specimen_read, handle_specimen_change;
-route_handler handle_version_list, handle_version_read, handle_version_change, handle_version_file;
+route_handler handle_version_list, handle_version_read, handle_version_change, handle_version_file,
+    handle_version_surface, handle_version_thumbnail;
 route_handler prepare_upload, handle_upload;
 route_handler handle_run_list, handle_run_start, handle_run_read, handle_run_findings, handle_run_field;
 route_handler handle_compare;

@@ -28,6 +28,8 @@ static const struct route table[] = {
     {"GET", API "/versions/{id}", "", ROUTE_NO_BODY, false, NULL, handle_version_read},
     {"PATCH", API "/versions/{id}", "", ROUTE_JSON, false, NULL, handle_version_change},
     {"GET", API "/versions/{id}/file", "", ROUTE_NO_BODY, false, NULL, handle_version_file},
+    {"GET", API "/versions/{id}/surface", "", ROUTE_NO_BODY, false, NULL, handle_version_surface},
+    {"GET", API "/versions/{id}/thumbnail", "", ROUTE_NO_BODY, false, NULL, handle_version_thumbnail},
     {"GET", API "/runs", "version limit cursor", ROUTE_NO_BODY, false, NULL, handle_run_list},
     {"POST", API "/runs", "", ROUTE_JSON, false, NULL, handle_run_start},
     {"GET", API "/runs/{id}", "", ROUTE_NO_BODY, false, NULL, handle_run_read},

@@ -34,8 +34,8 @@ bool outcome_judge(const struct report *report, const struct execution_end *end,
     bool clean = !end->killed && end->number == 0 && !report->broken;
 
     memset(reason, 0, sizeof *reason);
-    if (clean && report->done)
-        return true; /* also where a cancel came too late */
+    if (report->done && !report->broken)
+        return true; /* also where a cancel came too late, or making the pictures failed */
     if (cause == ENDED_BY_CANCEL)
         say(reason, "cancelled", "the job was cancelled");
     else if (cause == ENDED_BY_WALL_CLOCK)

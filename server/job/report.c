@@ -141,6 +141,9 @@ static bool take_line(struct report *report, char *line, bool *moved)
         return take_field(report, words[1], words[2], words[3]);
     if (count != 3)
         return false;
+    if (strcmp(words[0], "pictures") == 0)
+        return report->done && take_number(words[1], &report->surface_bytes)
+               && take_number(words[2], &report->thumbnail_bytes);
     if (strcmp(words[0], "progress") == 0)
         return *moved = take_progress(report, words[1], words[2]);
     if (strcmp(words[0], "measure") == 0)

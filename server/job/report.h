@@ -6,7 +6,8 @@
  *     measure PATH VALUE|null
  *     field NAME vertex|face COUNT
  *     error CODE FORMAT|- LINE BYTE|- TEXT
- *     done                         the last line: record and fields are whole
+ *     done                         record and fields are whole: whatever comes after, the job is done
+ *     pictures SURFACE THUMBNAIL   bytes of surface.bin and thumbnail.png, which are whole too
  *
  * A worker may have been taken over by its input, so nothing in a line is believed beyond its form. */
 #ifndef JOB_REPORT_H
@@ -38,6 +39,7 @@ struct report {
     struct report_measure measures[REPORT_MEASURES_MAX];
     size_t field_count;
     struct report_field fields[REPORT_FIELDS_MAX];
+    uint64_t surface_bytes, thumbnail_bytes; /* 0: none */
     bool has_error, done;
     char code[24]; /* one of reason.h's words */
     struct error error;

@@ -65,35 +65,57 @@ static bool upload_file(int fd, struct store_upload *upload, struct error *err)
     return ok && (got == 0 || error_set(err, ERROR_MACHINE, "a field cannot be read: %s", strerror(errno)));
 }
 
+static bool take_file(struct store *store, int folder_fd, const char *name, uint64_t told,
+                      struct store_upload **upload, char sha256[DIGEST_HEX_SIZE], struct error *err)
+{
+    int fd;
+    off_t size;
+
+    if (!open_file(folder_fd, name, &fd, &size, err))
+        return false;
+    bool ok = ((uint64_t)size == told
+               || error_set(err, ERROR_DATA, "the result %s has another size than was told", name))
+              && store_upload_begin(store, told, upload, err) && upload_file(fd, *upload, err)
+              && store_upload_finish(*upload, sha256, err);
+    close(fd);
+    return ok;
+}
+
 static bool take_field(struct store *store, int folder_fd, const struct report_field *told,
                        struct store_upload **upload, struct store_field_new *field, struct error *err)
 {
     char name[sizeof told->name + 8];
-    int fd;
-    off_t size;
 
     snprintf(name, sizeof name, "%s.bin", told->name);
-    if (!open_file(folder_fd, name, &fd, &size, err))
-        return false;
-    bool ok = ((uint64_t)size == told->count * sizeof(double)
-               || error_set(err, ERROR_DATA, "the field %s has another size than was told", told->name))
-              && store_upload_begin(store, (uint64_t)size, upload, err) && upload_file(fd, *upload, err)
-              && store_upload_finish(*upload, field->sha256, err);
-    close(fd);
     field->name = told->name;
     field->per_face = told->per_face;
-    field->bytes = (uint64_t)size;
-    return ok;
+    field->bytes = told->count * sizeof(double);
+    return take_file(store, folder_fd, name, field->bytes, upload, field->sha256, err);
+}
+
+/* Both or none. */
+static bool take_pictures(struct store *store, int folder_fd, const struct report *report,
+                          struct store_upload *uploads[2], struct store_pictures_new *pictures,
+                          struct error *err)
+{
+    pictures->surface_bytes = report->surface_bytes;
+    pictures->thumbnail_bytes = report->thumbnail_bytes;
+    return take_file(store, folder_fd, "surface.bin", pictures->surface_bytes, &uploads[0],
+                     pictures->surface_sha256, err)
+           && take_file(store, folder_fd, "thumbnail.png", pictures->thumbnail_bytes, &uploads[1],
+                        pictures->thumbnail_sha256, err);
 }
 
 bool result_store(struct store *store, int64_t job, int output_fd, const struct report *report,
                   int64_t *run_id, struct error *err)
 {
-    struct store_upload *uploads[REPORT_FIELDS_MAX] = {0};
+    struct store_upload *uploads[REPORT_FIELDS_MAX] = {0}, *picture_uploads[2] = {0};
+    struct store_pictures_new pictures;
     struct store_field_new fields[REPORT_FIELDS_MAX];
     struct store_measure measures[REPORT_MEASURES_MAX];
     char *record = NULL;
     size_t record_bytes = 0, field_count = 0;
+    bool has_pictures = report->surface_bytes > 0 && report->thumbnail_bytes > 0;
     bool ok = read_record(output_fd, &record, &record_bytes, err);
 
     for (size_t i = 0; ok && i < report->field_count; i++)
@@ -101,6 +123,7 @@ bool result_store(struct store *store, int64_t job, int output_fd, const struct 
             ok = take_field(store, output_fd, &report->fields[i], &uploads[i], &fields[field_count], err);
             field_count++;
         }
+    ok = ok && (!has_pictures || take_pictures(store, output_fd, report, picture_uploads, &pictures, err));
     for (size_t i = 0; i < report->measure_count; i++)
         measures[i] = (struct store_measure){report->measures[i].path, report->measures[i].value};
     const struct store_run_new run = {
@@ -113,10 +136,13 @@ bool result_store(struct store *store, int64_t job, int output_fd, const struct 
         .measures = measures,
         .field_count = field_count,
         .fields = fields,
+        .pictures = has_pictures ? &pictures : NULL,
     };
     ok = ok && store_job_done(store, job, &run, run_id, err);
     for (size_t i = 0; i < REPORT_FIELDS_MAX; i++)
         store_upload_close(uploads[i]);
+    for (size_t i = 0; i < 2; i++)
+        store_upload_close(picture_uploads[i]);
     free(record);
     return ok;
 }

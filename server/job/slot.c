@@ -41,6 +41,7 @@ static struct worker_order order_for(const struct store_claim *claim, const stru
         .file_bytes = limits->file_bytes,
         .cpu_seconds = limits->cpu_seconds,
         .parent = (uint64_t)getpid(),
+        .pictures = claim->needs_pictures,
     };
 }
 

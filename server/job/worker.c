@@ -6,8 +6,11 @@
 #include "job/report.h"
 #include "job/sandbox.h"
 #include "job/worker_hooks.h"
+#include "picture/surface.h"
+#include "picture/thumbnail.h"
 #include "run/own_status.h"
 #include "run/run.h"
+#include "run/run_memory.h"
 #include "json/measures.h"
 #include "json/run_json.h"
 #include "json/writer.h"
@@ -43,7 +46,7 @@ enum { FIELD_COUNT = sizeof field_names / sizeof field_names[0] };
 
 struct worker {
     struct worker_order order;
-    int record_fd, field_fds[FIELD_COUNT];
+    int record_fd, field_fds[FIELD_COUNT], surface_fd, thumbnail_fd;
     struct timespec told;
     double done; /* share of the whole job */
 };
@@ -71,15 +74,18 @@ static const struct stage stages_against[] = {
     {"index", 0.35, 0.38}, {"hausdorff", 0.38, 0.5}, {"statistics", 0.5, 0.7},
     {"limit", 0.7, 0.96},  {"mend", 0.96, 0.97},     {"findings", 0.97, 1}};
 
+#define PICTURES_SHARE 0.1 /* of a job that makes them */
+
 static double overall(const struct worker *worker, const char *stage, double fraction)
 {
+    double measuring = worker->order.pictures ? 1 - PICTURES_SHARE : 1;
     bool alone = !worker->order.reference_sha256;
     const struct stage *stages = alone ? stages_alone : stages_against;
     size_t count = alone ? sizeof stages_alone / sizeof *stages : sizeof stages_against / sizeof *stages;
     for (size_t i = 0; i < count; i++)
         if (strcmp(stages[i].name, stage) == 0)
-            return stages[i].begin + (stages[i].end - stages[i].begin) * fraction;
-    return 0;
+            return measuring * (stages[i].begin + (stages[i].end - stages[i].begin) * fraction);
+    return strcmp(stage, "picture") == 0 ? measuring + (1 - measuring) * fraction : 0;
 }
 
 /* Some ten lines a second at most. */
@@ -252,6 +258,9 @@ static bool make_files(struct worker *worker, struct error *err)
         snprintf(name, sizeof name, "%s.bin", field_names[i]);
         ok = make_file(name, &worker->field_fds[i]);
     }
+    if (ok && worker->order.pictures)
+        ok = make_file("surface.bin", &worker->surface_fd)
+             && make_file("thumbnail.png", &worker->thumbnail_fd);
     close(WORKER_FD_OUTPUT);
     return ok || error_set(err, ERROR_MACHINE, "the output cannot be made: %s", strerror(errno));
 }
@@ -266,8 +275,42 @@ static bool settings_of(const struct worker_order *order, struct run_settings *s
            || error_set(err, ERROR_USAGE, "unknown units: %.20s", order->units);
 }
 
-/* In the sandbox from the first line to the last. */
-static void measure(struct worker *worker, const struct run_settings *settings,
+static bool written(int fd, uint64_t *bytes)
+{
+    struct stat status;
+    *bytes = fstat(fd, &status) == 0 && status.st_size > 0 ? (uint64_t)status.st_size : 0;
+    return *bytes > 0;
+}
+
+/* The job is done already: where this fails, or ends the process, the version has no pictures. */
+static void make_pictures(struct worker *worker)
+{
+    const struct progress progress = {tell, worker};
+    struct surface_request request = surface_request_default();
+    struct mesh_file file;
+    struct arena keep = {0}, scratch = {0};
+    struct mesh mesh;
+    struct error err = {0};
+    uint64_t surface_bytes, thumbnail_bytes;
+    struct stat status;
+
+    request.threads = (size_t)worker->order.threads;
+    request.progress = &progress;
+    if (fstat(WORKER_FD_SUBJECT, &status) == 0
+        && run_memory_open(0, (size_t)status.st_size, request.threads, &keep, &scratch, &err)
+        && mesh_file_read(WORKER_FD_SUBJECT, worker->order.subject_name, request.threads, NULL, &mesh, &file,
+                          &keep, scratch, &err)
+        && surface_write(&mesh, &request, worker->surface_fd, scratch, &err)
+        && thumbnail_write(&mesh, THUMBNAIL_WIDTH, THUMBNAIL_HEIGHT, worker->thumbnail_fd, scratch, &err)
+        && written(worker->surface_fd, &surface_bytes) && written(worker->thumbnail_fd, &thumbnail_bytes))
+        report_write(WORKER_FD_REPORT, "pictures %llu %llu", (unsigned long long)surface_bytes,
+                     (unsigned long long)thumbnail_bytes);
+    arena_close(&scratch);
+    arena_close(&keep);
+}
+
+/* In the sandbox from the first line to the last. Returns whether it measured. */
+static bool measure(struct worker *worker, const struct run_settings *settings,
                     const struct measure_list *list)
 {
     const struct worker_order *order = &worker->order;
@@ -276,13 +319,13 @@ static void measure(struct worker *worker, const struct run_settings *settings,
     const struct progress progress = {tell, worker};
     struct error err = {0};
     struct run run;
-    bool alone = !order->reference_sha256;
+    bool alone = !order->reference_sha256, done = false;
 
     if (!run_measure(&subject, alone ? NULL : &reference, settings, true, &progress, &run, &err)) {
         /* rotten bytes are not the uploader's fault */
         if (!error_is_reject(err.code) || hashes_hold(order))
             report_error(code_of(&err), &err);
-        return;
+        return false;
     }
     if (strcmp(run.subject.file.sha256, order->subject_sha256) != 0
         || (!alone && strcmp(run.reference.file.sha256, order->reference_sha256) != 0)) {
@@ -290,11 +333,15 @@ static void measure(struct worker *worker, const struct run_settings *settings,
             error_set(&err, ERROR_MACHINE, "the input changed while it was read");
             report_error("machine", &err);
         }
-    } else if (!write_results(worker, &run, list, &err))
-        report_error(code_of(&err), &err);
-    else
-        report_write(WORKER_FD_REPORT, "done");
+    } else {
+        done = write_results(worker, &run, list, &err);
+        if (done)
+            report_write(WORKER_FD_REPORT, "done");
+        else
+            report_error(code_of(&err), &err);
+    }
     run_close(&run);
+    return done;
 }
 
 static void enter_sandbox(void)
@@ -342,7 +389,8 @@ int worker_main(int argc, char **argv)
     const char *hook = worker_hook_named(worker.order.subject_name);
     enter_sandbox();
     worker_hook_run(hook);
-    measure(&worker, &settings, &list);
+    if (measure(&worker, &settings, &list) && worker.order.pictures)
+        make_pictures(&worker);
     measures_close(&list);
     return 0;
 }

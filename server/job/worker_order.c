@@ -32,6 +32,7 @@ static const struct part {
     NUMBER("--file-size", file_bytes),
     NUMBER("--cpu-seconds", cpu_seconds),
     NUMBER("--parent", parent),
+    NUMBER("--pictures", pictures),
     NUMBER("--probe", probe),
 };
 enum { PART_COUNT = sizeof parts / sizeof parts[0] };

@@ -22,7 +22,8 @@ struct worker_order {
     uint64_t threads;
     uint64_t address_space_bytes, file_bytes, cpu_seconds; /* limits; see sandbox.h */
     uint64_t parent;                                       /* process id: a worker without it ends */
-    uint64_t probe; /* 1: only close the sandbox and try whether it holds */
+    uint64_t pictures; /* 1: the surface and the thumbnail of the subject are to be made as well */
+    uint64_t probe;    /* 1: only close the sandbox and try whether it holds */
 };
 
 #define WORKER_ARGUMENTS_MAX 32

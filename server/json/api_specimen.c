@@ -5,13 +5,14 @@
 
 static json_t *trend_entry(const struct store_trend *trend)
 {
-    return json_pack("{s:o, s:s, s:I, s:o, s:s, s:b, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o}", "version",
+    return json_pack("{s:o, s:s, s:I, s:o, s:s, s:b, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:o, s:b}", "version",
                      api_id(trend->version), "kind", trend->kind, "number", (json_int_t)trend->number,
                      "face_size", api_number(trend->face_size), "created", trend->created, "withdrawn",
                      (int)trend->withdrawn, "run", api_id(trend->run), "against", api_id(trend->against),
                      "open_edges", api_number(trend->open_edges), "lost", api_number(trend->lost), "invented",
                      api_number(trend->invented), "hausdorff", api_number(trend->hausdorff), "faults",
-                     api_number(trend->faults), "warnings", api_number(trend->warnings));
+                     api_number(trend->faults), "warnings", api_number(trend->warnings),
+                     "has_pictures", (int)trend->has_pictures);
 }
 
 static json_t *trend_list(const struct store_specimen *specimen)
@@ -65,14 +66,14 @@ static json_t *version_tree(const struct store_version *v)
 {
     json_t *file = json_pack("{s:s, s:s, s:I, s:o}", "name", v->file_name, "sha256", v->sha256, "bytes",
                              (json_int_t)v->bytes, "format", api_string(v->format));
-    return json_pack("{s:o, s:o, s:s, s:I, s:o, s:o, s:o, s:o, s:o, s:o, s:s, s:s, s:s, s:o, s:o, s:o, s:o}",
-                     "id", api_id(v->id), "specimen", api_id(v->specimen), "kind", v->kind, "number",
-                     (json_int_t)v->number, "label", api_label(v->kind, v->number), "made_from",
-                     api_id(v->made_from), "against", api_id(v->against), "face_size",
-                     api_number(v->face_size), "face_size_share", api_number(v->face_size_share), "file",
-                     file, "by", v->by, "note", v->note, "created", v->created, "withdrawn", withdrawal(v),
-                     "runs", api_ids(v->runs, v->run_count), "jobs", api_ids(v->jobs, v->job_count),
-                     "latest_run", api_id(v->latest_run));
+    return json_pack(
+        "{s:o, s:o, s:s, s:I, s:o, s:o, s:o, s:o, s:o, s:o, s:s, s:s, s:s, s:o, s:o, s:o, s:o, s:b}", "id",
+        api_id(v->id), "specimen", api_id(v->specimen), "kind", v->kind, "number", (json_int_t)v->number,
+        "label", api_label(v->kind, v->number), "made_from", api_id(v->made_from), "against",
+        api_id(v->against), "face_size", api_number(v->face_size), "face_size_share",
+        api_number(v->face_size_share), "file", file, "by", v->by, "note", v->note, "created", v->created,
+        "withdrawn", withdrawal(v), "runs", api_ids(v->runs, v->run_count), "jobs",
+        api_ids(v->jobs, v->job_count), "latest_run", api_id(v->latest_run), "has_pictures", (int)v->has_pictures);
 }
 
 bool api_version_write(const struct store_version *version, struct api_text *text, struct error *err)

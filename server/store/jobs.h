@@ -60,7 +60,8 @@ struct store_claim {
     uint64_t subject_bytes;
     const char *reference_name, *reference_sha256; /* NULL when alone */
     uint64_t reference_bytes;
-    uint64_t waiting; /* queued jobs, this one included; counted to 1,000 */
+    bool needs_pictures; /* the subject's file has none yet */
+    uint64_t waiting;    /* queued jobs, this one included; counted to 1,000 */
 };
 /* The job that would be claimed next, unchanged; job 0: none. For admission by memory. */
 bool store_job_peek(struct store *store, struct arena *keep, struct store_claim *claim, struct error *err);

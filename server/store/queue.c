@@ -14,7 +14,8 @@ bool store_job_peek(struct store *store, struct arena *keep, struct store_claim 
     static const char read[] =
         "SELECT j.id, j.version, j.against, j.specimen, j.attempt, v.kind, s.units, v.file_name, b.sha256,"
         " b.bytes, a.file_name, ab.sha256, ab.bytes,"
-        " (SELECT count(*) FROM (SELECT 1 FROM job WHERE state = 'queued' LIMIT 1000))"
+        " (SELECT count(*) FROM (SELECT 1 FROM job WHERE state = 'queued' LIMIT 1000)),"
+        " NOT EXISTS (SELECT 1 FROM picture p WHERE p.blob = v.blob)"
         " FROM job j JOIN version v ON v.id = j.version"
         " JOIN specimen s ON s.id = j.specimen JOIN blob b ON b.id = v.blob"
         " LEFT JOIN version a ON a.id = j.against LEFT JOIN blob ab ON ab.id = a.blob"
@@ -42,6 +43,7 @@ bool store_job_peek(struct store *store, struct arena *keep, struct store_claim 
             .reference_sha256 = column_text(row, 11, keep),
             .reference_bytes = (uint64_t)column_id(row, 12),
             .waiting = (uint64_t)column_id(row, 13),
+            .needs_pictures = column_id(row, 14) != 0,
         };
     statement_end(row);
     read_end(store, connection);
@@ -178,6 +180,20 @@ static bool insert_fields(struct write *write, int64_t id, const struct store_ru
     return true;
 }
 
+/* Those of an earlier job for the same bytes stay. */
+static bool insert_pictures(struct write *write, int64_t version, const struct store_pictures_new *pictures,
+                            struct error *err)
+{
+    static const char add[] = "INSERT INTO picture (blob, surface, thumbnail)"
+                              " SELECT blob, ?2, ?3 FROM version WHERE id = ?1 ON CONFLICT DO NOTHING";
+    int64_t surface, thumbnail;
+
+    return !pictures
+           || (blob_row(write, pictures->surface_sha256, pictures->surface_bytes, &surface, err)
+               && blob_row(write, pictures->thumbnail_sha256, pictures->thumbnail_bytes, &thumbnail, err)
+               && statement_run(write->connection, add, NULL, err, "iii", version, surface, thumbnail));
+}
+
 struct job_row {
     int64_t version, against, specimen;
     bool again;
@@ -239,6 +255,7 @@ static bool done(struct write *write, int64_t id, const struct store_run_new *ru
             && !request_find(write->connection, write->store, job.version, job.against, run_id, err)))
         return false;
     return (*run_id || insert_run(write, &job, run, packed, base, key, run_id, err))
+           && insert_pictures(write, job.version, run->pictures, err)
            && statement_run(write->connection, learn, NULL, err, "it", job.version, run->subject_format)
            && statement_run(write->connection, finish, NULL, err, "iiti", id, *run_id, write->now,
                             write->revision)

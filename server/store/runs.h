@@ -72,6 +72,11 @@ struct store_field_new {
     char sha256[DIGEST_HEX_SIZE]; /* a finished upload */
     uint64_t bytes;
 };
+/* Of the file that was measured: finished uploads. */
+struct store_pictures_new {
+    char surface_sha256[DIGEST_HEX_SIZE], thumbnail_sha256[DIGEST_HEX_SIZE];
+    uint64_t surface_bytes, thumbnail_bytes;
+};
 struct store_run_new {
     const char *record; /* JSON bytes, stored as they are */
     size_t record_bytes;
@@ -81,6 +86,7 @@ struct store_run_new {
     const struct store_measure *measures;
     size_t field_count;
     const struct store_field_new *fields;
+    const struct store_pictures_new *pictures; /* NULL: none were made */
 };
 
 #endif

@@ -156,6 +156,7 @@ static void take_trend(sqlite3_stmt *row, struct arena *keep, struct store_trend
         .hausdorff = column_real(row, 11),
         .faults = column_real(row, 12),
         .warnings = column_real(row, 13),
+        .has_pictures = column_id(row, 14) != 0,
     };
 }
 
@@ -175,6 +176,7 @@ static bool read_trend(struct connection *connection, struct arena *keep, struct
     static const char read[] =
         "SELECT v.id, v.kind = 'scan', v.number, coalesce(v.face_size, v.face_size_share * " AGAINST_DIAGONAL
         "), v.created, v.withdrawn_at IS NOT NULL, v.latest_run, r.against" TREND_VALUES
+        ", EXISTS (SELECT 1 FROM picture p WHERE p.blob = v.blob)"
         " FROM version v LEFT JOIN run r ON r.id = v.latest_run LEFT JOIN version a ON a.id = v.against "
         "WHERE v.specimen = ?1 ORDER BY v.id";
     size_t room = (size_t)(specimen->scan_count + specimen->cage_count);

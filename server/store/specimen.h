@@ -17,7 +17,7 @@ struct store_trend {
     const char *kind;                      /* "scan" or "cage" */
     double face_size;
     const char *created;
-    bool withdrawn;
+    bool withdrawn, has_pictures;
     double open_edges, lost, invented, hausdorff, faults, warnings; /* lengths: certified upper ends */
 };
 

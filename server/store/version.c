@@ -176,7 +176,8 @@ bool store_version_create(struct store *store, const struct store_version_new *v
     " coalesce(v.face_size, v.face_size_share * " REFERENCE_DIAGONAL "),"                                    \
     " coalesce(v.face_size_share, v.face_size / " REFERENCE_DIAGONAL "),"                                    \
     " v.file_name, b.sha256, b.bytes, v.format, v.uploader, v.note, v.created, v.withdrawn_at,"              \
-    " v.withdrawn_reason, v.withdrawn_by, v.latest_run"
+    " v.withdrawn_reason, v.withdrawn_by, v.latest_run,"                                                     \
+    " EXISTS (SELECT 1 FROM picture p WHERE p.blob = v.blob)"
 #define VERSION_TABLES "version v JOIN blob b ON b.id = v.blob LEFT JOIN version a ON a.id = v.against"
 
 static void take_version(sqlite3_stmt *row, struct arena *keep, struct store_version *version)
@@ -202,6 +203,7 @@ static void take_version(sqlite3_stmt *row, struct arena *keep, struct store_ver
         .withdrawn_reason = column_text(row, 17, keep),
         .withdrawn_by = column_text(row, 18, keep),
         .latest_run = column_id(row, 19),
+        .has_pictures = column_id(row, 20) != 0,
     };
     version->withdrawn = version->withdrawn_at != NULL;
 }
@@ -250,6 +252,34 @@ bool store_version_get(struct store *store, int64_t id, struct arena *keep, stru
     bool ok = step == 1 && read_lists(connection, keep, version, err);
     read_end(store, connection);
     return ok;
+}
+
+bool store_version_picture_open(struct store *store, int64_t id, enum store_picture which,
+                                char sha256[DIGEST_HEX_SIZE], int *fd, uint64_t *bytes, struct error *err)
+{
+    static const char read[] =
+        "SELECT b.sha256 FROM version v LEFT JOIN picture p ON p.blob = v.blob"
+        " LEFT JOIN blob b ON b.id = CASE ?2 WHEN 0 THEN p.surface ELSE p.thumbnail END"
+        " WHERE v.id = ?1";
+    struct connection *connection;
+
+    sha256[0] = '\0';
+    if (!read_begin(store, &connection, err))
+        return false;
+    sqlite3_stmt *row =
+        statement_begin(connection, read, err, "ii", id, (int64_t)(which == PICTURE_THUMBNAIL));
+    int step = statement_step(connection, row, err);
+    if (step == 1 && sqlite3_column_type(row, 0) != SQLITE_NULL)
+        memcpy(sha256, sqlite3_column_text(row, 0), DIGEST_HEX_SIZE);
+    statement_end(row);
+    read_end(store, connection);
+    if (step == 0)
+        return error_set(err, ERROR_NOT_FOUND, "there is no version %lld", (long long)id);
+    if (step == 1 && !sha256[0])
+        return error_set(err, ERROR_NOT_FOUND,
+                         "version %lld has no picture yet; it gets one when it is measured next",
+                         (long long)id);
+    return step == 1 && store_blob_open(store, sha256, fd, bytes, err);
 }
 
 static bool read_page(struct connection *connection, int64_t specimen, size_t limit, int64_t after,

@@ -19,6 +19,7 @@ struct store_version {
     const char *withdrawn_reason, *withdrawn_by, *withdrawn_at; /* NULL unless withdrawn */
     size_t run_count, job_count;
     int64_t *runs, *jobs; /* newest first */
+    bool has_pictures;    /* store_version_picture_open finds them */
     int64_t latest_run;   /* the newest against `against`, else the newest */
 };
 
@@ -47,6 +48,11 @@ bool store_version_create(struct store *store, const struct store_version_new *v
 
 bool store_version_get(struct store *store, int64_t id, struct arena *keep, struct store_version *version,
                        struct error *err);
+/* What the page draws of a version; the caller closes *fd. ERROR_NOT_FOUND where there is no version, or no
+ * picture of it (yet). */
+enum store_picture { PICTURE_SURFACE, PICTURE_THUMBNAIL };
+bool store_version_picture_open(struct store *store, int64_t id, enum store_picture which,
+                                char sha256[DIGEST_HEX_SIZE], int *fd, uint64_t *bytes, struct error *err);
 /* All of a specimen, oldest first; limit 1..500; cursor as in specimen.h. */
 struct store_version_page {
     size_t count;

@@ -3,7 +3,7 @@
 //   up:   'wish.query', detail = the changed parts of the query; 'wish.more'; 'wish.new'
 import { choice, emptyBox, errorBox, h, hidden, redraw, stateMark, timeMark } from '../dom.js';
 import { formatCount, formatFaceSize, formatSafeEnd, withUnit } from '../format.js';
-import { placeholder } from '../placeholder.js';
+import { picturedVersion, thumbnail } from '../thumbnail.js';
 import { problemText } from '../problem.js';
 import { say } from '../say.js';
 import { spark } from '../spark.js';
@@ -198,7 +198,7 @@ function row(specimen) {
   return h(
     'tr',
     {},
-    h('td', { class: 'picture' }, placeholder()),
+    h('td', { class: 'picture' }, thumbnail(picturedVersion(specimen.trend))),
     h(
       'th',
       { scope: 'row' },

@@ -147,6 +147,9 @@ export function Findings(el) {
           finding.mesh === 'reference' ? h('span', { text: say('findings.onReference') }) : null,
         ),
         h('p', { class: 'break', text: finding.text }),
+        state.spaceAddress && finding.at
+          ? h('p', {}, h('a', { href: state.spaceAddress(finding, number), data: { key: `space ${number}` }, text: say('findings.space') }))
+          : null,
       ),
     );
   }

@@ -1,10 +1,10 @@
 // specimen-label.js - the label of a specimen: number, title, state, dotted entries.
 //   down: 'show', detail = the state of joins/specimen.js      up: 'wish.label' (change it)
-import { entry, h, redraw, s, stateMark, tell, timeMark } from '../dom.js';
+import { entry, h, redraw, stateMark, tell, timeMark } from '../dom.js';
 import { formatSafeEnd, formatTime, formatValue, withUnit } from '../format.js';
 import { say, sayList } from '../say.js';
 import { specimenState, versionName } from '../specimen-state.js';
-import { placeholder } from '../placeholder.js';
+import { picturedVersion, thumbnail } from '../thumbnail.js';
 
 /** @param {HTMLElement} el */
 export function SpecimenLabel(el) {
@@ -73,29 +73,10 @@ export function SpecimenLabel(el) {
   }
 }
 
-/** The box of the latest measured version in a slanted view, with its scale; an empty mount where nothing was measured. */
-function picture({ box, unit, lengthFactor }) {
-  if (box === null) return h('div', { class: 'picture' }, placeholder());
-  const size = [0, 1, 2].map((axis) => box.max[axis] - box.min[axis]);
-  const slant = 0.35;
-  const scale = Math.min(176 / (size[0] + slant * size[1]), 126 / (size[2] + slant * size[1])) || 1;
-  const [w, d, t] = size.map((length) => length * scale);
-  const left = (208 - w - slant * d) / 2;
-  const bottom = (156 + t + slant * d) / 2;
-  const face = `M${left} ${bottom}h${w}v${-t}h${-w}z`;
-  const back = `M${left} ${bottom - t}l${slant * d} ${-slant * d}h${w}l${-slant * d} ${slant * d}M${left + w + slant * d} ${bottom - t - slant * d}v${t}l${-slant * d} ${slant * d}`;
-  const behind = `M${left + slant * d} ${bottom - t - slant * d}v${t}h${w}m${-w} 0l${-slant * d} ${slant * d}`;
-  const sides = size.map((length) => formatValue(length * lengthFactor, 3)).join(' × ');
-  return h(
-    'figure',
-    { class: 'picture' },
-    s(
-      'svg',
-      { viewBox: '0 0 208 156', role: 'img', 'aria-label': say('label.box', { sides, unit }) },
-      s('path', { class: 'plate', d: 'M0 0h208v156H0z' }),
-      s('path', { class: 'behind', d: behind }),
-      s('path', { class: 'edges', d: face + back }),
-    ),
-    h('figcaption', { text: say('label.box', { sides, unit }) }),
-  );
+/** The latest version that has one, with the size of the box of the version that the page is about. */
+function picture({ box, unit, lengthFactor, specimen }) {
+  const pictured = thumbnail(picturedVersion(specimen.trend));
+  if (box === null) return h('div', { class: 'picture' }, pictured);
+  const sides = [0, 1, 2].map((axis) => formatValue((box.max[axis] - box.min[axis]) * lengthFactor, 3)).join(' × ');
+  return h('figure', { class: 'picture' }, pictured, h('figcaption', { text: say('label.box', { sides, unit }) }));
 }

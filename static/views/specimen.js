@@ -4,12 +4,14 @@
 import { choice, errorBox, give, h, redraw, stateMark, tell } from '../dom.js';
 import { summarize } from '../comparison.js';
 import { problemText, reasonText } from '../problem.js';
+import { writeRoute } from '../route.js';
 import { say, sayList, sayWith } from '../say.js';
 import { versionName } from '../specimen-state.js';
 import { Findings } from './findings.js';
 import { Histograms } from './histograms.js';
 import { Mend } from './mend.js';
 import { SpecimenLabel } from './specimen-label.js';
+import { specimenTabs } from './specimen-tabs.js';
 import { TrendCharts } from './trend-charts.js';
 import { VersionTable } from './version-table.js';
 
@@ -17,6 +19,7 @@ import { VersionTable } from './version-table.js';
 export function SpecimenView(el) {
   const part = (className) => h('div', { class: className });
   const parts = {
+    tabs: h('div', {}),
     label: part('part'),
     notices: part('notices'),
     controls: part('part'),
@@ -62,6 +65,7 @@ export function SpecimenView(el) {
   function update(state) {
     if (!mounted) {
       el.replaceChildren(
+        parts.tabs,
         parts.label,
         parts.notices,
         h('section', { 'aria-labelledby': 'versions' }, heads.versions, parts.controls, parts.table),
@@ -77,6 +81,7 @@ export function SpecimenView(el) {
       );
       mounted = true;
     }
+    redraw(parts.tabs, specimenTabs(state.specimen, 'specimen'));
     give(parts.label, 'show', state);
     redraw(parts.notices, notices(state));
     redraw(
@@ -129,6 +134,18 @@ export function SpecimenView(el) {
       faceSize: state.chosen?.face_size ?? null,
       pointText: state.pointText,
       waiting: state.waiting,
+      spaceAddress:
+        state.chosen?.has_pictures &&
+        ((finding, number) =>
+          writeRoute({
+            view: 'space',
+            id: state.specimen.id,
+            query: {
+              versions: state.chosen.id,
+              colour: state.chosen.against === null ? 'none' : finding.mesh === 'reference' ? 'lost' : 'invented',
+              finding: `${state.chosenRun}.${number}`,
+            },
+          })),
     });
   }
 

@@ -207,3 +207,24 @@ export async function makeMendedScan(address, catalogueNumber) {
   });
   return { specimen, raw, mended };
 }
+
+/** A sphere about the origin as an OBJ of triangles: n around, n / 2 along. */
+export function sphere(n, radius) {
+  const rings = n / 2;
+  const vertices = [`v 0 0 ${radius}`];
+  for (let j = 1; j < rings; j += 1)
+    for (let i = 0; i < n; i += 1) {
+      const [down, around] = [(Math.PI * j) / rings, (2 * Math.PI * i) / n];
+      const point = [Math.sin(down) * Math.cos(around), Math.sin(down) * Math.sin(around), Math.cos(down)];
+      vertices.push(`v ${point.map((x) => radius * x).join(' ')}`);
+    }
+  vertices.push(`v 0 0 ${-radius}`);
+  const at = (i, j) => (j === 0 ? 1 : j === rings ? vertices.length : 2 + (j - 1) * n + (i % n));
+  const faces = [];
+  for (let j = 0; j < rings; j += 1)
+    for (let i = 0; i < n; i += 1) {
+      if (j > 0) faces.push([at(i, j), at(i, j + 1), at(i + 1, j)]);
+      if (j < rings - 1) faces.push([at(i + 1, j), at(i, j + 1), at(i + 1, j + 1)]);
+    }
+  return `${vertices.join('\n')}\n${faces.map((f) => `f ${f.join(' ')}`).join('\n')}\n`;
+}

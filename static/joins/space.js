@@ -1,0 +1,143 @@
+// space.js - joins the views in space to the server: which versions stand side by side, what they are coloured by, their findings.
+// What the reader chose is kept in the address, so that every picture has a link.
+import * as api from '../api.js';
+import { defaultBaseline, latestMeasured, orderVersions, runOf } from '../comparison.js';
+import { give } from '../dom.js';
+import { formatValue, lengthFactor, withUnit } from '../format.js';
+import { readList } from '../route.js';
+import { openLoader } from '../space/load.js';
+import { SUBJECTS, extent, faceValues, vertexValues } from '../space/values.js';
+import { roundRange } from '../space/colours.js';
+import { say } from '../say.js';
+import { versionName } from '../specimen-state.js';
+import { SpaceView } from '../views/space.js';
+
+export const FIGURES_MOST = 4;
+
+/** @param {HTMLElement} el @param {object} page  app.js */
+export function joinSpace(el, page) {
+  let id = null;
+  let query = {};
+  let asked = 0;
+  const loader = openLoader();
+  const records = new Map();
+
+  SpaceView(el);
+
+  const record = (run) => {
+    if (!records.has(run)) records.set(run, Promise.all([api.readRun(run), api.readFindings(run)]));
+    return records.get(run);
+  };
+
+  /** The versions asked for, else the latest and the one before it. */
+  function chooseVersions(versions) {
+    const asked_ = readList(query.versions)
+      .map((each) => versions.find((version) => version.id === each))
+      .filter((version) => version?.latest_run);
+    if (asked_.length > 0) return asked_.slice(0, FIGURES_MOST);
+    const [latest, before] = [latestMeasured(versions), defaultBaseline(versions)];
+    return latest === null ? [] : latest === before ? [latest] : [before, latest];
+  }
+
+  /** One figure: what is drawn, and coloured by what. A version without a reference is drawn plain. */
+  async function makeFigure(version, colour) {
+    const run = runOf(version, null);
+    const [{ record: runRecord }, findings] = await record(run);
+    const subject = runRecord.reference === null ? SUBJECTS.none : SUBJECTS[colour];
+    const onReference = subject.mesh === 'reference';
+    const surface = await loader.surfaceOf(onReference ? version.against : version.id);
+    const field = subject.field === null ? null : await loader.fieldOf(run, subject.field);
+    const values =
+      field === null ? null : subject.perFace ? faceValues(surface, field) : vertexValues(surface, field);
+    return {
+      version,
+      run,
+      record: runRecord,
+      findings: findings.items,
+      name: versionName(version),
+      colour: runRecord.reference === null ? 'none' : colour,
+      signed: subject.signed,
+      onReference,
+      surface,
+      values,
+      cage: !onReference && version.kind === 'cage',
+    };
+  }
+
+  async function load() {
+    const mine = (asked += 1);
+    try {
+      const [specimen, versions] = await Promise.all([api.readSpecimen(id), api.listVersions(id)]);
+      if (mine !== asked) return;
+      const chosen = chooseVersions(versions);
+      const colour = query.colour in SUBJECTS ? query.colour : 'lost';
+      const figures = await Promise.all(chosen.map((version) => makeFigure(version, colour)));
+      if (mine !== asked) return;
+      loader.keepOnly(
+        figures.map(({ surface }) => surface.version),
+        figures.map(({ run }) => run),
+      );
+      const fileUnit = specimen.units;
+      const unit = fileUnit === 'unknown' ? '' : (query.unit ?? fileUnit);
+      const factor = lengthFactor(fileUnit, unit);
+      const own = figures.map(({ values, signed }) => {
+        if (values === null) return 0;
+        const { least, most } = extent(values);
+        return signed ? Math.max(Math.abs(least), Math.abs(most)) : most;
+      });
+      const range = Number(query.range) > 0 ? Number(query.range) / factor : roundRange(Math.max(0, ...own) * factor) / factor;
+      const nameOf = (version) => {
+        const found = versions.find((each) => each.id === version);
+        return found ? versionName(found) : '—';
+      };
+      page.setTitle(say('space.pageTitle', { number: specimen.catalogue_number }));
+      give(el, 'show', {
+        specimen,
+        versions: orderVersions(versions, 'newest').filter((version) => version.latest_run !== null),
+        figures,
+        colour,
+        range,
+        unit,
+        factor,
+        query,
+        nameOf,
+        marksOf: loader.marksOf,
+        pointText: (at) => at.map((x) => formatValue(x * factor, 4)).join(', ') + (unit ? ` ${unit}` : ''),
+        lengthText: (x) => withUnit(formatValue(x * factor, 3), unit),
+      });
+    } catch (problem) {
+      if (mine !== asked) return;
+      if (!(problem instanceof api.Problem)) throw problem;
+      give(el, 'show', { problem, id });
+    }
+  }
+
+  el.addEventListener('wish.query', (event) => {
+    page.go({ view: 'space', id, query: { ...query, ...event.detail } }, true);
+  });
+
+  return {
+    visit(next) {
+      const { view: camera, finding, ...rest } = next.query;
+      const { view: oldCamera, finding: oldFinding, ...oldRest } = query;
+      const other = next.id !== id;
+      const moved = other || JSON.stringify(rest) !== JSON.stringify(oldRest);
+      id = next.id;
+      query = next.query;
+      if (!moved) {
+        if (finding !== oldFinding || camera !== oldCamera) give(el, 'look', { finding: finding ?? null, camera: camera ?? null });
+        return undefined;
+      }
+      if (other) give(el, 'show', { loading: true });
+      return load();
+    },
+    hear(name, data) {
+      if (name === 'run' && data.specimen === id) load();
+    },
+    leave() {
+      asked += 1;
+      id = null;
+    },
+    repaint: () => give(el, 'repaint', {}),
+  };
+}
