@@ -11,8 +11,8 @@ static json_t *trend_entry(const struct store_trend *trend)
                      (int)trend->withdrawn, "run", api_id(trend->run), "against", api_id(trend->against),
                      "open_edges", api_number(trend->open_edges), "lost", api_number(trend->lost), "invented",
                      api_number(trend->invented), "hausdorff", api_number(trend->hausdorff), "faults",
-                     api_number(trend->faults), "warnings", api_number(trend->warnings),
-                     "has_pictures", (int)trend->has_pictures);
+                     api_number(trend->faults), "warnings", api_number(trend->warnings), "has_pictures",
+                     (int)trend->has_pictures);
 }
 
 static json_t *trend_list(const struct store_specimen *specimen)
@@ -73,7 +73,8 @@ static json_t *version_tree(const struct store_version *v)
         api_id(v->against), "face_size", api_number(v->face_size), "face_size_share",
         api_number(v->face_size_share), "file", file, "by", v->by, "note", v->note, "created", v->created,
         "withdrawn", withdrawal(v), "runs", api_ids(v->runs, v->run_count), "jobs",
-        api_ids(v->jobs, v->job_count), "latest_run", api_id(v->latest_run), "has_pictures", (int)v->has_pictures);
+        api_ids(v->jobs, v->job_count), "latest_run", api_id(v->latest_run), "has_pictures",
+        (int)v->has_pictures);
 }
 
 bool api_version_write(const struct store_version *version, struct api_text *text, struct error *err)

@@ -78,7 +78,14 @@ static double f64(struct bytes bytes, size_t at)
     return value;
 }
 
-enum { VERTEX_COUNT = 16, TRIANGLE_COUNT = 20, COARSE_COUNT = 24, CLUSTER_COUNT = 28, ORIGIN = 32, STEP = 56 };
+enum {
+    VERTEX_COUNT = 16,
+    TRIANGLE_COUNT = 20,
+    COARSE_COUNT = 24,
+    CLUSTER_COUNT = 28,
+    ORIGIN = 32,
+    STEP = 56
+};
 enum { QUANTISATION_ERROR = 64, SIMPLIFICATION_ERROR = 72, FACE_COUNT = 80, SECTIONS = 88 };
 enum { VERTICES, TRIANGLES, COARSE, FACES, SOURCES, CLUSTERS, END };
 
@@ -183,8 +190,8 @@ Test(surface, coarse_triangles_lie_over_the_same_vertices)
     free(bytes.at);
 }
 
-/* Of a sphere: a triangle with its corners on it is off by the sagitta of its circumcircle, so the error is more
- * than that of the largest and, by the certificate, at least what is found at its middle. */
+/* Of a sphere: a triangle with its corners on it is off by the sagitta of its circumcircle, so the error is
+ * more than that of the largest and, by the certificate, at least what is found at its middle. */
 Test(surface, simple_sphere_says_how_far_it_is_off)
 {
     struct arena *arena = fixture_arena();
@@ -237,9 +244,9 @@ Test(surface, simple_clusters_hold_every_triangle_once)
                           cluster.origin[2] + cluster.step * q[2]};
                 bool is_corner = false;
                 for (size_t c = 0; c < mesh_face_size(&sphere, face); c++)
-                    is_corner = is_corner
-                                || vec3_distance(p, sphere.positions[mesh_face(&sphere, face)[c]])
-                                       <= cluster.step;
+                    is_corner =
+                        is_corner
+                        || vec3_distance(p, sphere.positions[mesh_face(&sphere, face)[c]]) <= cluster.step;
                 cr_assert(is_corner, "triangle %zu of cluster %zu", t, k);
             }
         }

@@ -50,7 +50,8 @@ static uint32_t pixel(int fd, int x, int y)
 
     cr_assert(cairo_surface_status(image) == CAIRO_STATUS_SUCCESS);
     cr_assert(cairo_image_surface_get_width(image) == WIDTH);
-    memcpy(&value, cairo_image_surface_get_data(image) + y * cairo_image_surface_get_stride(image) + 4 * x, 4);
+    memcpy(&value, cairo_image_surface_get_data(image) + y * cairo_image_surface_get_stride(image) + 4 * x,
+           4);
     cairo_surface_destroy(image);
     return value;
 }
@@ -76,8 +77,8 @@ Test(thumbnail, drawn_cube_fills_the_middle_and_leaves_the_corners)
     close(fd);
 }
 
-/* Light comes from above on the left: of the three sides of a cube that are seen the top is the lightest, the right
- * one the darkest. */
+/* Light comes from above on the left: of the three sides of a cube that are seen the top is the lightest, the
+ * right one the darkest. */
 Test(thumbnail, drawn_cube_is_lightest_on_top)
 {
     struct mesh cube = fixture_cube(fixture_arena(), 2);
@@ -99,7 +100,8 @@ Test(thumbnail, same_bytes_each_time)
 
     cr_expect(eq(sz, (size_t)count, (size_t)lseek(two, 0, SEEK_END)));
     for (off_t i = 0; i < count; i++)
-        cr_assert(pread(one, &a, 1, i) == 1 && pread(two, &b, 1, i) == 1 && a == b, "byte %lld", (long long)i);
+        cr_assert(pread(one, &a, 1, i) == 1 && pread(two, &b, 1, i) == 1 && a == b, "byte %lld",
+                  (long long)i);
     close(one);
     close(two);
 }
