@@ -115,8 +115,17 @@ static void enter_chunk(void *context, size_t chunk)
 {
     struct entering *entering = context;
 
+    const vec3 *positions = entering->mesh->positions, centre = entering->frame->centre;
+    int exponent = entering->frame->exponent;
+    /* as deviation_frame_enter, with its powers of two found once where they are doubles */
+    bool plain = exponent > -1000 && exponent < 1000;
+    double half = exponent < 0 ? 1 : 0.5,
+           factor = plain ? ldexp(1, exponent < 0 ? -exponent : 1 - exponent) : 0;
+
     for (size_t v = chunk * CHUNK; v < chunk_end(chunk, entering->mesh->vertex_count); v++)
-        entering->points[v] = deviation_frame_enter(entering->frame, entering->mesh->positions[v]);
+        entering->points[v] =
+            plain ? vec3_scale(vec3_sub(vec3_scale(positions[v], half), vec3_scale(centre, half)), factor)
+                  : deviation_frame_enter(entering->frame, positions[v]);
 }
 
 bool deviation_surface_build(const struct measure_input *input, const struct deviation_frame *frame,

@@ -1,22 +1,17 @@
 /* face_geometry.c - area and volume of single faces. */
 #include "measure/face_geometry.h"
 
-double element_scale(double largest)
+double element_scale_far(double largest)
 {
     int exponent;
-    if (largest > 0x1p-250 && largest < 0x1p250)
-        return 1;
     if (largest == 0)
         return 1;
     frexp(largest, &exponent);
     return ldexp(1, exponent < -1000 ? 1000 : exponent > 1000 ? -1000 : -exponent);
 }
 
-double safe_length(vec3 v)
+double safe_length_far(vec3 v)
 {
-    double squared = vec3_length_sq(v);
-    if (squared > 0x1p-900 && squared < 0x1p900)
-        return sqrt(squared);
     double largest = largest_component(v);
     if (largest == 0)
         return 0;

@@ -17,12 +17,23 @@ struct face_geometry {
 
 struct face_geometry face_geometry(const struct measure_input *input, size_t f);
 
+/* The same as below for what is far from 1. */
+double safe_length_far(vec3 v);
+double element_scale_far(double largest);
+
 /* Length of a vector whose squares may overflow or vanish. */
-double safe_length(vec3 v);
+static inline double safe_length(vec3 v)
+{
+    double squared = vec3_length_sq(v);
+    return squared > 0x1p-900 && squared < 0x1p900 ? sqrt(squared) : safe_length_far(v);
+}
 
 /* A power of two that brings a length near 1 where its square or product could leave the range of doubles,
  * else exactly 1: multiplying by it changes no bit of any result but the exponent. */
-double element_scale(double largest);
+static inline double element_scale(double largest)
+{
+    return largest > 0x1p-250 && largest < 0x1p250 ? 1 : element_scale_far(largest);
+}
 
 /* Of two numbers that are not NaN; fmin and fmax are calls into the library for the sake of NaN. */
 static inline double smaller(double a, double b)

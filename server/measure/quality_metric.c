@@ -142,32 +142,53 @@ static size_t bin_by_cell(const double *edges, size_t bin_count, const uint8_t *
     return bin + (bin + 1 < bin_count && edges[bin + 1] <= ratio);
 }
 
-static void fill_histogram(enum quality_scale scale, const double *values, size_t count,
-                           struct metric_report *report)
-{
-    const double *edges = report->histogram_edges;
-    size_t bin_count = report->bin_count;
+/* Where a value goes in the histogram of its metric. */
+struct binning {
+    enum quality_scale scale;
+    size_t bin_count;
+    const double *edges;
+    double bins_per_unit;
     uint8_t cells[CELL_COUNT];
+};
+
+static void binning_begin(enum quality_scale scale, const struct metric_report *report,
+                          struct binning *binning)
+{
+    binning->scale = scale;
+    binning->bin_count = report->bin_count;
+    binning->edges = report->histogram_edges;
+    if (report->bin_count == 0)
+        return;
+    binning->bins_per_unit =
+        (double)report->bin_count / (binning->edges[report->bin_count] - binning->edges[0]);
     if (scale == SCALE_RATIO)
-        fill_cells(edges, bin_count, cells);
-    double bins_per_unit = (double)bin_count / (edges[bin_count] - edges[0]);
-    for (size_t i = 0; i < count; i++) {
-        if (values[i] < edges[0])
-            report->below++;
-        else if (values[i] > edges[bin_count])
-            report->above++;
-        else
-            report->histogram_counts[scale == SCALE_RATIO
-                                         ? bin_by_cell(edges, bin_count, cells, values[i])
-                                         : bin_by_place(edges, bin_count, bins_per_unit, values[i])]++;
-    }
+        fill_cells(binning->edges, binning->bin_count, binning->cells);
 }
 
-/* Moves the defined values to the front, keeping their order, and finds extremes, worst face and mean. */
+static inline void count_value(const struct binning *binning, double value, struct metric_report *report)
+{
+    const double *edges = binning->edges;
+    size_t bin_count = binning->bin_count;
+    if (bin_count == 0)
+        return;
+    if (value < edges[0])
+        report->below++;
+    else if (value > edges[bin_count])
+        report->above++;
+    else
+        report->histogram_counts[binning->scale == SCALE_RATIO
+                                     ? bin_by_cell(edges, bin_count, binning->cells, value)
+                                     : bin_by_place(edges, bin_count, binning->bins_per_unit, value)]++;
+}
+
+/* Moves the defined values to the front, keeping their order, and finds extremes, worst face, mean and
+ * histogram: all in one pass, as a sum waits for itself. */
 static void scan_values(const struct quality_metric *metric, double *values, const uint32_t *faces,
                         size_t count, struct metric_report *report)
 {
     struct exact_sum sum = {0, 0};
+    struct binning binning;
+    binning_begin(metric->scale, report, &binning);
     for (size_t i = 0; i < count; i++) {
         double value = values[i];
         if (!isfinite(value)) {
@@ -181,6 +202,7 @@ static void scan_values(const struct quality_metric *metric, double *values, con
         report->min = first || value < report->min ? value : report->min;
         report->max = first || value > report->max ? value : report->max;
         exact_sum_add(&sum, value);
+        count_value(&binning, value, report);
         values[report->count++] = value;
     }
     if (report->count > 0) {
@@ -219,8 +241,6 @@ bool quality_metric_report(const struct quality_metric *metric, double *values, 
     static const double shares[] = {0.05, 0.5, 0.95, 0.99};
     double at_share[4];
     scan_values(metric, values, faces, count, report);
-    if (report->bin_count > 0)
-        fill_histogram(metric->scale, values, report->count, report);
     if (!quantiles(values, report->count, shares, 4, at_share, scratch, err))
         return false;
     report->p05 = at_share[0];

@@ -92,8 +92,10 @@ static bool list_shells(const struct measure_input *input, struct topology_repor
         return arena_error(err);
     for (size_t s = 0; s < kept; s++)
         report->shell_list[s] = shell_report(input, s);
-    for (size_t c = 0; c < input->edges.corner_count; c++) {
-        uint32_t s = input->shells.face_shell[input->edges.corner_face[c]];
+    if (total == 1)
+        report->shell_list[0].bounds = input->bounds;
+    for (uint32_t c = 0; total > 1 && c < input->edges.corner_count; c++) {
+        uint32_t s = input->shells.face_shell[edges_face(&input->edges, c)];
         if (s < kept)
             report->shell_list[s].bounds = aabb_include(
                 report->shell_list[s].bounds, input->mesh->positions[input->mesh->face_vertices[c]]);

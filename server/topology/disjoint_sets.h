@@ -25,6 +25,8 @@ static inline uint32_t disjoint_sets_find(uint32_t *parent, uint32_t i)
 
 static inline void disjoint_sets_join(uint32_t *parent, uint32_t i, uint32_t j)
 {
+    if (parent[i] == parent[j]) /* neighbours most often are joined already */
+        return;
     i = disjoint_sets_find(parent, i);
     j = disjoint_sets_find(parent, j);
     if (i < j)

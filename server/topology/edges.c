@@ -21,6 +21,7 @@ struct gathering {
     struct edges *edges;
     size_t range_count; /* of faces, of about as many corners each; one thread each */
     uint32_t *cursor;   /* [range_count][vertex_count] how many, then where the next one goes */
+    uint32_t *highs;    /* [corner_count] of each side that is put, its higher vertex */
     uint32_t *begin;    /* [vertex_count + 1] into sides, of each lower vertex */
     struct chunk_counts *chunks;
 };
@@ -65,10 +66,13 @@ static void fill_range(void *context, size_t range)
         uint32_t first = mesh->face_offsets[f], end = mesh->face_offsets[f + 1];
         for (uint32_t c = first; c < end; c++) {
             uint32_t a = mesh->face_vertices[c], b = mesh->face_vertices[c + 1 < end ? c + 1 : first];
-            if (a != b)
-                gathering->edges->sides[cursor[a < b ? a : b]++] = c;
-            else
+            if (a == b) {
                 gathering->edges->corner_edge[c] = EDGE_NONE;
+                continue;
+            }
+            uint32_t at = cursor[a < b ? a : b]++;
+            gathering->edges->sides[at] = c;
+            gathering->highs[at] = a < b ? b : a;
         }
     }
 }
@@ -89,18 +93,11 @@ static void place_ranges(struct gathering *gathering)
     gathering->begin[vertex_count] = sum;
 }
 
-/* The higher vertex of side c, whose lower one is v. */
-static uint32_t higher_end(const struct gathering *gathering, uint32_t c, uint32_t v)
-{
-    const struct mesh *mesh = gathering->mesh;
-    uint32_t from = mesh->face_vertices[c];
-    return from != v ? from : mesh->face_vertices[edges_next_corner(gathering->edges, mesh, c)];
-}
-
 /* Room for the sides of one vertex that has many. */
 struct crowd {
     uint32_t *latest;  /* [vertex_count] the newest edge that ends there, by a number that only grows */
     uint32_t *corners; /* the sides in their first order */
+    uint32_t *highs;   /* of each, its higher vertex */
     uint32_t *edges;   /* of each, which edge of its vertex */
     uint32_t *cursor;  /* where the next side of each edge goes */
 };
@@ -111,14 +108,16 @@ static void gather_many(const struct gathering *gathering, uint32_t v, const str
                         uint32_t *number)
 {
     uint32_t *sides = gathering->edges->sides + gathering->begin[v], first = *number, sum = 0;
+    uint32_t *highs = gathering->highs + gathering->begin[v];
     size_t count = gathering->begin[v + 1] - gathering->begin[v];
     for (size_t i = 0; i < count; i++) {
-        uint32_t *newest = &crowd->latest[higher_end(gathering, sides[i], v)];
+        uint32_t *newest = &crowd->latest[highs[i]];
         if (*newest < first) {
             crowd->cursor[*number - first] = 0;
             *newest = (*number)++;
         }
         crowd->corners[i] = sides[i];
+        crowd->highs[i] = highs[i];
         crowd->edges[i] = *newest - first;
         crowd->cursor[*newest - first]++;
     }
@@ -127,8 +126,11 @@ static void gather_many(const struct gathering *gathering, uint32_t v, const str
         crowd->cursor[k] = sum;
         sum += size;
     }
-    for (size_t i = 0; i < count; i++)
-        sides[crowd->cursor[crowd->edges[i]]++] = crowd->corners[i];
+    for (size_t i = 0; i < count; i++) {
+        uint32_t at = crowd->cursor[crowd->edges[i]]++;
+        sides[at] = crowd->corners[i];
+        highs[at] = crowd->highs[i];
+    }
 }
 
 /* latest has a place for every vertex. */
@@ -143,7 +145,7 @@ static bool gather_crowded(const struct gathering *gathering, uint32_t *latest, 
     if (most == FEW)
         return true;
     struct crowd crowd = {latest, ARENA_NEW(&scratch, uint32_t, most), ARENA_NEW(&scratch, uint32_t, most),
-                          ARENA_NEW(&scratch, uint32_t, most)};
+                          ARENA_NEW(&scratch, uint32_t, most), ARENA_NEW(&scratch, uint32_t, most)};
     if (scratch.failed)
         return false;
     memset(latest, 0, gathering->mesh->vertex_count * sizeof *latest);
@@ -156,19 +158,19 @@ static bool gather_crowded(const struct gathering *gathering, uint32_t *latest, 
 /* Returns how many edges there are. */
 static size_t gather_few(const struct gathering *gathering, uint32_t v)
 {
-    uint32_t *sides = gathering->edges->sides + gathering->begin[v], corners[FEW], highs[FEW];
+    uint32_t *sides = gathering->edges->sides + gathering->begin[v], corners[FEW], ends[FEW];
+    uint32_t *highs = gathering->highs + gathering->begin[v];
     size_t count = gathering->begin[v + 1] - gathering->begin[v], gathered = 0, edges = 0;
+    memcpy(corners, sides, count * sizeof *corners);
+    memcpy(ends, highs, count * sizeof *ends);
     for (size_t i = 0; i < count; i++) {
-        corners[i] = sides[i];
-        highs[i] = higher_end(gathering, corners[i], v);
-    }
-    for (size_t i = 0; i < count; i++) {
-        uint32_t high = highs[i];
+        uint32_t high = ends[i];
         edges += high != v;
         for (size_t j = i; high != v && j < count; j++)
-            if (highs[j] == high) {
-                sides[gathered++] = corners[j];
-                highs[j] = v; /* is gathered */
+            if (ends[j] == high) {
+                sides[gathered] = corners[j];
+                highs[gathered++] = high;
+                ends[j] = v; /* is gathered */
             }
     }
     return edges;
@@ -179,9 +181,8 @@ static size_t count_gathered(const struct gathering *gathering, uint32_t v)
     uint32_t latest = v;
     size_t edges = 0;
     for (uint32_t i = gathering->begin[v]; i < gathering->begin[v + 1]; i++) {
-        uint32_t high = higher_end(gathering, gathering->edges->sides[i], v);
-        edges += high != latest;
-        latest = high;
+        edges += gathering->highs[i] != latest;
+        latest = gathering->highs[i];
     }
     return edges;
 }
@@ -219,7 +220,7 @@ static size_t make_edges(const struct gathering *gathering, uint32_t v, size_t e
     uint32_t begin = gathering->begin[v], end = gathering->begin[v + 1];
     size_t before = e;
     for (uint32_t i = begin; i < end; i++) {
-        uint32_t high = higher_end(gathering, edges->sides[i], v);
+        uint32_t high = gathering->highs[i];
         if (e == before || edges->high[e - 1] != high) {
             if (e > before)
                 count_edge(gathering, edges->sides + begin, i - begin, counts);
@@ -255,6 +256,7 @@ static bool prepare(struct gathering *gathering, size_t threads, struct arena *k
     edges->corner_face = ARENA_NEW(keep, uint32_t, corner_count);
     edges->sides = ARENA_NEW(keep, uint32_t, corner_count);
     gathering->begin = ARENA_NEW(scratch, uint32_t, vertex_count + 1);
+    gathering->highs = ARENA_NEW(scratch, uint32_t, corner_count);
     gathering->chunks =
         ARENA_ZERO(scratch, struct chunk_counts, tasks_chunks(vertex_count, CHUNK_VERTICES) + 1);
     struct arena before = *scratch;

@@ -40,6 +40,10 @@ static inline uint32_t edges_incidence(const struct edges *edges, size_t e)
 {
     return edges->side_begin[e + 1] - edges->side_begin[e];
 }
+static inline uint32_t edges_face(const struct edges *edges, uint32_t c)
+{
+    return edges->triangles ? c / 3 : edges->corner_face[c];
+}
 static inline uint32_t edges_next_corner(const struct edges *edges, const struct mesh *mesh, uint32_t c)
 {
     if (edges->triangles)

@@ -6,22 +6,28 @@
 
 #include "topology/disjoint_sets.h"
 
-/* The corner at `vertex` of the face side c, which has vertex at one of its ends. */
-static uint32_t corner_at(const struct mesh *mesh, const struct edges *edges, uint32_t c, uint32_t vertex)
+/* Joins the corners at both ends of an edge on two of its sides, which run through it in the same direction
+ * or not. */
+static void join_across(const struct mesh *mesh, const struct edges *edges, uint32_t c, uint32_t d, bool same,
+                        uint32_t *parent)
 {
-    return mesh->face_vertices[c] == vertex ? c : edges_next_corner(edges, mesh, c);
+    uint32_t after_c = edges_next_corner(edges, mesh, c), after_d = edges_next_corner(edges, mesh, d);
+
+    disjoint_sets_join(parent, c, same ? d : after_d);
+    disjoint_sets_join(parent, after_c, same ? after_d : d);
 }
 
 static void join_across_edges(const struct mesh *mesh, const struct edges *edges, uint32_t *parent)
 {
-    for (size_t e = 0; e < edges->count; e++)
-        for (uint32_t i = edges->side_begin[e] + 1; i < edges->side_begin[e + 1]; i++) {
-            uint32_t c = edges->sides[i - 1], d = edges->sides[i];
-            disjoint_sets_join(parent, corner_at(mesh, edges, c, edges->low[e]),
-                               corner_at(mesh, edges, d, edges->low[e]));
-            disjoint_sets_join(parent, corner_at(mesh, edges, c, edges->high[e]),
-                               corner_at(mesh, edges, d, edges->high[e]));
-        }
+    for (size_t e = 0; e < edges->count; e++) {
+        const uint32_t *side = edges->sides + edges->side_begin[e];
+        uint32_t incidence = edges_incidence(edges, e);
+        /* of two sides nothing needs to be looked up where all are known to agree */
+        bool known = edges->inconsistent_count == 0 && incidence == 2;
+        for (uint32_t i = 1; i < incidence; i++)
+            join_across(mesh, edges, side[i - 1], side[i],
+                        !known && mesh->face_vertices[side[i - 1]] == mesh->face_vertices[side[i]], parent);
+    }
     for (uint32_t c = 0; c < edges->corner_count; c++)
         if (edges->corner_edge[c] == EDGE_NONE)
             disjoint_sets_join(parent, c, edges_next_corner(edges, mesh, c));
@@ -89,6 +95,12 @@ bool fans_build(const struct mesh *mesh, const struct edges *edges, struct fans 
     count_classes(mesh, fans, fan_parent);
     assert(fans_is_valid(fans, mesh, edges));
     return true;
+}
+
+/* The corner at `vertex` of the face side c, which has vertex at one of its ends. */
+static uint32_t corner_at(const struct mesh *mesh, const struct edges *edges, uint32_t c, uint32_t vertex)
+{
+    return mesh->face_vertices[c] == vertex ? c : edges_next_corner(edges, mesh, c);
 }
 
 bool fans_is_valid(const struct fans *fans, const struct mesh *mesh, const struct edges *edges)

@@ -8,7 +8,7 @@ static void count_edges(const struct edges *edges, const struct mesh *mesh, cons
 {
     for (size_t e = 0; e < edges->count; e++) {
         uint32_t incidence = edges_incidence(edges, e);
-        uint32_t f = edges->corner_face[edges->sides[edges->side_begin[e]]];
+        uint32_t f = edges_face(edges, edges->sides[edges->side_begin[e]]);
         struct shell_numbers *shell = &numbers[shells->face_shell[f]];
         shell->edges++;
         shell->open_edges += incidence == 1;
@@ -44,7 +44,7 @@ static void count_vertices(const struct mesh *mesh, const struct edges *edges, c
 {
     for (uint32_t v = 0; v < mesh->vertex_count; v++)
         for (uint32_t i = room->begin[v]; i < room->begin[v + 1]; i++) {
-            uint32_t s = shells->face_shell[edges->corner_face[fans->first_corner[room->fans[i]]]];
+            uint32_t s = shells->face_shell[edges_face(edges, fans->first_corner[room->fans[i]])];
             if (room->latest[s] == v + 1)
                 numbers[s].pinched = true;
             else
@@ -70,7 +70,7 @@ static void count_shells(const struct mesh *mesh, const struct edges *edges, con
     count_edges(edges, mesh, shells, numbers);
     if (fans->count == fans->referenced_count) { /* no vertex has two fans */
         for (size_t i = 0; i < fans->count; i++)
-            numbers[shells->face_shell[edges->corner_face[fans->first_corner[i]]]].vertices++;
+            numbers[shells->face_shell[edges_face(edges, fans->first_corner[i])]].vertices++;
         return;
     }
     gather_fans(mesh, fans, room);

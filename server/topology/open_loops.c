@@ -68,7 +68,7 @@ struct boundary {
 static uint32_t edge_shell(const struct boundary *boundary, size_t e)
 {
     const struct edges *edges = boundary->edges;
-    return boundary->shells->face_shell[edges->corner_face[edges->sides[edges->side_begin[e]]]];
+    return boundary->shells->face_shell[edges_face(edges, edges->sides[edges->side_begin[e]])];
 }
 
 /* Walks one loop from open edge e and appends its edges; returns how many. */
@@ -175,13 +175,15 @@ bool open_loops_build(const struct mesh *mesh, const struct edges *edges, const 
     loops->ends = arena_alloc(keep, edges->open_count, sizeof *loops->ends, _Alignof(uint32_t));
     loops->shell = ARENA_NEW(keep, uint32_t, edges->open_count);
     loops->first_vertex = ARENA_NEW(keep, uint32_t, edges->open_count);
+    if (keep->failed || edges->open_count == 0)
+        return !keep->failed || arena_error(err);
     bool *strung = ARENA_ZERO(&scratch, bool, edges->count);
     bool *has_nonmanifold_edge = ARENA_ZERO(&scratch, bool, shells->count);
-    if (keep->failed || scratch.failed)
+    if (scratch.failed)
         return arena_error(err);
 
     struct boundary boundary = {mesh, edges, has_nonmanifold_edge, shells, strung};
-    for (size_t e = 0; e < edges->count; e++)
+    for (size_t e = 0; edges->nonmanifold_count > 0 && e < edges->count; e++)
         if (edges_incidence(edges, e) > 2)
             has_nonmanifold_edge[edge_shell(&boundary, e)] = true;
     string_loops(&boundary, loops);
@@ -215,7 +217,7 @@ bool open_loops_is_valid(const struct open_loops *loops, const struct mesh *mesh
         for (uint32_t j = loops->edge_begin[i]; j < loops->edge_begin[i + 1]; j++) {
             uint32_t e = loops->edges[j];
             if (e >= edges->count || edges_incidence(edges, e) != 1
-                || shells->face_shell[edges->corner_face[edges->sides[edges->side_begin[e]]]]
+                || shells->face_shell[edges_face(edges, edges->sides[edges->side_begin[e]])]
                        != loops->shell[i])
                 return false;
         }

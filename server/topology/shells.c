@@ -46,8 +46,8 @@ static void join_shells(const struct mesh *mesh, const struct edges *edges, stru
     disjoint_sets_begin(shells->face_shell, mesh->face_count);
     for (size_t e = 0; e < edges->count; e++)
         for (uint32_t i = edges->side_begin[e] + 1; i < edges->side_begin[e + 1]; i++)
-            disjoint_sets_join(shells->face_shell, edges->corner_face[edges->sides[i - 1]],
-                               edges->corner_face[edges->sides[i]]);
+            disjoint_sets_join(shells->face_shell, edges_face(edges, edges->sides[i - 1]),
+                               edges_face(edges, edges->sides[i]));
     shells->count = disjoint_sets_number(shells->face_shell, mesh->face_count);
 }
 
@@ -88,8 +88,8 @@ static bool join_across(const struct mesh *mesh, const struct edges *edges, size
 {
     const uint32_t *side = edges->sides + edges->side_begin[e];
     bool must_turn = !edges_is_consistent(edges, mesh, e), turned_a, turned_b;
-    uint32_t a = find_with_parity(sets, edges->corner_face[side[0]], &turned_a);
-    uint32_t b = find_with_parity(sets, edges->corner_face[side[1]], &turned_b);
+    uint32_t a = find_with_parity(sets, edges_face(edges, side[0]), &turned_a);
+    uint32_t b = find_with_parity(sets, edges_face(edges, side[1]), &turned_b);
     if (a == b)
         return (turned_a ^ turned_b) == must_turn;
     uint32_t child = a < b ? b : a;
@@ -98,17 +98,34 @@ static bool join_across(const struct mesh *mesh, const struct edges *edges, size
     return true;
 }
 
+/* Where all sides agree as listed, no face is turned and no sheet disagrees with itself. */
+static void join_agreeing_sheets(const struct mesh *mesh, const struct edges *edges, struct shells *shells)
+{
+    disjoint_sets_begin(shells->face_sheet, mesh->face_count);
+    for (size_t e = 0; e < edges->count; e++)
+        if (edges_incidence(edges, e) == 2) {
+            const uint32_t *side = edges->sides + edges->side_begin[e];
+            disjoint_sets_join(shells->face_sheet, edges_face(edges, side[0]), edges_face(edges, side[1]));
+        }
+    memset(shells->face_reversed, false, mesh->face_count * sizeof *shells->face_reversed);
+    shells->sheet_count = disjoint_sets_number(shells->face_sheet, mesh->face_count);
+}
+
 /* clash[f]: f is at an edge across which its sheet disagrees with itself. */
 static bool join_sheets(const struct mesh *mesh, const struct edges *edges, struct shells *shells,
                         bool *clash, struct arena scratch, struct error *err)
 {
+    if (edges->inconsistent_count == 0) {
+        join_agreeing_sheets(mesh, edges, shells);
+        return true;
+    }
     struct parity_sets sets = {shells->face_sheet, ARENA_ZERO(&scratch, bool, mesh->face_count)};
     if (scratch.failed)
         return arena_error(err);
     disjoint_sets_begin(sets.parent, mesh->face_count);
     for (size_t e = 0; e < edges->count; e++)
         if (edges_incidence(edges, e) == 2 && !join_across(mesh, edges, e, &sets))
-            clash[edges->corner_face[edges->sides[edges->side_begin[e]]]] = true;
+            clash[edges_face(edges, edges->sides[edges->side_begin[e]])] = true;
     for (uint32_t f = 0; f < mesh->face_count; f++)
         find_with_parity(&sets, f, &shells->face_reversed[f]);
     shells->sheet_count = disjoint_sets_number(shells->face_sheet, mesh->face_count);
@@ -161,13 +178,13 @@ bool shells_is_valid(const struct shells *shells, const struct mesh *mesh, const
         return false;
     for (size_t e = 0; e < edges->count; e++) {
         const uint32_t *side = edges->sides + edges->side_begin[e];
-        uint32_t f = edges->corner_face[side[0]];
+        uint32_t f = edges_face(edges, side[0]);
         for (uint32_t i = 1; i < edges_incidence(edges, e); i++)
-            if (shells->face_shell[edges->corner_face[side[i]]] != shells->face_shell[f])
+            if (shells->face_shell[edges_face(edges, side[i])] != shells->face_shell[f])
                 return false;
         if (edges_incidence(edges, e) != 2)
             continue;
-        uint32_t g = edges->corner_face[side[1]];
+        uint32_t g = edges_face(edges, side[1]);
         bool turned = shells->face_reversed[f] != shells->face_reversed[g];
         if (shells->face_sheet[f] != shells->face_sheet[g]
             || (shells->sheet_orientable[shells->face_sheet[f]]
