@@ -39,13 +39,13 @@ static bool build_index(struct pair *pair, const struct measure_input *subject,
     if (subject->mesh->face_count == 0 || reference->mesh->face_count == 0)
         return error_set(err, ERROR_EMPTY, "the %s has no face to measure a distance to",
                          subject->mesh->face_count ? "reference" : "subject");
+    const struct measure_input *const inputs[2] = {reference, subject};
+    struct deviation_surface *const surfaces[2] = {&pair->reference, &pair->subject};
+
     pair->frame = deviation_frame_of(subject, reference);
     return tell(pair, "index", 0, err)
-           && deviation_surface_build(reference, &pair->frame, pair->settings->threads, &pair->reference,
-                                      keep, scratch, err)
-           && tell(pair, "index", 0.45, err)
-           && deviation_surface_build(subject, &pair->frame, pair->settings->threads, &pair->subject, keep,
-                                      scratch, err)
+           && deviation_surface_build_two(inputs, &pair->frame, pair->settings->threads, surfaces, keep,
+                                          scratch, err)
            && tell(pair, "index", 0.9, err)
            && deviation_surface_find_shared(&pair->subject, &pair->reference, pair->settings->threads,
                                             scratch, err);
