@@ -96,16 +96,19 @@ static bool take_samples(struct sampling *sampling, const struct samples_setting
 }
 
 /* As many samples as the budget pays for, told from a few. */
-static size_t choose_count(struct sampling *sampling)
+static size_t choose_count(struct sampling *sampling, bool is_sparse)
 {
     size_t triangles = sampling->from->bvh.triangle_count + sampling->to->bvh.triangle_count,
            times = sampling->distances ? SAMPLES_OF_DISTANCE : 1,
+           sparse = sampling->distances ? SAMPLES_SPARSE_OF_DISTANCE : SAMPLES_SPARSE,
            count = times * (triangles < 8 * SAMPLES_MAX ? SAMPLES_MIN : SAMPLES_MAX);
 
     sampling->count = PILOT;
     sampling->first_chunk = 0;
     sample_chunk(sampling, 0);
-    while (count > 1024 && sampling->work[0] / PILOT * count > times * SAMPLES_BUDGET)
+    while (count > SAMPLES_LEAST
+           && (sampling->work[0] / PILOT * count > times * SAMPLES_BUDGET
+               || (is_sparse && sparse * count > triangles)))
         count /= 2;
     return count;
 }
@@ -288,7 +291,7 @@ bool samples_measure(const struct deviation_surface *from, const struct deviatio
     deviation->normal_angle.seed = SAMPLES_SEED;
     if (!(area_until[triangle_count] > 0))
         return true;
-    sampling.count = choose_count(&sampling);
+    sampling.count = choose_count(&sampling, settings->sparse);
     if (!take_samples(&sampling, settings, err))
         return false;
     fill_angles(&sampling, deviation);
