@@ -96,11 +96,10 @@ static bool take_samples(struct sampling *sampling, const struct samples_setting
 }
 
 /* As many samples as the budget pays for, told from a few. */
-static size_t choose_count(struct sampling *sampling, bool is_sparse)
+static size_t choose_count(struct sampling *sampling, bool sparse)
 {
     size_t triangles = sampling->from->bvh.triangle_count + sampling->to->bvh.triangle_count,
            times = sampling->distances ? SAMPLES_OF_DISTANCE : 1,
-           sparse = sampling->distances ? SAMPLES_SPARSE_OF_DISTANCE : SAMPLES_SPARSE,
            count = times * (triangles < 8 * SAMPLES_MAX ? SAMPLES_MIN : SAMPLES_MAX);
 
     sampling->count = PILOT;
@@ -108,7 +107,7 @@ static size_t choose_count(struct sampling *sampling, bool is_sparse)
     sample_chunk(sampling, 0);
     while (count > SAMPLES_LEAST
            && (sampling->work[0] / PILOT * count > times * SAMPLES_BUDGET
-               || (is_sparse && sparse * count > triangles)))
+               || (sparse && !sampling->distances && SAMPLES_SPARSE * count > triangles)))
         count /= 2;
     return count;
 }

@@ -223,7 +223,8 @@ bool limit_deviation_measure(struct limit_triangles *triangles, const struct mea
                                               .progress = &progress};
     if (!limit_farthest_narrow(&narrowing, deviation, scratch, err))
         return false;
-    deviation->budget_exhausted = is_short(&deviation->subject_to_reference, width, far)
+    deviation->budget_exhausted = deviation->budget_exhausted
+                                  || is_short(&deviation->subject_to_reference, width, far)
                                   || is_short(&deviation->reference_to_subject, width, far);
     return true;
 }
