@@ -146,7 +146,7 @@ static bool list_triangles(const struct limit_parts_search *search, const struct
     for (size_t t = 0; t < parts->count; t++) {
         struct limit_part *part = &parts->parts[t];
         for (int i = 0; i < 3; i++)
-            part->corners[i] = mesh->positions[triangulation.corners[t][i]];
+            part->corners[i] = search->reference->mesh->positions[triangulation.corners[t][i]];
         part->face = faces[triangulation_face(&triangulation, t)];
         part->near = BVH_NONE;
         part->upper = search->upper[part->face] + search->surface->eps;
@@ -170,9 +170,9 @@ bool limit_parts_find(const struct limit_parts_search *search, struct limit_part
     struct finding finding = {
         .search = search, .rounding = 0x1p-48 * fmax(largest_component(box.min), largest_component(box.max))};
     struct limit_parts finer;
-    struct mesh mesh;
+    struct mesh mesh = {0};
     struct arena own;
-    uint32_t *faces;
+    uint32_t *faces = NULL;
 
     parts->rounding = finding.rounding;
     if (!arena_split(&scratch, arena_left(&scratch) / 2, &own))
