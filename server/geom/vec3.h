@@ -68,6 +68,28 @@ static inline aabb aabb_include(aabb box, vec3 p)
                      p.z > box.max.z ? p.z : box.max.z};
     return box;
 }
+/* How far apart two ranges are; negative where they overlap. */
+static inline double range_gap(double a_min, double a_max, double b_min, double b_max)
+{
+    double below = b_min - a_max, above = a_min - b_max;
+    return below > above ? below : above;
+}
+/* Not more than the distance of two boxes; nothing is squared, so that nothing overflows. */
+static inline double aabb_gap(aabb a, aabb b)
+{
+    double x = range_gap(a.min.x, a.max.x, b.min.x, b.max.x),
+           y = range_gap(a.min.y, a.max.y, b.min.y, b.max.y),
+           z = range_gap(a.min.z, a.max.z, b.min.z, b.max.z), most = x > y ? x : y;
+    return most > z ? most : z;
+}
+/* The squared distance of two boxes. */
+static inline double aabb_gap_sq(aabb a, aabb b)
+{
+    double x = range_gap(a.min.x, a.max.x, b.min.x, b.max.x),
+           y = range_gap(a.min.y, a.max.y, b.min.y, b.max.y),
+           z = range_gap(a.min.z, a.max.z, b.min.z, b.max.z);
+    return (x > 0 ? x * x : 0) + (y > 0 ? y * y : 0) + (z > 0 ? z * z : 0);
+}
 /* The midpoint, without overflow for coordinates near the largest double. */
 static inline vec3 aabb_centre(aabb box)
 {

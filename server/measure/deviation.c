@@ -151,11 +151,12 @@ struct direction {
  * where the reference is one point. */
 static double wanted_halfwidth(const struct pair *pair)
 {
-    double diagonal = diagonal_in_frame(pair, &pair->reference);
+    double diagonal = diagonal_in_frame(pair, &pair->reference), share = pair->settings->halfwidth_share;
 
     if (!(diagonal > 0))
         diagonal = diagonal_in_frame(pair, &pair->subject);
-    return fmax(pair->settings->certify * diagonal * (1 - 0x1p-40), 4 * DEVIATION_SLACK);
+    return fmax(pair->settings->certify * (share > 0 ? share : 1) * diagonal * (1 - 0x1p-40),
+                4 * DEVIATION_SLACK);
 }
 
 static void frame_tolerances(const struct pair *pair, double *tolerances)
@@ -246,6 +247,7 @@ static bool take_samples(const struct pair *pair, const struct maximum *lost, co
                                         .progress = pair->progress,
                                         .progress_from = 0.7,
                                         .progress_to = 0.8,
+                                        .sparse = pair->settings->sparse_samples,
                                         .want_distances = wide->loss.vague,
                                         .reach = lost->upper,
                                         .tolerance_count = pair->settings->tolerance_count,

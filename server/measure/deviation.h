@@ -18,7 +18,9 @@
 enum surface_kind { SURFACE_CONTROL, SURFACE_LIMIT, SURFACE_BOTH };
 
 struct deviation_settings {
-    double certify; /* wanted interval width as a share of the reference's box diagonal */
+    double certify;         /* wanted interval width as a share of the reference's box diagonal */
+    double halfwidth_share; /* of that width: the half-width wanted of mean and RMS; 0: all of it */
+    bool sparse_samples;    /* where there are few triangles: see deviation_samples.h */
     size_t tolerance_count;
     double tolerances[DEVIATION_TOLERANCES_MAX]; /* lengths, ascending */
     size_t threads;                              /* >= 1; does not change any result */

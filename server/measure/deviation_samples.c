@@ -96,7 +96,7 @@ static bool take_samples(struct sampling *sampling, const struct samples_setting
 }
 
 /* As many samples as the budget pays for, told from a few. */
-static size_t choose_count(struct sampling *sampling)
+static size_t choose_count(struct sampling *sampling, bool sparse)
 {
     size_t triangles = sampling->from->bvh.triangle_count + sampling->to->bvh.triangle_count,
            times = sampling->distances ? SAMPLES_OF_DISTANCE : 1,
@@ -105,7 +105,9 @@ static size_t choose_count(struct sampling *sampling)
     sampling->count = PILOT;
     sampling->first_chunk = 0;
     sample_chunk(sampling, 0);
-    while (count > 1024 && sampling->work[0] / PILOT * count > times * SAMPLES_BUDGET)
+    while (count > SAMPLES_LEAST
+           && (sampling->work[0] / PILOT * count > times * SAMPLES_BUDGET
+               || (sparse && !sampling->distances && SAMPLES_SPARSE * count > triangles)))
         count /= 2;
     return count;
 }
@@ -288,7 +290,7 @@ bool samples_measure(const struct deviation_surface *from, const struct deviatio
     deviation->normal_angle.seed = SAMPLES_SEED;
     if (!(area_until[triangle_count] > 0))
         return true;
-    sampling.count = choose_count(&sampling);
+    sampling.count = choose_count(&sampling, settings->sparse);
     if (!take_samples(&sampling, settings, err))
         return false;
     fill_angles(&sampling, deviation);

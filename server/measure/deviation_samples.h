@@ -17,8 +17,10 @@
 #include "measure/deviation_side.h"
 
 #define SAMPLES_MAX ((size_t)1 << 15)
-#define SAMPLES_MIN ((size_t)1 << 14) /* of surfaces with few triangles; but for the budget */
-#define SAMPLES_OF_DISTANCE 4         /* times as many, and times the budget, for the distance's statistics */
+#define SAMPLES_MIN ((size_t)1 << 14)   /* of surfaces with few triangles; but for the budget */
+#define SAMPLES_LEAST ((size_t)1 << 10) /* whatever the budget */
+#define SAMPLES_SPARSE 16               /* triangles for each, where samples are to be sparse */
+#define SAMPLES_OF_DISTANCE 4 /* times as many, and times the budget, for the distance's statistics */
 #define SAMPLES_BUDGET ((size_t)1 << 25) /* of work, as bvh_nearest counts it: fewer samples beyond it */
 #define SAMPLES_SEED 1
 
@@ -26,6 +28,7 @@ struct samples_settings {
     size_t threads;
     const struct progress *progress;
     double progress_from, progress_to; /* this part of the stage "statistics" */
+    bool sparse;                       /* where distances are not wanted */
     bool want_distances;
     double reach; /* certified upper bound of the distance; read where distances are wanted, as the rest */
     size_t tolerance_count;

@@ -1,13 +1,18 @@
 /* limit_deviation.c - the deviation of the triangles of the limit, widened; its maxima narrowed again. */
 #include "measure/limit_deviation.h"
 
+#include "geom/point_triangle.h"
 #include "measure/limit_farthest.h"
 
 #include <math.h>
 #include <string.h>
 
-#define WIDTH_SHARE 0.3 /* of the wanted width: eps, at each end */
-#define BUILD_SHARE 0.3 /* of the stage's time, for progress */
+/* Of the wanted width: */
+#define EPS_SHARE 0.6       /* eps of all triangles, */
+#define HALFWIDTH_SHARE 0.4 /* and what is left to mean and RMS; */
+#define NARROW_SHARE 0.35   /* eps of those that may hold a maximum, at each end, */
+#define SEARCH_SHARE 0.25   /* and what is left to the search for it */
+#define BUILD_SHARE 0.3     /* of the stage's time, for progress */
 
 /* Stages of the parts become one stage, which does not go back when parts are measured again. */
 struct stage {
@@ -59,25 +64,54 @@ static size_t spread_tolerances(const struct deviation_settings *settings, doubl
     return count;
 }
 
+/* How far the triangles are from the surface, at most: anywhere, on the mean, by mean square. */
+struct distances_to_limit {
+    double most, mean, rms;
+};
+
+static struct distances_to_limit distances_by_area(const struct limit_source *source,
+                                                   const struct limit_mesh *limit, double most)
+{
+    const double scale = 1 / source->cage->unit, round_up = 1 + 0x1p-40;
+    double area = 0, sum = 0, sum_sq = 0;
+
+    for (size_t t = 0; t < limit->triangle_count; t++) {
+        vec3 p[3];
+        for (int i = 0; i < 3; i++)
+            p[i] = vec3_scale(
+                vec3_sub(limit->positions[limit->triangles[t][i]], limit->positions[limit->triangles[t][0]]),
+                scale);
+        double part = triangle_area(p[0], p[1], p[2]), eps = limit->eps[t] / limit->eps_max;
+        area += part;
+        sum += part * eps;
+        sum_sq += part * eps * eps;
+    }
+    if (!(area > 0))
+        return (struct distances_to_limit){most, most, most};
+    return (struct distances_to_limit){most, fmin(most, most * (sum / area) * round_up),
+                                       fmin(most, most * sqrt(sum_sq / area) * round_up)};
+}
+
 static void widen_side(struct one_sided_deviation *side, const struct deviation_settings *settings,
-                       double eps, const size_t *below, const size_t *above)
+                       struct distances_to_limit eps, const size_t *below, const size_t *above)
 {
     struct interval spread[DEVIATION_TOLERANCES_MAX];
 
-    side->max.distance = widen(side->max.distance, eps);
-    side->halfwidth.mean += eps;
-    side->halfwidth.rms += eps;
-    side->halfwidth.median += eps;
-    side->halfwidth.p95 += eps;
-    side->halfwidth.p99 += eps;
-    side->halfwidth.p999 += eps;
+    side->max.distance = widen(side->max.distance, eps.most);
+    side->halfwidth.mean += eps.mean;
+    side->halfwidth.rms += eps.rms;
+    side->halfwidth.median += eps.most;
+    side->halfwidth.p95 += eps.most;
+    side->halfwidth.p99 += eps.most;
+    side->halfwidth.p999 += eps.most;
     memcpy(spread, side->coverage, sizeof spread);
     for (size_t t = 0; t < settings->tolerance_count; t++)
         side->coverage[t] =
             (struct interval){below[t] == SIZE_MAX ? 0 : spread[below[t]].lower, spread[above[t]].upper};
 }
 
-static bool measure_triangles(const struct limit_surface *surface, const struct measure_input *reference,
+static bool measure_triangles(const struct limit_source *source, const struct limit_surface *surface,
+                              const struct measure_input *reference,
                               const struct deviation_settings *settings, const struct progress *progress,
                               struct deviation *deviation, struct deviation_faces *faces, struct arena *keep,
                               struct arena scratch, struct error *err)
@@ -87,13 +121,17 @@ static bool measure_triangles(const struct limit_surface *surface, const struct 
     struct deviation_settings spread = *settings;
     double eps = surface->eps;
 
-    spread.certify = settings->certify * (1 - 2 * WIDTH_SHARE);
+    spread.certify = settings->certify * SEARCH_SHARE;
+    spread.halfwidth_share = HALFWIDTH_SHARE / SEARCH_SHARE;
+    spread.sparse_samples = true;
     spread.tolerance_count = spread_tolerances(settings, eps, spread.tolerances, below, above);
     if (!deviation_measure(&surface->input, reference, &spread, progress, deviation, NULL, faces, NULL, NULL,
                            keep, scratch, err))
         return false;
-    widen_side(&deviation->reference_to_subject, settings, eps, below, above);
-    widen_side(&deviation->subject_to_reference, settings, eps, below, above);
+    widen_side(&deviation->reference_to_subject, settings, (struct distances_to_limit){eps, eps, eps}, below,
+               above);
+    widen_side(&deviation->subject_to_reference, settings, distances_by_area(source, &surface->limit, eps),
+               below, above);
     deviation->hausdorff = widen(deviation->hausdorff, eps);
     deviation->surface = SURFACE_LIMIT;
     deviation->subject_to_reference.max.face = face[deviation->subject_to_reference.max.face];
@@ -119,58 +157,74 @@ static bool keep_positions(const struct measure_input *cage, const struct limit_
     return true;
 }
 
-/* Whether something is known less narrowly than asked for because triangles are not near enough. */
-static bool is_short(const struct one_sided_deviation *side, double wanted)
+/* Whether something is known less narrowly than asked for because triangles are not near enough, or a maximum
+ * or certified value took too much work; those that are sampled say so themselves. */
+static bool is_short(const struct one_sided_deviation *side, double wanted, bool far)
 {
     double slack = wanted * (1 + 0x1p-20);
+    bool wide = side->halfwidth.mean > slack || side->halfwidth.rms > slack;
 
-    return limit_width(&side->max) > slack || side->halfwidth.mean > slack || side->halfwidth.rms > slack;
+    return limit_width(&side->max) > slack || (wide && (far || side->sample_count == 0));
 }
 
-bool limit_deviation_measure(const struct measure_input *cage, const struct measure_input *reference,
-                             const struct limit_request *request, bool *defined, struct deviation *deviation,
-                             struct deviation_field *positions, struct warning_list *warnings,
-                             struct arena *keep, struct arena scratch, struct error *err)
+static double width_of(const struct measure_input *reference, const struct deviation_settings *settings)
 {
-    const struct deviation_settings *settings = request->settings;
+    return settings->certify * reference->diagonal;
+}
+
+bool limit_deviation_build(const struct measure_input *cage, const struct measure_input *reference,
+                           const struct limit_request *request, struct limit_triangles *triangles,
+                           struct warning_list *warnings, struct arena *keep, struct arena scratch,
+                           struct error *err)
+{
     struct stage stage = {request->progress, 0};
     const struct progress progress = {tell_limit, &stage};
-    double width = settings->certify * reference->diagonal;
-    const struct limit_wish wish = {WIDTH_SHARE * width,
-                                    LIMIT_QUADS_MIN + LIMIT_QUADS_OF_FACE * cage->mesh->face_count, NULL,
-                                    settings->threads};
-    struct limit_surface surface;
-    struct limit_source source;
+    const struct limit_wish wish = {.eps = EPS_SHARE * width_of(reference, request->settings),
+                                    .quads_max =
+                                        LIMIT_QUADS_MIN + LIMIT_QUADS_OF_FACE * cage->mesh->face_count,
+                                    .threads = request->settings->threads};
+
+    return limit_source_open(cage, request->creases, request->rule, &triangles->source, warnings, keep,
+                             scratch, err)
+           && limit_surface_build(&triangles->source, &wish, &progress, &triangles->surface, keep, scratch,
+                                  err);
+}
+
+bool limit_deviation_measure(struct limit_triangles *triangles, const struct measure_input *reference,
+                             const struct limit_request *request, struct deviation *deviation,
+                             struct deviation_field *positions, struct arena *keep, struct arena scratch,
+                             struct error *err)
+{
+    const struct deviation_settings *settings = request->settings;
+    const struct limit_surface *surface = &triangles->surface;
+    struct stage stage = {request->progress, 0};
+    const struct progress progress = {tell_limit, &stage};
+    double width = width_of(reference, settings);
+    bool far = surface->eps > EPS_SHARE * width;
     struct deviation_faces faces;
     struct arena own;
 
     if (!arena_split(&scratch, arena_left(&scratch) / 4, &own))
         return arena_error(err);
-    if (!limit_source_open(cage, request->creases, request->rule, &source, warnings, &own, scratch, err)
-        || !limit_surface_build(&source, &wish, &progress, &surface, &own, scratch, err))
+    if ((request->want_positions
+         && !keep_positions(triangles->source.cage, &surface->limit, positions, keep, err))
+        || !measure_triangles(&triangles->source, surface, reference, settings, &progress, deviation, &faces,
+                              &own, scratch, err))
         return false;
-    *defined = surface.limit.triangle_count > 0;
-    if (!*defined)
-        return true;
-    if ((request->want_positions && !keep_positions(cage, &surface.limit, positions, keep, err))
-        || !measure_triangles(&surface, reference, settings, &progress, deviation, &faces, &own, scratch,
-                              err))
-        return false;
-    const struct limit_narrowing narrowing = {.source = &source,
-                                              .surface = &surface,
+    const struct limit_narrowing narrowing = {.source = &triangles->source,
+                                              .surface = surface,
                                               .reference = reference,
                                               .faces = &faces,
-                                              .eps = wish.eps,
-                                              .width = (1 - 2 * WIDTH_SHARE) * width,
+                                              .eps = NARROW_SHARE * width,
+                                              .width = SEARCH_SHARE * width,
                                               .enough = width,
                                               .quads_max = LIMIT_QUADS_NARROW,
                                               .threads = settings->threads,
                                               .progress = &progress};
-    if (surface.eps > wish.eps && !limit_farthest_narrow(&narrowing, deviation, scratch, err))
+    if (!limit_farthest_narrow(&narrowing, deviation, scratch, err))
         return false;
     deviation->budget_exhausted = deviation->budget_exhausted
-                                  || (surface.eps > wish.eps
-                                      && (is_short(&deviation->subject_to_reference, width)
-                                          || is_short(&deviation->reference_to_subject, width)));
+                                  || is_short(&deviation->subject_to_reference, width, far)
+                                  || is_short(&deviation->reference_to_subject, width, far);
     return true;
 }

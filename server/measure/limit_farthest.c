@@ -1,11 +1,14 @@
 /* limit_farthest.c - which faces may hold a maximum, and the search among finer triangles of them. */
 #include "measure/limit_farthest.h"
 
+#include "measure/limit_parts.h"
+
 #include <math.h>
 
 #define WORTH 0.75                  /* of e: finer triangles that are no better change little */
 #define TESTS_MAX ((size_t)1 << 27) /* boxes of the cage times faces of the reference */
 #define FACES_SHARE 4               /* no more faces are cut finer than one for so many quads */
+#define LIST_MAX ((size_t)1 << 20)  /* pairs of a face of the cage and one of the reference */
 
 static double lower_sum(double a, double b)
 {
@@ -31,55 +34,107 @@ double limit_width(const struct farthest_place *place)
     return place->distance.upper - place->distance.lower;
 }
 
-static bool is_worth_it(const struct limit_narrowing *narrowing, const struct limit_surface *finer)
-{
-    return finer->limit.triangle_count > 0 && finer->eps <= WORTH * narrowing->surface->eps;
-}
+/* What is wanted of the limit, by faces of the cage. */
+struct parts_of_limit {
+    bool *faces;  /* [face_count of the cage] */
+    size_t count; /* of them */
+    struct limit_choice choice;
+};
 
-static bool build_finer(const struct limit_narrowing *narrowing, const bool *wanted,
+static bool build_finer(const struct limit_narrowing *narrowing, const struct parts_of_limit *parts,
                         struct limit_surface *finer, struct arena *keep, struct arena scratch,
                         struct error *err)
 {
-    const struct limit_wish wish = {narrowing->eps, narrowing->quads_max, wanted, narrowing->threads};
+    const struct limit_wish wish = {.eps = narrowing->eps,
+                                    .eps_most = WORTH * narrowing->surface->eps,
+                                    .quads_max = narrowing->quads_max,
+                                    .faces = parts->faces,
+                                    .choice = parts->choice.places ? &parts->choice : NULL,
+                                    .threads = narrowing->threads};
 
     finer->limit.triangle_count = 0;
     return limit_surface_build(narrowing->source, &wish, narrowing->progress, finer, keep, scratch, err);
 }
 
-static size_t count_wanted(const bool *wanted, size_t count)
+/* Room for the faces, none of which is wanted yet, and for their ends in a list. */
+static bool open_parts(const struct limit_narrowing *narrowing, struct parts_of_limit *parts, size_t **begin,
+                       struct arena *keep, struct error *err)
 {
-    size_t sum = 0;
+    size_t face_count = narrowing->source->cage->mesh->face_count;
 
-    for (size_t f = 0; f < count; f++)
-        sum += wanted[f];
-    return sum;
+    *parts = (struct parts_of_limit){.faces = ARENA_ZERO(keep, bool, face_count)};
+    *begin = ARENA_ZERO(keep, size_t, face_count + 1);
+    return (parts->faces && *begin) || arena_error(err);
+}
+
+static void sum_up(struct parts_of_limit *parts, size_t *begin, size_t face_count)
+{
+    for (size_t f = 0; f < face_count; f++) {
+        parts->faces[f] = begin[f + 1] > 0;
+        parts->count += parts->faces[f];
+        begin[f + 1] += begin[f];
+    }
 }
 
 /* --- to the reference --- */
 
-static bool narrow_to_reference(const struct limit_narrowing *narrowing, struct farthest_place *place,
-                                bool *wanted, struct arena scratch, struct error *err)
+static aabb triangle_box(const struct limit_mesh *limit, size_t t)
 {
+    aabb box = aabb_empty();
+
+    for (int i = 0; i < 3; i++)
+        box = aabb_include(box, limit->positions[limit->triangles[t][i]]);
+    return box;
+}
+
+/* The triangles whose part of the limit may be farther than `rest`. */
+static bool choose_far(const struct limit_narrowing *narrowing, double rest, struct parts_of_limit *parts,
+                       struct arena *keep, struct error *err)
+{
+    const struct limit_source *source = narrowing->source;
     const struct limit_mesh *limit = &narrowing->surface->limit;
-    const double *upper = narrowing->faces->of_subject.upper, eps = narrowing->surface->eps;
-    size_t face_count = narrowing->source->cage->mesh->face_count;
+    const double *upper = narrowing->faces->of_subject.upper;
+    size_t *begin, count = 0;
+
+    if (!open_parts(narrowing, parts, &begin, keep, err))
+        return false;
+    struct limit_place *places =
+        arena_alloc(keep, limit->triangle_count, sizeof *places, _Alignof(struct limit_place));
+    uint32_t *list = ARENA_NEW(keep, uint32_t, limit->triangle_count);
+    if (!places || !list)
+        return arena_error(err);
+    for (size_t t = 0; t < limit->triangle_count; t++) {
+        double eps = limit_surface_eps(source, limit, t);
+        if (nextafter(upper[t] + eps, INFINITY) <= rest)
+            continue;
+        places[count] = limit_source_place(source, triangle_box(limit, t), eps);
+        list[count] = (uint32_t)count;
+        count++;
+        begin[limit->faces[t] + 1]++;
+    }
+    sum_up(parts, begin, source->cage->mesh->face_count);
+    parts->choice = (struct limit_choice){places, begin, list};
+    return true;
+}
+
+static bool narrow_to_reference(const struct limit_narrowing *narrowing, struct farthest_place *place,
+                                struct arena scratch, struct error *err)
+{
     double rest = place->distance.lower;
+    struct parts_of_limit parts;
     struct limit_surface finer;
     struct farthest_place found;
     struct arena own;
 
-    for (size_t f = 0; f < face_count; f++)
-        wanted[f] = false;
-    for (size_t t = 0; t < limit->triangle_count; t++)
-        if (!(nextafter(upper[t] + eps, INFINITY) <= rest))
-            wanted[limit->faces[t]] = true;
-    if (count_wanted(wanted, face_count) > narrowing->quads_max / FACES_SHARE)
-        return true;
     if (!arena_split(&scratch, arena_left(&scratch) / 4, &own))
         return arena_error(err);
-    if (!build_finer(narrowing, wanted, &finer, &own, scratch, err))
+    if (!choose_far(narrowing, rest, &parts, &own, err))
         return false;
-    if (!is_worth_it(narrowing, &finer))
+    if (parts.count > narrowing->quads_max / FACES_SHARE)
+        return true;
+    if (!build_finer(narrowing, &parts, &finer, &own, scratch, err))
+        return false;
+    if (finer.limit.triangle_count == 0)
         return true;
     if (!deviation_farthest(&finer.input, narrowing->reference, narrowing->width, narrowing->threads,
                             narrowing->progress, &found, scratch, err))
@@ -91,47 +146,14 @@ static bool narrow_to_reference(const struct limit_narrowing *narrowing, struct 
 
 /* --- from the reference --- */
 
-struct parts_of_reference {
-    size_t count;
-    uint32_t *faces;
-    struct mesh mesh; /* of them alone */
-    struct measure_input input;
+/* [count of the parts] */
+struct part_places {
+    aabb *boxes; /* in the units of the file */
+    double *reach;
+    struct limit_place *places;
 };
 
-static bool take_faces(const struct limit_narrowing *narrowing, double rest, struct parts_of_reference *parts,
-                       struct arena *keep, struct error *err)
-{
-    const struct mesh *mesh = narrowing->reference->mesh;
-    const double *upper = narrowing->faces->of_reference.upper, eps = narrowing->surface->eps;
-    size_t corners = 0;
-
-    parts->count = 0;
-    parts->faces = ARENA_NEW(keep, uint32_t, mesh->face_count);
-    if (!parts->faces)
-        return arena_error(err);
-    for (size_t f = 0; f < mesh->face_count; f++)
-        if (!(nextafter(upper[f] + eps, INFINITY) <= rest)) {
-            parts->faces[parts->count++] = (uint32_t)f;
-            corners += mesh_face_size(mesh, f);
-        }
-    parts->mesh = (struct mesh){.vertex_count = mesh->vertex_count,
-                                .face_count = parts->count,
-                                .positions = mesh->positions,
-                                .face_offsets = ARENA_NEW(keep, uint32_t, parts->count + 1),
-                                .face_vertices = ARENA_NEW(keep, uint32_t, corners)};
-    if (!parts->mesh.face_offsets || !parts->mesh.face_vertices)
-        return arena_error(err);
-    for (size_t k = 0, at = 0; k < parts->count; k++) {
-        parts->mesh.face_offsets[k] = (uint32_t)at;
-        for (size_t i = 0; i < mesh_face_size(mesh, parts->faces[k]); i++)
-            parts->mesh.face_vertices[at++] = mesh_face(mesh, parts->faces[k])[i];
-        parts->mesh.face_offsets[k + 1] = (uint32_t)at;
-    }
-    parts->input = *narrowing->reference;
-    parts->input.mesh = &parts->mesh;
-    return true;
-}
-
+/* [face_count of the cage] */
 static aabb *make_boxes(const struct limit_narrowing *narrowing, struct arena *keep)
 {
     const struct limit_mesh *limit = &narrowing->surface->limit;
@@ -140,99 +162,132 @@ static aabb *make_boxes(const struct limit_narrowing *narrowing, struct arena *k
 
     for (size_t f = 0; boxes && f < count; f++)
         boxes[f] = aabb_empty();
-    for (size_t t = 0; boxes && t < limit->triangle_count; t++)
-        for (int i = 0; i < 3; i++) {
-            aabb *box = &boxes[limit->faces[t]];
-            *box = aabb_include(*box, limit->positions[limit->triangles[t][i]]);
-        }
+    for (size_t t = 0; boxes && t < limit->triangle_count; t++) {
+        aabb *box = &boxes[limit->faces[t]], own = triangle_box(limit, t);
+        *box = aabb_include(aabb_include(*box, own.min), own.max);
+    }
     return boxes;
 }
 
-static double gap_along(double a_min, double a_max, double b_min, double b_max)
-{
-    return fmax(b_min - a_max, a_min - b_max);
-}
-
-/* Not more than the distance of two boxes; neither is squared, so that nothing overflows. */
-static double gap_between(aabb a, aabb b)
-{
-    double x = gap_along(a.min.x, a.max.x, b.min.x, b.max.x),
-           y = gap_along(a.min.y, a.max.y, b.min.y, b.max.y),
-           z = gap_along(a.min.z, a.max.z, b.min.z, b.max.z);
-
-    return fmax(fmax(x, y), z);
-}
-
-/* The faces of the cage whose limit may be nearest to a point of the parts. */
-static void mark_near(const struct limit_narrowing *narrowing, const struct parts_of_reference *parts,
-                      const aabb *boxes, bool *wanted)
+/* The parts as places, and how far from each the limit may be; eps more, for boxes of triangles. */
+static bool place_parts(const struct limit_narrowing *narrowing, const struct limit_parts *parts,
+                        struct part_places *places, struct arena *keep, struct error *err)
 {
     const struct limit_source *source = narrowing->source;
-    size_t face_count = source->cage->mesh->face_count;
 
-    for (size_t f = 0; f < face_count; f++)
-        wanted[f] = false;
+    places->boxes = arena_alloc(keep, parts->count, sizeof *places->boxes, _Alignof(aabb));
+    places->reach = ARENA_NEW(keep, double, parts->count);
+    places->places = arena_alloc(keep, parts->count, sizeof *places->places, _Alignof(struct limit_place));
+    if (keep->failed)
+        return arena_error(err);
     for (size_t k = 0; k < parts->count; k++) {
         aabb box = aabb_empty();
-        for (size_t i = 0; i < mesh_face_size(&parts->mesh, k); i++)
-            box = aabb_include(box, parts->mesh.positions[mesh_face(&parts->mesh, k)[i]]);
-        double reach = narrowing->faces->of_reference.upper[parts->faces[k]] + 2 * narrowing->surface->eps
-                       + source->moving;
-        reach *= 1 + 0x1p-40;
-        for (size_t f = 0; f < face_count; f++)
-            wanted[f] = wanted[f] || gap_between(box, boxes[f]) <= reach;
+        for (int i = 0; i < 3; i++)
+            box = aabb_include(box, parts->parts[k].corners[i]);
+        double reach = (parts->parts[k].upper + narrowing->surface->eps + source->moving) * (1 + 0x1p-40);
+        places->boxes[k] = box;
+        places->reach[k] = reach;
+        places->places[k] = limit_source_place(source, box, reach);
     }
+    return true;
+}
+
+static bool is_near(const struct part_places *places, size_t k, aabb box)
+{
+    return !(aabb_gap(places->boxes[k], box) > places->reach[k]);
+}
+
+/* The faces of the cage whose limit may be nearest to a point of the parts, and to which of them; where that
+ * is too long a list, not to which. */
+static bool choose_near(const struct limit_narrowing *narrowing, const struct part_places *places,
+                        size_t part_count, const aabb *boxes, struct parts_of_limit *parts,
+                        struct arena *keep, struct error *err)
+{
+    size_t face_count = narrowing->source->cage->mesh->face_count, *begin, sum = 0;
+
+    if (!open_parts(narrowing, parts, &begin, keep, err))
+        return false;
+    for (size_t f = 0; f < face_count; f++)
+        for (size_t k = 0; k < part_count; k++)
+            begin[f + 1] += is_near(places, k, boxes[f]);
+    sum_up(parts, begin, face_count);
+    if (begin[face_count] > LIST_MAX)
+        return true;
+    uint32_t *list = ARENA_NEW(keep, uint32_t, begin[face_count]);
+    if (!list)
+        return arena_error(err);
+    for (size_t f = 0; f < face_count; f++)
+        for (size_t k = 0; parts->faces[f] && k < part_count; k++)
+            if (is_near(places, k, boxes[f]))
+                list[sum++] = (uint32_t)k;
+    parts->choice = (struct limit_choice){places->places, begin, list};
+    return true;
+}
+
+/* Measures the parts against finer triangles of what of the limit may be nearest to them. */
+static bool measure_parts(const struct limit_narrowing *narrowing, const struct limit_parts *parts,
+                          struct farthest_place *place, struct arena own, struct arena scratch,
+                          struct error *err)
+{
+    struct parts_of_limit near;
+    struct part_places places;
+    struct limit_surface finer;
+    struct farthest_place found;
+    struct measure_input input;
+    struct mesh mesh;
+    aabb *boxes = make_boxes(narrowing, &own);
+
+    if (!boxes)
+        return arena_error(err);
+    if (!place_parts(narrowing, parts, &places, &own, err)
+        || !choose_near(narrowing, &places, parts->count, boxes, &near, &own, err))
+        return false;
+    if (near.count > narrowing->quads_max / FACES_SHARE)
+        return true;
+    if (!build_finer(narrowing, &near, &finer, &own, scratch, err))
+        return false;
+    if (finer.limit.triangle_count == 0)
+        return true;
+    if (!limit_parts_mesh(parts, narrowing->reference, &mesh, &input, &own, err)
+        || !deviation_farthest(&input, &finer.input, narrowing->width, narrowing->threads,
+                               narrowing->progress, &found, scratch, err))
+        return false;
+    found.face = parts->parts[found.face].face;
+    found.nearest_face = finer.limit.faces[found.nearest_face];
+    narrow(place, &found, finer.eps + parts->rounding, place->distance.lower);
+    return true;
 }
 
 static bool narrow_from_reference(const struct limit_narrowing *narrowing, struct farthest_place *place,
-                                  bool *wanted, struct arena scratch, struct error *err)
+                                  struct arena scratch, struct error *err)
 {
+    const struct limit_parts_search search = {.surface = narrowing->surface,
+                                              .reference = narrowing->reference,
+                                              .upper = narrowing->faces->of_reference.upper,
+                                              .rest = place->distance.lower,
+                                              .threads = narrowing->threads};
     size_t face_count = narrowing->source->cage->mesh->face_count;
-    double rest = place->distance.lower;
-    struct parts_of_reference parts;
-    struct limit_surface finer;
-    struct farthest_place found;
+    struct limit_parts parts;
     struct arena own;
 
     if (!arena_split(&scratch, arena_left(&scratch) / 4, &own))
         return arena_error(err);
-    if (!take_faces(narrowing, rest, &parts, &own, err))
+    if (!limit_parts_find(&search, &parts, &own, scratch, err))
         return false;
-    aabb *boxes = make_boxes(narrowing, &own);
-    if (!boxes)
-        return arena_error(err);
     if (parts.count == 0 || parts.count > TESTS_MAX / (face_count + 1))
         return true;
-    mark_near(narrowing, &parts, boxes, wanted);
-    if (count_wanted(wanted, face_count) > narrowing->quads_max / FACES_SHARE)
-        return true;
-    if (!build_finer(narrowing, wanted, &finer, &own, scratch, err))
-        return false;
-    if (!is_worth_it(narrowing, &finer))
-        return true;
-    if (!deviation_farthest(&parts.input, &finer.input, narrowing->width, narrowing->threads,
-                            narrowing->progress, &found, scratch, err))
-        return false;
-    found.face = parts.faces[found.face];
-    found.nearest_face = finer.limit.faces[found.nearest_face];
-    narrow(place, &found, finer.eps, rest);
-    return true;
+    return measure_parts(narrowing, &parts, place, own, scratch, err);
 }
 
 bool limit_farthest_narrow(const struct limit_narrowing *narrowing, struct deviation *deviation,
                            struct arena scratch, struct error *err)
 {
-    bool *wanted = ARENA_NEW(&scratch, bool, narrowing->source->cage->mesh->face_count);
     struct farthest_place *invented = &deviation->subject_to_reference.max,
                           *lost = &deviation->reference_to_subject.max;
 
-    if (!wanted)
-        return arena_error(err);
-    if (limit_width(invented) > narrowing->enough
-        && !narrow_to_reference(narrowing, invented, wanted, scratch, err))
+    if (limit_width(invented) > narrowing->enough && !narrow_to_reference(narrowing, invented, scratch, err))
         return false;
-    if (limit_width(lost) > narrowing->enough
-        && !narrow_from_reference(narrowing, lost, wanted, scratch, err))
+    if (limit_width(lost) > narrowing->enough && !narrow_from_reference(narrowing, lost, scratch, err))
         return false;
     deviation->hausdorff = (struct interval){fmax(lost->distance.lower, invented->distance.lower),
                                              fmax(lost->distance.upper, invented->distance.upper)};

@@ -1,12 +1,13 @@
 /* limit_farthest.h - the two maxima of the limit surface, known more narrowly than its triangles allow.
  *
  * With all triangles within e of the surface, a maximum is known no closer than 2 e. But only few places can
- * be the farthest: a face that is nowhere farther than the lower bound of the maximum does not count.
- *   - The way to the reference: faces of the cage that may hold the maximum are cut finer, and their maximum
- *     taken anew.
- *   - The way from the reference: the faces of the reference that may hold it are measured against finer
- *     triangles of all faces of the cage whose box is no farther from them than the surface may be.
- * Where too many faces would have to be cut, the interval stays as it is. The idea is ours. */
+ * be the farthest: what is nowhere farther than the lower bound of the maximum does not count.
+ *   - The way to the reference: where triangles may hold the maximum, the pieces of the surface near them are
+ *     cut finer, and their maximum taken anew.
+ *   - The way from the reference: the parts of the reference that may hold it (limit_parts.h) are measured
+ *     against finer triangles of all pieces of the surface that may be nearest to one of their points: those
+ *     whose hull is no farther from the part than the surface is.
+ * Where too much would have to be cut, the interval stays as it is. The idea is ours. */
 #ifndef MEASURE_LIMIT_FARTHEST_H
 #define MEASURE_LIMIT_FARTHEST_H
 

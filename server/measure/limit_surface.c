@@ -17,23 +17,26 @@
 
 /* --- the source --- */
 
+static vec3 enter_centre(const struct measure_input *input, vec3 p)
+{
+    vec3 moved = vec3_sub(vec3_scale(p, input->guard), vec3_scale(input->centre, input->guard));
+
+    return vec3_scale(vec3_scale(moved, 1 / input->unit), 1 / input->guard);
+}
+
 /* The cage about the centre of its box, in its unit. Vertices without faces are put to the centre, so that
  * they do not decide what rounding may be. */
 static bool centre_cage(const struct measure_input *input, struct mesh *mesh, struct arena *keep,
                         struct error *err)
 {
-    const vec3 centre = vec3_scale(input->centre, input->guard);
-
     *mesh = *input->mesh;
     mesh->positions = ARENA_NEW(keep, vec3, mesh->vertex_count);
     if (!mesh->positions)
         return arena_error(err);
-    for (size_t v = 0; v < mesh->vertex_count; v++) {
-        vec3 moved = vec3_sub(vec3_scale(input->mesh->positions[v], input->guard), centre);
+    for (size_t v = 0; v < mesh->vertex_count; v++)
         mesh->positions[v] = input->fans.vertex_class_count[v] > 0
-                                 ? vec3_scale(vec3_scale(moved, 1 / input->unit), 1 / input->guard)
+                                 ? enter_centre(input, input->mesh->positions[v])
                                  : (vec3){0, 0, 0};
-    }
     return true;
 }
 
@@ -76,6 +79,14 @@ bool limit_source_open(const struct measure_input *input, const struct creases *
         return false;
     warn_of_parts(&cage, &source->base, warnings);
     return true;
+}
+
+struct limit_place limit_source_place(const struct limit_source *source, aabb box, double reach)
+{
+    double rounding = source->moving + 0x1p-50 * fmax(largest_component(box.min), largest_component(box.max));
+
+    return (struct limit_place){{enter_centre(source->cage, box.min), enter_centre(source->cage, box.max)},
+                                (reach + rounding) / source->cage->unit * (1 + 0x1p-40)};
 }
 
 /* --- building --- */
@@ -261,6 +272,7 @@ bool limit_surface_build(struct limit_source *source, const struct limit_wish *w
     struct arena pieces;
 
     surface->limit = (struct limit_mesh){0};
+    source->base.choice = wish->choice;
     source->base.settings.eps =
         between((wish->eps - source->moving) / source->cage->unit, EPS_LEAST, EPS_MOST);
     if (!arena_split(&scratch, arena_left(&scratch) / 2, &pieces))
@@ -276,6 +288,8 @@ bool limit_surface_build(struct limit_source *source, const struct limit_wish *w
         if (building.quad_count <= quads_max)
             break;
         widen_eps(&source->base, quads_expected(&building), (double)quads_max);
+        if (wish->eps_most > 0 && source->base.settings.eps * source->cage->unit > wish->eps_most)
+            return true;
     }
     return limit_mesh_join(&source->base, building.chunks, building.chunk_count, &surface->limit, keep, err)
            && (surface->limit.triangle_count == 0 || fill_mesh(source, surface, keep, err));

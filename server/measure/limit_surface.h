@@ -33,12 +33,24 @@ struct limit_surface {
 struct limit_wish {
     double eps;        /* wanted; */
     size_t quads_max;  /* made wider until no more quads are needed; wider than any cage, it counts no more */
+    double eps_most;   /* not 0: wider than that, nothing is built */
     const bool *faces; /* [face_count of the cage] those wanted, NULL: all */
-    size_t threads;    /* does not change any result */
+    const struct limit_choice *choice; /* of these, what is wanted, about the centre; NULL: all */
+    size_t threads;                    /* does not change any result */
 };
 
-/* Where no face is wanted, or none has a limit surface, triangle_count is 0 and there is no mesh. told, which
- * may be NULL, hears the stage "limit" from 0 to 1. ERROR_LIMIT, ERROR_CANCELLED. */
+/* A box in the units of the file, and what is within `reach` of it, as a place of a limit_choice. */
+struct limit_place limit_source_place(const struct limit_source *source, aabb box, double reach);
+
+/* The eps of one triangle in the units of the file. */
+static inline double limit_surface_eps(const struct limit_source *source, const struct limit_mesh *limit,
+                                       size_t t)
+{
+    return nextafter(limit->eps[t] * source->cage->unit + source->moving, INFINITY);
+}
+
+/* Where no face is wanted, none has a limit surface, or nothing is built, triangle_count is 0 and there is no
+ * mesh. told, which may be NULL, hears the stage "limit" from 0 to 1. ERROR_LIMIT, ERROR_CANCELLED. */
 bool limit_surface_build(struct limit_source *source, const struct limit_wish *wish,
                          const struct progress *told, struct limit_surface *surface, struct arena *keep,
                          struct arena scratch, struct error *err);

@@ -114,7 +114,8 @@ static bool compare_sides(struct workshop *shop, const struct side *subject, con
                                 shop->scratch, shop->err);
 }
 
-/* The limit surface of a cage, beside the deviation of its faces as they are. */
+/* The limit surface of a cage, beside the deviation of its faces as they are. What building it has touched is
+ * given back before it is measured. */
 static bool compare_limit(struct workshop *shop, const struct side *subject, const struct side *reference,
                           bool want_fields, struct run *run)
 {
@@ -126,12 +127,22 @@ static bool compare_limit(struct workshop *shop, const struct side *subject, con
         .progress = &shop->clock.progress,
         .want_positions = want_fields,
     };
+    struct limit_triangles triangles;
+    struct arena scratch = shop->scratch, own;
 
-    give_back(shop, &shop->scratch);
-    if (!stage_clock_enter(&shop->clock, "limit", shop->err)
-        || !limit_deviation_measure(&subject->input, &reference->input, &request, &run->has_deviation_limit,
-                                    &run->deviation_limit, &positions, &run->subject.file.warnings,
-                                    shop->keep, shop->scratch, shop->err))
+    give_back(shop, &scratch);
+    if (!stage_clock_enter(&shop->clock, "limit", shop->err))
+        return false;
+    if (!arena_split(&scratch, arena_left(&scratch) / 4, &own))
+        return arena_error(shop->err);
+    if (!limit_deviation_build(&subject->input, &reference->input, &request, &triangles,
+                               &run->subject.file.warnings, &own, scratch, shop->err))
+        return false;
+    give_back(shop, &scratch);
+    run->has_deviation_limit = triangles.surface.limit.triangle_count > 0;
+    if (run->has_deviation_limit
+        && !limit_deviation_measure(&triangles, &reference->input, &request, &run->deviation_limit,
+                                    &positions, shop->keep, scratch, shop->err))
         return false;
     if (run->has_deviation_limit && want_fields)
         run->fields.fields[run->fields.count++] = positions;

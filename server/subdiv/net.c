@@ -22,6 +22,61 @@ static bool sharp_corner_is_regular(const struct cage *cage, uint32_t c, bool ne
     return isinf(sharpness_of(cage, s.leave));
 }
 
+/* At corner c, whose quad has the side `leave` there, sharp by s: does the crease go straight on, and is all
+ * else smooth? */
+static bool crease_goes_on(const struct cage *cage, uint32_t c, uint32_t leave, double s)
+{
+    uint32_t v = cage->mesh.face_vertices[c];
+    struct spoke at = {c, leave};
+
+    if (!(cage->flags[v] & CAGE_CLOSED_FAN) || (cage->flags[v] & (CAGE_FIXED | CAGE_NOT_QUADS))
+        || cage->corner_begin[v + 1] - cage->corner_begin[v] != 4)
+        return false;
+    for (unsigned k = 1; k < 4; k++) {
+        at = cage_turn(cage, at);
+        if (sharpness_of(cage, at.leave) != (k == 2 ? s : 0))
+            return false;
+    }
+    return true;
+}
+
+static bool is_creased(const struct cage *cage, uint32_t f, unsigned *corner)
+{
+    uint32_t begin = cage->mesh.face_offsets[f];
+    unsigned sharp = 0;
+
+    for (unsigned k = 0; k < 4; k++)
+        if (sharpness_of(cage, begin + k) > 0) {
+            *corner = k;
+            sharp++;
+        }
+    uint32_t from = begin + *corner, to = begin + ((*corner + 1) & 3);
+    double s = sharpness_of(cage, from);
+    const uint32_t *vertices = cage->mesh.face_vertices + begin;
+    return sharp == 1 && !isinf(s) && (cage->flags[vertices[(*corner + 2) & 3]] & CAGE_REGULAR)
+           && (cage->flags[vertices[(*corner + 3) & 3]] & CAGE_REGULAR) && crease_goes_on(cage, from, from, s)
+           && crease_goes_on(cage, to, from, s);
+}
+
+/* Whether each corner is regular, or lies on edges that are sharp for ever in a way that a mirrored row of
+ * points gives. */
+static bool is_regular(const struct cage *cage, uint32_t f)
+{
+    uint32_t begin = cage->mesh.face_offsets[f];
+
+    for (unsigned k = 0; k < 4; k++) {
+        uint32_t c = begin + k, previous = begin + ((k + 3) & 3);
+        double s = sharpness_of(cage, c), t = sharpness_of(cage, previous);
+        if (s > 0 || t > 0) {
+            if ((s > 0 && !isinf(s)) || (t > 0 && !isinf(t))
+                || !sharp_corner_is_regular(cage, c, s > 0, t > 0))
+                return false;
+        } else if (!(cage->flags[cage->mesh.face_vertices[c]] & CAGE_REGULAR))
+            return false;
+    }
+    return true;
+}
+
 enum net_kind net_classify(const struct cage *cage, uint32_t f, unsigned *corner)
 {
     uint32_t begin = cage->mesh.face_offsets[f];
@@ -38,18 +93,10 @@ enum net_kind net_classify(const struct cage *cage, uint32_t f, unsigned *corner
         return NET_REGULAR;
     if (smooth == 4)
         return regular == 3 ? NET_EXTRAORDINARY : NET_OTHER;
-    for (unsigned k = 0; k < 4; k++) {
-        uint32_t c = begin + k, previous = begin + ((k + 3) & 3);
-        double s = sharpness_of(cage, c), t = sharpness_of(cage, previous);
-        unsigned flags = cage->flags[cage->mesh.face_vertices[c]];
-        if (s > 0 || t > 0) {
-            if ((s > 0 && !isinf(s)) || (t > 0 && !isinf(t))
-                || !sharp_corner_is_regular(cage, c, s > 0, t > 0))
-                return NET_OTHER;
-        } else if (!(flags & CAGE_REGULAR))
-            return NET_OTHER;
-    }
-    return NET_REGULAR;
+    if (is_regular(cage, f))
+        return NET_REGULAR;
+    *corner = 0;
+    return is_creased(cage, f, corner) ? NET_CREASED : NET_OTHER;
 }
 
 /* The quad's points in a frame turned so that the corner considered is (0, 0): [y + 1][x + 1] of the frame is
@@ -98,7 +145,7 @@ void net_gather(const struct cage *cage, uint32_t f, unsigned first, vec3 net[16
     bool sharp[4];
 
     for (unsigned k = 0; k < 4; k++)
-        sharp[k] = sharpness_of(cage, begin + ((first + k) & 3)) > 0;
+        sharp[k] = isinf(sharpness_of(cage, begin + ((first + k) & 3)));
     for (unsigned k = 0; k < 4; k++) {
         uint32_t c = begin + ((first + k) & 3);
         net[place(k, 0, 0)] = cage->mesh.positions[cage->mesh.face_vertices[c]];
@@ -117,4 +164,32 @@ void net_gather(const struct cage *cage, uint32_t f, unsigned first, vec3 net[16
         if (sharp[1])
             net[4 * j + 3] = mirrored(net[4 * j + 2], net[4 * j + 1]);
     }
+}
+
+void crease_gather(const struct cage *cage, uint32_t f, unsigned corner, struct crease_net *crease)
+{
+    net_gather(cage, f, corner, crease->net);
+    crease->sharpness = sharpness_of(cage, cage->mesh.face_offsets[f] + corner);
+}
+
+static vec3 old_point(const vec3 *p)
+{
+    return vec3_scale(vec3_add(vec3_add(p[-4], p[4]), vec3_scale(p[0], 6)), 0.125);
+}
+
+void crease_refine(struct crease_net *crease, vec3 far[16])
+{
+    double sharp = crease->sharpness < 1 ? crease->sharpness : 1;
+
+    for (int i = 0; i < 4; i++) {
+        const vec3 *p = crease->net + i;
+        const vec3 rows[5] = {vec3_scale(vec3_add(p[0], p[4]), 0.5), vec3_lerp(old_point(p + 4), p[4], sharp),
+                              vec3_scale(vec3_add(p[4], p[8]), 0.5), old_point(p + 8),
+                              vec3_scale(vec3_add(p[8], p[12]), 0.5)};
+        for (int j = 0; j < 4; j++) {
+            crease->net[4 * j + i] = rows[j];
+            far[4 * j + i] = rows[j + 1];
+        }
+    }
+    crease->sharpness = sharpness_after_step(crease->sharpness);
 }

@@ -74,6 +74,55 @@ static void grow_eye(struct patch_tree *tree, uint32_t at, unsigned turns, unsig
         rest->corners[(j + turns) & 3] = limits[j];
 }
 
+/* The rest of a quad on a crease: its ends along the crease after all steps, and those across after one. */
+static void set_crease_rest(struct patch *rest, struct crease_net crease, unsigned turns)
+{
+    vec3 far[16], points[16], ends[4];
+    aabb box = aabb_empty();
+
+    rest->kind = PATCH_REST;
+    rest->radius = 0;
+    for (int i = 0; i < 16; i++)
+        box = aabb_include(box, crease.net[i]);
+    rest->centre = aabb_centre(box);
+    for (int i = 0; i < 16; i++)
+        rest->radius = fmax(rest->radius, vec3_distance(crease.net[i], rest->centre));
+    crease_refine(&crease, far);
+    bezier_from_net(far, points);
+    bezier_corners(points, ends);
+    for (unsigned j = 2; j < 4; j++)
+        rest->corners[(j + turns) & 3] = ends[j];
+    while (crease.sharpness > 0)
+        crease_refine(&crease, far);
+    bezier_from_net(crease.net, points);
+    bezier_corners(points, ends);
+    for (unsigned j = 0; j < 2; j++)
+        rest->corners[(j + turns) & 3] = ends[j];
+}
+
+/* The quad on a crease that begins at its corner `turns`: each step makes a piece and a narrower quad of the
+ * same kind, until it is a piece too. */
+static void grow_crease(struct patch_tree *tree, uint32_t at, struct crease_net *crease, unsigned turns)
+{
+    vec3 far[16];
+
+    while (crease->sharpness > 0) {
+        struct patch *patch = &tree->patches[at];
+        if (tree->capacity - tree->count < 2) {
+            set_crease_rest(patch, *crease, turns);
+            return;
+        }
+        patch->kind = PATCH_HALVED;
+        patch->turns = turns & 3;
+        patch->child = (uint32_t)tree->count;
+        tree->count += 2;
+        crease_refine(crease, far);
+        set_piece(&tree->patches[patch->child + 1], far, turns);
+        at = patch->child;
+    }
+    set_piece(&tree->patches[at], crease->net, turns);
+}
+
 static bool set_rest(struct grower *grower, uint32_t at, const struct cage *local, vec3 centre, double radius)
 {
     struct patch *rest = &grower->tree->patches[at];
@@ -123,6 +172,7 @@ static bool grow(struct grower *grower, uint32_t at, const struct cage *cage, ui
                  struct local_marks *marks, unsigned level, struct arena scratch)
 {
     unsigned corner = 0;
+    struct crease_net crease;
     vec3 net[16];
 
     switch (net_classify(cage, f, &corner)) {
@@ -133,6 +183,10 @@ static bool grow(struct grower *grower, uint32_t at, const struct cage *cage, ui
     case NET_EXTRAORDINARY:
         eye_gather(cage, f, corner, grower->tree->eye);
         grow_eye(grower->tree, at, (corner - first) & 3, level);
+        return true;
+    case NET_CREASED:
+        crease_gather(cage, f, corner, &crease);
+        grow_crease(grower->tree, at, &crease, (corner - first) & 3);
         return true;
     default:
         return grow_locally(grower, at, cage, f, first, marks, level, scratch);
@@ -154,9 +208,32 @@ vec3 patch_corner(const struct patch_tree *tree, uint32_t patch, unsigned corner
     static const unsigned PLACES[4] = {0, 3, 15, 12};
     const struct patch *p = &tree->patches[patch];
 
-    while (p->kind == PATCH_INNER)
-        p = &tree->patches[p->child + corner];
+    while (p->kind == PATCH_INNER || p->kind == PATCH_HALVED)
+        p = &tree->patches[p->child + (p->kind == PATCH_INNER ? corner : ((corner - p->turns) & 3) / 2)];
     return p->kind == PATCH_PIECE ? p->points[PLACES[(corner - p->turns) & 3]] : p->corners[corner];
+}
+
+static void add_to_fit(const struct patch_tree *tree, uint32_t at, const vec3 corners[4], const int sides[4],
+                       struct quad_fit *fit);
+
+static void add_halves(const struct patch_tree *tree, const struct patch *p, const vec3 corners[4],
+                       const int sides[4], struct quad_fit *fit)
+{
+    const unsigned a = p->turns, b = (a + 1) & 3, c = (a + 2) & 3, d = (a + 3) & 3;
+    vec3 part[4], on_b = vec3_scale(vec3_add(corners[b], corners[c]), 0.5),
+                  on_d = vec3_scale(vec3_add(corners[d], corners[a]), 0.5);
+    int part_sides[4];
+
+    for (unsigned half = 0; half < 2; half++) {
+        for (unsigned j = 0; j < 4; j++) {
+            part[j] = corners[j];
+            part_sides[j] = sides[j];
+        }
+        part[half ? b : c] = on_b;
+        part[half ? a : d] = on_d;
+        part_sides[half ? a : c] = QUAD_FIT_NO_SIDE;
+        add_to_fit(tree, p->child + half, part, part_sides, fit);
+    }
 }
 
 static void add_to_fit(const struct patch_tree *tree, uint32_t at, const vec3 corners[4], const int sides[4],
@@ -168,6 +245,10 @@ static void add_to_fit(const struct patch_tree *tree, uint32_t at, const vec3 co
 
     if (p->kind == PATCH_REST) {
         quad_fit_add_ball(fit, p->centre, p->radius, corners, sides);
+        return;
+    }
+    if (p->kind == PATCH_HALVED) {
+        add_halves(tree, p, corners, sides, fit);
         return;
     }
     if (p->kind == PATCH_PIECE) {

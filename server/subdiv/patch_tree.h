@@ -1,22 +1,24 @@
 /* patch_tree.h - the limit surface over one quad as a quadtree of bicubic pieces.
  *
  * A regular quad is one piece. Another quad has four children, the quads that it becomes in one step: most
- * are pieces, and the one or the few that are not have children again. What is still unresolved where the
- * tree ends is a rest: a ball that holds the surface there, since it lies in the hull of its control points,
- * and the four corner limits. The child i of a quad is the one at its corner i, and all corners are numbered
- * alike, around, as in bezier.h. */
+ * are pieces, and the one or the few that are not have children again. A quad on a semi-sharp crease that
+ * goes straight on has two children, again and again until the crease is smooth: halves along it. What is
+ * still unresolved where the tree ends is a rest: a ball that holds the surface there, since it lies in the
+ * hull of its control points, and the four corner limits. The child i of a quad is the one at its corner i,
+ * and all corners are numbered alike, around, as in bezier.h. */
 #ifndef SUBDIV_PATCH_TREE_H
 #define SUBDIV_PATCH_TREE_H
 
 #include "subdiv/local_cage.h"
 #include "subdiv/net.h"
 
-enum patch_kind { PATCH_INNER, PATCH_PIECE, PATCH_REST };
+enum patch_kind { PATCH_INNER, PATCH_HALVED, PATCH_PIECE, PATCH_REST };
 
 struct patch {
     enum patch_kind kind;
-    unsigned turns;  /* a piece: its own corner j is the quad's corner (j + turns) & 3 */
-    uint32_t child;  /* inner: the first of four children */
+    unsigned turns; /* a piece: its own corner j is the quad's corner (j + turns) & 3; halved: the first child
+                     * has the side from corner `turns` on, the second one the side across */
+    uint32_t child; /* inner: the first of four children; halved: of two */
     vec3 points[16]; /* a piece: Bezier points */
     vec3 corners[4]; /* a rest: limits */
     vec3 centre;     /* a rest: the ball */

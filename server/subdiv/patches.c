@@ -18,6 +18,7 @@
 #define HALVINGS_MAX 12     /* of one piece */
 #define HALVING_SHARE 0.9   /* of the cells: with no more in both halves, a piece is halved */
 #define HALVING_CELLS 4     /* fewer are not worth it */
+#define CHOICE_CELLS 16     /* where not all of the surface is wanted, larger pieces are halved */
 
 /* The points of a piece, row by row; a cell of the grid is a quad. */
 struct limit_grid {
@@ -203,27 +204,79 @@ static size_t halve(const struct worker *worker, const vec3 points[16], vec3 low
     return cells[0] < cells[1] ? cells[0] : cells[1];
 }
 
-/* A bicubic piece: one quad, or two halves, or a grid. */
-static bool add_piece(struct worker *worker, uint32_t f, const vec3 points[16], unsigned halvings, bool whole)
+/* The places that a piece may be near to. */
+struct nearby {
+    size_t count;
+    const uint32_t *list;
+};
+
+static struct nearby nearby_of(const struct limit_base *base, uint32_t f)
 {
+    uint32_t source = base->cage.face_source[f];
+
+    if (!base->choice)
+        return (struct nearby){0, NULL};
+    return (struct nearby){base->choice->begin[source + 1] - base->choice->begin[source],
+                           base->choice->list + base->choice->begin[source]};
+}
+
+/* Those that the hull of its points does not rule out. */
+static bool find_nearby(const struct limit_base *base, const vec3 points[16], struct nearby *near,
+                        struct arena *keep)
+{
+    uint32_t *list = ARENA_NEW(keep, uint32_t, near->count);
+    aabb box = aabb_empty();
+    size_t count = 0;
+
+    if (!list)
+        return false;
+    for (int i = 0; i < 16; i++)
+        box = aabb_include(box, points[i]);
+    for (size_t i = 0; i < near->count; i++) {
+        const struct limit_place *place = &base->choice->places[near->list[i]];
+        double reach = place->reach + base->rounding;
+        if (!(aabb_gap_sq(box, place->box) > reach * reach * (1 + 0x1p-40)))
+            list[count++] = near->list[i];
+    }
+    arena_trim(keep, list, count, sizeof *list);
+    *near = (struct nearby){count, list};
+    return true;
+}
+
+/* A bicubic piece: one quad, or two halves, or a grid; nothing where it is not wanted. */
+static bool add_piece(struct worker *worker, uint32_t f, const vec3 points[16], unsigned halvings, bool whole,
+                      struct nearby near, struct arena scratch)
+{
+    bool in_part = worker->base->choice != NULL;
     vec3 low[16], high[16];
 
     if (is_over(worker))
         return true;
+    if (in_part && !find_nearby(worker->base, points, &near, &scratch))
+        return arena_error(worker->err);
+    if (in_part && near.count == 0)
+        return true;
     size_t cells = guess(worker, points);
     if (halvings < HALVINGS_MAX && cells >= HALVING_CELLS
-        && (double)halve(worker, points, low, high) <= HALVING_SHARE * (double)cells)
-        return add_piece(worker, f, low, halvings + 1, false)
-               && add_piece(worker, f, high, halvings + 1, false);
+        && ((double)halve(worker, points, low, high) <= HALVING_SHARE * (double)cells
+            || (in_part && cells > CHOICE_CELLS)))
+        return add_piece(worker, f, low, halvings + 1, false, near, scratch)
+               && add_piece(worker, f, high, halvings + 1, false, near, scratch);
     return add_samples(worker, f, points, whole);
 }
 
 /* Not where the middle of an inner patch alone is too far from the middle of both diagonals: one of them is
- * in the triangles, and both are where they are flat. A look before the long way. */
+ * in the triangles, and both are where they are flat; nor where the middle of one side of a halved patch is
+ * too far from that side. A look before the long way. */
 static bool may_be_one_quad(const struct worker *worker, uint32_t at, const vec3 corners[4])
 {
-    vec3 middle = patch_corner(&worker->tree, worker->tree.patches[at].child, 2),
-         one = vec3_lerp(corners[0], corners[2], 0.5), other = vec3_lerp(corners[1], corners[3], 0.5);
+    const struct patch *patch = &worker->tree.patches[at];
+    unsigned side = (patch->turns + 2) & 3, before = (patch->turns + 1) & 3;
+    bool halved = patch->kind == PATCH_HALVED;
+    vec3 middle = patch_corner(&worker->tree, patch->child, halved ? side : 2),
+         one =
+             halved ? vec3_lerp(corners[before], corners[side], 0.5) : vec3_lerp(corners[0], corners[2], 0.5),
+         other = halved ? one : vec3_lerp(corners[1], corners[3], 0.5);
     vec3 normal = vec3_cross(vec3_sub(corners[2], corners[0]), vec3_sub(corners[3], corners[1]));
     double length = vec3_length(normal);
 
@@ -242,7 +295,8 @@ static bool add_patch(struct worker *worker, uint32_t f, uint32_t at, bool whole
     if (is_over(worker))
         return true;
     if (patch->kind == PATCH_PIECE)
-        return add_piece(worker, f, patch->points, 0, false);
+        return add_piece(worker, f, patch->points, 0, false, nearby_of(worker->base, f),
+                         worker->more_scratch);
     for (unsigned j = 0; j < 4; j++)
         corners[j] = patch_corner(&worker->tree, at, j);
     if (patch->kind == PATCH_REST || may_be_one_quad(worker, at, corners)) {
@@ -250,7 +304,7 @@ static bool add_patch(struct worker *worker, uint32_t f, uint32_t at, bool whole
         if (patch->kind == PATCH_REST || eps <= wanted_eps(worker))
             return add_quad(worker, f, corners, eps, whole);
     }
-    for (uint32_t i = 0; i < 4; i++)
+    for (uint32_t i = 0; i < (patch->kind == PATCH_HALVED ? 2 : 4); i++)
         if (!add_patch(worker, f, patch->child + i, false))
             return false;
     return true;
@@ -335,7 +389,7 @@ static bool add_face(struct worker *worker, uint32_t f)
     if (is_quad && net_classify(cage, f, &corner) == NET_REGULAR) {
         net_gather(cage, f, 0, net);
         bezier_from_net(net, points);
-        return add_piece(worker, f, points, 0, true);
+        return add_piece(worker, f, points, 0, true, nearby_of(worker->base, f), worker->more_scratch);
     }
     if (!open_tree(worker))
         return false;

@@ -25,7 +25,8 @@
  *
  * Faces do not depend on each other: chunks of them may be built on several threads, each with arenas of its
  * own, and joined in order; the result is the same for any chunks. Time and memory are linear in the faces; a
- * face on a semi-sharp edge costs about 2^sharpness times as much as one at an extraordinary vertex. */
+ * face on a semi-sharp edge costs about as many times as much as one at an extraordinary vertex as the edge
+ * is sharp. */
 #ifndef SUBDIV_PATCHES_H
 #define SUBDIV_PATCHES_H
 
@@ -38,6 +39,18 @@ struct limit_settings {
     uint32_t side_max; /* cells along a side of a grid, at most; at most 4096 */
 };
 
+/* Where the surface is wanted: pieces of a control face that are farther from all of its places than their
+ * reach, as boxes around their control points tell it, are left out. */
+struct limit_place {
+    aabb box; /* in the units of the cage */
+    double reach;
+};
+struct limit_choice {
+    const struct limit_place *places;
+    const size_t *begin;  /* [face_count of the control mesh + 1] into list */
+    const uint32_t *list; /* places, face by face */
+};
+
 /* What all chunks share. */
 struct limit_base {
     struct cage cage; /* refined once, where many faces are not quads: face_source tells the control faces */
@@ -45,6 +58,7 @@ struct limit_base {
     vec3 *limits;        /* [cage.mesh.vertex_count] */
     aabb *vertex_boxes;  /* of the faces at each vertex; NULL when no valence is too large */
     struct limit_settings settings;
+    const struct limit_choice *choice;                       /* NULL: all of the surface */
     double rounding;                                         /* part of every eps */
     size_t nonmanifold_edge_count, nonmanifold_vertex_count; /* of the control mesh */
 };

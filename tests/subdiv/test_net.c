@@ -1,7 +1,8 @@
 /* test_net.c
  *   net_*   the points of regular quads, mirrored at boundaries: their B-spline piece has the limits of the
  * masks, and its children's points are those of the refined cage eye_*   an extraordinary corner refined
- * without a mesh is that of the refined mesh
+ * without a mesh is that of the refined mesh crease_*   a quad on a crease that goes straight on, refined
+ * across alone, ends in the limits of the cage and of the refined cage
  *
  * Fast code against slow obvious code: refine.h, on random cages. */
 #include <criterion/criterion.h>
@@ -103,4 +104,86 @@ Test(eye, refined_alone_is_the_eye_of_the_refined_cage)
             }
         }
     }
+}
+
+/* The creases around the tube of a torus at its place j = 0. */
+static struct creases creases_around(struct arena *arena, size_t n, size_t m, double sharpness)
+{
+    struct creases creases = {n, (uint32_t(*)[2])arena_alloc(arena, n, 8, 8), ARENA_NEW(arena, double, n)};
+
+    for (size_t i = 0; i < n; i++) {
+        creases.edges[i][0] = (uint32_t)(i * m);
+        creases.edges[i][1] = (uint32_t)((i + 1) % n * m);
+        creases.sharpness[i] = sharpness;
+    }
+    return creases;
+}
+
+/* The ends of the outer piece of a creased quad after a step: middles of two sides, and its other corners. */
+static void expect_crease(const struct cage *cage, const struct cage *refined, const vec3 *limits,
+                          const vec3 *refined_limits, uint32_t f, unsigned corner)
+{
+    struct crease_net crease;
+    vec3 far[16], points[16], ends[4];
+    const uint32_t *face = mesh_face(&cage->mesh, f);
+    const uint32_t *child = mesh_face(&refined->mesh, 4 * f + corner),
+                   *next = mesh_face(&refined->mesh, 4 * f + ((corner + 1) & 3));
+
+    crease_gather(cage, f, corner, &crease);
+    crease_refine(&crease, far);
+    bezier_from_net(far, points);
+    bezier_corners(points, ends);
+    const vec3 outer[4] = {refined_limits[child[3]], refined_limits[next[1]], limits[face[(corner + 2) & 3]],
+                           limits[face[(corner + 3) & 3]]};
+    expect_same(ends, outer, 4, "outer piece");
+    while (crease.sharpness > 0)
+        crease_refine(&crease, far);
+    bezier_from_net(crease.net, points);
+    bezier_corners(points, ends);
+    const vec3 on_crease[2] = {limits[face[corner]], limits[face[(corner + 1) & 3]]};
+    expect_same(ends, on_crease, 2, "crease");
+}
+
+Test(crease, refined_across_ends_in_the_limits_of_the_cage)
+{
+    static const double SHARPNESSES[] = {0.25, 0.5, 1, 1.75, 3.2, 7.9};
+    uint64_t state = 44;
+
+    for (size_t i = 0; i < 6; i++) {
+        struct arena *arena = fixture_arena();
+        struct mesh torus = fixture_torus(arena, 6, 5, 3, 1);
+        cage_shake(&torus, 0.3, &state);
+        struct creases creases = creases_around(arena, 6, 5, SHARPNESSES[i]);
+        struct cage cage = cage_at(arena, &torus, &creases, BOUNDARY_EDGE_ONLY, 0),
+                    refined = cage_at(arena, &torus, &creases, BOUNDARY_EDGE_ONLY, 1);
+        vec3 *limits = cage_limits(arena, &cage), *refined_limits = cage_limits(arena, &refined);
+        size_t creased = 0;
+        for (uint32_t f = 0; f < cage.mesh.face_count; f++) {
+            unsigned corner;
+            enum net_kind kind = net_classify(&cage, f, &corner);
+            cr_expect_neq(kind, NET_OTHER);
+            if (kind != NET_CREASED)
+                continue;
+            creased++;
+            expect_crease(&cage, &refined, limits, refined_limits, f, corner);
+        }
+        cr_expect(eq(sz, creased, 12), "both sides of six edges");
+    }
+}
+
+/* A crease that ends, changes or meets an irregular vertex is not of the kind. */
+Test(crease, that_does_not_go_straight_on_is_another_kind)
+{
+    struct mesh torus = fixture_torus(fixture_arena(), 6, 5, 3, 1);
+    struct creases creases = creases_around(fixture_arena(), 6, 5, 2);
+    size_t creased = 0;
+
+    creases.sharpness[2] = 3;
+    creases.count = 5;
+    struct cage cage = cage_at(fixture_arena(), &torus, &creases, BOUNDARY_EDGE_ONLY, 0);
+    for (uint32_t f = 0; f < cage.mesh.face_count; f++) {
+        unsigned corner;
+        creased += net_classify(&cage, f, &corner) == NET_CREASED;
+    }
+    cr_expect(eq(sz, creased, 0), "edges 0 and 4 end, 1 and 3 are beside edge 2, which is sharper");
 }

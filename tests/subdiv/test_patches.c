@@ -2,7 +2,8 @@
  *   certificate_*   never violated, against deep subdivision, both ways: valences 3 to 20, boundaries,
  * creases, polygons, needles and folds; and not empty: the truth comes near to eps pieces_*        flat faces
  * are two triangles; wanted eps is reached; pieces end in the limits of the masks chunks_*        any
- * division into chunks gives the same; what is too much is counted broken_*        soups, faces without area,
+ * division into chunks gives the same; what is too much is counted choice_*        what is near is kept
+ * broken_*        soups, faces without area,
  * vertices of very many faces: an answer, never a crash memory_*        ever smaller arenas
  *
  * Truth: the limits of meshes refined 5 times (test_limit.c checks these against closed forms), compared pair
@@ -11,6 +12,7 @@
 #include <criterion/new/assert.h>
 #include <string.h>
 
+#include "geom/point_triangle.h"
 #include "subdiv/limit.h"
 #include "subdiv/patch_tree.h"
 #include "subdiv/truth.h"
@@ -92,6 +94,32 @@ Test(certificate, holds_at_creases)
         cage_shake(&mesh, 0.1, &state);
         struct creases creases = cage_creases(fixture_arena(), &mesh, 5, &state);
         expect_certified(&mesh, &creases, BOUNDARY_EDGE_ONLY, 0.05, 5, "creases");
+    }
+}
+
+/* All around a torus, and up to a vertex of five quads, where each step leaves less that is not straight. */
+Test(certificate, holds_along_creases_that_go_straight_on)
+{
+    static const double SHARPNESSES[] = {0.5, 1.75, 3.2};
+    uint64_t state = 29;
+
+    for (size_t i = 0; i < 6; i++) {
+        struct mesh mesh =
+            i < 3 ? fixture_torus(fixture_arena(), 6, 5, 3, 1) : cage_fan(fixture_arena(), 5, false);
+        struct cage cage = cage_at(fixture_arena(), &mesh, NULL, BOUNDARY_EDGE_ONLY, 0);
+        struct creases creases = {0, (uint32_t(*)[2])arena_alloc(fixture_arena(), 64, 8, 8),
+                                  ARENA_NEW(fixture_arena(), double, 64)};
+        for (size_t e = 0; e < cage.edges.count && creases.count < 64; e++) {
+            bool around = cage.edges.low[e] % 5 == 0 && cage.edges.high[e] % 5 == 0;
+            if (i < 3 ? !around : cage.edges.low[e] != 0)
+                continue;
+            creases.edges[creases.count][0] = cage.edges.low[e];
+            creases.edges[creases.count][1] = cage.edges.high[e];
+            creases.sharpness[creases.count++] = SHARPNESSES[i % 3];
+        }
+        cr_assert(gt(sz, creases.count, 4));
+        cage_shake(&mesh, 0.1, &state);
+        expect_certified(&mesh, &creases, BOUNDARY_EDGE_ONLY, 0.02, 1, "straight creases");
     }
 }
 
@@ -264,6 +292,59 @@ Test(chunks, with_too_many_quads_are_not_kept)
     cr_expect(counted.too_many);
     cr_expect(counted.quad_count > 10 && counted.quad_count < kept.quad_count, "%zu of %zu",
               counted.quad_count, kept.quad_count);
+}
+
+static double distance_to_limit(const struct limit_mesh *limit, vec3 p)
+{
+    double least = INFINITY;
+
+    for (size_t t = 0; t < limit->triangle_count; t++) {
+        const uint32_t *c = limit->triangles[t];
+        least = fmin(least, triangle_distance_sq(p, limit->positions[c[0]], limit->positions[c[1]],
+                                                 limit->positions[c[2]]));
+    }
+    return sqrt(least);
+}
+
+/* Every corner of the whole surface's triangles within reach of the place is on the part. */
+Test(choice, keeps_all_of_the_surface_near_its_places)
+{
+    uint64_t state = 30;
+    struct mesh mesh = fixture_cubed_sphere(fixture_arena(), 2);
+    cage_shake(&mesh, 0.1, &state);
+    struct arena *arena = fixture_arena_of((size_t)256 << 20);
+    struct limit_mesh whole = limit_of(arena, &mesh, NULL, BOUNDARY_EDGE_ONLY, 0.0005), part;
+    struct cage cage = cage_at(arena, &mesh, NULL, BOUNDARY_EDGE_ONLY, 0);
+    size_t *begin = ARENA_NEW(arena, size_t, mesh.face_count + 1);
+    uint32_t *list = ARENA_ZERO(arena, uint32_t, mesh.face_count);
+
+    for (size_t f = 0; f <= mesh.face_count; f++)
+        begin[f] = f;
+    for (int round = 0; round < 6; round++) {
+        struct arena here = *arena;
+        vec3 at = whole.positions[whole.position_count * (size_t)(round + 1) / 8];
+        const struct limit_place place = {{at, vec3_add(at, (vec3){0.02, 0.01, 0.03})}, 0.05 + 0.05 * round};
+        const struct limit_choice choice = {&place, begin, list};
+        struct limit_chunk chunk;
+        struct limit_base base;
+        struct error err;
+        size_t near = 0;
+        cr_assert(limit_base_build(&cage, (struct limit_settings){0.0005, LIMIT_SIDE_DEFAULT}, &base, &here,
+                                   cage_scratch(), &err));
+        base.choice = &choice;
+        cr_assert(limit_chunk_build(&base, 0, mesh.face_count, SIZE_MAX, &chunk, &here, cage_scratch(), &err)
+                  && limit_mesh_join(&base, &chunk, 1, &part, &here, &err));
+        for (size_t t = 0; t < whole.triangle_count; t++) {
+            vec3 p = whole.positions[whole.triangles[t][0]];
+            if (aabb_gap_sq((aabb){p, p}, place.box) > place.reach * place.reach)
+                continue;
+            near++;
+            cr_expect(distance_to_limit(&part, p) <= part.eps_max, "round %d", round);
+        }
+        cr_expect(gt(sz, near, 0));
+        cr_expect(lt(sz, part.triangle_count, whole.triangle_count), "%zu of %zu", part.triangle_count,
+                  whole.triangle_count);
+    }
 }
 
 /* The points of a grid are one for each of its corners: the torus has a quarter of the points of quads apart.
