@@ -26,7 +26,7 @@
 #define STATISTICS_HOPE 2
 /* A mean or RMS within that share of itself tells enough even where it is wider than wanted. Common practice,
  * no source. */
-#define STATISTICS_VAGUE_SHARE 0.1
+#define STATISTICS_VAGUE_SHARE 0.02
 #define STATISTICS_COVERAGE_WIDTH 0.001 /* wanted: upper less lower share */
 
 struct statistics_settings {

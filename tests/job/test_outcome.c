@@ -27,9 +27,10 @@ Test(outcome, judge_every_end)
         {"forbidden call", {true, SIGSYS}, ENDED_BY_ITSELF, false, false, false, "sandbox"},
         {"segmentation fault", {true, SIGSEGV}, ENDED_BY_ITSELF, false, false, false, "crashed"},
         {"abort", {true, SIGABRT}, ENDED_BY_ITSELF, false, false, false, "crashed"},
-        {"done, then a crash", {true, SIGSEGV}, ENDED_BY_ITSELF, true, false, false, "crashed"},
+        {"done, then a crash over its pictures", {true, SIGSEGV}, ENDED_BY_ITSELF, true, false, false, NULL},
+        {"done, stopped over its pictures", {true, SIGKILL}, ENDED_BY_WALL_CLOCK, true, false, false, NULL},
         {"silent end", {false, 0}, ENDED_BY_ITSELF, false, false, false, "crashed"},
-        {"exit status", {false, 1}, ENDED_BY_ITSELF, true, false, false, "crashed"},
+        {"exit status", {false, 1}, ENDED_BY_ITSELF, false, false, false, "crashed"},
         {"reject", {false, 0}, ENDED_BY_ITSELF, false, true, false, "reject-data"},
         {"broken report", {false, 0}, ENDED_BY_ITSELF, true, true, true, "crashed"},
     };

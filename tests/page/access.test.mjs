@@ -37,6 +37,10 @@ const views = [
     name: 'specimen with a mended scan',
     go: (page) => open(page, `#/specimen/${repaired.specimen.id}`, 'section[aria-labelledby=mend] td'),
   },
+  {
+    name: 'space',
+    go: (page) => open(page, `#/space/${made.specimen.id}?versions=${made.cages[1].id},${made.cages[2].id}`, '.plate.view .tag'),
+  },
   { name: 'specimen without versions', go: (page) => open(page, `#/specimen/${empty.id}`, '.empty') },
   {
     name: 'number card',

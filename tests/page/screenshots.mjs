@@ -33,6 +33,12 @@ try {
     { name: 'failed', hash: `#/specimen/${broken.id}`, ready: '.error' },
     { name: 'upload', hash: '#/upload', ready: '.empty', act: chooseFiles },
     { name: 'card', hash: `#/specimen/${made.specimen.id}`, ready: '.drawing', act: openCard },
+    {
+      name: 'space',
+      hash: `#/space/${made.specimen.id}?versions=${made.cages[1].id},${made.cages[2].id}&colour=invented&sides=yes`,
+      ready: '.plate.view canvas',
+      act: (page) => page.waitForTimeout(2000),
+    },
     { name: 'definitions', hash: '#/help', ready: '.definitions' },
   ];
   for (const colorScheme of ['light', 'dark']) {
