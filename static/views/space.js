@@ -108,6 +108,7 @@ export function SpaceView(el) {
     stage.keepOnly(state.figures.map(({ surface }) => surface));
     drawBelow();
     redraw(parts.picked);
+    if (chosen !== null) tellChosen();
     if (chosen !== null && kept === null) flyToChosen();
     else draw(false);
     findMarks();
@@ -620,13 +621,23 @@ export function SpaceView(el) {
     noteCamera();
   }
 
-  function flyToChosen() {
-    if (chosen === null || stage === null) return draw(false);
+  function chosenPlace() {
     const [run, number] = chosen.split('.');
     const figure = state.figures.find((each) => each.run === run);
-    const finding = figure?.findings[Number(number) - 1];
+    return { number, figure, finding: figure?.findings[Number(number) - 1] };
+  }
+
+  /** The chosen finding once more under the figures, where those stand above the list. */
+  function tellChosen() {
+    const { number, finding } = chosenPlace();
+    if (finding) redraw(parts.picked, h('p', {}, h('b', { text: `${number}. ` }), finding.text));
+  }
+
+  function flyToChosen() {
+    if (chosen === null || stage === null) return draw(false);
+    const { figure, finding } = chosenPlace();
+    tellChosen();
     if (!finding?.at) return draw(false);
-    redraw(parts.picked, h('p', {}, h('b', { text: `${number}. ` }), finding.text));
     const near = nearestVertex(figure.surface, finding.at);
     const radius = Math.max(4 * (finding.radius ?? 0), 0.08 * figure.surface.ball.radius);
     fly(lookAt(finding.at, normalOf(figure.surface, near), Math.min(radius, figure.surface.ball.radius)));

@@ -39,7 +39,7 @@ const views = [
   },
   {
     name: 'space',
-    go: (page) => open(page, `#/space/${made.specimen.id}?versions=${made.cages[1].id},${made.cages[2].id}`, '.plate.view .tag'),
+    go: (page) => open(page, `#/space/${made.specimen.id}?versions=${made.cages[2].id},${made.cages[1].id}&colour=invented`, '.plate.view .tag'),
   },
   { name: 'specimen without versions', go: (page) => open(page, `#/specimen/${empty.id}`, '.empty') },
   {

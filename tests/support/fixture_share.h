@@ -1,9 +1,9 @@
 /* fixture_share.h - how much of a long test is done: all, unless the environment variable FETTLE_TEST_SHARE
  * names a divisor.
  *
- * For machines that are imitated (`make arm64`), which take ten to forty times as long. A test draws one of
- * so many of its random cases, or looks at one of so many samples, or asks for an interval so much wider: its
- * claim is the same, and it still can fail. */
+ * For `.ci/run`, and for machines that are imitated (`make arm64`), which take ten to forty times as long. A
+ * test draws one of so many of its random cases, or looks at one of so many samples, or asks for an interval
+ * so much wider: its claim is the same, and it still can fail. */
 #ifndef SUPPORT_FIXTURE_SHARE_H
 #define SUPPORT_FIXTURE_SHARE_H
 
