@@ -576,7 +576,7 @@ export const TEXT = {
   'help.keys': 'Keys',
   'help.key': 'Key',
   'help.does': 'What it does',
-  'help.keys.on': 'use the keys of one letter: b, f, / and ?',
+  'help.keys.on': 'use the keys of one letter or sign: b, f, n, p, x, [, ], 0 to 6, / and ?',
   'help.measures': 'Measures',
   'help.measures.note':
     'Definitions {definitions}. A column measured by other definitions is marked and not differenced.',
@@ -633,6 +633,10 @@ export const TEXT = {
   'key.enter': 'Opens the card of a number or of a version.',
   'key.baseline': 'Makes the column the baseline.',
   'key.fold': 'Folds the group, or opens it.',
-  'key.escape': 'Closes a card or a dialog.',
+  'key.turn': 'In space: turns the views; with Shift moves them; nearer, farther.',
+  'key.sides': 'In space: the six sides; the whole.',
+  'key.step': 'In space: to the next finding, to the one before.',
+  'key.divider': 'In space, one over the other: held, swaps them; moves the divider.',
+  'key.escape': 'Closes a card or a dialog; from a view in space to the list.',
   'key.help': 'This page.',
 };

@@ -2,6 +2,7 @@
 #include "picture/surface.h"
 
 #include "measure/deviation.h"
+#include "picture/picture_file.h"
 #include "picture/simplify.h"
 #include "picture/surface_clusters.h"
 #include "picture/surface_corner.h"
@@ -248,13 +249,8 @@ static bool write_vertices(const struct making *making, struct head *head, struc
                 fmax(head->quantisation_error, vec3_distance(surface_corner_place(&grid, &corners[v]),
                                                              making->mesh->positions[source]));
     }
-    return surface_write_at(making->fd, corners, drawn->vertex_count * sizeof *corners,
+    return picture_write_at(making->fd, corners, drawn->vertex_count * sizeof *corners,
                             head->sections[VERTICES], err);
-}
-
-static uint64_t aligned(uint64_t offset)
-{
-    return (offset + 7) & ~(uint64_t)7;
 }
 
 static bool write_all(const struct making *making, struct arena scratch, struct error *err)
@@ -287,12 +283,12 @@ static bool write_all(const struct making *making, struct arena scratch, struct 
 
     head.sections[VERTICES] = sizeof head;
     for (int s = VERTICES; s < CLUSTERS; s++)
-        head.sections[s + 1] = aligned(head.sections[s] + sections[s].count);
-    if (!surface_write_end(making->fd, head.sections[CLUSTERS], err))
+        head.sections[s + 1] = picture_align(head.sections[s] + sections[s].count);
+    if (!picture_write_end(making->fd, head.sections[CLUSTERS], err))
         return false;
     for (int s = TRIANGLES; s < CLUSTERS; s++)
         if (sections[s].count
-            && !surface_write_at(making->fd, sections[s].bytes, sections[s].count, head.sections[s], err))
+            && !picture_write_at(making->fd, sections[s].bytes, sections[s].count, head.sections[s], err))
             return false;
     head.sections[END] = head.sections[CLUSTERS];
     return write_vertices(making, &head, scratch, err)
@@ -300,7 +296,7 @@ static bool write_all(const struct making *making, struct arena scratch, struct 
                || surface_clusters_write(making->mesh, &making->triangulation, making->box,
                                          (const float(*)[3])making->normals, making->fd,
                                          head.sections[CLUSTERS], &head.sections[END], scratch, err))
-           && surface_write_at(making->fd, &head, sizeof head, 0, err);
+           && picture_write_at(making->fd, &head, sizeof head, 0, err);
 }
 
 bool surface_write(const struct mesh *mesh, const struct surface_request *request, int fd,

@@ -1,12 +1,10 @@
 /* surface_clusters.c - sorts by Morton code, then writes run by run. */
 #include "picture/surface_clusters.h"
 
+#include "picture/picture_file.h"
 #include "picture/surface_corner.h"
 
-#include <errno.h>
-#include <stdlib.h>
 #include <string.h>
-#include <unistd.h>
 
 #define AXIS_BITS 10
 #define DIGIT_BITS 10
@@ -33,31 +31,6 @@ struct writing {
     uint16_t (*triangles)[3];
     uint32_t *faces;
 };
-
-bool surface_write_at(int fd, const void *bytes, size_t count, uint64_t offset, struct error *err)
-{
-    const char *at = bytes;
-
-    while (count) {
-        ssize_t put = pwrite(fd, at, count, (off_t)offset);
-        if (put < 0 && errno == EINTR)
-            continue;
-        if (put <= 0)
-            return error_set(err, ERROR_MACHINE, "the surface cannot be written: %s",
-                             put < 0 ? strerror(errno) : "no room");
-        at += put;
-        offset += (uint64_t)put;
-        count -= (size_t)put;
-    }
-    return true;
-}
-
-bool surface_write_end(int fd, uint64_t offset, struct error *err)
-{
-    const char zeros[8] = {0};
-
-    return surface_write_at(fd, zeros, sizeof zeros, offset - sizeof zeros, err);
-}
 
 /* Every third bit. */
 static uint32_t spread(uint32_t bits)
@@ -110,11 +83,6 @@ static struct placed *sort(struct placed *from, struct placed *to, size_t count)
     return from;
 }
 
-static uint64_t aligned(uint64_t offset)
-{
-    return (offset + 7) & ~(uint64_t)7;
-}
-
 /* Gives the vertices of a cluster numbers of their own, and its triangles. */
 static aabb gather(struct writing *writing, uint32_t number, size_t begin, struct surface_cluster *cluster)
 {
@@ -164,14 +132,14 @@ static bool write_cluster(struct writing *writing, uint32_t number, size_t begin
                               (vec3){(double)normal[0], (double)normal[1], (double)normal[2]});
     }
     uint64_t triangles_at = at + cluster->vertex_count * sizeof *writing->corners,
-             faces_at = aligned(triangles_at + cluster->triangle_count * sizeof *writing->triangles);
-    *end = aligned(faces_at + cluster->triangle_count * sizeof *writing->faces);
-    return surface_write_end(fd, *end, err)
-           && surface_write_at(fd, writing->corners, cluster->vertex_count * sizeof *writing->corners, at,
+             faces_at = picture_align(triangles_at + cluster->triangle_count * sizeof *writing->triangles);
+    *end = picture_align(faces_at + cluster->triangle_count * sizeof *writing->faces);
+    return picture_write_end(fd, *end, err)
+           && picture_write_at(fd, writing->corners, cluster->vertex_count * sizeof *writing->corners, at,
                                err)
-           && surface_write_at(fd, writing->triangles, cluster->triangle_count * sizeof *writing->triangles,
+           && picture_write_at(fd, writing->triangles, cluster->triangle_count * sizeof *writing->triangles,
                                triangles_at, err)
-           && surface_write_at(fd, writing->faces, cluster->triangle_count * sizeof *writing->faces, faces_at,
+           && picture_write_at(fd, writing->faces, cluster->triangle_count * sizeof *writing->faces, faces_at,
                                err);
 }
 
@@ -203,7 +171,7 @@ bool surface_clusters_write(const struct mesh *mesh, const struct triangulation 
     for (size_t t = 0; t < count; t++)
         placed[t] = (struct placed){code_of(mesh, triangulation, &grid, t), (uint32_t)t};
     writing.placed = sort(placed, other, count);
-    *end = aligned(offset + cluster_count * sizeof *table);
+    *end = picture_align(offset + cluster_count * sizeof *table);
     for (size_t k = 0; k < cluster_count; k++) {
         size_t begin = k * CLUSTER_TRIANGLES, left = count - begin;
         table[k].offset = *end;
@@ -211,5 +179,5 @@ bool surface_clusters_write(const struct mesh *mesh, const struct triangulation 
         if (!write_cluster(&writing, (uint32_t)k, begin, fd, &table[k], end, err))
             return false;
     }
-    return surface_write_at(fd, table, cluster_count * sizeof *table, offset, err);
+    return picture_write_at(fd, table, cluster_count * sizeof *table, offset, err);
 }

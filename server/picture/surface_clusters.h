@@ -27,10 +27,4 @@ bool surface_clusters_write(const struct mesh *mesh, const struct triangulation 
                             const float (*normals)[3], int fd, uint64_t offset, uint64_t *end,
                             struct arena scratch, struct error *err);
 
-/* Writes all bytes at an offset; ERROR_MACHINE. */
-bool surface_write_at(int fd, const void *bytes, size_t count, uint64_t offset, struct error *err);
-
-/* Writes zeros before an offset that is a multiple of 8, for what is written there to end at it. */
-bool surface_write_end(int fd, uint64_t offset, struct error *err);
-
 #endif

@@ -1,7 +1,7 @@
 /* thumbnail.c - a depth buffer of finer pixels, averaged; cairo makes a PNG of it. */
 #include "picture/thumbnail.h"
 
-#include "picture/surface_clusters.h"
+#include "picture/picture_file.h"
 
 #include <cairo/cairo.h>
 #include <string.h>
@@ -191,7 +191,7 @@ static cairo_status_t take_bytes(void *closure, const unsigned char *bytes, unsi
 {
     struct stream *stream = closure;
 
-    if (!surface_write_at(stream->fd, bytes, count, stream->offset, stream->err))
+    if (!picture_write_at(stream->fd, bytes, count, stream->offset, stream->err))
         return CAIRO_STATUS_WRITE_ERROR;
     stream->offset += count;
     return CAIRO_STATUS_SUCCESS;

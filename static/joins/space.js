@@ -12,7 +12,7 @@ import { say } from '../say.js';
 import { versionName } from '../specimen-state.js';
 import { SpaceView } from '../views/space.js';
 
-export const FIGURES_MOST = 4;
+const FIGURES_MOST = 4;
 
 /** @param {HTMLElement} el @param {object} page  app.js */
 export function joinSpace(el, page) {
@@ -31,10 +31,10 @@ export function joinSpace(el, page) {
 
   /** The versions asked for, else the latest and the one before it. */
   function chooseVersions(versions) {
-    const asked_ = readList(query.versions)
+    const wanted = readList(query.versions)
       .map((each) => versions.find((version) => version.id === each))
       .filter((version) => version?.latest_run);
-    if (asked_.length > 0) return asked_.slice(0, FIGURES_MOST);
+    if (wanted.length > 0) return wanted.slice(0, FIGURES_MOST);
     const [latest, before] = [latestMeasured(versions), defaultBaseline(versions)];
     return latest === null ? [] : latest === before ? [latest] : [before, latest];
   }
@@ -42,15 +42,18 @@ export function joinSpace(el, page) {
   /** One figure: what is drawn, and coloured by what. A version without a reference is drawn plain. */
   async function makeFigure(version, colour) {
     const run = runOf(version, null);
-    const [{ record: runRecord }, findings] = await record(run);
+    const [[{ record: runRecord }, findings], runs] = await Promise.all([record(run), api.listRuns(version.id)]);
+    // of the run, not of the version: a reference that was changed since is measured against later
+    const against = runs.find((each) => each.id === run)?.against ?? version.against;
     const subject = runRecord.reference === null ? SUBJECTS.none : SUBJECTS[colour];
     const onReference = subject.mesh === 'reference';
-    const surface = await loader.surfaceOf(onReference ? version.against : version.id);
+    const surface = await loader.surfaceOf(onReference ? against : version.id);
     const field = subject.field === null ? null : await loader.fieldOf(run, subject.field);
     const values =
       field === null ? null : subject.perFace ? faceValues(surface, field) : vertexValues(surface, field);
     return {
       version,
+      against,
       run,
       record: runRecord,
       findings: findings.items,
@@ -95,6 +98,7 @@ export function joinSpace(el, page) {
         specimen,
         versions: orderVersions(versions, 'newest').filter((version) => version.latest_run !== null),
         figures,
+        figuresMost: FIGURES_MOST,
         colour,
         range,
         unit,

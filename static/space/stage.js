@@ -17,14 +17,13 @@ import {
   WebGLRenderer,
 } from 'three';
 import { axesOf } from './camera.js';
-import { TABLE } from './colours.js';
+import { TABLE, parseHex } from './colours.js';
 
 const NO_CUT = new Vector4(0, 0, 0, 1);
 
 const VERTEX = `
 precision highp float;
 uniform mat4 projectionMatrix, modelViewMatrix;
-uniform vec3 origin;
 uniform float extent;
 in vec4 corner; // quantised place, and the normal in two bytes
 in float value;
@@ -87,11 +86,12 @@ void main() {
 const LINE_FRAGMENT = `
 precision highp float;
 uniform vec4 cut;
+uniform vec3 mark;
 in vec3 place;
 out vec4 colour;
 void main() {
   if (dot(cut.xyz, place) > cut.w) discard;
-  colour = vec4(0.06, 0.09, 0.13, 1.0);
+  colour = vec4(mark, 1.0);
 }`;
 
 /** Bytes as a colour of the shader, which works in sRGB throughout: a colour is a number. */
@@ -104,7 +104,7 @@ function tableTexture(table) {
 }
 
 /** @returns {object|null} null where the browser has no WebGL 2 */
-export function openStage({ bare, inside }) {
+export function openStage({ bare, inside, mark, tables }) {
   let renderer;
   try {
     renderer = new WebGLRenderer({ antialias: true, alpha: true, preserveDrawingBuffer: true });
@@ -117,9 +117,9 @@ export function openStage({ bare, inside }) {
   const camera = new OrthographicCamera();
   camera.matrixAutoUpdate = false;
   const scene = new Scene();
+  const maps = { plain: tableTexture(tables.plain), signed: tableTexture(tables.signed) };
   const kept = new Map();
   const uniforms = {
-    origin: { value: new Vector3() },
     extent: { value: 1 },
     map: { value: null },
     range: { value: 1 },
@@ -131,6 +131,7 @@ export function openStage({ bare, inside }) {
     towards: { value: new Vector3(0, 0, 1) },
     bare: { value: colour(bare) },
     inside: { value: colour(inside) },
+    mark: { value: colour(parseHex(mark)) },
     cut: { value: NO_CUT },
   };
   const material = new RawShaderMaterial({
@@ -170,16 +171,17 @@ export function openStage({ bare, inside }) {
         coarse: surface.coarse ? of(surface.coarse) : null,
         sides: null,
         of,
-        values: new Map(),
+        values: new WeakMap(),
+        none: null,
       });
     }
     return kept.get(surface);
   }
 
   function valuesOf(entry, values, count) {
-    const key = values ?? 'none';
-    if (!entry.values.has(key)) entry.values.set(key, new BufferAttribute(values ?? new Float32Array(count), 1));
-    return entry.values.get(key);
+    if (values === null) return (entry.none ??= new BufferAttribute(new Float32Array(count), 1));
+    if (!entry.values.has(values)) entry.values.set(values, new BufferAttribute(values, 1));
+    return entry.values.get(values);
   }
 
   function aim(view, surface, width, height, ball) {
@@ -231,7 +233,7 @@ export function openStage({ bare, inside }) {
     }
     uniforms.extent.value = surface.step * 65535;
     uniforms.plain.value = figure.values === null;
-    uniforms.map.value = figure.table;
+    uniforms.map.value = figure.signed ? maps.signed : maps.plain;
     uniforms.range.value = figure.range;
     uniforms.signedValues.value = figure.signed;
     uniforms.flat_.value = figure.flat;
@@ -240,8 +242,6 @@ export function openStage({ bare, inside }) {
   }
 
   return {
-    tableTexture,
-    renderer,
     /** Draws a figure into a context of a canvas of that size. */
     draw(figure, view, context, { moving = false } = {}) {
       const { width, height } = context.canvas;

@@ -29,6 +29,10 @@ const KEYS = [
   ['Enter', 'enter'],
   ['b', 'baseline'],
   ['f', 'fold'],
+  ['← → ↑ ↓ + −', 'turn'],
+  ['1 … 6 0', 'sides'],
+  ['n p', 'step'],
+  ['x [ ]', 'divider'],
   ['Escape', 'escape'],
   ['?', 'help'],
 ];

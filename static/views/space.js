@@ -43,7 +43,7 @@ export function SpaceView(el) {
   let chosen = null; // 'RUN.NUMBER'
   let filter = { of: null, level: 'warning', kind: '', mesh: '' };
   let plates = [];
-  let marked = new Map();
+  const marked = new WeakMap();
 
   el.addEventListener('show', (event) => {
     const next = event.detail;
@@ -76,7 +76,7 @@ export function SpaceView(el) {
 
   function mount() {
     const colours = readColours();
-    stage ??= openStage({ bare: colours.bare, inside: colours.inside });
+    stage ??= openStage({ ...colours, tables: { plain: colourTable(readStops('seq')), signed: colourTable(readStops('div')) } });
     const { specimen } = state;
     const title = say('space.heading', {
       number: specimen.catalogue_number,
@@ -121,6 +121,8 @@ export function SpaceView(el) {
   const inOrder = () => (wide.matches ? [parts.list, figures] : [figures, parts.list]);
   wide.addEventListener('change', () => el.querySelector('.facing.space')?.replaceChildren(...inOrder()));
 
+  new ResizeObserver(() => draw(false)).observe(parts.plates);
+
   let shownSpecimen = null;
   const sameSpecimen = () => shownSpecimen === state.specimen.id;
 
@@ -130,9 +132,8 @@ export function SpaceView(el) {
     return {
       mark: value('--mark'),
       halo: value('--halo'),
-      bare: parseHex('#ece5e0'),
-      inside: parseHex('#8d8f92'),
-      tables: new Map([false, true].map((signed) => [signed, colourTable(readStops(signed ? 'div' : 'seq'))])),
+      bare: parseHex(value('--bare')),
+      inside: parseHex(value('--inside')),
     };
   }
 
@@ -175,7 +176,7 @@ export function SpaceView(el) {
                 type: 'checkbox',
                 data: { key: `version ${version.id}` },
                 prop: { checked: shown.includes(version.id) },
-                disabled: !shown.includes(version.id) && shown.length >= 4,
+                disabled: !shown.includes(version.id) && shown.length >= state.figuresMost,
                 on: {
                   change: (event) =>
                     query({
@@ -310,11 +311,9 @@ export function SpaceView(el) {
 
   function makePlates(colours) {
     cutMoved = null;
-    const tables = new Map([...colours.tables].map(([signed, table]) => [signed, stage.tableTexture(table)]));
     const drawn = state.figures.map((figure) => ({
       ...figure,
       ball: figure.surface.ball,
-      table: tables.get(figure.signed),
       range: state.range,
       flat: figure.cage,
     }));
@@ -332,13 +331,12 @@ export function SpaceView(el) {
     );
     for (const each of plates) each.plate.setAttribute('aria-label', each.figures.map(describe).join(' '));
     parts.plates.classList.toggle('one', plates.length === 1);
-    new ResizeObserver(() => draw(false)).observe(parts.plates);
   }
 
   function describe(figure) {
     const side = figure.onReference ? 'reference_to_subject' : 'subject_to_reference';
     const most = figure.record.deviation?.[side].max;
-    const names = { version: figure.name, reference: state.nameOf(figure.version.against) };
+    const names = { version: figure.name, reference: state.nameOf(figure.against) };
     if (figure.colour === 'none' || !most) return say('space.caption.plain', names);
     const text = withUnit(
       formatInterval(most.lower * state.factor, most.upper * state.factor, say('interval.to')),
@@ -661,7 +659,7 @@ export function SpaceView(el) {
         'p',
         {},
         [
-          face === null ? say('space.picked.simplified') : say('space.picked.face', { face: formatCount(face), version: figure.onReference ? state.nameOf(figure.version.against) : figure.name }),
+          face === null ? say('space.picked.simplified') : say('space.picked.face', { face: formatCount(face), version: figure.onReference ? state.nameOf(figure.against) : figure.name }),
           say('space.picked.at', { place: state.pointText(hit.at) }),
           values.length > 0
             ? say('space.picked.value', {

@@ -166,10 +166,14 @@ Test(surface, whole_cube_of_quads_has_two_triangles_a_face)
 Test(surface, whole_mesh_of_triangles_keeps_their_order)
 {
     struct arena *arena = fixture_arena();
-    struct mesh sphere = fixture_uv_sphere(arena, 24, 12);
+    struct mesh quads = fixture_uv_sphere(arena, 24, 12), sphere = fixture_fanned(arena, &quads);
     struct surface_request request = request_of(1000000, 1000, 1000000);
     struct bytes bytes = surface_of(&sphere, &request);
 
+    cr_expect(eq(u32, u32(bytes, TRIANGLE_COUNT), (uint32_t)sphere.face_count));
+    cr_expect(eq(sz, section(bytes, FACES), section(bytes, SOURCES)), "triangle t is face t: left out");
+    for (size_t k = 0; k < 3 * sphere.face_count; k++)
+        cr_expect(eq(u32, u32(bytes, section(bytes, TRIANGLES) + 4 * k), sphere.face_vertices[k]));
     cr_expect(eq(u32, u32(bytes, VERTEX_COUNT), (uint32_t)sphere.vertex_count));
     cr_expect(f64(bytes, QUANTISATION_ERROR) <= f64(bytes, STEP));
     cr_expect(f64(bytes, QUANTISATION_ERROR) > 0);
