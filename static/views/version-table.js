@@ -495,7 +495,27 @@ export function VersionTable(el) {
       region.scrollLeft = Math.max(0, c * width - region.clientWidth / 2);
       drawInSight();
     }
-    part?.focus();
+    part?.focus({ preventScroll: true });
+    bringIntoSight(part, line);
+  }
+
+  /** Scrolls the region so that the part stands clear of the frozen names and head, and the page so that the region is in sight. */
+  function bringIntoSight(part, line) {
+    if (region.classList.contains('fits')) {
+      part.scrollIntoView({ block: 'nearest', inline: 'nearest' });
+      return;
+    }
+    const [names, trend] = [table.tHead.firstChild.firstChild, table.tHead.firstChild.lastChild];
+    const frame = region.getBoundingClientRect();
+    const box = part.closest('td, th').getBoundingClientRect();
+    const nudge = (low, high, from, to) => (low < from ? low - from : high > to ? Math.min(high - to, low - from) : 0);
+    const right = frame.left + region.clientWidth - (getComputedStyle(trend).position === 'sticky' ? trend.offsetWidth : 0);
+    const isFrozen = getComputedStyle(part.closest('td, th')).left === '0px' || part.closest('.trend') !== null || line.kind === 'group';
+    if (!isFrozen) region.scrollLeft += nudge(box.left, box.right, frame.left + names.offsetWidth, right);
+    else if (part.closest('.trend') !== null && getComputedStyle(trend).position !== 'sticky') region.scrollLeft = region.scrollWidth;
+    if (line.kind !== 'head')
+      region.scrollTop += nudge(box.top, box.bottom, Math.max(frame.top, names.getBoundingClientRect().bottom), frame.top + region.clientHeight);
+    region.scrollIntoView({ block: 'nearest' });
   }
 
   function move(event) {
