@@ -19,7 +19,7 @@ const VERDICT_SHAPE = { better: 'better', worse: 'worse', 'not told apart': 'sam
 /** Columns drawn beside those in sight, on either side. */
 const BESIDE = 4;
 /** Columns on a printed page. */
-const PRINTED = 9;
+const PRINTED = 7;
 
 /** @param {HTMLElement} el */
 export function VersionTable(el) {
@@ -67,7 +67,7 @@ export function VersionTable(el) {
     table.style.setProperty('--columns', String(columns.length));
     table.setAttribute('aria-colcount', String(columns.length + 2));
     table.caption.textContent = say('versions.caption', { baseline: state.baseline ? versionName(state.baseline) : '—' });
-    table.querySelector('col.versions').span = Math.max(1, columns.length);
+    table.querySelector('col.each').span = Math.max(1, columns.length);
     const head = headLine();
     table.tHead.replaceChildren(head.el);
     lines = [head, ...bodyLines()];
@@ -93,7 +93,7 @@ export function VersionTable(el) {
       'table',
       { class: 'ledger versions' },
       h('caption', { class: 'hide' }),
-      h('colgroup', {}, h('col', { class: 'names' }), h('col', { class: 'versions' }), h('col', { class: 'trend' })),
+      h('colgroup', {}, h('col', { class: 'names' }), h('col', { class: 'each' }), h('col', { class: 'trend' })),
       h('thead', {}),
     );
     region = h('div', { class: 'scroll wide' }, table);

@@ -207,10 +207,71 @@ describe('compare', () => {
     );
   });
 
+  inPage('compare_answers_at_a_glance_and_marks_what_is_gone', async (page) => {
+    await openSpecimen(page);
+    const answers = page.locator('.answers > div');
+    // cage 1 is the cube itself; cage 2 lacks two faces, which are two open loops and two places lost; cage 3 is whole, and smaller.
+    assert.match(await answers.nth(0).textContent(), /Which is best.*cage 1.*none beats it/);
+    assert.match(await answers.nth(1).textContent(), /cage 3 since cage 2.*4 gone, 0 new, 0 still there.*Certainly better:.*Open edges 8 → 0/);
+    assert.match(await answers.nth(2).textContent(), /Where cage 3 is still wrong/);
+    await page.locator('select[name=since]').selectOption('gone');
+    assert.deepEqual(await page.locator('.findings .head').allTextContents(), ['Open loop', 'Open loop', 'Lost', 'Lost']);
+    assert.match(await page.locator('.findings .since').first().textContent(), /of cage 2, gone in cage 3/);
+    await page.getByLabel('Weigh').selectOption('subject.topology.open_edges');
+    await page.waitForURL(/y=subject\.topology\.open_edges/);
+    assert.match(await page.locator('#trade-off .told').textContent(), /On the front: cage 1.*Beaten for certain:.*cage 3 by cage 1/);
+    await page.locator('[id="row-subject.topology.open_edges"] .trend button').click();
+    await page.waitForURL(/over=subject\.topology\.open_edges/);
+    assert.equal(await page.evaluate(() => document.activeElement.name), 'over');
+    await page.locator('#over-versions .dot').nth(1).click();
+    await page.getByRole('heading', { name: 'Findings of cage 2' }).waitFor();
+  });
+
+  inPage('compare_draws_sixty_columns_as_they_come_into_sight', async (page) => {
+    // Sixty versions that are one: the answers are altered on their way.
+    const id = (i) => String(9000 + i);
+    await page.route('**/versions?limit=*', async (route) => {
+      const answer = await route.fetch();
+      const [version] = (await answer.json()).items.filter((each) => each.id === made.cages[1].id);
+      const items = Array.from({ length: 60 }, (_, i) => ({ ...version, id: id(i), number: i + 1, has_pictures: false, jobs: [], runs: [id(i)], latest_run: id(i) }));
+      await route.fulfill({ response: answer, json: { items, next: null } });
+    });
+    await page.route(/\/runs\/9\d+/, (route) =>
+      route.continue({ url: route.request().url().replace(/runs\/9\d+/, `runs/${made.cages[1].latest_run}`) }),
+    );
+    await page.route('**/compare?*', async (route) => {
+      const [run] = [made.cages[1].latest_run];
+      const body = await (await fetch(`${service.address}api/v1/compare?runs=${run}&baseline=${run}`)).json();
+      const wanted = new URL(route.request().url()).searchParams.get('runs').split(',');
+      const spread = (list) => list && wanted.map(() => list[0]);
+      const rows = body.rows.map((row) => ({
+        ...row,
+        ...Object.fromEntries(['values', 'lower', 'upper', 'sampled', 'differences', 'verdicts', 'comparable'].map((name) => [name, spread(row[name])])),
+      }));
+      await route.fulfill({ json: { ...body, runs: wanted.map((each) => ({ ...body.runs[0], id: each })), rows } });
+    });
+    await openSpecimen(page, '?fold=none');
+    assert.equal(await page.locator('.versions').getAttribute('aria-colcount'), '62');
+    assert.ok((await page.locator('.versions thead .name').count()) < 30);
+    await page.locator('[data-key="cell subject.topology.open_edges 9059"]').focus();
+    await page.keyboard.press('End');
+    const active = () => page.evaluate(() => document.activeElement.dataset.key);
+    assert.equal(await active(), 'cell subject.topology.open_edges 9000');
+    assert.equal(await page.locator('.versions thead .name').last().textContent(), 'cage 1');
+    assert.ok((await page.locator('.versions thead .name').count()) < 30);
+    await page.keyboard.press('ArrowDown');
+    assert.equal(await active(), 'cell subject.topology.open_loops 9000');
+    await page.keyboard.press('Home');
+    assert.equal(await active(), 'cell subject.topology.open_loops');
+  });
+
   inPage('compare_keeps_baseline_rows_and_order_in_the_address', async (page) => {
     await openSpecimen(page);
     await page.getByLabel('Baseline').selectOption({ label: 'cage 1' });
     await page.getByLabel('only rows that differ').check();
+    await page.getByLabel('Versions by').selectOption('subject.topology.open_edges');
+    await page.waitForURL(/sort=subject/);
+    assert.equal((await columns(page))[2], 'cage 2');
     await page.getByLabel('Versions by').selectOption('face_size');
     await page.locator('.versions thead th:nth-child(3)').getByText('cage 1').waitFor();
     assert.match(page.url(), new RegExp(`baseline=${made.cages[0].latest_run}\\b`));
