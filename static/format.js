@@ -116,7 +116,11 @@ export function formatPlusMinus(value, halfwidth, wanted = null) {
   let decimals = firstPlace(halfwidth);
   const up = roundUp(halfwidth, decimals);
   if (up >= 10 ** (1 - decimals)) decimals = Math.max(0, decimals - 1);
-  return formatCovered(value, halfwidth, Math.min(decimals, decimalsFor(Math.max(Math.abs(value), halfwidth), END_DIGITS)));
+  return formatCovered(
+    value,
+    halfwidth,
+    Math.min(decimals, decimalsFor(Math.max(Math.abs(value), halfwidth), END_DIGITS)),
+  );
 }
 
 /** The half-width printed covers what rounding the value moved. */

@@ -66,10 +66,7 @@ export function matchPlaces(before, after) {
   for (const a of leftAfter)
     for (const b of leftBefore) {
       const [old, now] = [before.items[b], after.items[a]];
-      if (
-        alike(old, now) &&
-        distance(old.at, now.at) <= Math.max(radius(old), radius(now), before.edge, after.edge)
-      )
+      if (alike(old, now) && distance(old.at, now.at) <= Math.max(radius(old), radius(now), before.edge, after.edge))
         pair(b, a);
     }
   const settle = (side, own, other) =>
@@ -87,7 +84,9 @@ function isCertain(finding, own, other) {
   if (!finding.at || other.isCut(finding.kind)) return false;
   if (!OF_DEVIATION.includes(finding.kind)) return true;
   const level = other.level(finding.kind);
-  return own.reference !== null && own.reference === other.reference && level !== null && finding.distance?.lower > level;
+  return (
+    own.reference !== null && own.reference === other.reference && level !== null && finding.distance?.lower > level
+  );
 }
 
 /**

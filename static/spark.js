@@ -18,7 +18,9 @@ export function spark(values, label, ends = null) {
   const given = (value) => value !== null && value !== undefined;
   const known = values.map((value, i) => ({ value, ends: ends?.[i] ?? [] })).filter(({ value }) => given(value));
   if (known.length < 2) return null;
-  const reach = known.map((point) => (point.ends.every(given) && point.ends.length === 2 ? point.ends : [point.value, point.value]));
+  const reach = known.map((point) =>
+    point.ends.every(given) && point.ends.length === 2 ? point.ends : [point.value, point.value],
+  );
   const most = Math.max(...reach.map(([, upper]) => upper));
   const x = (i) => 4 + (i * (WIDTH - 8)) / (known.length - 1);
   const y = (value) => (most > 0 ? FLOOR - ((FLOOR - CEILING) * Math.max(0, value)) / most : FLOOR);

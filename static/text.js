@@ -269,7 +269,10 @@ export const TEXT = {
   'versions.decimals': 'Decimals',
   'versions.decimals.any': 'as known',
   'versions.pick': '{n} of {total} versions shown',
-  'versions.printed': { one: 'Printed: {n} of {total} versions. The CSV has all.', other: 'Printed: {n} of {total} versions. The CSV has all.' },
+  'versions.printed': {
+    one: 'Printed: {n} of {total} versions. The CSV has all.',
+    other: 'Printed: {n} of {total} versions. The CSV has all.',
+  },
   'versions.csv': 'Save as CSV',
   'versions.copyCsv': 'Copy as CSV',
   'versions.names': 'Measure and unit',

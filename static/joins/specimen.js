@@ -85,7 +85,10 @@ export function joinSpecimen(el, page) {
     return visible
       .filter(
         (version) =>
-          version !== chosen && version.kind === chosen?.kind && version.latest_run !== null && wanted.includes(version.id),
+          version !== chosen &&
+          version.kind === chosen?.kind &&
+          version.latest_run !== null &&
+          wanted.includes(version.id),
       )
       .slice(0, OVERLAID);
   }
@@ -204,7 +207,11 @@ export function joinSpecimen(el, page) {
         .sort((a, b) => a.version.number - b.version.number),
       chosenRun: plan.chosenRun,
       chosenRecord: chosenRecord && { id: chosen.id, name: versionName(chosen), record: chosenRecord },
-      otherRecords: plan.beside.map((version, i) => ({ id: version.id, name: versionName(version), record: beside[i] })),
+      otherRecords: plan.beside.map((version, i) => ({
+        id: version.id,
+        name: versionName(version),
+        record: beside[i],
+      })),
       box: chosenRecord ? chosenRecord.subject.bounds : null,
       staleCages:
         latestScan === null

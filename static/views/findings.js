@@ -77,7 +77,9 @@ export function Findings(el) {
     const filtered = all.filter(
       ({ finding }) => LEVELS[level].includes(finding.severity) && (kind === '' || finding.kind === kind),
     );
-    const wanted = filtered.filter((entry) => (since === '' || state.since === null ? entry.own : entry.since === since));
+    const wanted = filtered.filter((entry) =>
+      since === '' || state.since === null ? entry.own : entry.since === since,
+    );
     redraw(
       el,
       h(
@@ -208,12 +210,18 @@ export function Findings(el) {
             finding.certainty === 'likely' ? ` ${say('findings.likely')}` : '',
           ),
           size ? h('span', { text: size }) : null,
-          finding.at ? h('span', { class: 'n', text: say('findings.at', { place: state.pointText(finding.at) }) }) : null,
+          finding.at
+            ? h('span', { class: 'n', text: say('findings.at', { place: state.pointText(finding.at) }) })
+            : null,
           finding.mesh === 'reference' ? h('span', { text: say('findings.onReference') }) : null,
         ),
         h('p', { class: 'break', text: finding.text }),
         address && finding.at
-          ? h('p', {}, h('a', { href: address(finding, number), data: { key: `space ${key}` }, text: say('findings.space') }))
+          ? h(
+              'p',
+              {},
+              h('a', { href: address(finding, number), data: { key: `space ${key}` }, text: say('findings.space') }),
+            )
           : null,
       ),
     );
@@ -240,7 +248,8 @@ export function Findings(el) {
   function choose(key) {
     chosen = chosen === key ? null : key;
     update();
-    if (chosen !== null) document.getElementById(`finding-${chosen.replace(' ', '-')}`)?.scrollIntoView({ block: 'nearest' });
+    if (chosen !== null)
+      document.getElementById(`finding-${chosen.replace(' ', '-')}`)?.scrollIntoView({ block: 'nearest' });
   }
 
   function goToChosen() {

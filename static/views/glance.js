@@ -84,13 +84,23 @@ export function Glance(el) {
       const facts = merits(rows, column, best, weighed).map((row) => row.name);
       const size = column.version.face_size;
       const version = size
-        ? say('glance.sized', { version: name(column), size: formatFaceSize(size * state.lengthFactor, null, state.unit) })
+        ? say('glance.sized', {
+            version: name(column),
+            size: formatFaceSize(size * state.lengthFactor, null, state.unit),
+          })
         : name(column);
-      return h('li', { text: facts.length === 0 ? version : say('glance.best.reason', { version, facts: sayList(facts) }) });
+      return h('li', {
+        text: facts.length === 0 ? version : say('glance.best.reason', { version, facts: sayList(facts) }),
+      });
     });
     return [
       h('p', {}, stateMark('undecided', say('glance.best.some', { n: best.length, kind }))),
-      h('ul', {}, reasons, best.length > NAMES ? h('li', { text: say('glance.more', { n: best.length - NAMES }) }) : null),
+      h(
+        'ul',
+        {},
+        reasons,
+        best.length > NAMES ? h('li', { text: say('glance.more', { n: best.length - NAMES }) }) : null,
+      ),
     ];
   }
 
@@ -116,7 +126,12 @@ export function Glance(el) {
                 changes.map((row) => {
                   const { unit } = scale(row);
                   const from = text(row, baseline);
-                  return say(unit ? 'glance.change.unit' : 'glance.change', { fact: row.name, from, to: text(row, chosen), unit });
+                  return say(unit ? 'glance.change.unit' : 'glance.change', {
+                    fact: row.name,
+                    from,
+                    to: text(row, chosen),
+                    unit,
+                  });
                 }),
               ),
             }),
@@ -126,7 +141,17 @@ export function Glance(el) {
       h(
         'ul',
         {},
-        since === null ? null : h('li', {}, h('a', { href: '#findings', text: say('since.places', { counts: sinceCounts(since) }), on: { click: goToFindings } })),
+        since === null
+          ? null
+          : h(
+              'li',
+              {},
+              h('a', {
+                href: '#findings',
+                text: say('since.places', { counts: sinceCounts(since) }),
+                on: { click: goToFindings },
+              }),
+            ),
         list('glance.since.better.facts', better),
         list('glance.since.worse.facts', worse),
       ),
@@ -164,7 +189,11 @@ export function Glance(el) {
           ? h(
               'li',
               {},
-              h('a', { href: '#findings', text: say('glance.more', { n: places.length - PLACES }), on: { click: goToFindings } }),
+              h('a', {
+                href: '#findings',
+                text: say('glance.more', { n: places.length - PLACES }),
+                on: { click: goToFindings },
+              }),
             )
           : null,
       ),
@@ -172,7 +201,8 @@ export function Glance(el) {
   }
 
   const scale = (row) => scaleOf(row, detail.state.specimen.units, detail.state.unit, detail.state.decimals);
-  const text = (row, column) => cellText(row, column.runIndex, detail.state.measures.get(row.measure), scale(row)) ?? '—';
+  const text = (row, column) =>
+    cellText(row, column.runIndex, detail.state.measures.get(row.measure), scale(row)) ?? '—';
 
   function table(rows, shown, weighed, best) {
     return h(
@@ -206,7 +236,11 @@ export function Glance(el) {
           ),
         ),
       ),
-      h('tbody', {}, rows.map((row) => factRow(row, shown, weighed))),
+      h(
+        'tbody',
+        {},
+        rows.map((row) => factRow(row, shown, weighed)),
+      ),
     );
   }
 
@@ -249,8 +283,7 @@ export function Glance(el) {
     );
   }
 
-  const classOf = (column, i) =>
-    ['n', column.isBaseline && 'base', i > 2 && 'more'].filter(Boolean).join(' ');
+  const classOf = (column, i) => ['n', column.isBaseline && 'base', i > 2 && 'more'].filter(Boolean).join(' ');
 }
 
 /** `4 gone, 2 new, 7 still there`, and what is not told apart. */

@@ -21,7 +21,18 @@ const SHAPES = [
   'warning',
   'note',
 ];
-const WORDS = ['lost', 'invented', 'certified', 'sampled', 'notToldApart', 'faceSize', 'finding', 'samePlace', 'beaten', 'run'];
+const WORDS = [
+  'lost',
+  'invented',
+  'certified',
+  'sampled',
+  'notToldApart',
+  'faceSize',
+  'finding',
+  'samePlace',
+  'beaten',
+  'run',
+];
 const KEYS = [
   ['Tab', 'tab'],
   ['/', 'search'],

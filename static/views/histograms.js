@@ -131,14 +131,12 @@ export function Histograms(el) {
           version: state.chosen.name,
         })
       : say('chart.median.one', { b: formatValue(bars.median, 3), version: state.chosen.name });
-    const names = bars.shares
-      .slice(first, end)
-      .map((_, i) =>
-        say('chart.bin', {
-          from: formatValue(bars.edges[first + i], 3),
-          to: formatValue(bars.edges[first + i + 1], 3),
-        }),
-      );
+    const names = bars.shares.slice(first, end).map((_, i) =>
+      say('chart.bin', {
+        from: formatValue(bars.edges[first + i], 3),
+        to: formatValue(bars.edges[first + i + 1], 3),
+      }),
+    );
     return figure(title, caption, say(`chart.axis.${kind}`), layers, first, end, ticks, names, picker);
   }
 

@@ -105,7 +105,12 @@ export function SpecimenView(el) {
     give(parts.table, 'show', state);
     heads.charts.textContent = say('charts.title');
     heads.charts.parentElement.hidden = state.comparison === null;
-    giveChanged(parts.trends, said(state, 'over', 'x', 'y'), { state, over: state.query.over, x: state.query.x, y: state.query.y });
+    giveChanged(parts.trends, said(state, 'over', 'x', 'y'), {
+      state,
+      over: state.query.over,
+      x: state.query.x,
+      y: state.query.y,
+    });
     giveChanged(parts.shapes, [state.otherRecords.map(({ id }) => id).join(), ...said(state, 'chart')], {
       chosen: state.chosenRecord,
       others: state.otherRecords,
@@ -118,7 +123,9 @@ export function SpecimenView(el) {
     redraw(
       heads.mend,
       say('mend.title', { version: state.chosen ? versionName(state.chosen) : '' }),
-      h('small', { text: state.chosen?.against ? say('mend.against', { reference: state.nameOf(state.chosen.against) }) : '' }),
+      h('small', {
+        text: state.chosen?.against ? say('mend.against', { reference: state.nameOf(state.chosen.against) }) : '',
+      }),
     );
     heads.mend.parentElement.hidden = mend === null;
     give(parts.mend, 'show', {
@@ -132,7 +139,14 @@ export function SpecimenView(el) {
       heads.findings,
       say('findings.title', { version: state.chosen ? versionName(state.chosen) : '' }),
       h('small', { text: findingCounts(state) }),
-      state.since ? h('small', { text: say('findings.sinceCounts', { baseline: versionName(state.baseline), counts: sinceCounts(countPlaces(state.since.match, state.since.before, state.since.after)) }) }) : null,
+      state.since
+        ? h('small', {
+            text: say('findings.sinceCounts', {
+              baseline: versionName(state.baseline),
+              counts: sinceCounts(countPlaces(state.since.match, state.since.before, state.since.after)),
+            }),
+          })
+        : null,
     );
     heads.findings.parentElement.hidden = state.chosen === null;
     give(parts.findings, 'show', {
@@ -206,7 +220,10 @@ export function SpecimenView(el) {
       places: (state.findings?.items ?? [])
         .map((finding, i) => ({ finding, number: i + 1 }))
         .filter(({ finding }) => counts(finding))
-        .sort((a, b) => level.indexOf(a.finding.severity) - level.indexOf(b.finding.severity) || b.finding.score - a.finding.score),
+        .sort(
+          (a, b) =>
+            level.indexOf(a.finding.severity) - level.indexOf(b.finding.severity) || b.finding.score - a.finding.score,
+        ),
     };
   }
 

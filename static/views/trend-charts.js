@@ -89,7 +89,12 @@ export function TrendCharts(el) {
       id: 'over-versions',
       title: say('chart.over', { name: row.name }),
       caption: say('chart.over.caption'),
-      picker: pick(say('chart.measure'), 'over', row.measure, groups(() => true)),
+      picker: pick(
+        say('chart.measure'),
+        'over',
+        row.measure,
+        groups(() => true),
+      ),
       axis: withUnitOf(row),
       series: [{ row, name: row.name }],
     });
@@ -104,35 +109,54 @@ export function TrendCharts(el) {
       title: say('chart.deviation'),
       caption: say('chart.deviation.caption'),
       axis: say('chart.axis.deviation', { unit: scale(series[0]).unit }),
-      series: series.map((row, i) => ({ row, name: say(i === 0 ? 'chart.key.lost' : 'chart.key.invented'), dashed: i > 0 })),
+      series: series.map((row, i) => ({
+        row,
+        name: say(i === 0 ? 'chart.key.lost' : 'chart.key.invented'),
+        dashed: i > 0,
+      })),
     });
   }
 
   function lines({ id, title, caption, picker, axis, series }) {
     const columns = state.trendColumns.filter((column) => series.some(({ row }) => known(row, column) !== null));
-    const values = series.flatMap(({ row }) => columns.map((column) => known(row, column)).filter((each) => each !== null));
+    const values = series.flatMap(({ row }) =>
+      columns.map((column) => known(row, column)).filter((each) => each !== null),
+    );
     const whole = series.every(({ row }) => row.unit === 'count');
     const low = Math.min(0, ...values.map(({ lower }) => lower));
     const high = Math.max(...values.map(({ upper }) => upper));
     const ticks = low < 0 ? signedTicks(low, high) : linearTicks(high, 5, whole);
-    const x = (i) => BOX.left + 12 + ((BOX.right - BOX.left - 24) * (columns.length > 1 ? i : 0.5)) / Math.max(1, columns.length - 1);
+    const x = (i) =>
+      BOX.left + 12 + ((BOX.right - BOX.left - 24) * (columns.length > 1 ? i : 0.5)) / Math.max(1, columns.length - 1);
     const y = linear(ticks[0], ticks.at(-1));
     const step = Math.ceil(columns.length / NAMES);
     const drawing = plot(title, caption, [
       ticks.map((tick) => horizontal(y(tick), formatValue(tick))),
       columns.map((column, i) =>
-        i % step === 0 ? s('text', { class: 'mid', x: x(i), y: BOX.floor + 16, text: String(column.version.number) }) : null,
+        i % step === 0
+          ? s('text', { class: 'mid', x: x(i), y: BOX.floor + 16, text: String(column.version.number) })
+          : null,
       ),
-      s('text', { class: 'mid', x: (BOX.left + BOX.right) / 2, y: BOX.floor + 32, text: say(`chart.numbersOf.${columns[0]?.version.kind ?? 'cage'}`) }),
+      s('text', {
+        class: 'mid',
+        x: (BOX.left + BOX.right) / 2,
+        y: BOX.floor + 32,
+        text: say(`chart.numbersOf.${columns[0]?.version.kind ?? 'cage'}`),
+      }),
       series.map(({ row, dashed }) => {
         const points = columns.flatMap((column, i) => {
           const at = known(row, column);
           return at === null ? [] : [{ column, at, x: x(i) }];
         });
         return [
-          s('path', { class: dashed ? 'line dashed' : 'line', d: path(points.map((point) => [point.x, y(point.at.value)])) }),
+          s('path', {
+            class: dashed ? 'line dashed' : 'line',
+            d: path(points.map((point) => [point.x, y(point.at.value)])),
+          }),
           points.map((point) => whisker(point.x, y(point.at.lower), point.x, y(point.at.upper))),
-          points.map((point) => dot(point.column, point.x, y(point.at.value), dashed ? 'hollow' : 'filled', printed(row, point.column))),
+          points.map((point) =>
+            dot(point.column, point.x, y(point.at.value), dashed ? 'hollow' : 'filled', printed(row, point.column)),
+          ),
         ];
       }),
     ]);
@@ -144,7 +168,14 @@ export function TrendCharts(el) {
       axis,
       drawing,
       keys: series.length < 2 ? [] : series.map(({ name, dashed }) => [dashed ? 'dashed' : 'solid', name]),
-      numbers: numbers(title, columns, series.map(({ row, name }) => ({ name: withUnit(name, scale(row).unit && `(${scale(row).unit})`), text: (column) => printed(row, column) }))),
+      numbers: numbers(
+        title,
+        columns,
+        series.map(({ row, name }) => ({
+          name: withUnit(name, scale(row).unit && `(${scale(row).unit})`),
+          text: (column) => printed(row, column),
+        })),
+      ),
     });
   }
 
@@ -185,7 +216,13 @@ export function TrendCharts(el) {
         whisker(x(point.x.value), y(point.y.lower), x(point.x.value), y(point.y.upper)),
       ]),
       points.map((point, i) =>
-        dot(point.column, x(point.x.value), y(point.y.value), forms[states[i].state], sayList([printed(across, point.column), printed(up, point.column)])),
+        dot(
+          point.column,
+          x(point.x.value),
+          y(point.y.value),
+          forms[states[i].state],
+          sayList([printed(across, point.column), printed(up, point.column)]),
+        ),
       ),
       labels(points.map((point) => ({ column: point.column, x: x(point.x.value), y: y(point.y.value) }))),
     ]);
@@ -195,7 +232,12 @@ export function TrendCharts(el) {
       caption,
       picker: [
         pick(say('chart.cost.y'), 'y', up === FACE_SIZE ? FACE_SIZE : up.measure, groups(costs)),
-        pick(say('chart.cost.x'), 'x', across === FACE_SIZE ? FACE_SIZE : across.measure, groups(costs, ...(sized ? [[FACE_SIZE, say('version.faceSize')]] : []))),
+        pick(
+          say('chart.cost.x'),
+          'x',
+          across === FACE_SIZE ? FACE_SIZE : across.measure,
+          groups(costs, ...(sized ? [[FACE_SIZE, say('version.faceSize')]] : [])),
+        ),
       ],
       axis: say('chart.axis.weigh', { y: axisText(up, yAxis), x: axisText(across, xAxis) }),
       drawing,
@@ -205,18 +247,26 @@ export function TrendCharts(el) {
       ]),
       after: [
         h('p', { class: 'told', text: frontText(points, states) }),
-        both.length > points.length ? h('p', { class: 'quiet', text: say('chart.front.leftOut', { n: both.length - points.length }) }) : null,
+        both.length > points.length
+          ? h('p', { class: 'quiet', text: say('chart.front.leftOut', { n: both.length - points.length }) })
+          : null,
       ],
       numbers: numbers(
         title,
         points.map((point) => point.column),
         [
-          ...[across, up].map((row) => ({ name: name(row), text: (column) => (row === FACE_SIZE ? printed(row, column) : withUnit(printed(row, column), scale(row).unit)) })),
+          ...[across, up].map((row) => ({
+            name: name(row),
+            text: (column) =>
+              row === FACE_SIZE ? printed(row, column) : withUnit(printed(row, column), scale(row).unit),
+          })),
           {
             name: say('chart.front'),
             text: (column) => {
               const { state: which, by } = states[points.findIndex((point) => point.column === column)];
-              return by === null ? say('chart.key.front') : say(`chart.by.${which}`, { version: versionName(points[by].column.version) });
+              return by === null
+                ? say('chart.key.front')
+                : say(`chart.by.${which}`, { version: versionName(points[by].column.version) });
             },
           },
         ],
@@ -224,18 +274,25 @@ export function TrendCharts(el) {
     });
   }
 
-  const better = (row) => say(row === FACE_SIZE || row.direction === 'higher' ? 'chart.more' : 'chart.less', { name: row === FACE_SIZE ? say('version.faceSize') : row.name });
+  const better = (row) =>
+    say(row === FACE_SIZE || row.direction === 'higher' ? 'chart.more' : 'chart.less', {
+      name: row === FACE_SIZE ? say('version.faceSize') : row.name,
+    });
   const axisText = (row, { log }) => {
-    const text = row === FACE_SIZE ? withUnit(say('version.faceSize'), state.unit && `(${state.unit})`) : withUnitOf(row);
+    const text =
+      row === FACE_SIZE ? withUnit(say('version.faceSize'), state.unit && `(${state.unit})`) : withUnitOf(row);
     return log ? say('chart.log', { text }) : text;
   };
 
   function frontText(points, states) {
-    const names = (which) => points.filter((_, i) => states[i].state === which).map(({ column }) => versionName(column.version));
+    const names = (which) =>
+      points.filter((_, i) => states[i].state === which).map(({ column }) => versionName(column.version));
     const beaten = points
       .map(({ column }, i) => ({ column, ...states[i] }))
       .filter((each) => each.state === 'beaten')
-      .map(({ column, by }) => say('chart.front.by', { version: versionName(column.version), other: versionName(points[by].column.version) }));
+      .map(({ column, by }) =>
+        say('chart.front.by', { version: versionName(column.version), other: versionName(points[by].column.version) }),
+      );
     return [
       say('chart.front.on', { versions: sayList(names('front')) }),
       beaten.length > 0 ? say('chart.front.beaten', { versions: sayList(beaten) }) : '',
@@ -277,7 +334,12 @@ export function TrendCharts(el) {
         h(
           'thead',
           {},
-          h('tr', {}, h('th', { scope: 'col', text: say('chart.version') }), entries.map(({ name }) => h('th', { scope: 'col', class: 'n', text: name }))),
+          h(
+            'tr',
+            {},
+            h('th', { scope: 'col', text: say('chart.version') }),
+            entries.map(({ name }) => h('th', { scope: 'col', class: 'n', text: name })),
+          ),
         ),
         h(
           'tbody',
@@ -316,7 +378,11 @@ function figure({ id, title, caption, picker, axis, drawing, keys, after, number
     picker ? h('div', { class: 'picks' }, picker) : null,
     keys.length === 0
       ? null
-      : h('ul', { class: 'key' }, keys.map(([form, text]) => h('li', {}, h('span', { class: `swatch ${form}` }), text))),
+      : h(
+          'ul',
+          { class: 'key' },
+          keys.map(([form, text]) => h('li', {}, h('span', { class: `swatch ${form}` }), text)),
+        ),
     h('p', { class: 'readout quiet', text: axis }),
     drawing,
     after,
@@ -341,10 +407,12 @@ const vertical = (x, text) => [
   s('path', { class: 'grid', d: `M${x.toFixed(1)} ${BOX.top}V${BOX.floor}` }),
   s('text', { class: 'mid', x, y: BOX.floor + 16, text }),
 ];
-const path = (points) => (points.length === 0 ? '' : `M${points.map(([x, y]) => `${x.toFixed(1)} ${y.toFixed(1)}`).join('L')}`);
+const path = (points) =>
+  points.length === 0 ? '' : `M${points.map(([x, y]) => `${x.toFixed(1)} ${y.toFixed(1)}`).join('L')}`;
 
 function whisker(x1, y1, x2, y2) {
-  if (Math.hypot(x2 - x1, y2 - y1) < SEEN * (BOX.right - BOX.left) || ![x1, y1, x2, y2].every(Number.isFinite)) return null;
+  if (Math.hypot(x2 - x1, y2 - y1) < SEEN * (BOX.right - BOX.left) || ![x1, y1, x2, y2].every(Number.isFinite))
+    return null;
   const cap = x1 === x2 ? `M${x1 - 3} ${y1}h6M${x1 - 3} ${y2}h6` : `M${x1} ${y1 - 3}v6M${x2} ${y1 - 3}v6`;
   return s('path', { class: 'whisker', d: `M${x1} ${y1}L${x2} ${y2}${cap}` });
 }
@@ -358,7 +426,13 @@ function signedTicks(low, high) {
   const most = Math.max(-low, high, Number.MIN_VALUE);
   const positive = linearTicks(most, 4);
   const step = positive[1];
-  return [...positive.slice(1).map((tick) => -tick).reverse(), ...positive].filter((tick) => tick > low - step && tick < high + step);
+  return [
+    ...positive
+      .slice(1)
+      .map((tick) => -tick)
+      .reverse(),
+    ...positive,
+  ].filter((tick) => tick > low - step && tick < high + step);
 }
 
 /** A logarithmic axis where the values are spread widely and none is nothing, else one from 0. */

@@ -66,7 +66,9 @@ export function VersionTable(el) {
     const { scrollLeft, scrollTop } = region;
     table.style.setProperty('--columns', String(columns.length));
     table.setAttribute('aria-colcount', String(columns.length + 2));
-    table.caption.textContent = say('versions.caption', { baseline: state.baseline ? versionName(state.baseline) : '—' });
+    table.caption.textContent = say('versions.caption', {
+      baseline: state.baseline ? versionName(state.baseline) : '—',
+    });
     table.querySelector('col.each').span = Math.max(1, columns.length);
     const head = headLine();
     table.tHead.replaceChildren(head.el);
@@ -76,7 +78,12 @@ export function VersionTable(el) {
     fillLines();
     el.querySelector('.printed')?.remove();
     if (printing && columns.length < state.columns.length)
-      el.append(h('p', { class: 'printed', text: say('versions.printed', { n: columns.length, total: String(state.columns.length) }) }));
+      el.append(
+        h('p', {
+          class: 'printed',
+          text: say('versions.printed', { n: columns.length, total: String(state.columns.length) }),
+        }),
+      );
     fit();
     Object.assign(region, { scrollLeft, scrollTop });
     drawInSight();
@@ -114,7 +121,8 @@ export function VersionTable(el) {
     wanted.forEach(({ group, parts }, i) => {
       const body = old.get(group) ?? h('tbody', { data: { group } });
       old.delete(group);
-      if (parts.length !== body.rows.length || parts.some((part, at) => part !== body.rows[at])) body.replaceChildren(...parts);
+      if (parts.length !== body.rows.length || parts.some((part, at) => part !== body.rows[at]))
+        body.replaceChildren(...parts);
       if (table.tBodies[i] !== body) table.insertBefore(body, table.tBodies[i] ?? null);
     });
     old.forEach((body) => body.remove());
@@ -175,7 +183,8 @@ export function VersionTable(el) {
   function cellsOf(line) {
     const cells = [];
     const skip = (count) => {
-      if (count > 0) cells.push(h('td', { class: 'skipped', colspan: count > 1 ? String(count) : null, 'aria-hidden': 'true' }));
+      if (count > 0)
+        cells.push(h('td', { class: 'skipped', colspan: count > 1 ? String(count) : null, 'aria-hidden': 'true' }));
     };
     let next = 0;
     for (const i of drawn) {
@@ -319,7 +328,11 @@ export function VersionTable(el) {
   }
 
   function wordyLine(text) {
-    return { id: 'wordy', kind: 'wordy', el: h('tr', {}, h('td', { class: 'wordy', colspan: columns.length + 2, text })) };
+    return {
+      id: 'wordy',
+      kind: 'wordy',
+      el: h('tr', {}, h('td', { class: 'wordy', colspan: columns.length + 2, text })),
+    };
   }
 
   function groupLine(group, open) {
@@ -374,7 +387,9 @@ export function VersionTable(el) {
     const scale = scaleOf(row, state.specimen.units, state.unit, state.decimals);
     const measure = state.measures.get(row.measure);
     const trend = state.trendColumns.map(({ runIndex }) => row.values[runIndex]);
-    const ends = row.upper ? state.trendColumns.map(({ runIndex }) => [row.lower[runIndex], row.upper[runIndex]]) : null;
+    const ends = row.upper
+      ? state.trendColumns.map(({ runIndex }) => [row.lower[runIndex], row.upper[runIndex]])
+      : null;
     const small = spark(trend, say('spark.row', { name: row.name }), ends);
     const line = {
       id: row.measure,
@@ -435,7 +450,13 @@ export function VersionTable(el) {
         'button',
         {
           class: text === null ? 'num none' : 'num',
-          data: { key: `cell ${row.measure} ${column.version.id}`, r: '', c, measure: row.measure, version: column.version.id },
+          data: {
+            key: `cell ${row.measure} ${column.version.id}`,
+            r: '',
+            c,
+            measure: row.measure,
+            version: column.version.id,
+          },
           tabindex: '-1',
           'aria-haspopup': 'dialog',
         },
@@ -475,8 +496,10 @@ export function VersionTable(el) {
 
   /** The part of a line in a column that takes the focus, drawn if it was not; null where there is none. */
   function partAt(line, c) {
-    if (c >= 1 && c <= columns.length && line.cells && !line.cells.has(c - 1)) line.cells.set(c - 1, line.cell(columns[c - 1], c));
-    const holder = c >= 1 && c <= columns.length ? line.cells?.get(c - 1) : c === 0 ? (line.names ?? line.el) : line.last;
+    if (c >= 1 && c <= columns.length && line.cells && !line.cells.has(c - 1))
+      line.cells.set(c - 1, line.cell(columns[c - 1], c));
+    const holder =
+      c >= 1 && c <= columns.length ? line.cells?.get(c - 1) : c === 0 ? (line.names ?? line.el) : line.last;
     return holder?.querySelector('[data-r]') ?? null;
   }
 
@@ -491,7 +514,11 @@ export function VersionTable(el) {
     setCurrent(line, c);
     const part = partAt(line, c);
     if (c >= 1 && c <= columns.length && !drawn.includes(c - 1)) {
-      const width = (table.offsetWidth - table.tHead.firstChild.firstChild.offsetWidth - table.tHead.firstChild.lastChild.offsetWidth) / columns.length;
+      const width =
+        (table.offsetWidth -
+          table.tHead.firstChild.firstChild.offsetWidth -
+          table.tHead.firstChild.lastChild.offsetWidth) /
+        columns.length;
       region.scrollLeft = Math.max(0, c * width - region.clientWidth / 2);
       drawInSight();
     }
@@ -509,12 +536,22 @@ export function VersionTable(el) {
     const frame = region.getBoundingClientRect();
     const box = part.closest('td, th').getBoundingClientRect();
     const nudge = (low, high, from, to) => (low < from ? low - from : high > to ? Math.min(high - to, low - from) : 0);
-    const right = frame.left + region.clientWidth - (getComputedStyle(trend).position === 'sticky' ? trend.offsetWidth : 0);
-    const isFrozen = getComputedStyle(part.closest('td, th')).left === '0px' || part.closest('.trend') !== null || line.kind === 'group';
+    const right =
+      frame.left + region.clientWidth - (getComputedStyle(trend).position === 'sticky' ? trend.offsetWidth : 0);
+    const isFrozen =
+      getComputedStyle(part.closest('td, th')).left === '0px' ||
+      part.closest('.trend') !== null ||
+      line.kind === 'group';
     if (!isFrozen) region.scrollLeft += nudge(box.left, box.right, frame.left + names.offsetWidth, right);
-    else if (part.closest('.trend') !== null && getComputedStyle(trend).position !== 'sticky') region.scrollLeft = region.scrollWidth;
+    else if (part.closest('.trend') !== null && getComputedStyle(trend).position !== 'sticky')
+      region.scrollLeft = region.scrollWidth;
     if (line.kind !== 'head')
-      region.scrollTop += nudge(box.top, box.bottom, Math.max(frame.top, names.getBoundingClientRect().bottom), frame.top + region.clientHeight);
+      region.scrollTop += nudge(
+        box.top,
+        box.bottom,
+        Math.max(frame.top, names.getBoundingClientRect().bottom),
+        frame.top + region.clientHeight,
+      );
     region.scrollIntoView({ block: 'nearest' });
   }
 
@@ -529,7 +566,9 @@ export function VersionTable(el) {
     };
     const keys = readSetting('keys') === 'on';
     if (event.key === 'ArrowRight' || event.key === 'ArrowLeft' || event.key === 'Home' || event.key === 'End') {
-      const [from, step] = { ArrowRight: [c + 1, 1], ArrowLeft: [c - 1, -1], Home: [0, 1], End: [columns.length, -1] }[event.key];
+      const [from, step] = { ArrowRight: [c + 1, 1], ArrowLeft: [c - 1, -1], Home: [0, 1], End: [columns.length, -1] }[
+        event.key
+      ];
       goal = along(from, step);
       goTo(line, goal);
     } else if (event.key === 'ArrowDown' || event.key === 'ArrowUp') {

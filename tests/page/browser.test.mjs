@@ -212,14 +212,25 @@ describe('compare', () => {
     const answers = page.locator('.answers > div');
     // cage 1 is the cube itself; cage 2 lacks two faces, which are two open loops and two places lost; cage 3 is whole, and smaller.
     assert.match(await answers.nth(0).textContent(), /Which is best.*cage 1.*none beats it/);
-    assert.match(await answers.nth(1).textContent(), /cage 3 since cage 2.*4 gone, 0 new, 0 still there.*Certainly better:.*Open edges 8 → 0/);
+    assert.match(
+      await answers.nth(1).textContent(),
+      /cage 3 since cage 2.*4 gone, 0 new, 0 still there.*Certainly better:.*Open edges 8 → 0/,
+    );
     assert.match(await answers.nth(2).textContent(), /Where cage 3 is still wrong/);
     await page.locator('select[name=since]').selectOption('gone');
-    assert.deepEqual(await page.locator('.findings .head').allTextContents(), ['Open loop', 'Open loop', 'Lost', 'Lost']);
+    assert.deepEqual(await page.locator('.findings .head').allTextContents(), [
+      'Open loop',
+      'Open loop',
+      'Lost',
+      'Lost',
+    ]);
     assert.match(await page.locator('.findings .since').first().textContent(), /of cage 2, gone in cage 3/);
     await page.getByLabel('Weigh').selectOption('subject.topology.open_edges');
     await page.waitForURL(/y=subject\.topology\.open_edges/);
-    assert.match(await page.locator('#trade-off .told').textContent(), /On the front: cage 1.*Beaten for certain:.*cage 3 by cage 1/);
+    assert.match(
+      await page.locator('#trade-off .told').textContent(),
+      /On the front: cage 1.*Beaten for certain:.*cage 3 by cage 1/,
+    );
     await page.locator('[id="row-subject.topology.open_edges"] .trend button').click();
     await page.waitForURL(/over=subject\.topology\.open_edges/);
     assert.equal(await page.evaluate(() => document.activeElement.name), 'over');
@@ -233,11 +244,24 @@ describe('compare', () => {
     await page.route('**/versions?limit=*', async (route) => {
       const answer = await route.fetch();
       const [version] = (await answer.json()).items.filter((each) => each.id === made.cages[1].id);
-      const items = Array.from({ length: 60 }, (_, i) => ({ ...version, id: id(i), number: i + 1, has_pictures: false, jobs: [], runs: [id(i)], latest_run: id(i) }));
+      const items = Array.from({ length: 60 }, (_, i) => ({
+        ...version,
+        id: id(i),
+        number: i + 1,
+        has_pictures: false,
+        jobs: [],
+        runs: [id(i)],
+        latest_run: id(i),
+      }));
       await route.fulfill({ response: answer, json: { items, next: null } });
     });
     await page.route(/\/runs\/9\d+/, (route) =>
-      route.continue({ url: route.request().url().replace(/runs\/9\d+/, `runs/${made.cages[1].latest_run}`) }),
+      route.continue({
+        url: route
+          .request()
+          .url()
+          .replace(/runs\/9\d+/, `runs/${made.cages[1].latest_run}`),
+      }),
     );
     await page.route('**/compare?*', async (route) => {
       const [run] = [made.cages[1].latest_run];
@@ -246,7 +270,12 @@ describe('compare', () => {
       const spread = (list) => list && wanted.map(() => list[0]);
       const rows = body.rows.map((row) => ({
         ...row,
-        ...Object.fromEntries(['values', 'lower', 'upper', 'sampled', 'differences', 'verdicts', 'comparable'].map((name) => [name, spread(row[name])])),
+        ...Object.fromEntries(
+          ['values', 'lower', 'upper', 'sampled', 'differences', 'verdicts', 'comparable'].map((name) => [
+            name,
+            spread(row[name]),
+          ]),
+        ),
       }));
       await route.fulfill({ json: { ...body, runs: wanted.map((each) => ({ ...body.runs[0], id: each })), rows } });
     });
@@ -416,10 +445,10 @@ describe('compare', () => {
     const section = page.getByRole('region', { name: 'Changed by scan 2' });
     await section.locator('td').first().waitFor();
     assert.match(await section.textContent(), /against scan 1.*99\.5\s%.*4\smm² was added, 0\smm² removed/);
-    assert.deepEqual(
-      (await section.locator('tbody tr').first().locator('th, td').allTextContents()).slice(0, 2),
-      ['filled', '1 hole closed, 4 edges'],
-    );
+    assert.deepEqual((await section.locator('tbody tr').first().locator('th, td').allTextContents()).slice(0, 2), [
+      'filled',
+      '1 hole closed, 4 edges',
+    ]);
     assert.match(await section.locator('tbody tr').textContent(), /2\sfaces, 4\smm²—0\smm³/);
     await open(page, `#/specimen/${specimen.id}?version=${raw.id}`);
     await page.getByRole('heading', { name: 'Findings of scan 1' }).waitFor();

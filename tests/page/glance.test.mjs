@@ -14,7 +14,14 @@ import { isWeighed, leastOf, merits, unbeaten, weighable } from '../../static/gl
 import { countPlaces, matchPlaces, placesOf } from '../../static/same-place.js';
 import { tradeOff, turned } from '../../static/trade-off.js';
 
-const hole = (x, radius, rest = {}) => ({ kind: 'open_loop', mesh: 'subject', severity: 'fault', at: [x, 0, 0], radius, ...rest });
+const hole = (x, radius, rest = {}) => ({
+  kind: 'open_loop',
+  mesh: 'subject',
+  severity: 'fault',
+  at: [x, 0, 0],
+  radius,
+  ...rest,
+});
 const lost = (x, lower, rest = {}) => ({
   kind: 'lost',
   mesh: 'reference',
@@ -89,7 +96,14 @@ test('places_are_counted_on_the_side_that_has_them', () => {
   assert.equal(countPlaces(match, before, after, ({ severity }) => severity === 'fault').fresh, 0);
 });
 
-const count = { measure: 'c', name: 'c', unit: 'count', direction: 'lower', values: [0, 3, 0], comparable: [true, true, true] };
+const count = {
+  measure: 'c',
+  name: 'c',
+  unit: 'count',
+  direction: 'lower',
+  values: [0, 3, 0],
+  comparable: [true, true, true],
+};
 const loss = {
   measure: 'l',
   name: 'l',
@@ -146,7 +160,12 @@ test('facts_tell_which_none_beats_and_by_what', () => {
 });
 
 test('facts_weigh_only_what_was_measured_alike', () => {
-  const columns = [three[0], column(1, { reference_sha256: 's' }), column(2, { withdrawn: {} }), column(0, { comparable: false })];
+  const columns = [
+    three[0],
+    column(1, { reference_sha256: 's' }),
+    column(2, { withdrawn: {} }),
+    column(0, { comparable: false }),
+  ];
   assert.deepEqual(at(weighable(columns, three[0])), [0]);
 });
 
@@ -184,9 +203,24 @@ test('order_by_a_row_puts_the_best_first_and_the_unknown_last', () => {
 
 test('csv_says_its_units_and_keeps_what_the_page_rounds', () => {
   const comparison = {
-    rows: [{ ...loss, name: 'a, "b"', group: 'g', values: [0.1 + 0.2], lower: [0.3], upper: [0.1 + 0.2], differences: [-1e-17], verdicts: ['not told apart'] }],
+    rows: [
+      {
+        ...loss,
+        name: 'a, "b"',
+        group: 'g',
+        values: [0.1 + 0.2],
+        lower: [0.3],
+        upper: [0.1 + 0.2],
+        differences: [-1e-17],
+        verdicts: ['not told apart'],
+      },
+    ],
   };
-  const rows = comparisonRows(comparison, [{ label: 'cage 2', runIndex: 0 }], { number: 'N', units: 'mm', baseline: 'cage 1' });
+  const rows = comparisonRows(comparison, [{ label: 'cage 2', runIndex: 0 }], {
+    number: 'N',
+    units: 'mm',
+    baseline: 'cage 1',
+  });
   assert.equal(
     csvText(rows),
     'specimen,measure,name,group,unit (lengths in mm),better when,cage 2,cage 2 lower,cage 2 upper,cage 2 minus cage 1,cage 2 against cage 1\r\n' +
