@@ -185,11 +185,11 @@ bool prepare_part_create(struct request *request, struct reply *reply, struct ar
 bool handle_part_create(struct request *request, struct reply *reply, struct arena *keep, struct error *err)
 {
     struct store_part part = request->part;
-    bool locked, ok = !request->piece || end_piece(request, &part, reply, err);
+    bool ok = !request->piece || end_piece(request, &part, reply, err);
     (void)keep;
     request_close_upload(request);
     if (!ok) { /* nobody learns its address */
-        store_part_remove(request->service->store, request->part.name, &locked, NULL);
+        store_part_remove(request->service->store, request->part.name, NULL);
         return reply->status;
     }
     reply_nothing(reply, 201);
@@ -247,10 +247,9 @@ bool handle_part_read(struct request *request, struct reply *reply, struct arena
 
 bool handle_part_remove(struct request *request, struct reply *reply, struct arena *keep, struct error *err)
 {
-    bool locked;
     (void)keep;
-    if (!store_part_remove(request->service->store, request->path_name, &locked, err))
-        return locked && reply_locked(request, reply, err);
+    if (!store_part_remove(request->service->store, request->path_name, err))
+        return false;
     reply_nothing(reply, 204);
     return true;
 }

@@ -24,6 +24,7 @@ struct store_piece {
     char name[STORE_PART_NAME_SIZE];
     int fd;
     bool is_checked, finished;
+    bool removed; /* under state_lock */
     uint64_t bytes, begin, arrived, looked_at;
     struct digest digest; /* of the file, where the piece is its beginning */
 };
@@ -157,21 +158,44 @@ static bool remove_row(struct store *store, const char *name, struct error *err)
 
 /* --- one at a time --- */
 
-/* False where another has the part. */
-static bool take_hold(struct store *store, struct store_piece *piece, const char *name)
+/* The piece that is being written, NULL: none. Under state_lock. */
+static struct store_piece *holder_of(const struct store *store, const char *name)
 {
-    bool is_free = true;
-    piece->store = store;
-    snprintf(piece->name, sizeof piece->name, "%s", name);
+    struct store_piece *piece = store->pieces;
+    while (piece && strcmp(piece->name, name) != 0)
+        piece = piece->next;
+    return piece;
+}
+
+static bool is_held(struct store *store, const char *name)
+{
     pthread_mutex_lock(&store->state_lock);
-    for (const struct store_piece *other = store->pieces; other && is_free; other = other->next)
-        is_free = strcmp(other->name, piece->name) != 0;
-    if (is_free) {
+    bool held = holder_of(store, name) != NULL;
+    pthread_mutex_unlock(&store->state_lock);
+    return held;
+}
+
+static bool take_hold(struct store *store, struct store_piece *piece, bool *locked, struct error *err)
+{
+    pthread_mutex_lock(&store->state_lock);
+    *locked = holder_of(store, piece->name) != NULL;
+    if (!*locked) {
         piece->next = store->pieces;
         store->pieces = piece;
     }
     pthread_mutex_unlock(&store->state_lock);
-    return is_free;
+    return !*locked
+           || error_set(err, ERROR_CONFLICT,
+                        "another piece of this upload is being written; try again in a moment");
+}
+
+/* Whether it was taken away meanwhile. */
+static bool is_removed(const struct store_piece *piece)
+{
+    pthread_mutex_lock(&piece->store->state_lock);
+    bool removed = piece->removed;
+    pthread_mutex_unlock(&piece->store->state_lock);
+    return removed;
 }
 
 static void let_go(const struct store_piece *piece)
@@ -184,12 +208,6 @@ static void let_go(const struct store_piece *piece)
             break;
         }
     pthread_mutex_unlock(&store->state_lock);
-}
-
-static bool is_held(struct error *err)
-{
-    return error_set(err, ERROR_CONFLICT,
-                     "another piece of this upload is being written; try again in a moment");
 }
 
 /* --- the whole --- */
@@ -222,6 +240,13 @@ bool store_part_get(struct store *store, const char *name, struct arena *keep, s
     if (metadata)
         *metadata = row.metadata;
     return true;
+}
+
+static void remove_file(struct store *store, const char *name)
+{
+    char path[FILE_NAME_SIZE];
+    file_name(name, path);
+    unlinkat(store->uploads_fd, path, 0);
 }
 
 /* An empty file that a crash cannot lose. */
@@ -267,7 +292,6 @@ bool store_part_create(struct store *store, const struct store_version_new *vers
                        const char *metadata, struct store_part *part, struct error *err)
 {
     uint64_t number[2];
-    char path[FILE_NAME_SIZE];
 
     store_part_expire(store);
     if (!store_writable(store, err) || !store_version_check(store, version, err))
@@ -286,29 +310,23 @@ bool store_part_create(struct store *store, const struct store_version_new *vers
         return false;
     if (make_row(store, version, metadata, part, err))
         return true;
-    file_name(part->name, path);
-    unlinkat(store->uploads_fd, path, 0);
+    remove_file(store, part->name);
     return false;
 }
 
-bool store_part_remove(struct store *store, const char *name, bool *locked, struct error *err)
+bool store_part_remove(struct store *store, const char *name, struct error *err)
 {
-    struct store_piece hold = {.fd = -1};
-    char path[FILE_NAME_SIZE];
-
-    *locked = false;
     if (!is_name(name))
         return no_part(err);
-    if (!take_hold(store, &hold, name)) {
-        *locked = true;
-        return is_held(err);
-    }
-    bool ok = remove_row(store, name, err);
-    file_name(name, path);
-    if (ok)
-        unlinkat(store->uploads_fd, path, 0);
-    let_go(&hold);
-    return ok;
+    if (!remove_row(store, name, err))
+        return false;
+    pthread_mutex_lock(&store->state_lock);
+    struct store_piece *piece = holder_of(store, name);
+    if (piece)
+        piece->removed = true;
+    pthread_mutex_unlock(&store->state_lock);
+    remove_file(store, name);
+    return true;
 }
 
 /* The part after this one, by expiry and name, that has expired; false: none. */
@@ -336,9 +354,9 @@ static bool next_expired(struct store *store, struct store_part *part)
 void store_part_expire(struct store *store)
 {
     struct store_part part = {.name = ""};
-    bool locked;
     while (next_expired(store, &part))
-        store_part_remove(store, part.name, &locked, NULL); /* not one that is being written to */
+        if (!is_held(store, part.name))
+            store_part_remove(store, part.name, NULL);
 }
 
 /* A file of uploads/ that no part needs: without a row, or with one that has its version already. */
@@ -426,12 +444,12 @@ bool store_piece_begin(struct store *store, const char *name, uint64_t offset, b
         error_set(err, ERROR_MACHINE, "out of memory");
         goto out;
     }
+    piece->store = store;
     piece->fd = -1;
     piece->is_checked = is_checked;
-    if (!take_hold(store, piece, name)) {
-        *locked = true;
+    snprintf(piece->name, sizeof piece->name, "%s", name);
+    if (!take_hold(store, piece, locked, err)) {
         free(piece);
-        is_held(err);
         goto out;
     }
     ok = begin(piece, offset, &scratch, err);
@@ -457,6 +475,8 @@ static bool look_after(struct store_piece *piece, struct error *err)
 bool store_piece_write(struct store_piece *piece, const void *bytes, size_t count, struct error *err)
 {
     const unsigned char *at = bytes;
+    if (is_removed(piece))
+        return error_set(err, ERROR_CONFLICT, "the upload was removed meanwhile");
     if (count > store_piece_left(piece))
         return error_set(err, ERROR_LIMIT, "more bytes came than the %llu that the upload was said to have",
                          (unsigned long long)piece->bytes);
@@ -530,7 +550,7 @@ static bool make_version(struct store_piece *piece, const struct row *row, struc
     piece->fd = -1;
     store_upload_close(upload);
     if (ok)
-        unlinkat(store->uploads_fd, path, 0);
+        remove_file(store, piece->name);
     return ok;
 }
 
@@ -571,6 +591,8 @@ void store_piece_close(struct store_piece *piece)
         return;
     if (piece->fd >= 0 && piece->is_checked && !piece->finished)
         store_piece_undo(piece);
+    if (is_removed(piece)) /* it may have been opened after */
+        remove_file(piece->store, piece->name);
     let_go(piece);
     if (piece->fd >= 0)
         close(piece->fd);

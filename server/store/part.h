@@ -29,10 +29,11 @@ bool store_part_create(struct store *store, const struct store_version_new *vers
 /* metadata may be NULL. ERROR_NOT_FOUND where there is none, or it has expired. */
 bool store_part_get(struct store *store, const char *name, struct arena *keep, struct store_part *part,
                     const char **metadata, struct error *err);
-/* Takes it away, with what has come; not what was made of it. ERROR_CONFLICT with *locked while a piece is
- * being written. */
-bool store_part_remove(struct store *store, const char *name, bool *locked, struct error *err);
-/* Removes what has expired; called before each upload, so that what it held is to be had. */
+/* Takes it away, with what has come; not what was made of it. A piece that is being written ends with
+ * ERROR_CONFLICT. */
+bool store_part_remove(struct store *store, const char *name, struct error *err);
+/* Removes what has expired and is not being written to; called before each upload, so that what it held is
+ * to be had. */
 void store_part_expire(struct store *store);
 
 /* One piece on its way; belongs to one thread at a time. */

@@ -437,19 +437,34 @@ describe('uploads in pieces', () => {
     });
   });
 
-  test('a second piece at the same time, and removing meanwhile, are 423; a cut connection keeps what came', async () => {
+  test('a second piece at the same time is 423; a cut connection keeps what came', async () => {
     const specimen = await makeSpecimen(server);
     const address = addressOf(create(server, specimen.id, 1e6));
     const socket = await beginPiece(server, address, 0, 'x'.repeat(1234));
     const beside = send(server, address, 1234, 'abc');
     assert.equal(beside.status, 423, beside.text);
     assert.equal(beside.body.code, 'locked');
-    assert.equal(ask(server, 'DELETE', address).status, 423);
     socket.destroy();
     let after_;
     for (let i = 0; i < 400 && after_?.status !== 204; i++) after_ = send(server, address, 1234, 'abc');
     assert.equal(after_.status, 204, after_.text);
     assert.equal(after_.headers.get('upload-offset'), '1237');
+  });
+
+  test('termination while a piece comes ends it', async () => {
+    const specimen = await makeSpecimen(server);
+    const address = addressOf(create(server, specimen.id, 1e6));
+    const socket = await beginPiece(server, address, 0, 'x'.repeat(1000));
+    let text = '';
+    socket.setEncoding('latin1').on('data', (piece) => (text += piece));
+    const closed = new Promise((resolve) => socket.on('close', resolve));
+    assert.equal(ask(server, 'DELETE', address).status, 204);
+    assert.equal(ask(server, 'HEAD', address).status, 404);
+    socket.write('x'.repeat(1000));
+    await closed;
+    assert.equal(statusOf(text), 409, text);
+    assert.match(text, /^tus-resumable: 1\.0\.0\r$/im);
+    assert.ok(!readdirSync(path.join(server.data, 'uploads')).includes(`part-${address.split('/').at(-1)}`));
   });
 
   test('a piece with a checksum that is cut off leaves nothing', async () => {

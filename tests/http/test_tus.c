@@ -10,6 +10,7 @@
 
 #include <criterion/criterion.h>
 #include <criterion/new/assert.h>
+#include <stdio.h>
 #include <string.h>
 
 static struct arena arena;

@@ -225,7 +225,7 @@ Test(part, piece_at_another_offset_is_refused)
     cr_expect(strstr(folder.err.text, "byte 2") != NULL, "%s", folder.err.text);
 }
 
-Test(part, piece_beside_another_is_refused_and_so_is_removing)
+Test(part, piece_beside_another_is_refused)
 {
     struct store_part made = make_part(6);
     bool locked;
@@ -233,12 +233,25 @@ Test(part, piece_beside_another_is_refused_and_so_is_removing)
 
     cr_expect_not(begins(made.name, 0, &locked));
     cr_expect(locked);
-    cr_expect_not(store_part_remove(folder.store, made.name, &locked, &folder.err));
-    cr_expect(locked);
 
     store_piece_close(piece);
     cr_expect(begins(made.name, 0, &locked));
-    cr_expect(store_part_remove(folder.store, made.name, &locked, &folder.err));
+}
+
+Test(part, piece_whose_upload_is_removed_meanwhile_ends)
+{
+    struct store_part made = make_part(6), part;
+    struct store_piece *piece = open_piece(made.name, 0, false);
+    cr_assert(store_piece_write(piece, "ab", 2, &folder.err));
+
+    cr_assert(store_part_remove(folder.store, made.name, &folder.err));
+
+    cr_expect_not(store_piece_write(piece, "cd", 2, &folder.err));
+    cr_expect_eq(folder.err.code, ERROR_CONFLICT);
+    cr_expect_not(store_piece_finish(piece, &part, &folder.err));
+    cr_expect_eq(folder.err.code, ERROR_NOT_FOUND);
+    store_piece_close(piece);
+    cr_expect_neq(access(file_of(made.name), F_OK), 0);
 }
 
 Test(part, piece_that_is_cut_off_keeps_what_came)
@@ -376,13 +389,12 @@ Test(part, whole_file_of_bytes_that_are_there_is_the_existing_version)
 Test(part, whole_file_is_removed_without_its_version)
 {
     struct store_part made = make_part(3), part, gone;
-    bool locked;
     cr_assert(send(made.name, 0, "abc", &part));
-    cr_assert(store_part_remove(folder.store, made.name, &locked, &folder.err));
+    cr_assert(store_part_remove(folder.store, made.name, &folder.err));
     cr_expect_not(store_part_get(folder.store, made.name, &folder.arena, &gone, NULL, &folder.err));
     cr_expect_eq(folder.err.code, ERROR_NOT_FOUND);
     cr_expect_eq(version_of(&folder, part.version).bytes, 3);
-    cr_expect_not(store_part_remove(folder.store, made.name, &locked, &folder.err));
+    cr_expect_not(store_part_remove(folder.store, made.name, &folder.err));
     cr_expect_eq(folder.err.code, ERROR_NOT_FOUND);
 }
 
@@ -480,11 +492,12 @@ Test(part, sync_that_fails_anywhere_makes_the_store_read_only_and_acknowledges_n
     int failures = 0;
     for (int n = 1; n <= 9; n++) {
         struct store_part made, part;
+        char bytes[] = {'a', 'b', (char)('a' + n), '\0'};
         store_close(folder.store);
         folder.options.sync = failing_sync;
         calls_until_failure = n;
         cr_assert(store_open(folder.path, false, &folder.options, &folder.store, &folder.err));
-        bool ok = try_part(3, &made) && send(made.name, 0, "abc", &part);
+        bool ok = try_part(3, &made) && send(made.name, 0, bytes, &part);
         if (ok) {
             cr_expect_gt(calls_until_failure, 0, "success only where no sync failed");
             continue;
@@ -493,7 +506,7 @@ Test(part, sync_that_fails_anywhere_makes_the_store_read_only_and_acknowledges_n
         cr_expect_eq(folder.err.code, ERROR_STORE);
         cr_expect_eq(store_condition(folder.store, NULL, 0), STORE_READ_ONLY);
     }
-    cr_expect_eq(failures, 6, "uploads/, the piece; then file, blobs/, blobs/ba/, blobs/ba/78/ of the blob");
+    cr_expect_eq(failures, 6, "uploads/, the piece; then file, blobs/, blobs/ab/, blobs/ab/cd/ of the blob");
 }
 
 static void copy_to(struct folder *copy)
