@@ -131,6 +131,7 @@ static bool check_length(const struct request *request, uint64_t *bytes, struct 
 {
     const char *length = request_header(request, "Upload-Length");
     unsigned long long most = request->service->limits.upload_bytes;
+    *bytes = 0;
     if (!length && request_header(request, "Upload-Defer-Length"))
         return error_set(err, ERROR_USAGE,
                          "Upload-Defer-Length is not known here: tell the file's length as Upload-Length");

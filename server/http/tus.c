@@ -10,6 +10,7 @@
 
 bool tus_number_parse(const char *field, const char *value, uint64_t *number, struct error *err)
 {
+    *number = 0;
     if (!value)
         return error_set(err, ERROR_USAGE, "%s is missing", field);
     return headers_parse_length(value, number)
@@ -56,7 +57,7 @@ static bool parse_pair(const char *pair, size_t size, struct arena *keep, struct
 bool tus_metadata_parse(const char *value, struct arena *keep, struct target *metadata, struct error *err)
 {
     memset(metadata, 0, sizeof *metadata);
-    for (const char *at = value; at && *at;) {
+    for (const char *at = value ? value : ""; *at;) {
         at += strspn(at, " \t");
         size_t size = strcspn(at, ",");
         if (!parse_pair(at, size, keep, metadata, err))

@@ -80,19 +80,22 @@ static void take_row(sqlite3_stmt *from, struct arena *keep, struct row *row)
     snprintf(row->part.expires, sizeof row->part.expires, "%s", (const char *)sqlite3_column_text(from, 1));
 }
 
-static bool read_row(struct store *store, const char *name, struct arena *keep, struct row *row,
-                     struct error *err)
+/* One that has expired is there only for the piece that is being written to it. */
+static bool read_row(struct store *store, const char *name, bool even_expired, struct arena *keep,
+                     struct row *row, struct error *err)
 {
     static const char read[] =
         "SELECT bytes, expires, version, unsure_from, metadata, specimen, kind, made_from,"
         " against_given, against, face_size, face_size_share, file_name, uploader, note"
         " FROM part WHERE name = ?1 AND expires > ?2";
     struct connection *connection;
-    char now[STORE_TIME_SIZE];
+    char now[STORE_TIME_SIZE] = "";
 
+    memset(row, 0, sizeof *row);
     if (!is_name(name))
         return no_part(err);
-    store_time_now(now);
+    if (!even_expired)
+        store_time_now(now);
     if (!read_begin(store, &connection, err))
         return false;
     sqlite3_stmt *from = statement_begin(connection, read, err, "tt", name, now);
@@ -233,7 +236,7 @@ bool store_part_get(struct store *store, const char *name, struct arena *keep, s
 {
     struct row row;
     uint64_t length = is_name(name) ? file_length(store, name) : 0;
-    if (!read_row(store, name, keep, &row, err))
+    if (!read_row(store, name, false, keep, &row, err))
         return false;
     *part = row.part;
     part->arrived = arrived_of(&row, length);
@@ -411,7 +414,7 @@ static bool begin(struct store_piece *piece, uint64_t offset, struct arena *scra
     struct store *store = piece->store;
     struct row row;
 
-    if (!read_row(store, piece->name, scratch, &row, err))
+    if (!read_row(store, piece->name, false, scratch, &row, err))
         return false;
     piece->bytes = row.part.bytes;
     if (row.part.version)
@@ -572,7 +575,7 @@ bool store_piece_finish(struct store_piece *piece, struct store_part *part, stru
     struct row row;
     if (!arena_open(&scratch, ROW_ARENA, err))
         return false;
-    bool ok = read_row(piece->store, piece->name, &scratch, &row, err);
+    bool ok = read_row(piece->store, piece->name, true, &scratch, &row, err);
     if (ok) {
         *part = row.part;
         part->arrived = piece->arrived;

@@ -458,12 +458,16 @@ Test(part, expired_ones_go_at_the_start_and_before_the_next_is_made)
 
 Test(part, expired_one_that_is_being_written_to_is_left_alone)
 {
-    struct store_part made = make_part(3);
+    struct store_part made = make_part(3), part;
     struct store_piece *piece = open_piece(made.name, 0, false);
     change_rows("UPDATE part SET expires = '2026-01-01T00:00:00Z'");
     store_part_expire(folder.store);
     cr_expect_eq(access(file_of(made.name), F_OK), 0);
+
+    cr_assert(store_piece_write(piece, "ab", 2, &folder.err)
+              && store_piece_finish(piece, &part, &folder.err));
     store_piece_close(piece);
+    cr_expect_eq(state_of(made.name).arrived, 2, "it is kept for longer now");
 }
 
 Test(part, expired_is_later_with_every_piece)
