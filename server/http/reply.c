@@ -153,7 +153,7 @@ void reply_problem(struct reply *reply, unsigned status, const char *code, const
         text = (struct api_text){NULL, 0}; /* no memory even for that: the status alone */
     reply_text(reply, status, "application/problem+json; charset=utf-8", text.bytes, text.size);
     reply->cache = "no-store";
-    if (status == 503)
+    if (status == 503 || status == 423)
         reply_header(reply, "Retry-After", "%d", 1);
 }
 

@@ -215,8 +215,8 @@ static void let_go(const struct store_piece *piece)
 
 /* --- the whole --- */
 
-/* The file's length, but what an unfinished checked piece left; the file is asked first: it is there before
- * its row, and gone only once the row names a version. */
+/* 0 where there is none. Asked before the row is read: a file is there before its row, and gone only once the
+ * row names a version. */
 static uint64_t file_length(const struct store *store, const char *name)
 {
     char path[FILE_NAME_SIZE];
@@ -225,6 +225,7 @@ static uint64_t file_length(const struct store *store, const char *name)
     return fstatat(store->uploads_fd, path, &status, AT_SYMLINK_NOFOLLOW) == 0 ? (uint64_t)status.st_size : 0;
 }
 
+/* The file's length, without what a checked piece left that was not finished. */
 static uint64_t arrived_of(const struct row *row, uint64_t length)
 {
     uint64_t sure = row->unsure_from >= 0 ? (uint64_t)row->unsure_from : row->part.bytes;
@@ -399,7 +400,7 @@ static bool open_file(struct store_piece *piece, const struct row *row, struct e
     char path[FILE_NAME_SIZE];
     struct stat status;
     file_name(piece->name, path);
-    bool is_whole = file_length(piece->store, piece->name) == row->part.bytes && row->unsure_from < 0;
+    bool is_whole = arrived_of(row, file_length(piece->store, piece->name)) == row->part.bytes;
     piece->fd = openat(piece->store->uploads_fd, path,
                        (is_whole ? O_RDONLY : O_RDWR | O_CREAT) | O_NOFOLLOW | O_CLOEXEC, 0600);
     if (piece->fd < 0 || fstat(piece->fd, &status) != 0)
@@ -554,7 +555,7 @@ static bool make_version(struct store_piece *piece, const struct row *row, struc
     store_upload_close(upload);
     if (ok)
         remove_file(store, piece->name);
-    return ok;
+    return ok || (is_removed(piece) ? no_part(err) : false);
 }
 
 static bool settle(struct store_piece *piece, struct store_part *part, struct error *err)

@@ -111,6 +111,21 @@ static int64_t number(const char *sql)
     return value;
 }
 
+/* The open descriptor of a part's file. */
+static int piece_descriptor(const char *name)
+{
+    char link[64], target[400], wanted[400];
+    snprintf(wanted, sizeof wanted, "%s", file_of(name));
+    for (int fd = 3; fd < 100; fd++) {
+        snprintf(link, sizeof link, "/proc/self/fd/%d", fd);
+        ssize_t size = readlink(link, target, sizeof target - 1);
+        target[size > 0 ? size : 0] = '\0';
+        if (strcmp(target, wanted) == 0)
+            return fd;
+    }
+    return -1;
+}
+
 /* Leaves the store as a killed process would: what is in memory is lost, the files stay. */
 static void crash(struct store_piece *piece)
 {
@@ -337,6 +352,22 @@ Test(part, start_takes_back_what_a_crash_left_of_a_checked_piece)
     cr_assert(send(made.name, 4, "ef", &part));
     cr_expect_str_eq(version_of(&folder, part.version).sha256,
                      "bef57ec7f53a6d40beb640a780a639c83bc29ac8a9816f1fc6c5c6dcd93c4721");
+}
+
+/* The mark of a checked piece of nothing at the end does not make it one that must be written. */
+Test(part, whole_file_that_is_a_blob_is_only_read_even_after_a_checked_piece)
+{
+    struct store_part made = make_part(3), part;
+    change_rows("UPDATE specimen SET state = 'retired'");
+    cr_expect_not(send(made.name, 0, "abc", &part), "the blob is made, the version is not");
+    store_piece_close(open_piece(made.name, 3, true));
+    change_rows("UPDATE specimen SET state = 'new'");
+
+    struct store_piece *piece = open_piece(made.name, 3, false);
+    cr_expect_eq(fcntl(piece_descriptor(made.name), F_GETFL) & O_ACCMODE, O_RDONLY);
+    cr_expect(store_piece_finish(piece, &part, &folder.err), "%s", folder.err.text);
+    store_piece_close(piece);
+    cr_expect_eq(verify_folder(&folder).figures.findings, 0);
 }
 
 /* As after a kill between the blob and its row: the file is a blob already, and cannot be written. */
