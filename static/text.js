@@ -576,8 +576,6 @@ export const TEXT = {
   'upload.new': '{number} is not in the collection. It is made when the file is sent.',
   'upload.inFolder': 'in {folder}',
   'upload.newAbove': 'New specimen, as named above.',
-  'upload.fact.kind': '{number}, {kind}',
-  'upload.fact.faceSize': 'face size {size}',
   'upload.ready': 'ready to send',
   'upload.wants.specimen': 'needs a specimen',
   'upload.wants.kind': 'scan or cage?',

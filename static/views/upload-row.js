@@ -40,14 +40,21 @@ function chooser(el, row) {
   );
 }
 
-/** What was said of a file that is sent. */
+/** What was said of a file that is sent, in the places where it was entered. */
 function facts(row) {
-  const known = [
-    say('upload.fact.kind', { number: row.number, kind: say(`kind.${row.kind}`) }),
-    row.faceSize && say('upload.fact.faceSize', { size: row.faceSize }),
-    row.note,
-  ].filter(Boolean);
-  return h('p', { class: 'break', text: known.join('; ') });
+  const parent = row.parents.find(({ value }) => value === row.madeFrom);
+  const fact = (label, text, name = '') =>
+    h('p', { class: `field ${name}` }, text ? [h('span', { text: say(label) }), h('b', { class: 'break', text })] : []);
+  return h(
+    'div',
+    { class: 'fields facts' },
+    fact('upload.specimen', row.number, 'no'),
+    fact('upload.kind', say(`kind.${row.kind}`)),
+    fact('version.madeFrom', parent?.text),
+    fact('version.faceSize', row.faceSize),
+    fact('upload.note', row.note, 'note'),
+    row.specimen ? h('p', { class: 'quiet told', text: say('upload.known', { title: row.specimen.title }) }) : null,
+  );
 }
 
 function fields(el, row) {
