@@ -547,7 +547,7 @@ export const TEXT = {
   'upload.state': 'State',
   'upload.choose': 'Choose',
   'upload.chooseRow': 'Choose {name}',
-  'upload.chosen': { one: '{n} file chosen', other: '{n} files chosen' },
+  'upload.choose.byHand': 'as ticked',
   'upload.choose.all': 'all files',
   'upload.choose.none': 'none',
   'upload.choose.scan': 'scans',

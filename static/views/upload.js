@@ -6,7 +6,7 @@
 //         'wish.new' { number, changes, live }, 'wish.choose' { ids, chosen }, 'wish.chooseOnly' (ids), 'wish.set' { column, value },
 //         'wish.by', 'wish.send', 'wish.forgetLeftOut', 'wish.clear'; of one row 'wish.pause', 'wish.cancel', 'wish.again',
 //         'wish.anyway', 'wish.retry', 'wish.remove'
-import { choice, emptyBox, h, options, redraw, tell } from '../dom.js';
+import { emptyBox, h, options, redraw, tell } from '../dom.js';
 import { filesOfDrop, filesOfInput } from '../dropped-files.js';
 import { formatBytes, formatProgress, formatSeconds } from '../format.js';
 import { say } from '../say.js';
@@ -31,7 +31,6 @@ const COLUMNS = {
 /** @param {HTMLElement} el */
 export function UploadView(el) {
   let state = null;
-  let column = 'kind';
   const parts = {
     head: h('h2', { id: 'files' }),
     total: h('div', { class: 'total' }),
@@ -85,6 +84,7 @@ export function UploadView(el) {
   function mount() {
     drawn = true;
     by.value = state.by;
+    mountBulk();
     parts.columns.append(
       h('span', {}),
       h('span', { text: say('upload.list') }),
@@ -175,7 +175,7 @@ export function UploadView(el) {
     );
     redraw(parts.list, rows.length === 0 ? emptyItem() : rows.map((row) => rowItem(el, row)));
     redraw(parts.leftOut, leftOut());
-    redraw(parts.bulk, bulk());
+    bulk();
     count();
   }
 
@@ -240,57 +240,62 @@ export function UploadView(el) {
     );
   }
 
-  /** Choosing rows together, and one value for a column of them all. */
-  function bulk() {
-    const chosen = state.rows.filter((row) => row.chosen && isEditable(row));
-    const isUseful = state.rows.filter(isEditable).length > 1;
-    parts.bulk.hidden = !isUseful;
-    if (!isUseful) return [];
-    const groups = groupsOf(state.rows);
-    const chooser = choice({
-      label: say('upload.choose'),
-      name: 'group',
-      entries: [['', say('upload.chosen', { n: chosen.length })], ...groups.map(({ value, text }) => [value, text])],
-      chosen: '',
-      change: (value) => tell(el, 'wish.chooseOnly', groups.find((group) => group.value === value)?.ids ?? []),
-    });
-    const what = choice({
-      label: say('upload.set'),
-      name: 'column',
-      entries: Object.entries(COLUMNS).map(([name, { label }]) => [name, say(label)]),
-      chosen: column,
-      change: (name) => {
-        column = name;
-        update();
-      },
-    });
-    return [
-      chooser,
-      what,
-      h('label', {}, h('span', { text: say('upload.setTo') }), valueField()),
-      h('button', {
-        type: 'submit',
-        data: { key: 'set' },
-        disabled: chosen.length === 0,
-        text: say('upload.setFor', { n: chosen.length }),
-      }),
-    ];
+  /** Choosing rows together, and one value for a column of them all. These stay while the list is drawn anew: keys are typed there. */
+  function mountBulk() {
+    parts.group = select('group', (value) => tell(el, 'wish.chooseOnly', groupOf(value)?.ids ?? []));
+    parts.column = select('column', showValueField);
+    parts.column.append(
+      ...options(
+        Object.entries(COLUMNS).map(([name, { label }]) => [name, say(label)]),
+        'kind',
+      ),
+    );
+    parts.value = h('label', {});
+    parts.set = h('button', { type: 'submit', data: { key: 'set' } });
+    parts.bulk.append(
+      h('label', {}, h('span', { text: say('upload.choose') }), parts.group),
+      h('label', {}, h('span', { text: say('upload.set') }), parts.column),
+      parts.value,
+      parts.set,
+    );
+    showValueField();
   }
 
-  /** What was typed stays while the list is drawn anew. */
-  function valueField() {
-    const { entries, props } = COLUMNS[column];
-    const old = parts.bulk.elements.value;
-    const kept = old?.dataset.column === column ? old.value : '';
-    const common = { name: 'value', data: { key: `value ${column}`, column } };
-    if (entries) return h('select', common, options(entries(), kept));
-    return h('input', { ...common, ...props, value: kept, autocomplete: 'off' });
+  function select(name, change) {
+    return h('select', { name, on: { change: (event) => change(event.target.value) } });
+  }
+
+  const groupOf = (value) => groupsOf(state.rows).find((group) => group.value === value);
+
+  function showValueField() {
+    const { entries, props } = COLUMNS[parts.column.value];
+    parts.value.replaceChildren(
+      h('span', { text: say('upload.setTo') }),
+      entries
+        ? h('select', { name: 'value' }, options(entries()))
+        : h('input', { name: 'value', autocomplete: 'off', ...props }),
+    );
+  }
+
+  function bulk() {
+    const groups = groupsOf(state.rows);
+    const chosen = state.rows.filter((row) => row.chosen && isEditable(row)).map((row) => row.id);
+    parts.bulk.hidden = groups[0].ids.length < 2;
+    const entries = [['', say('upload.choose.byHand')], ...groups.map(({ value, text }) => [value, text])];
+    const { value } = parts.group;
+    const isChosen = groupOf(value)?.ids.join() === chosen.join();
+    if (JSON.stringify(entries) !== parts.group.dataset.entries) {
+      parts.group.dataset.entries = JSON.stringify(entries);
+      parts.group.replaceChildren(...options(entries));
+    }
+    parts.group.value = isChosen ? value : '';
+    parts.set.textContent = say('upload.setFor', { n: chosen.length });
+    parts.set.disabled = chosen.length === 0;
   }
 
   function setColumn(event) {
     event.preventDefault();
-    const value = event.target.elements.value.value.trim();
-    tell(el, 'wish.set', { column, value });
+    tell(el, 'wish.set', { column: parts.column.value, value: event.target.elements.value.value.trim() });
   }
 }
 
