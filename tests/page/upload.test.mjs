@@ -311,7 +311,7 @@ describe('upload in a browser', () => {
     await page.reload();
     const row = page.locator('.queue > li');
     await row.getByText('waiting for the file').waitFor();
-    await row.getByText(/[1-9][\d.]* MiB of 8\.0 MiB are there and kept until/).waitFor();
+    await row.getByText(/[1-9][\d.]*\sMiB of 8\.0\sMiB are there and kept until/).waitFor();
 
     write('other/NH-0701_scan.obj', text.replace('# .', '# :'));
     await page.setInputFiles('#choose-files', join(folder, 'other/NH-0701_scan.obj'));
