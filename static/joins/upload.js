@@ -269,6 +269,17 @@ export function joinUpload(el, page) {
     }
   }
 
+  /** The server answers again: nothing waits any longer, and news that were missed are read. */
+  function takeHeart() {
+    rows.filter((row) => row.stall !== null).forEach((row) => row.transfer?.hurry());
+    rows.filter((row) => row.digest !== null && row.twins === null).forEach(findTwins);
+    for (const row of rows.filter((each) => ['queued', 'running'].includes(each.job?.state)))
+      api.readJob(row.job.id).then((job) => {
+        row.job = job;
+        progress(row);
+      }, page.tellProblem);
+  }
+
   function change(row, changes) {
     Object.assign(row, changes, changes.madeFrom === undefined ? {} : { touched: true });
     if (changes.kind !== undefined || changes.number !== undefined)
@@ -417,10 +428,7 @@ export function joinUpload(el, page) {
       }
     },
     hear(name, data) {
-      if (name === 'connected') {
-        rows.filter((row) => row.stall !== null).forEach((row) => row.transfer?.hurry());
-        rows.filter((row) => row.digest !== null && row.twins === null).forEach(findTwins);
-      }
+      if (name === 'connected' || name === 'reset') takeHeart();
       if (name !== 'job') return;
       const row = rows.find(
         (each) => each.version?.id === data.version && (each.job === null || each.job.id === data.id),

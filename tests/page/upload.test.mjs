@@ -281,7 +281,7 @@ describe('upload in a browser', () => {
       [
         ['cage 1', 'first try', 2],
         ['cage 2', 'first try', null],
-        ['scan 1', null, null],
+        ['scan 1', '', null],
       ],
     );
     assert.deepEqual(faults, []);
