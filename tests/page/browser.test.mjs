@@ -63,8 +63,8 @@ describe('upload', () => {
   inPage('upload_of_a_scan_and_a_cage_makes_the_specimen_and_measures_both', async (page) => {
     await open(page, '#/upload');
     await page.setInputFiles('#choose-files', [
-      meshFile('NH-0100_cage_2mm.obj', cube(5, 10)),
-      meshFile('NH-0100_scan.obj', cube(6, 10, { triangles: true })),
+      meshFile('NH-0100_cage_2mm.obj', cube(5, 11)),
+      meshFile('NH-0100_scan.obj', cube(6, 11, { triangles: true })),
       meshFile('notes.txt', 'no mesh'),
     ]);
     assert.match(await page.locator('#files').textContent(), /2 files/);
@@ -134,7 +134,7 @@ describe('upload', () => {
     await page.locator('select[name=kind]').selectOption('cage');
     await page.getByLabel('Title', { exact: true }).fill('A thing');
     await page.getByLabel('Title', { exact: true }).press('Tab');
-    await page.getByLabel('Face size').fill('wide');
+    await page.locator('input[name=faceSize]').fill('wide');
     await page.getByText('face size: a length such as').waitFor();
     await page.getByRole('button', { name: 'Remove thing.off' }).click();
     await page.getByText('No files yet.').waitFor();
@@ -157,7 +157,7 @@ describe('upload, on its way', () => {
     await open(page, '#/upload');
     await page.setInputFiles(
       '#choose-files',
-      [3, 4, 5, 6].map((n) => meshFile(`NH-0600_scan_${n}.obj`, cube(n, 10, { triangles: true }))),
+      [3, 4, 5, 6].map((n) => meshFile(`NH-0600_scan_${n}.obj`, cube(n, 12, { triangles: true }))),
     );
     await page.getByText('Four scans').first().waitFor();
     await page.getByRole('button', { name: 'Send 4 files' }).click();
@@ -188,7 +188,7 @@ describe('upload, on its way', () => {
             });
       });
       await open(page, '#/upload');
-      await page.setInputFiles('#choose-files', [meshFile('NH-0601_scan.obj', cube(3, 10, { triangles: true }))]);
+      await page.setInputFiles('#choose-files', [meshFile('NH-0601_scan.obj', cube(3, 13, { triangles: true }))]);
       await page.getByText('Refused once').waitFor();
       await page.getByRole('button', { name: 'Send 1 file' }).click();
       assert.match(
@@ -465,8 +465,8 @@ describe('keys', () => {
     await page.getByText('No files yet.').waitFor();
     await tabTo(page, '#choose-files');
     await page.setInputFiles('#choose-files', [
-      meshFile('NH-0400_scan.obj', cube(3, 10, { triangles: true })),
-      meshFile('NH-0400_cage_2mm.obj', cube(5, 10)),
+      meshFile('NH-0400_scan.obj', cube(3, 14, { triangles: true })),
+      meshFile('NH-0400_cage_2mm.obj', cube(5, 14)),
     ]);
     await tabTo(page, 'input[name=title]');
     await page.keyboard.type('By keys alone');
