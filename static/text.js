@@ -600,6 +600,7 @@ export const TEXT = {
   'upload.absent': 'waiting for the file',
   'upload.absent.note': 'A browser cannot keep a file: choose it again, or drop it above, and sending goes on.',
   'upload.absent.wrong': '{name} has other bytes than the file that was on its way. Choose that one, or cancel.',
+  'upload.remembered': { one: '{n} file was on its way.', other: '{n} files were on their way.' },
   'upload.give': 'Choose the file',
   'upload.arrived': 'arrived',
   'upload.here': 'already here as {version}',

@@ -36,6 +36,7 @@ export function joinUpload(el, page) {
   let mostBytes = Infinity;
   let preset = '';
   let shown = false;
+  let read = Promise.resolve(); // settles when the specimens are known
   const fresh = new Map(); // new specimens by catalogue number: { title, units, creating }
   const versions = new Map(); // versions of known specimens by their id
   const digests = Digests();
@@ -65,6 +66,13 @@ export function joinUpload(el, page) {
     else forget(row.id);
   };
 
+  async function readKnown() {
+    [specimens, mostBytes] = await Promise.all([api.allSpecimens(), api.readLimit('upload_bytes')]);
+    versions.clear();
+    show();
+    await Promise.all(rows.map((row) => learn(row.specimen)));
+  }
+
   async function learn(specimen) {
     if (specimen === null || versions.has(specimen.id)) return;
     versions.set(specimen.id, []);
@@ -72,7 +80,8 @@ export function joinUpload(el, page) {
     show();
   }
 
-  function add(found) {
+  async function add(found) {
+    await read;
     const sorted = sortOut(found, mostBytes);
     leftOut = [...leftOut, ...sorted.leftOut];
     for (const { file, path } of sorted.meshes) {
@@ -418,14 +427,8 @@ export function joinUpload(el, page) {
       shown = true;
       page.setTitle(say('upload.title'));
       show();
-      try {
-        [specimens, mostBytes] = await Promise.all([api.allSpecimens(), api.readLimit('upload_bytes')]);
-        versions.clear();
-        show();
-        await Promise.all(rows.map((row) => learn(row.specimen)));
-      } catch (problem) {
-        page.tellProblem(problem);
-      }
+      read = readKnown().catch(page.tellProblem);
+      await read;
     },
     hear(name, data) {
       if (name === 'connected' || name === 'reset') takeHeart();
