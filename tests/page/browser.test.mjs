@@ -63,11 +63,12 @@ describe('upload', () => {
   inPage('upload_of_a_scan_and_a_cage_makes_the_specimen_and_measures_both', async (page) => {
     await open(page, '#/upload');
     await page.setInputFiles('#choose-files', [
-      meshFile('NH-0100_cage_2mm.obj', cube(5, 10)),
-      meshFile('NH-0100_scan.obj', cube(6, 10, { triangles: true })),
+      meshFile('NH-0100_cage_2mm.obj', cube(5, 11)),
+      meshFile('NH-0100_scan.obj', cube(6, 11, { triangles: true })),
       meshFile('notes.txt', 'no mesh'),
     ]);
-    assert.match(await page.locator('#files').textContent(), /2 files.*1 other file was left out/);
+    assert.match(await page.locator('#files').textContent(), /2 files/);
+    assert.match(await page.locator('.left-out').textContent(), /1 other file was left out.*notes\.txt is not called \.obj/);
     assert.equal(await page.locator('input[name=faceSize]').inputValue(), '2mm');
     await page.getByLabel('Your name').fill('Odo Tarn');
     await page.getByLabel('Title', { exact: true }).fill('Plain cube');
@@ -80,12 +81,29 @@ describe('upload', () => {
     assert.match(await page.locator('.versions thead').textContent(), /2\smm.*from scan 1.*Odo Tarn/s);
   });
 
-  inPage('upload_of_the_same_bytes_tells_the_version_that_is_there', async (page) => {
+  inPage('upload_of_the_same_bytes_tells_the_version_that_is_there_before_anything_is_sent', async (page) => {
     await open(page, '#/upload');
     await page.setInputFiles('#choose-files', [meshFile('NH-0042_cage_2mm.obj', cube(5, 10))]);
-    await page.getByText('Cube with two windows').waitFor();
-    await page.getByRole('button', { name: 'Send 1 file' }).click();
     await page.getByText('already here as cage 1').waitFor();
+    assert.ok(await page.getByRole('button', { name: 'Send 0 files' }).isDisabled());
+    assert.equal(await page.getByRole('button', { name: 'Send it all the same' }).count(), 0);
+  });
+
+  inPage('upload_of_bytes_of_another_specimen_is_sent_only_when_wanted', async (page) => {
+    const { id } = await makeSpecimen(service.address, 'NH-0201', 'Twin');
+    await open(page, '#/upload');
+    await page.setInputFiles('#choose-files', [
+      meshFile('NH-0201_cage_2mm.obj', cube(5, 10)),
+      meshFile('NH-0201_cage_2mm_again.obj', cube(5, 10)),
+    ]);
+    await page.getByText('already here as cage 1 of NH-0042').nth(1).waitFor();
+    assert.ok(await page.getByRole('button', { name: 'Send 0 files' }).isDisabled());
+    await page.getByRole('button', { name: 'Send it all the same NH-0201_cage_2mm.obj' }).click();
+    await page.getByRole('button', { name: 'Send 1 file' }).click();
+    await page.locator('.queue').getByText('measured', { exact: true }).waitFor();
+    await page.locator('.queue > li').nth(1).getByText('already here as cage 1', { exact: true }).waitFor();
+    const { items } = await (await fetch(`${service.address}api/v1/specimens/${id}/versions`)).json();
+    assert.equal(items.length, 1);
   });
 
   inPage('upload_of_a_bad_file_says_what_where_and_what_to_do', async (page) => {
@@ -116,7 +134,7 @@ describe('upload', () => {
     await page.locator('select[name=kind]').selectOption('cage');
     await page.getByLabel('Title', { exact: true }).fill('A thing');
     await page.getByLabel('Title', { exact: true }).press('Tab');
-    await page.getByLabel('Face size').fill('wide');
+    await page.locator('input[name=faceSize]').fill('wide');
     await page.getByText('face size: a length such as').waitFor();
     await page.getByRole('button', { name: 'Remove thing.off' }).click();
     await page.getByText('No files yet.').waitFor();
@@ -130,7 +148,7 @@ describe('upload, on its way', () => {
     const gate = new Promise((resolve) => {
       letGo = resolve;
     });
-    await page.route('**/versions?kind=*', async (route) => {
+    await page.route('**/api/v1/uploads', async (route) => {
       begun += 1;
       await gate;
       await route.continue().catch(() => {});
@@ -139,7 +157,7 @@ describe('upload, on its way', () => {
     await open(page, '#/upload');
     await page.setInputFiles(
       '#choose-files',
-      [3, 4, 5, 6].map((n) => meshFile(`NH-0600_scan_${n}.obj`, cube(n, 10, { triangles: true }))),
+      [3, 4, 5, 6].map((n) => meshFile(`NH-0600_scan_${n}.obj`, cube(n, 12, { triangles: true }))),
     );
     await page.getByText('Four scans').first().waitFor();
     await page.getByRole('button', { name: 'Send 4 files' }).click();
@@ -159,7 +177,7 @@ describe('upload, on its way', () => {
     async (page) => {
       await makeSpecimen(service.address, 'NH-0601', 'Refused once');
       let refusals = 1;
-      await page.route('**/versions?kind=*', (route) => {
+      await page.route('**/api/v1/uploads', (route) => {
         refusals -= 1;
         return refusals < 0
           ? route.continue()
@@ -170,7 +188,7 @@ describe('upload, on its way', () => {
             });
       });
       await open(page, '#/upload');
-      await page.setInputFiles('#choose-files', [meshFile('NH-0601_scan.obj', cube(3, 10, { triangles: true }))]);
+      await page.setInputFiles('#choose-files', [meshFile('NH-0601_scan.obj', cube(3, 13, { triangles: true }))]);
       await page.getByText('Refused once').waitFor();
       await page.getByRole('button', { name: 'Send 1 file' }).click();
       assert.match(
@@ -447,8 +465,8 @@ describe('keys', () => {
     await page.getByText('No files yet.').waitFor();
     await tabTo(page, '#choose-files');
     await page.setInputFiles('#choose-files', [
-      meshFile('NH-0400_scan.obj', cube(3, 10, { triangles: true })),
-      meshFile('NH-0400_cage_2mm.obj', cube(5, 10)),
+      meshFile('NH-0400_scan.obj', cube(3, 14, { triangles: true })),
+      meshFile('NH-0400_cage_2mm.obj', cube(5, 14)),
     ]);
     await tabTo(page, 'input[name=title]');
     await page.keyboard.type('By keys alone');
