@@ -98,9 +98,13 @@ export function redraw(el, ...children) {
     [...el.querySelectorAll('[data-key]')].find((part) => part.dataset.key === key)?.focus({ preventScroll: true });
 }
 
-/** An option list for a select. */
+/** An option list for a select: [value, text], or { title, entries } for a group of them. */
 export function options(entries, chosen) {
-  return entries.map(([value, text]) => h('option', { value, text, selected: value === chosen }));
+  return entries.map((entry) =>
+    Array.isArray(entry)
+      ? h('option', { value: entry[0], text: entry[1], selected: entry[0] === chosen })
+      : h('optgroup', { label: entry.title }, options(entry.entries, chosen)),
+  );
 }
 
 /** A select with its label. */

@@ -8,8 +8,7 @@ PAGE       := $(OUT)/page
 PAGE_FILES := $(filter-out static/package% static/page.mk,$(wildcard static/*.* static/*/*.js static/*/*.css))
 PAGE_FILES := $(filter-out static/node_modules/%,$(PAGE_FILES))
 PAGE_COPY  := $(PAGE_FILES:static/%=$(PAGE)/%)
-PAGE_NPM   := $(PAGE)/npm/uplot.js $(PAGE)/npm/uplot.css $(PAGE)/npm/uplot-license.txt \
-              $(PAGE)/npm/three.module.js $(PAGE)/npm/three.core.js $(PAGE)/npm/three-license.txt \
+PAGE_NPM   := $(PAGE)/npm/three.module.js $(PAGE)/npm/three.core.js $(PAGE)/npm/three-license.txt \
               $(PAGE)/npm/tus.js $(PAGE)/npm/tus-license.txt \
               $(addprefix $(PAGE)/npm/noble/,sha2.js _md.js _u64.js utils.js) $(PAGE)/npm/noble/license.txt
 
@@ -23,16 +22,6 @@ page-stale:
 
 static/node_modules: static/package.json static/package-lock.json static/.npmrc
 	cd static && npm ci --no-audit --no-fund --ignore-scripts && touch node_modules
-
-$(PAGE)/npm/uplot.js: static/node_modules
-	@mkdir -p $(@D)
-	cp static/node_modules/uplot/dist/uPlot.esm.js $@
-$(PAGE)/npm/uplot.css: static/node_modules
-	@mkdir -p $(@D)
-	cp static/node_modules/uplot/dist/uPlot.min.css $@
-$(PAGE)/npm/uplot-license.txt: static/node_modules
-	@mkdir -p $(@D)
-	cp static/node_modules/uplot/LICENSE $@
 
 $(PAGE)/npm/three.%.js: static/node_modules
 	@mkdir -p $(@D)

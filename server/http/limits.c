@@ -35,7 +35,7 @@ static const struct http_limit table[] = {
     LIMIT(waiting_requests, "count", 2000, 1, 100000, "requests waiting for a worker thread"),
     LIMIT(queued_jobs, "count", 10000, 1, 1000000, "jobs waiting to be measured"),
     LIMIT(page_size, "count", 500, 1, 10000, "entries of one list"),
-    LIMIT(compared_runs, "count", 24, 2, 200, "runs side by side in one comparison"),
+    LIMIT(compared_runs, "count", 64, 2, 200, "runs side by side in one comparison"),
     LIMIT(stop_ms, "ms", 10000, 0, 600000, "for responses to finish while the service stops"),
     LIMIT(keep_alive_ms, "ms", 10000, 50, 15000, "between two lines of an event stream"),
 };

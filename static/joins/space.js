@@ -9,6 +9,7 @@ import { openLoader } from '../space/load.js';
 import { SUBJECTS, extent, faceValues, vertexValues } from '../space/values.js';
 import { roundRange } from '../space/colours.js';
 import { say } from '../say.js';
+import { shownUnit } from '../settings.js';
 import { versionName } from '../specimen-state.js';
 import { SpaceView } from '../views/space.js';
 
@@ -81,7 +82,7 @@ export function joinSpace(el, page) {
         figures.map(({ run }) => run),
       );
       const fileUnit = specimen.units;
-      const unit = fileUnit === 'unknown' ? '' : (query.unit ?? fileUnit);
+      const unit = shownUnit(query.unit, fileUnit);
       const factor = lengthFactor(fileUnit, unit);
       const own = figures.map(({ values, signed }) => {
         if (values === null) return 0;

@@ -274,11 +274,11 @@ describe('compare', () => {
     const lines = (await readFile(await download.path(), 'utf8')).replace('\ufeff', '').trimEnd().split('\r\n');
     assert.ok(
       lines[0].startsWith(
-        'specimen,measure,name,group,unit,units of length,better when,cage 3,cage 3 lower,cage 3 upper,cage 3 difference,cage 2,',
+        'specimen,measure,name,group,unit (lengths in mm),better when,cage 3,cage 3 lower,cage 3 upper,cage 3 minus cage 2,cage 3 against cage 2,cage 2,',
       ),
     );
     assert.ok(
-      lines.some((line) => /^NH-0042,subject\.topology\.open_edges,.*,0,,,-8,8,/.test(line)),
+      lines.some((line) => /^NH-0042,subject\.topology\.open_edges,.*,1,lower,0,,,-8,better,8,/.test(line)),
       lines.find((line) => line.includes('open_edges')),
     );
     const record = await (await fetch(`${service.address}api/v1/runs/${made.cages[2].latest_run}`)).json();
