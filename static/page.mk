@@ -47,7 +47,7 @@ $(PAGE)/npm/noble/license.txt: static/node_modules
 	cp static/node_modules/@noble/hashes/LICENSE $@
 
 # npm's names, as written in our modules, to the copies in npm/, as seen from the module's folder
-NPM_NAMES := uplot=uplot.js three=three.module.js tus-js-client=tus.js @noble/hashes/sha2.js=noble/sha2.js
+NPM_NAMES := three=three.module.js tus-js-client=tus.js @noble/hashes/sha2.js=noble/sha2.js
 $(PAGE)/%.js: static/%.js
 	@mkdir -p $(@D)
 	sed "$(foreach name,$(NPM_NAMES),s#from '$(firstword $(subst =, ,$(name)))'#from '$(if $(findstring /,$*),../,./)npm/$(lastword $(subst =, ,$(name)))'#;)" $< > $@
