@@ -17,7 +17,7 @@ static const struct route table[] = {
     {"GET", API "/limits", "", ROUTE_NO_BODY, false, NULL, handle_limits},
     {"GET", API "/measures", "", ROUTE_NO_BODY, true, NULL, handle_measures},
     {"GET", API "/openapi.json", "", ROUTE_NO_BODY, true, NULL, handle_openapi},
-    {"GET", API "/specimens", "q state sort order limit cursor", ROUTE_NO_BODY, false, NULL,
+    {"GET", API "/specimens", "q state sort order limit offset cursor", ROUTE_NO_BODY, false, NULL,
      handle_specimen_list},
     {"POST", API "/specimens", "", ROUTE_JSON, false, NULL, handle_specimen_create},
     {"GET", API "/specimens/{id}", "", ROUTE_NO_BODY, false, NULL, handle_specimen_read},

@@ -43,6 +43,14 @@ bool api_specimen_write(const struct store_specimen *specimen, struct api_text *
     return api_text_write(specimen_tree(specimen), text, err);
 }
 
+static json_t *filter_totals(const struct store_specimen_page *page)
+{
+    json_t *totals = json_pack("{s:I}", "all", (json_int_t)page->text_total);
+    for (size_t i = 0; totals && i < STORE_FILTERS; i++)
+        json_object_set_new(totals, store_filters[i], json_integer((json_int_t)page->filter_totals[i]));
+    return totals;
+}
+
 bool api_specimens_write(const struct store_specimen_page *page, struct api_text *text, struct error *err)
 {
     json_t *items = json_array();
@@ -51,7 +59,10 @@ bool api_specimens_write(const struct store_specimen_page *page, struct api_text
             json_decref(items);
             items = NULL;
         }
-    return api_text_write(api_page(items, page->next, page->total), text, err);
+    json_t *body = api_page(items, page->next, page->total);
+    if (body)
+        json_object_set_new(body, "totals", filter_totals(page));
+    return api_text_write(body, text, err);
 }
 
 static json_t *withdrawal(const struct store_version *v)

@@ -68,7 +68,10 @@ export function startBrowser() {
   });
 }
 
-/** A page that remembers what went wrong in it: errors, warnings of the security policy, requests that were refused. */
+/**
+ * A page that remembers what went wrong in it: errors, warnings of the security policy, requests that were refused, and any
+ * that was meant for another machine.
+ */
 export async function openPage(browser, options = {}) {
   const context = await browser.newContext({
     viewport: { width: 1280, height: 900 },
@@ -81,6 +84,10 @@ export async function openPage(browser, options = {}) {
   page.on('pageerror', (error) => faults.push(error.stack));
   page.on('console', (message) => {
     if (message.type() === 'error') faults.push(message.text());
+  });
+  page.on('request', (request) => {
+    const { protocol, hostname } = new URL(request.url());
+    if (protocol.startsWith('http') && hostname !== '127.0.0.1') faults.push(`asked for ${request.url()}`);
   });
   return { page, faults, close: () => context.close() };
 }
