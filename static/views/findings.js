@@ -1,11 +1,11 @@
 // findings.js - the places of the chosen version that somebody may want to mend, facing a figure of where they lie.
 //   down: 'show', detail = { name, findings: { items, total } or null, bounds, reference, unit, factor, faceSize, pointText, waiting }
-import { emptyBox, choice, h, redraw, shape } from '../dom.js';
+import { emptyBox, choice, h, redraw } from '../dom.js';
 import { formatCount, formatValue, withUnit } from '../format.js';
-import { canSay, say, sayOr } from '../say.js';
+import { canSay, say } from '../say.js';
+import { LEVELS, findingRow, kindName } from './finding-row.js';
 import { placesFigure } from './places-figure.js';
 
-const LEVELS = { fault: ['fault'], warning: ['fault', 'warning'], note: ['fault', 'warning', 'note'] };
 const PAGE = 60;
 
 /** @param {HTMLElement} el */
@@ -118,40 +118,26 @@ export function Findings(el) {
 
   function row({ finding, number }) {
     const size = sizeText(finding);
-    return h(
-      'li',
-      { id: `finding-${number}`, class: chosen === number ? 'now' : null },
-      h('b', { text: String(number) }),
-      h(
-        'div',
-        {},
-        h('button', {
-          class: 'plain head',
-          'aria-pressed': String(chosen === number),
-          data: { key: `finding ${number}` },
-          text: kindName(finding.kind),
-          on: { click: () => choose(number) },
-        }),
-        h(
-          'p',
-          { class: 'meta' },
-          h(
-            'span',
-            {},
-            shape(finding.severity),
-            say(`severity.${finding.severity}`),
-            finding.certainty === 'likely' ? ` ${say('findings.likely')}` : '',
-          ),
-          size ? h('span', { text: size }) : null,
-          h('span', { class: 'n', text: say('findings.at', { place: state.pointText(finding.at) }) }),
-          finding.mesh === 'reference' ? h('span', { text: say('findings.onReference') }) : null,
-        ),
-        h('p', { class: 'break', text: finding.text }),
+    return findingRow({
+      number,
+      finding,
+      now: chosen === number,
+      head: h('button', {
+        class: 'plain head',
+        'aria-pressed': String(chosen === number),
+        data: { key: `finding ${number}` },
+        text: kindName(finding.kind),
+        on: { click: () => choose(number) },
+      }),
+      facts: [
+        size ? h('span', { text: size }) : null,
+        h('span', { class: 'n', text: say('findings.at', { place: state.pointText(finding.at) }) }),
+      ],
+      more:
         state.spaceAddress && finding.at
           ? h('p', {}, h('a', { href: state.spaceAddress(finding, number), data: { key: `space ${number}` }, text: say('findings.space') }))
           : null,
-      ),
-    );
+    });
   }
 
   function choose(number) {
@@ -173,8 +159,4 @@ export function Findings(el) {
       ? say(`findings.unit.${unit}`, { n: size })
       : withUnit(formatValue(size, 3), unit);
   }
-}
-
-export function kindName(kind) {
-  return sayOr(`finding.${kind}`, kind.replaceAll('_', ' '));
 }
