@@ -95,9 +95,17 @@ export async function readSurfaceBytes(version, begin, end) {
   return answer.arrayBuffer();
 }
 
-/** A field of a run, one number a vertex or face of the file. */
-export async function readField(run, name) {
-  return new Float64Array(await (await send('GET', `/runs/${run}/fields/${name}`)).arrayBuffer());
+/** Hands over the bytes of a field of a run, one little-endian double a vertex or face of the file, as they arrive. */
+export async function streamField(run, name, take) {
+  const reader = (await send('GET', `/runs/${run}/fields/${name}`)).body.getReader();
+  for (let part = await reader.read(); !part.done; part = await reader.read()) take(part.value);
+}
+
+/** One number of a field. */
+export async function readFieldAt(run, name, index) {
+  const headers = { Range: `bytes=${8 * index}-${8 * index + 7}` };
+  const answer = await send('GET', `/runs/${run}/fields/${name}`, { headers });
+  return new DataView(await answer.arrayBuffer()).getFloat64(0, true);
 }
 
 let measures = null;
