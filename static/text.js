@@ -674,6 +674,7 @@ export const TEXT = {
   'upload.by': 'Your name',
   'upload.by.note': 'Stands beside each version. This browser remembers it.',
   'upload.list': 'Files',
+  'upload.file': 'File',
   'upload.count': { one: '{n} file, {bytes}', other: '{n} files, {bytes}' },
   'upload.sendingCount': { one: '{n} on its way', other: '{n} on their way' },
   'upload.measuringCount': { one: '{n} being measured', other: '{n} being measured' },

@@ -116,24 +116,19 @@ export function joinUpload(el, page) {
 
   /** Computes the digest of a row's file and finds the versions that have the same. */
   async function lookOver(row, first = false) {
-    try {
-      const digest = await digests.ask(row.id, row.file, {
-        first,
-        progress(bytes) {
-          row.hashed = bytes;
-          progress(row);
-        },
-      });
-      if (row.address !== null && row.digest !== null && row.digest !== digest) {
-        Object.assign(row, { phase: 'absent', wrong: row.file.name, file: null });
-        keep(row);
-        return show();
-      }
-      Object.assign(row, { digest, hashed: row.size });
-      await findTwins(row);
-    } catch {
-      losesFile(row); // the system no longer hands the file over
+    const progressed = (bytes) => {
+      row.hashed = bytes;
+      progress(row);
+    };
+    const digest = await digests.ask(row.id, row.file, { first, progress: progressed }).catch(() => null);
+    if (digest === null) return losesFile(row);
+    if (row.address !== null && row.digest !== null && row.digest !== digest) {
+      Object.assign(row, { phase: 'absent', wrong: row.file.name, file: null });
+      keep(row);
+      return show();
     }
+    Object.assign(row, { digest, hashed: row.size });
+    return findTwins(row);
   }
 
   async function findTwins(row) {
@@ -149,7 +144,8 @@ export function joinUpload(el, page) {
       row.phase = 'ready';
       keep(row);
     }
-    show();
+    if (row.obstacle !== null) show();
+    else progress(row);
     pump();
   }
 

@@ -87,7 +87,7 @@ export function UploadView(el) {
     mountBulk();
     parts.columns.append(
       h('span', {}),
-      h('span', { text: say('upload.list') }),
+      h('span', { text: say('upload.file') }),
       h(
         'span',
         { class: 'fields' },

@@ -277,11 +277,11 @@ describe('upload in a browser', () => {
     await page.keyboard.press('Enter');
     await page.locator('.queue').getByText('measured', { exact: true }).nth(2).waitFor();
     assert.deepEqual(
-      (await versionsOf('NH-0700')).map((version) => [version.label, version.note, version.face_size]).sort(),
+      (await versionsOf('NH-0700')).map(({ file: { name }, kind, note, face_size: size }) => [name, kind, note, size]).sort(),
       [
-        ['cage 1', 'first try', 2],
-        ['cage 2', 'first try', null],
-        ['scan 1', '', null],
+        ['2mm.obj', 'cage', 'first try', 2],
+        ['loose.obj', 'cage', 'first try', null],
+        ['scan.obj', 'scan', '', null],
       ],
     );
     assert.deepEqual(faults, []);
