@@ -592,10 +592,11 @@ const byKeys = {
 async function mainJob(page, number, { press, write, pick, openCard }) {
   await open(page, '#/');
   await press(page, page.getByRole('link', { name: 'Upload files' }));
+  const file = (name, mesh) => meshFile(`${number}_${name}.obj`, `# ${number}\n${mesh}`); // bytes that nobody sent yet
   await pick(page, page.getByLabel('Choose files'), [
-    meshFile(`${number}_scan.obj`, cube(3, 10, { triangles: true })),
-    meshFile(`${number}_cage_2mm.obj`, cube(5, 10, { without: [7, 80] })), // whichever arrives last has two windows
-    meshFile(`${number}_cage_2.5mm.obj`, cube(4, 10, { without: [5, 90] })),
+    file('scan', cube(3, 10, { triangles: true })),
+    file('cage_2mm', cube(5, 10, { without: [7, 80] })), // whichever arrives last has two windows
+    file('cage_2.5mm', cube(4, 10, { without: [5, 90] })),
   ]);
   await write(page, page.getByLabel('Title', { exact: true }), 'From files to a link');
   await press(page, page.getByRole('button', { name: 'Send 3 files' }));
