@@ -233,7 +233,7 @@ export function UploadView(el) {
         ),
       ),
       h('button', {
-        data: { key: 'forget left out' },
+        data: { key: 'forget-left-out' },
         text: say('upload.leftOut.forget'),
         on: { click: () => tell(el, 'wish.forgetLeftOut') },
       }),
