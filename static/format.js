@@ -237,15 +237,24 @@ export function formatDay(iso, now = new Date(), zone) {
   return `${parts.day}${NBSP}${parts.month}${parts.year === year ? '' : NBSP + parts.year}`;
 }
 
+/** Made once for a zone: making one takes longer than all else in a row of the collection. */
+const timeFormats = new Map();
+function timeFormat(zone) {
+  if (!timeFormats.has(zone)) {
+    const format = new Intl.DateTimeFormat('en-US', {
+      day: 'numeric',
+      month: 'short',
+      year: 'numeric',
+      hour: '2-digit',
+      minute: '2-digit',
+      hourCycle: 'h23',
+      timeZone: zone,
+    });
+    timeFormats.set(zone, format);
+  }
+  return timeFormats.get(zone);
+}
+
 function timeParts(iso, zone) {
-  const format = new Intl.DateTimeFormat('en-US', {
-    day: 'numeric',
-    month: 'short',
-    year: 'numeric',
-    hour: '2-digit',
-    minute: '2-digit',
-    hourCycle: 'h23',
-    timeZone: zone,
-  });
-  return Object.fromEntries(format.formatToParts(new Date(iso)).map((part) => [part.type, part.value]));
+  return Object.fromEntries(timeFormat(zone).formatToParts(new Date(iso)).map((part) => [part.type, part.value]));
 }

@@ -29,6 +29,8 @@ static const struct http_limit table[] = {
     LIMIT(connections, "count", 12000, 8, 100000, "connections at once"),
     LIMIT(connections_per_host, "count", 256, 1, 100000, "connections at once from one address"),
     LIMIT(uploads, "count", 32, 1, 1000, "uploads at once"),
+    LIMIT(unfinished_uploads, "count", 10000, 1, 1000000, "uploads in pieces that are not whole"),
+    LIMIT(upload_keep_s, "s", 604800, 60, 31536000, "an upload in pieces is kept after its last piece"),
     LIMIT(event_streams, "count", 200, 1, 10000, "event streams at once"),
     LIMIT(waiting_requests, "count", 2000, 1, 100000, "requests waiting for a worker thread"),
     LIMIT(queued_jobs, "count", 10000, 1, 1000000, "jobs waiting to be measured"),

@@ -5,10 +5,10 @@
 //         'choose', detail = { number }: that finding, or the head of the list where it is null
 import { emptyBox, choice, h, redraw, shape } from '../dom.js';
 import { formatCount, formatInterval, formatValue, withUnit } from '../format.js';
-import { canSay, say, sayList, sayOr } from '../say.js';
+import { canSay, say, sayList } from '../say.js';
+import { LEVELS, findingRow, kindName } from './finding-row.js';
 import { placesFigure } from './places-figure.js';
 
-const LEVELS = { fault: ['fault'], warning: ['fault', 'warning'], note: ['fault', 'warning', 'note'] };
 const PAGE = 60;
 const STATES = ['new', 'still', 'gone', 'open'];
 const MARKS = { new: 'worse', gone: 'better', open: 'same' };
@@ -184,13 +184,12 @@ export function Findings(el) {
     const { finding, number, key, own } = entry;
     const size = sizeText(finding, state);
     const address = own ? state.spaceAddress : state.since.spaceAddress;
-    return h(
-      'li',
-      { id: `finding-${key.replace(' ', '-')}`, class: chosen === key ? 'now' : null },
-      h('b', { text: String(number) }),
-      h(
-        'div',
-        {},
+    return findingRow({
+      id: `finding-${key.replace(' ', '-')}`,
+      number,
+      finding,
+      now: chosen === key,
+      head: [
         h('button', {
           class: 'plain head',
           'aria-pressed': String(chosen === key),
@@ -199,23 +198,12 @@ export function Findings(el) {
           on: { click: () => choose(key) },
         }),
         sinceMark(entry),
-        h(
-          'p',
-          { class: 'meta' },
-          h(
-            'span',
-            {},
-            shape(finding.severity),
-            say(`severity.${finding.severity}`),
-            finding.certainty === 'likely' ? ` ${say('findings.likely')}` : '',
-          ),
-          size ? h('span', { text: size }) : null,
-          finding.at
-            ? h('span', { class: 'n', text: say('findings.at', { place: state.pointText(finding.at) }) })
-            : null,
-          finding.mesh === 'reference' ? h('span', { text: say('findings.onReference') }) : null,
-        ),
-        h('p', { class: 'break', text: finding.text }),
+      ],
+      facts: [
+        size ? h('span', { text: size }) : null,
+        finding.at ? h('span', { class: 'n', text: say('findings.at', { place: state.pointText(finding.at) }) }) : null,
+      ],
+      more:
         address && finding.at
           ? h(
               'p',
@@ -223,8 +211,7 @@ export function Findings(el) {
               h('a', { href: address(finding, number), data: { key: `space ${key}` }, text: say('findings.space') }),
             )
           : null,
-      ),
-    );
+    });
   }
 
   /** New, gone, not told apart, or still there and what it was. */
@@ -290,8 +277,4 @@ export function placeText(finding, { lengthFactor, unit, pointText }) {
       finding.at ? say('findings.at', { place: pointText(finding.at) }) : '',
     ].filter((part) => part !== ''),
   );
-}
-
-export function kindName(kind) {
-  return sayOr(`finding.${kind}`, kind.replaceAll('_', ' '));
 }
