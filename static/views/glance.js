@@ -207,7 +207,7 @@ export function Glance(el) {
   function table(rows, shown, weighed, best) {
     return h(
       'table',
-      { class: 'ledger facts' },
+      { class: 'ledger weighed' },
       h('caption', { class: 'hide', text: say('glance.caption') }),
       h(
         'thead',
