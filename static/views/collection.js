@@ -187,7 +187,8 @@ export function CollectionView(el) {
     const { loading, problem, total, totals, query } = shown;
     if (problem || totals.all === undefined) return loading ? say('loading') : '';
     const whole = !query.q && !query.state;
-    return `${say(whole ? 'collection.all' : 'collection.found', { n: total })} ${say('collection.basis')}`;
+    const count = say(whole ? 'collection.all' : 'collection.found', { n: total });
+    return total === 0 ? count : `${count} ${say('collection.basis')}`;
   }
 
   function content() {

@@ -63,6 +63,16 @@ function helpers() {
       await frame();
       return performance.now() - begin;
     },
+    /** Until nothing of a part changes any more. */
+    still(part, quiet) {
+      return new Promise((resolve) => {
+        let timer = setTimeout(resolve, quiet);
+        new MutationObserver(() => {
+          clearTimeout(timer);
+          timer = setTimeout(resolve, quiet);
+        }).observe(document.querySelector(part), { childList: true, subtree: true });
+      });
+    },
     /** The same, until the register has rows that were not there before. */
     register(part, act) {
       const old = new Set(document.querySelectorAll('.register a.what'));
@@ -137,6 +147,7 @@ async function benchSpace(browser) {
     });
     await page.goto(`${address}#/specimen/${specimen.id}`);
     await page.locator('.versions .num').first().waitFor();
+    await page.evaluate((quiet) => globalThis.bench.still('#main', quiet), QUIET_MS);
     const before = [await memoryOf(browser, page, 'renderer'), await memoryOf(browser, page, 'GPU')];
     const first = await page.evaluate(([hash, figures]) => globalThis.bench.firstPicture(hash, figures), [space(ids, colour), ids.length]);
     await page.evaluate((quiet) => globalThis.bench.settle(quiet), QUIET_MS);
@@ -176,7 +187,7 @@ async function benchTable(browser) {
     await page.locator('.definitions').first().waitFor();
     const render = await page.evaluate((hash) => globalThis.bench.until('#main', () => { location.hash = hash; },
       () => document.querySelector('.versions .num') !== null), `#/specimen/${specimen.id}?fold=none`);
-    await page.waitForLoadState('networkidle');
+    await page.evaluate((quiet) => globalThis.bench.still('#main', quiet), QUIET_MS);
     const shape = await page.evaluate(() => ({ columns: document.querySelectorAll('.versions thead th').length,
       rows: document.querySelectorAll('.versions th[scope=row]').length }));
     const baseline = await page.evaluate(() => globalThis.bench.until('.versions', () => {
