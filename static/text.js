@@ -661,6 +661,7 @@ export const TEXT = {
   'key.tab': 'To the next control; the table of versions is one stop.',
   'key.search': 'To the search.',
   'key.move': 'Between the cells of the table, to the first and the last.',
+  'key.rows': 'In the collection: from row to row; ten rows at once; Home and End to the first and the last.',
   'key.enter': 'Opens the card of a number or of a version.',
   'key.baseline': 'Makes the column the baseline.',
   'key.fold': 'Folds the group, or opens it.',

@@ -26,6 +26,7 @@ const KEYS = [
   ['Tab', 'tab'],
   ['/', 'search'],
   ['← → ↑ ↓ Home End', 'move'],
+  ['↑ ↓ PageUp PageDown', 'rows'],
   ['Enter', 'enter'],
   ['b', 'baseline'],
   ['f', 'fold'],
