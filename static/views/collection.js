@@ -36,7 +36,7 @@ export function CollectionView(el) {
   const top = h('div', {});
   const told = h('p', { class: 'told quiet', role: 'status' });
   const body = h('div', {});
-  const register = h('div', { class: 'scroll wide' });
+  const register = h('div', { class: 'scroll' });
   let shown = null;
   let drawnTop = null;
   el.append(h('h1', { class: 'hide', text: say('collection.title') }), top, told, body, register);
