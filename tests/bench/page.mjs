@@ -183,7 +183,7 @@ async function benchTable(browser) {
   const send = (text, values) => makeVersion(address, specimen.id, text, values);
   const scan = await send(cube(10, 10, { triangles: true }), { kind: 'scan', name: 'scan.obj' });
   for (let i = 0; i < VERSIONS; i += 1)
-    await send(cube(4 + (i % 6), 10 - i / 100), { kind: 'cage', made_from: scan.id, name: `cage_${i}.obj`, face_size: `${2 + i / 100}mm` });
+    await send(cube(4 + (i % 6), 10 - i / 100), { kind: 'cage', made_from: scan.id, name: `cage_${i}.obj`, face_size: `${(2 + i / 100).toFixed(2)}mm` });
   const rounds = await times(settings.runs, async () => {
     const { page, close } = await newPage(browser);
     await page.goto(`${address}#/help`);
