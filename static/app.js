@@ -6,6 +6,7 @@ import { joinCollection } from './joins/collection.js';
 import { joinSpace } from './joins/space.js';
 import { joinSpecimen } from './joins/specimen.js';
 import { joinUpload } from './joins/upload.js';
+import { countRemembered } from './joins/upload-memory.js';
 import { problemText } from './problem.js';
 import { readRoute, writeRoute } from './route.js';
 import { say } from './say.js';
@@ -279,10 +280,18 @@ document.querySelector('.skip').addEventListener('click', (event) => {
   main.focus();
 });
 
+/** Files that were on their way when the page was left wait in the upload's list. */
+async function tellRemembered() {
+  const n = await countRemembered();
+  if (n > 0 && route.view !== 'upload')
+    page.tell(say('upload.remembered', { n }), { href: '#/upload', text: say('nav.upload') });
+}
+
 JobsStrip(strip);
 Toast(toast);
 fillHead();
 window.addEventListener('hashchange', visit);
 visit();
 readJobs();
+tellRemembered();
 api.listen(hear);

@@ -83,8 +83,11 @@ const views = [
         meshFile('NH-0042_cage_1mm.obj', cube(2, 10)),
         meshFile('NH-0900_scan.ply', 'x'),
         meshFile('thing.off', 'OFF'),
+        meshFile('NH-0042_cage_2mm.obj', cube(5, 10)),
+        meshFile('notes.txt', 'no mesh'),
       ]);
-      await page.locator('.queue > li').nth(2).waitFor();
+      await page.locator('.left-out summary').click();
+      await page.getByText('already here as cage 1').waitFor();
     },
   },
   { name: 'definitions', go: (page) => open(page, '#/help', '.definitions') },
