@@ -828,6 +828,7 @@ export const TEXT = {
   'shape.warning': 'warning',
   'shape.note': 'note',
   'key.tab': 'To the next control; the table of versions is one stop.',
+  'key.rows': 'In the collection: from row to row; ten rows at once; Home and End to the first and the last.',
   'key.search': 'To the search.',
   'key.move': 'Between the cells of the table, to the first and the last.',
   'key.enter': 'Opens the card of a number or of a version; on a small chart, the chart of its measure.',

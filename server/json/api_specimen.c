@@ -47,7 +47,10 @@ static json_t *filter_totals(const struct store_specimen_page *page)
 {
     json_t *totals = json_pack("{s:I}", "all", (json_int_t)page->text_total);
     for (size_t i = 0; totals && i < STORE_FILTERS; i++)
-        json_object_set_new(totals, store_filters[i], json_integer((json_int_t)page->filter_totals[i]));
+        if (json_object_set_new(totals, store_filters[i], json_integer((json_int_t)page->filter_totals[i]))) {
+            json_decref(totals);
+            totals = NULL;
+        }
     return totals;
 }
 
@@ -60,8 +63,10 @@ bool api_specimens_write(const struct store_specimen_page *page, struct api_text
             items = NULL;
         }
     json_t *body = api_page(items, page->next, page->total);
-    if (body)
-        json_object_set_new(body, "totals", filter_totals(page));
+    if (body && json_object_set_new(body, "totals", filter_totals(page))) {
+        json_decref(body);
+        body = NULL;
+    }
     return api_text_write(body, text, err);
 }
 

@@ -36,7 +36,7 @@ export function CollectionView(el) {
   const top = h('div', {});
   const told = h('p', { class: 'told quiet', role: 'status' });
   const body = h('div', {});
-  const register = h('div', { class: 'scroll wide' });
+  const register = h('div', { class: 'scroll' });
   let shown = null;
   let drawnTop = null;
   el.append(h('h1', { class: 'hide', text: say('collection.title') }), top, told, body, register);
@@ -187,7 +187,8 @@ export function CollectionView(el) {
     const { loading, problem, total, totals, query } = shown;
     if (problem || totals.all === undefined) return loading ? say('loading') : '';
     const whole = !query.q && !query.state;
-    return `${say(whole ? 'collection.all' : 'collection.found', { n: total })} ${say('collection.basis')}`;
+    const count = say(whole ? 'collection.all' : 'collection.found', { n: total });
+    return total === 0 ? count : `${count} ${say('collection.basis')}`;
   }
 
   function content() {

@@ -37,6 +37,7 @@ const KEYS = [
   ['Tab', 'tab'],
   ['/', 'search'],
   ['← → ↑ ↓ Home End', 'move'],
+  ['↑ ↓ PageUp PageDown', 'rows'],
   ['Enter', 'enter'],
   ['b', 'baseline'],
   ['f', 'fold'],

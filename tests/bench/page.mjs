@@ -5,7 +5,7 @@ import { mkdtempSync, openAsBlob, readFileSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import path from 'node:path';
 import { createInterface } from 'node:readline';
-import { cube, jobsEnd, makeCollection, makeSpecimen, openPage, startBrowser } from '../page/support.mjs';
+import { cube, jobsEnd, makeCollection, makeSpecimen, makeVersion, openPage, startBrowser } from '../page/support.mjs';
 import { makePairs, median, oneSize, settings } from './run.mjs';
 
 const PATIENCE_MS = 600000; // a million triangles are measured first, and a slow machine may do this
@@ -57,11 +57,26 @@ function helpers() {
           watch.disconnect();
           resolve();
         });
-        watch.observe(document.querySelector(part), { childList: true, subtree: true });
+        watch.observe(document.querySelector(part), { childList: true, characterData: true, subtree: true });
         act();
       });
       await frame();
       return performance.now() - begin;
+    },
+    /** The same, until a part of the page says something else. */
+    changed(part, act) {
+      const before = document.querySelector(part).textContent;
+      return this.until('#main', act, () => ![null, before].includes(document.querySelector(part)?.textContent ?? null));
+    },
+    /** Until nothing of a part changes any more. */
+    still(part, quiet) {
+      return new Promise((resolve) => {
+        let timer = setTimeout(resolve, quiet);
+        new MutationObserver(() => {
+          clearTimeout(timer);
+          timer = setTimeout(resolve, quiet);
+        }).observe(document.querySelector(part), { childList: true, subtree: true });
+      });
     },
     /** The same, until the register has rows that were not there before. */
     register(part, act) {
@@ -121,11 +136,12 @@ async function memoryOf(browser, page, kind) {
 async function benchSpace(browser) {
   const folder = mkdtempSync(path.join(tmpdir(), 'fettle-bench-'));
   const { address, stop } = await start(folder);
-  const pairs = makePairs(oneSize(), ['cage', 'hole', 'smoothed']);
+  const cage = `cage:${Math.round(oneSize() / 20)}`;
+  const pairs = makePairs(oneSize(), [cage, 'hole', 'smoothed']);
   const specimen = await makeSpecimen(address, 'BENCH-1', 'A large scan');
-  const scan = await upload(address, specimen.id, pairs.cage.reference, { kind: 'scan' });
+  const scan = await upload(address, specimen.id, pairs[cage].reference, { kind: 'scan' });
   const versions = [scan];
-  for (const [name, kind] of [['cage', 'cage'], ['hole', 'scan'], ['smoothed', 'scan']])
+  for (const [name, kind] of [[cage, 'cage'], ['hole', 'scan'], ['smoothed', 'scan']])
     versions.push(await upload(address, specimen.id, pairs[name].subject, { kind, made_from: scan.id }));
   await ended(address, specimen.id);
   const space = (ids, colour) => `#/space/${specimen.id}?versions=${ids.map(({ id }) => id).join()}&colour=${colour}`;
@@ -137,6 +153,7 @@ async function benchSpace(browser) {
     });
     await page.goto(`${address}#/specimen/${specimen.id}`);
     await page.locator('.versions .num').first().waitFor();
+    await page.evaluate((quiet) => globalThis.bench.still('#main', quiet), QUIET_MS);
     const before = [await memoryOf(browser, page, 'renderer'), await memoryOf(browser, page, 'GPU')];
     const first = await page.evaluate(([hash, figures]) => globalThis.bench.firstPicture(hash, figures), [space(ids, colour), ids.length]);
     await page.evaluate((quiet) => globalThis.bench.settle(quiet), QUIET_MS);
@@ -164,22 +181,20 @@ async function benchTable(browser) {
   const folder = mkdtempSync(path.join(tmpdir(), 'fettle-bench-'));
   const { address, stop } = await start(folder);
   const specimen = await makeSpecimen(address, 'BENCH-2', 'Many versions');
-  const send = (text, values) => fetch(`${address}api/v1/specimens/${specimen.id}/versions?${new URLSearchParams(values)}`,
-    { method: 'POST', headers: { 'Content-Type': 'application/octet-stream' }, body: text }).then((answer) => answer.json());
+  const send = (text, values) => makeVersion(address, specimen.id, text, values);
   const scan = await send(cube(10, 10, { triangles: true }), { kind: 'scan', name: 'scan.obj' });
   for (let i = 0; i < VERSIONS; i += 1)
-    await send(cube(4 + (i % 6), 10 - i / 100), { kind: 'cage', made_from: scan.id, name: `cage_${i}.obj`, face_size: `${2 + i / 100}mm` });
-  await ended(address, specimen.id);
+    await send(cube(4 + (i % 6), 10 - i / 100), { kind: 'cage', made_from: scan.id, name: `cage_${i}.obj`, face_size: `${(2 + i / 100).toFixed(2)}mm` });
   const rounds = await times(settings.runs, async () => {
     const { page, close } = await newPage(browser);
     await page.goto(`${address}#/help`);
     await page.locator('.definitions').first().waitFor();
     const render = await page.evaluate((hash) => globalThis.bench.until('#main', () => { location.hash = hash; },
       () => document.querySelector('.versions .num') !== null), `#/specimen/${specimen.id}?fold=none`);
-    await page.waitForLoadState('networkidle');
+    await page.evaluate((quiet) => globalThis.bench.still('#main', quiet), QUIET_MS);
     const shape = await page.evaluate(() => ({ columns: document.querySelectorAll('.versions thead th').length,
       rows: document.querySelectorAll('.versions th[scope=row]').length }));
-    const baseline = await page.evaluate(() => globalThis.bench.until('.versions', () => {
+    const baseline = await page.evaluate(() => globalThis.bench.changed('.versions', () => {
       const select = [...document.querySelectorAll('label')].find((label) => /Baseline/.test(label.textContent)).querySelector('select');
       select.selectedIndex = select.selectedIndex === 3 ? 4 : 3;
       select.dispatchEvent(new Event('change', { bubbles: true }));
@@ -228,11 +243,13 @@ async function benchCollection(browser) {
     sort: seconds(rounds.flatMap((r) => r.sorts)), to_the_end: seconds(rounds.map((r) => r.end)) };
 }
 
+/** PAGE="collection table space" chooses among these. */
 export async function benchPage(tell) {
   const browser = await startBrowser();
   const results = { browser: browser.version() };
   try {
     for (const [name, part] of Object.entries({ collection: benchCollection, table: benchTable, space: benchSpace })) {
+      if (!settings.page.includes(name)) continue;
       results[name] = await part(browser);
       tell(results);
     }

@@ -1,10 +1,12 @@
-// screenshots.mjs - pictures of every view, at three widths and in both themes, over a small measured collection.
-// Use: FETTLE=program node tests/page/screenshots.mjs FOLDER
+// screenshots.mjs - pictures of every view, at the widths of a telephone and a desk, in both themes, and of what goes to a printer.
+// Use: FETTLE=program node tests/page/screenshots.mjs FOLDER [ADDRESS]
+// With ADDRESS it takes those of a service that runs with the demo collection (make demo), for the README; else of a small one.
 import { mkdirSync } from 'node:fs';
 import { join } from 'node:path';
 import {
   cube,
   makeCollection,
+  makeMendedScan,
   makeSpecimen,
   makeVersion,
   meshFile,
@@ -13,54 +15,79 @@ import {
   startService,
 } from './support.mjs';
 
-const folder = process.argv[2] ?? 'build/screenshots';
+const [folder = 'build/screenshots', address = null] = process.argv.slice(2);
 mkdirSync(folder, { recursive: true });
-const service = await startService();
+const service = address === null ? await startService() : { address, stop() {} };
 const browser = await startBrowser();
 
-try {
+/** What the pictures are of: the small collection, made here, or the demo. */
+async function madeHere() {
   const made = await makeCollection(service.address);
   const broken = await makeSpecimen(service.address, 'NH-0080', 'Branching colony');
   await makeVersion(service.address, broken.id, 'v 0 0 0\nv 1 0 0\nv 0 1 0\nf 1 2 7\n', {
     kind: 'scan',
     name: 'NH-0080_scan.obj',
   });
+  const mended = await makeMendedScan(service.address, 'NH-0085');
   await makeSpecimen(service.address, 'NH-0091', 'Fan coral');
-  const views = [
-    { name: 'collection', hash: '#/', ready: '.register .what' },
-    { name: 'specimen', hash: `#/specimen/${made.specimen.id}`, ready: '.drawing' },
-    { name: 'findings', hash: `#/specimen/${made.specimen.id}?version=${made.cages[1].id}`, ready: '.findings li' },
-    { name: 'failed', hash: `#/specimen/${broken.id}`, ready: '.error' },
-    { name: 'upload', hash: '#/upload', ready: '.empty', act: chooseFiles },
-    { name: 'card', hash: `#/specimen/${made.specimen.id}`, ready: '.drawing', act: openCard },
-    {
-      name: 'space',
-      hash: `#/space/${made.specimen.id}?versions=${made.cages[1].id},${made.cages[2].id}&colour=invented&sides=yes`,
-      ready: '.plate.view canvas',
-      act: (page) => page.waitForTimeout(2000),
-    },
-    { name: 'definitions', hash: '#/help', ready: '.definitions' },
-  ];
+  const [, open, latest] = made.cages;
+  return { specimen: made.specimen.id, failed: broken.id, mended: mended.specimen.id, open: open.id, latest: latest.id };
+}
+
+async function fromDemo() {
+  const read = async (path) => (await fetch(`${service.address}api/v1${path}`)).json();
+  const { items } = await read('/specimens?sort=number&order=asc');
+  const gastropod = items.find(({ catalogue_number: number }) => number === 'NH-0042');
+  const cages = gastropod.trend.filter(({ kind, run }) => kind === 'cage' && run !== null);
+  const worst = cages.reduce((most, cage) => ((cage.open_edges ?? 0) > (most.open_edges ?? 0) ? cage : most));
+  return { specimen: gastropod.id, failed: null, mended: null, open: worst.version, latest: cages.at(-1).version };
+}
+
+const { specimen, failed, mended, open, latest } = address === null ? await madeHere() : await fromDemo();
+const space = (query) => `#/space/${specimen}?${query}`;
+const both = `versions=${open},${latest}`;
+const views = [
+  { name: 'collection', hash: '#/', ready: '.register .what' },
+  { name: 'collection-found', hash: '#/?q=NH&sort=lost&order=desc&view=Greatest%20loss%20first', ready: '.register .what' },
+  { name: 'collection-none', hash: '#/?q=no%20such%20thing', ready: '.empty' },
+  { name: 'specimen', hash: `#/specimen/${specimen}`, ready: '.drawing' },
+  { name: 'findings', hash: `#/specimen/${specimen}?version=${open}`, ready: '.findings li' },
+  { name: 'failed', hash: `#/specimen/${failed}`, ready: '.error', is: failed },
+  { name: 'mended', hash: `#/specimen/${mended}`, ready: 'section[aria-labelledby=mend] td', is: mended },
+  { name: 'card', hash: `#/specimen/${specimen}`, ready: '.drawing', act: openCard, window: true },
+  { name: 'space-lost', hash: space(`${both}&colour=lost`), ready: '.plate.view canvas', act: drawn },
+  { name: 'space-invented', hash: space(`${both}&colour=invented&sides=yes`), ready: '.plate.view canvas', act: drawn },
+  { name: 'space-signed', hash: space(`versions=${latest}&colour=signed`), ready: '.plate.view canvas', act: drawn },
+  { name: 'space-section', hash: space(`versions=${latest}&colour=none&cut=x0.5`), ready: '.plate.view canvas', act: drawn },
+  { name: 'space-over', hash: space(`${both}&colour=invented&beside=no`), ready: '.plate.view canvas', act: drawn },
+  { name: 'upload', hash: '#/upload', ready: '.empty', act: chooseFiles },
+  { name: 'definitions', hash: '#/help', ready: '.definitions' },
+  { name: 'nowhere', hash: '#/nothing', ready: 'h1' },
+].filter(({ is }) => is !== null);
+
+try {
   for (const colorScheme of ['light', 'dark']) {
-    for (const width of [360, 1280, 1920]) {
+    for (const width of [360, 1280]) {
+      const { page, close } = await openPage(browser, { colorScheme, viewport: { width, height: 900 }, reducedMotion: 'reduce' });
       for (const view of views) {
-        const { page, close } = await openPage(browser, {
-          colorScheme,
-          viewport: { width, height: 900 },
-          reducedMotion: 'reduce',
-        });
+        await page.goto('about:blank');
         await page.goto(service.address + view.hash);
         await page.locator(view.ready).first().waitFor();
         await view.act?.(page);
         await page.waitForLoadState('load');
-        await page.screenshot({
-          path: join(folder, `${view.name}-${width}-${colorScheme}.png`),
-          fullPage: view.name !== 'card',
-        });
-        await close();
+        await page.screenshot({ path: join(folder, `${view.name}-${width}-${colorScheme}.png`), fullPage: view.window !== true });
       }
+      await close();
     }
   }
+  const { page, close } = await openPage(browser);
+  for (const { name, hash, ready } of views.filter(({ name: each }) => ['collection', 'specimen', 'findings'].includes(each))) {
+    await page.goto('about:blank');
+    await page.goto(service.address + hash);
+    await page.locator(ready).first().waitFor();
+    await page.pdf({ path: join(folder, `${name}.pdf`), preferCSSPageSize: true });
+  }
+  await close();
 } finally {
   await browser.close();
   await service.stop();
@@ -78,4 +105,17 @@ async function chooseFiles(page) {
 async function openCard(page) {
   await page.locator('.versions .num').first().click();
   await page.locator('.card').getByText('Engine').waitFor();
+}
+
+/** Every figure shows something, and a moment later the whole of it. */
+async function drawn(page) {
+  await page.waitForFunction(() =>
+    [...document.querySelectorAll('.plate.view canvas')].every((canvas) =>
+      canvas
+        .getContext('2d')
+        .getImageData(0, canvas.height >> 1, canvas.width, 1)
+        .data.some((part) => part > 0),
+    ),
+  );
+  await page.waitForTimeout(1500);
 }
