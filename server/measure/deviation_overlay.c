@@ -3,6 +3,7 @@
 
 #include "base/tasks.h"
 #include "geom/point_triangle.h"
+#include "measure/deviation_quick.h"
 #include "measure/deviation_side.h"
 
 #include <math.h>
@@ -220,10 +221,22 @@ static void gather(const struct overlaying *overlaying, aabb box, double reach, 
 /* A triangle of parts->from, or a piece of it. */
 struct piece_of {
     vec3 corners[3];
-    double farthest; /* of the triangle's corners, as far as is known; INFINITY: not worth looking */
-    unsigned cuts;   /* that it may be cut up */
-    uint32_t near;   /* a slot of the other surface */
+    double farthest;          /* of the triangle's corners, as far as is known; INFINITY: not worth looking */
+    unsigned cuts;            /* that it may be cut up */
+    uint32_t near;            /* a slot of the other surface */
+    struct part_range *known; /* of all pieces of the triangle, widened by each */
 };
+
+static void widen(struct part_range *known, double low, double high)
+{
+    known->min = lesser(known->min, low);
+    known->max = greater(known->max, high);
+}
+
+static void widen_by_part(struct part_range *known, const struct part *part)
+{
+    widen(known, part_range_low(part).min, part_range_high(part).max);
+}
 
 static void open_whole(const struct surface_parts *parts, uint32_t slot, struct piece_of *whole)
 {
@@ -255,6 +268,7 @@ static bool add_over(const struct piece_of *piece, const struct overlay_faces *f
     }
     for (size_t i = first; i < pieces->count; i++)
         pieces->scale[i] = found.cosine;
+    widen(piece->known, found.cosine * found.low, found.high);
     return true;
 }
 
@@ -263,12 +277,12 @@ static const unsigned char cut_in_four[4][3][2] = {
     {{0, 0}, {0, 1}, {2, 0}}, {{0, 1}, {1, 1}, {1, 2}}, {{2, 0}, {1, 2}, {2, 2}}, {{0, 1}, {1, 2}, {2, 0}}};
 
 /* A piece of a triangle, by the way from its middle and by the face nearest to that. */
-static void add_near(const struct surface_parts *parts, const vec3 *corners, uint32_t near,
-                     struct tally *tally)
+static void add_near(const struct surface_parts *parts, const struct piece_of *piece, struct tally *tally)
 {
+    const vec3 *corners = piece->corners;
     vec3 middle = vec3_scale(vec3_add(vec3_add(corners[0], corners[1]), corners[2]), 1.0 / 3);
     size_t work = 0;
-    struct bvh_hit hit = bvh_nearest(&parts->to->bvh, middle, near, &work);
+    struct bvh_hit hit = bvh_nearest(&parts->to->bvh, middle, piece->near, &work);
     double distance = sqrt(hit.distance_sq), low[3], high[3], by_face[3];
     struct part part = {.area = triangle_area(corners[0], corners[1], corners[2])};
 
@@ -280,6 +294,7 @@ static void add_near(const struct surface_parts *parts, const vec3 *corners, uin
     }
     part_sink_high(high, by_face);
     part_set(&part, low, high, 0);
+    widen_by_part(piece->known, &part);
     tally_add_part(tally, &part);
 }
 
@@ -300,13 +315,14 @@ static void add_cut(const struct overlaying *overlaying, const struct piece_of *
                     const struct overlay_faces *faces, struct tally *tally)
 {
     for (int k = 0; k < 4; k++) {
-        struct piece_of piece = {.farthest = whole->farthest, .cuts = whole->cuts - 1, .near = whole->near};
+        struct piece_of piece = {
+            .farthest = whole->farthest, .cuts = whole->cuts - 1, .near = whole->near, .known = whole->known};
         for (int i = 0; i < 3; i++)
             piece.corners[i] =
                 vec3_lerp(whole->corners[cut_in_four[k][i][0]], whole->corners[cut_in_four[k][i][1]], 0.5);
         if (!(faces || !(piece.farthest < INFINITY) ? add_piece(overlaying, &piece, faces, tally)
                                                     : add_piece_alone(overlaying, &piece, tally)))
-            add_near(overlaying->parts, piece.corners, piece.near, tally);
+            add_near(overlaying->parts, &piece, tally);
     }
 }
 
@@ -323,34 +339,66 @@ static bool add_piece(const struct overlaying *overlaying, const struct piece_of
     return piece->cuts > 0;
 }
 
-static void sum_up_leaf(const struct overlaying *overlaying, size_t leaf, struct tally *tally)
+/* Opens the triangles of a leaf, and gathers what is near them, if any is worth looking at. */
+static void open_leaf(const struct overlaying *overlaying, size_t first, size_t count,
+                      struct part_range *known, struct piece_of *wholes, struct overlay_faces *faces)
 {
-    const struct surface_parts *parts = overlaying->parts;
-    const struct deviation_surface *from = parts->from;
-    struct piece_of wholes[BVH_WIDTH];
     double reach = 0;
-    size_t first = leaf * BVH_WIDTH, count = from->bvh.triangle_count - first;
-    struct overlay_faces faces;
     aabb box = aabb_empty();
 
-    count = count < BVH_WIDTH ? count : BVH_WIDTH;
     for (size_t k = 0; k < count; k++) {
         struct piece_of *whole = &wholes[k];
-        open_whole(parts, (uint32_t)(first + k), whole);
+        open_whole(overlaying->parts, (uint32_t)(first + k), whole);
+        known[k] = (struct part_range){INFINITY, 0};
+        whole->known = &known[k];
         if (!(whole->farthest < INFINITY))
             continue;
-        reach = fmax(reach, reach_of(whole->corners, whole->farthest));
+        reach = greater(reach, reach_of(whole->corners, whole->farthest));
         box = box_over(box, box_of(whole->corners));
     }
-    faces.count = 0;
+    faces->count = 0;
     if (reach > 0)
-        gather(overlaying, box, reach, &faces);
+        gather(overlaying, box, reach, faces);
+}
+
+/* What is told of a triangle, and at a leaf that was bounded closely also by its part; outwards. */
+static void keep_bounds(const struct surface_parts *parts, uint32_t slot, const struct part *part,
+                        struct part_range known)
+{
+    if (part && !parts->from->shared[slot]) {
+        known.min = greater(known.min, part_range_low(part).min);
+        known.max = lesser(known.max, part_range_high(part).max);
+    }
+    known.max = lesser(known.max, quick_most(parts, slot));
+    parts->bounds[slot] =
+        (struct part_bounds){(float)(known.min * (1 - 0x1p-23)), (float)(known.max * (1 + 0x1p-23))};
+}
+
+static void sum_up_leaf(const struct overlaying *overlaying, size_t leaf, struct tally *tally, size_t *work)
+{
+    const struct surface_parts *parts = overlaying->parts;
+    const struct leaf_parts *close = surface_parts_leaf(parts, leaf);
+    size_t first = leaf * BVH_WIDTH, count = parts->from->bvh.triangle_count - first;
+    struct part_range known[BVH_WIDTH];
+    struct piece_of wholes[BVH_WIDTH];
+    struct part quick[BVH_WIDTH];
+    const struct part *bounds = close ? close->parts : NULL;
+    struct overlay_faces faces;
+
+    count = count < BVH_WIDTH ? count : BVH_WIDTH;
+    open_leaf(overlaying, first, count, known, wholes, &faces);
     for (size_t k = 0; k < count; k++) {
         bool far = !(wholes[k].farthest < INFINITY), alone = !far && faces.count > OVERLAY_FACES_MAX;
-        if (from->shared[first + k]
+        if (parts->from->shared[first + k]
             || !(alone ? add_piece_alone(overlaying, &wholes[k], tally)
-                       : add_piece(overlaying, &wholes[k], far ? NULL : &faces, tally)))
-            tally_add_part(tally, &parts->parts[first + k]);
+                       : add_piece(overlaying, &wholes[k], far ? NULL : &faces, tally))) {
+            if (!bounds)
+                quick_bound_leaf(parts, leaf, LEAVES_OF_CHUNK, quick, work);
+            bounds = bounds ? bounds : quick;
+            tally_add_part(tally, &bounds[k]);
+            widen_by_part(&known[k], &bounds[k]);
+        }
+        keep_bounds(parts, (uint32_t)(first + k), close ? &close->parts[k] : NULL, known[k]);
     }
 }
 
@@ -360,9 +408,9 @@ static void sum_up_lane(void *context, size_t lane)
     size_t leaves = overlaying->parts->from->bvh.node_counts[0];
 
     for (size_t i = 0; i < SLICE; i++) {
-        size_t begin = (overlaying->first_chunk + i * TALLIES + lane) * LEAVES_OF_CHUNK;
+        size_t begin = (overlaying->first_chunk + i * TALLIES + lane) * LEAVES_OF_CHUNK, work = 0;
         for (size_t leaf = begin; leaf < begin + LEAVES_OF_CHUNK && leaf < leaves; leaf++)
-            sum_up_leaf(overlaying, leaf, &overlaying->tallies[lane]);
+            sum_up_leaf(overlaying, leaf, &overlaying->tallies[lane], &work);
     }
 }
 

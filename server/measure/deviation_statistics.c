@@ -296,13 +296,13 @@ static bool is_worth_it(struct statistics *statistics, bool *worth, struct arena
     return true;
 }
 
-/* In less room, as nothing is cut up. */
+/* In less room, as no parts are kept. */
 static bool bound_quickly(struct statistics *statistics, struct arena *arena, struct error *err)
 {
     const struct statistics_settings *settings = statistics->settings;
     double from = settings->progress_from, to = settings->progress_to, middle = 0.5 * (from + to);
 
-    return surface_parts_open(statistics->parts, 0, arena, err)
+    return surface_parts_open_bounds(statistics->parts, arena, err)
            && triangles_bound_quickly(statistics->parts, settings->vertices, settings->progress, from, middle,
                                       arena, err)
            && overlay_sum_up(statistics->parts, settings->tolerances, settings->tolerance_count,
@@ -321,6 +321,7 @@ static bool bound(struct statistics *statistics, struct arena *arena, struct err
         return false;
     if (!worth && statistics->parts->trial_stride != 1) { /* a trial of all has bounded all */
         *arena = statistics->start;
+        arena_release(arena); /* of what the trial touched here and there */
         return bound_quickly(statistics, arena, err);
     }
     return (worth

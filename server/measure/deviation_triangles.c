@@ -22,54 +22,69 @@ struct bounding {
     struct surface_parts *parts;
     const uint32_t *leaves; /* [leaf_count], or NULL: all */
     size_t leaf_count;
-    size_t allowance; /* of work, of each chunk */
-    bool again;       /* bounds known already are kept where they are better */
+    size_t allowance;       /* of work, of each chunk */
+    struct leaf_parts *own; /* [leaf_count] of the leaves listed, or NULL: they go to all parts. What is
+                             * known quickly is kept where it is better */
     size_t first_chunk;
     size_t *work; /* [chunk] */
 };
 
-/* Triangles of a leaf that are not shared; their slots. */
-static size_t gather_leaf(const struct bounding *bounding, size_t leaf, struct bracket_group *group,
-                          uint32_t *slots)
+/* Of all triangles of a leaf, of which none is bounded yet. */
+static void open_parts(const struct surface_parts *parts, size_t leaf)
 {
-    const struct surface_parts *parts = bounding->parts;
+    const struct deviation_surface *from = parts->from;
+
+    for (size_t slot = leaf * BVH_WIDTH; slot < (leaf + 1) * BVH_WIDTH && slot < from->bvh.triangle_count;
+         slot++)
+        parts->parts[slot] =
+            (struct part){.area = triangle_area(deviation_surface_corner(from, (uint32_t)slot, 0),
+                                                deviation_surface_corner(from, (uint32_t)slot, 1),
+                                                deviation_surface_corner(from, (uint32_t)slot, 2)),
+                          .scale = from->shared[slot] ? 0 : -1};
+}
+
+/* Triangles of a leaf that are not shared, and their places in it. */
+static size_t gather_leaf(const struct surface_parts *parts, size_t leaf, const struct part *known,
+                          struct bracket_group *group, size_t *places)
+{
     const struct deviation_surface *from = parts->from;
 
     group->count = 0;
     for (size_t c = 0; c < BVH_WIDTH && leaf * BVH_WIDTH + c < from->bvh.triangle_count; c++) {
         uint32_t slot = (uint32_t)(leaf * BVH_WIDTH + c);
-        vec3 *corners = group->corners[group->count];
-        for (int i = 0; i < 3; i++)
-            corners[i] = deviation_surface_corner(from, slot, i);
-        struct part *part = &parts->parts[slot];
-        if (!bounding->again)
-            *part = (struct part){.area = triangle_area(corners[0], corners[1], corners[2])};
         if (from->shared[slot])
             continue;
-        group->parts[group->count] = *part;
-        if (!bounding->again)
-            group->parts[group->count].scale = -1;
-        slots[group->count++] = slot;
+        for (int i = 0; i < 3; i++)
+            group->corners[group->count][i] = deviation_surface_corner(from, slot, i);
+        group->parts[group->count] = known[c];
+        places[group->count++] = c;
     }
     return group->count;
 }
 
-static void bound_leaf(const struct bounding *bounding, size_t leaf, struct bracketing *bracketing)
+static void bound_leaf(const struct bounding *bounding, size_t item, struct bracketing *bracketing)
 {
     const struct surface_parts *parts = bounding->parts;
+    size_t leaf = bounding->leaves ? bounding->leaves[item] : item, places[BVH_WIDTH], work = 0;
+    struct part *own = bounding->own ? bounding->own[item].parts : &parts->parts[leaf * BVH_WIDTH];
     struct bracket_group group;
-    uint32_t slots[BVH_WIDTH];
 
-    if (gather_leaf(bounding, leaf, &group, slots) == 0)
+    if (bounding->own) {
+        bounding->own[item].leaf = (uint32_t)leaf;
+        quick_bound_leaf(parts, leaf, 1, own, &work);
+    } else {
+        open_parts(parts, leaf);
+    }
+    if (gather_leaf(parts, leaf, own, &group, places) == 0)
         return;
-    if (bracketing->work > bounding->allowance && bounding->again)
+    if (bracketing->work > bounding->allowance && bounding->own)
         return;
     if (bracketing->work > bounding->allowance)
         bracket_bound_by_way(bracketing, &group);
     else
         bracket_bound(bracketing, &group);
     for (size_t i = 0; i < group.count; i++)
-        parts->parts[slots[i]] = group.parts[i];
+        own[places[i]] = group.parts[i];
 }
 
 static void bound_chunk(void *context, size_t number)
@@ -79,7 +94,7 @@ static void bound_chunk(void *context, size_t number)
     struct bracketing bracketing = surface_parts_begin(bounding->parts, BVH_NONE);
 
     for (size_t i = chunk * LEAVES_OF_CHUNK; i < end && i < bounding->leaf_count; i++)
-        bound_leaf(bounding, bounding->leaves ? bounding->leaves[i] : i, &bracketing);
+        bound_leaf(bounding, i, &bracketing);
     bounding->work[chunk] = bracketing.work;
 }
 
@@ -193,12 +208,17 @@ static void find_peaks(const struct surface_parts *parts, float *peaks)
     }
 }
 
+static size_t farthest_most(const struct surface_parts *parts)
+{
+    return parts->budget / CLOSELY_SHARE / LEAF_WORK;
+}
+
 /* The leaves that are farthest, as many as there is work for, but for those that are equally far. */
 static size_t list_farthest(const struct surface_parts *parts, const float *peaks, size_t *counts,
                             uint32_t *leaves)
 {
-    size_t all = leaves_of(parts), most = parts->budget / CLOSELY_SHARE / LEAF_WORK,
-           bin = FLOAT_BINS(BIN_BITS), sum = 0, count = 0;
+    size_t all = leaves_of(parts), most = farthest_most(parts), bin = FLOAT_BINS(BIN_BITS), sum = 0,
+           count = 0;
 
     memset(counts, 0, FLOAT_BINS(BIN_BITS) * sizeof *counts);
     for (size_t leaf = 0; leaf < all; leaf++)
@@ -216,19 +236,20 @@ bool triangles_bound_quickly(struct surface_parts *parts, struct deviation_verti
                              struct error *err)
 {
     double until = from + QUICK_SHARE * (to - from);
-    struct bounding bounding = {
-        .parts = parts, .allowance = 2 * LEAVES_OF_CHUNK * (size_t)LEAF_WORK, .again = true};
+    struct bounding bounding = {.parts = parts, .allowance = 2 * LEAVES_OF_CHUNK * (size_t)LEAF_WORK};
 
-    if (!quick_bound(parts, vertices, progress, from, until, keep, err))
+    if (!quick_ask(parts, vertices, progress, from, until, keep, err))
         return false;
+    parts->leaves = ARENA_NEW(keep, struct leaf_parts, farthest_most(parts));
     struct arena scratch = *keep;
     uint32_t *leaves = ARENA_NEW(&scratch, uint32_t, leaves_of(parts));
     float *peaks = ARENA_NEW(&scratch, float, leaves_of(parts));
     size_t *counts = ARENA_NEW(&scratch, size_t, FLOAT_BINS(BIN_BITS));
-    if (!leaves || !peaks || !counts)
+    if (!parts->leaves || !leaves || !peaks || !counts)
         return arena_error(err);
     find_peaks(parts, peaks);
-    bounding.leaf_count = list_farthest(parts, peaks, counts, leaves);
+    parts->leaf_count = bounding.leaf_count = list_farthest(parts, peaks, counts, leaves);
     bounding.leaves = leaves;
+    bounding.own = parts->leaves;
     return bound_leaves(&bounding, progress, until, to, scratch, err);
 }

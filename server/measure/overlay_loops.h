@@ -14,16 +14,20 @@
 /* --- cutting --- */
 
 enum sight_flag {
-    SIGHT_OVER = 1,   /* it may be over the triangle */
-    SIGHT_INSIDE = 2, /* all of it is */
-    SIGHT_COVERS = 4, /* it is over all of the triangle, and no needle */
-    SIGHT_WRONG = 8   /* near, and steep or not plain */
+    SIGHT_OVER = 1,    /* it may be over the triangle */
+    SIGHT_WRONG = 2,   /* near, and steep or not plain */
+    SIGHT_LARGER = 4,  /* than the triangle, and no needle */
+    SIGHT_OUT_0 = 8,   /* << i: some of it is beyond side i of the triangle */
+    SIGHT_UNDER_0 = 64 /* << i: some of the triangle is beyond its side i */
 };
+#define SIGHT_OUT (7 * SIGHT_OUT_0)
+#define SIGHT_UNDER (7 * SIGHT_UNDER_0)
 
 /* Faces of a block as a triangle sees them. */
 struct sight {
     double x[3][OVERLAY_LANES], y[3][OVERLAY_LANES], h[3][OVERLAY_LANES];
-    double twice[OVERLAY_LANES]; /* the area of the projection */
+    double over[3][OVERLAY_LANES]; /* heights of its plane over the triangle's corners */
+    double twice[OVERLAY_LANES];   /* the area of the projection */
     double cosine_sq[OVERLAY_LANES];
     int64_t flags[OVERLAY_LANES];
 };
@@ -74,14 +78,15 @@ static inline void see_lane(const struct overlay_base *base, const struct overla
         sight->y[k][i] = y[k];
         sight->h[k][i] = h[k];
     }
-    double farthest = INFINITY, within = INFINITY; /* of the sides: where the face is least, most inwards */
+    double farthest = INFINITY; /* of the sides: where the face is least inwards */
+    int64_t flags = 0;
     for (int side = 0; side < 3; side++) {
         double inside[3];
         for (int k = 0; k < 3; k++)
             inside[k] =
                 base->inward_x[side] * (x[k] - base->x[side]) + base->inward_y[side] * (y[k] - base->y[side]);
         farthest = lesser(farthest, most_of(inside));
-        within = lesser(within, least_of(inside));
+        flags |= least_of(inside) < 0 ? SIGHT_OUT_0 << side : 0;
     }
     vec3 ab = {block->x[1][i] - block->x[0][i], block->y[1][i] - block->y[0][i],
                block->z[1][i] - block->z[0][i]},
@@ -89,17 +94,20 @@ static inline void see_lane(const struct overlay_base *base, const struct overla
                block->z[2][i] - block->z[0][i]};
     vec3 normal = vec3_cross(ab, ac);
     double normal_sq = vec3_length_sq(normal), up = vec3_dot(normal, base->axes[2]),
-           sides_sq = vec3_length_sq(ab) + vec3_length_sq(ac), turn = up < 0 ? -1 : 1;
+           sides_sq = vec3_length_sq(ab) + vec3_length_sq(ac), turn = up < 0 ? -1 : 1,
+           slope_x = vec3_dot(normal, base->axes[0]) / up, slope_y = vec3_dot(normal, base->axes[1]) / up;
     bool far = (least_of(h) > base->reach) | (most_of(h) < -base->reach) | (farthest < -base->reach),
          level = (up * up >= COS_MIN * COS_MIN * normal_sq) & (normal_sq > 0) & (block->plain[i] != 0),
-         over = farthest > 0,
-         covers = (least_beside(base, x, y, 0, 1, turn) >= 0) & (least_beside(base, x, y, 1, 2, turn) >= 0)
-                  & (least_beside(base, x, y, 2, 0, turn) >= 0) & (up * turn > ROUND * sides_sq);
-    int64_t flags = (over ? SIGHT_OVER : 0) | (within >= 0 ? SIGHT_INSIDE : 0) | (covers ? SIGHT_COVERS : 0)
-                    | (level ? 0 : SIGHT_WRONG);
+         larger = (up * turn > 2 * base->area) & (up * turn > ROUND * sides_sq);
+    flags |= (least_beside(base, x, y, 0, 1, turn) < 0 ? SIGHT_UNDER_0 : 0)
+             | (least_beside(base, x, y, 1, 2, turn) < 0 ? SIGHT_UNDER_0 << 1 : 0)
+             | (least_beside(base, x, y, 2, 0, turn) < 0 ? SIGHT_UNDER_0 << 2 : 0)
+             | (farthest > 0 ? SIGHT_OVER : 0) | (larger ? SIGHT_LARGER : 0) | (level ? 0 : SIGHT_WRONG);
     sight->flags[i] = far ? 0 : flags;
     sight->cosine_sq[i] = far | !level ? 1 : up * up / normal_sq;
     sight->twice[i] = up * turn;
+    for (int k = 0; k < 3; k++)
+        sight->over[k][i] = h[0] - slope_x * (base->x[k] - x[0]) - slope_y * (base->y[k] - y[0]);
 }
 
 /* Whether the box of a lane comes within reach. */
@@ -127,22 +135,42 @@ struct spot {
     double x, y, h;
 };
 
-static inline double inwards(const struct overlay_base *base, int side, const struct spot *spot)
+/* What is on one side of the line through x, y. */
+struct half {
+    double x, y, inward_x, inward_y;
+};
+
+static inline struct half half_of_side(const struct overlay_base *base, int side)
 {
-    return base->inward_x[side] * (spot->x - base->x[side])
-           + base->inward_y[side] * (spot->y - base->y[side]);
+    return (struct half){base->x[side], base->y[side], base->inward_x[side], base->inward_y[side]};
 }
 
-/* Clips a polygon to one side of the triangle. */
-static inline size_t clip(const struct overlay_base *base, int side, const struct spot *in, size_t count,
-                          struct spot *out)
+static inline struct half half_of_face(const struct sight *sight, unsigned lane, int side)
 {
+    const int to = side < 2 ? side + 1 : 0;
+    double x = sight->x[side][lane], y = sight->y[side][lane], along_x = sight->x[to][lane] - x,
+           along_y = sight->y[to][lane] - y;
+    bool turned = (sight->x[1][lane] - sight->x[0][lane]) * (sight->y[2][lane] - sight->y[0][lane])
+                  < (sight->y[1][lane] - sight->y[0][lane]) * (sight->x[2][lane] - sight->x[0][lane]);
+
+    return turned ? (struct half){x, y, along_y, -along_x} : (struct half){x, y, -along_y, along_x};
+}
+
+static inline double inwards(struct half half, const struct spot *spot)
+{
+    return half.inward_x * (spot->x - half.x) + half.inward_y * (spot->y - half.y);
+}
+
+/* Clips a polygon. */
+static inline size_t clip(struct half half, const struct spot *in, size_t count, struct spot *out)
+{
+    const struct spot *from = &in[count - 1];
+    double last = inwards(half, from);
     size_t kept = 0;
-    double last = inwards(base, side, &in[count - 1]);
 
     for (size_t i = 0; i < count; i++) {
-        const struct spot *from = &in[i > 0 ? i - 1 : count - 1], *to = &in[i];
-        double here = inwards(base, side, to);
+        const struct spot *to = &in[i];
+        double here = inwards(half, to);
         if ((last > 0 && here < 0) || (last < 0 && here > 0)) {
             double share = last / (last - here);
             out[kept++] =
@@ -151,6 +179,7 @@ static inline size_t clip(const struct overlay_base *base, int side, const struc
         }
         if (here >= 0)
             out[kept++] = *to;
+        from = to;
         last = here;
     }
     return kept;
@@ -174,17 +203,30 @@ static inline bool add_piece(const struct overlay_base *base, double a, double b
     return true;
 }
 
-static inline bool add_clipped(const struct overlay_base *base, const struct sight *sight, unsigned lane,
-                               struct overlay_pieces *pieces, size_t most, struct overlay_found *found)
+/* What the triangle and a face have in common: the larger of them cuts the other. */
+static inline bool add_lane(const struct overlay_base *base, const struct sight *sight, unsigned lane,
+                            struct overlay_pieces *pieces, size_t most, struct overlay_found *found)
 {
+    const int64_t flags = sight->flags[lane];
+    const bool larger = flags & SIGHT_LARGER;
     struct spot spots[2][CORNERS_MAX];
     size_t count = 3;
     int at = 0;
 
+    if (larger && !(flags & SIGHT_UNDER))
+        return add_piece(base, sight->over[0][lane], sight->over[1][lane], sight->over[2][lane], base->area,
+                         pieces, most, found);
+    if (!(flags & SIGHT_OUT))
+        return add_piece(base, sight->h[0][lane], sight->h[1][lane], sight->h[2][lane],
+                         0.5 * sight->twice[lane], pieces, most, found);
     for (int k = 0; k < 3; k++)
-        spots[0][k] = (struct spot){sight->x[k][lane], sight->y[k][lane], sight->h[k][lane]};
+        spots[0][k] = larger ? (struct spot){base->x[k], base->y[k], sight->over[k][lane]}
+                             : (struct spot){sight->x[k][lane], sight->y[k][lane], sight->h[k][lane]};
     for (int side = 0; side < 3 && count > 0; side++) {
-        count = clip(base, side, spots[at], count, spots[1 - at]);
+        if (!(flags & (larger ? SIGHT_UNDER_0 : SIGHT_OUT_0) << side))
+            continue;
+        count = clip(larger ? half_of_face(sight, lane, side) : half_of_side(base, side), spots[at], count,
+                     spots[1 - at]);
         at = 1 - at;
     }
     const struct spot *a = &spots[at][0];
@@ -195,36 +237,6 @@ static inline bool add_clipped(const struct overlay_base *base, const struct sig
             return false;
     }
     return true;
-}
-
-/* The face's height over a corner of the triangle: between those of its own corners. */
-static inline double height_over(const struct overlay_base *base, const struct sight *sight, unsigned lane,
-                                 int corner)
-{
-    double weights[3], sum = 0, height = 0;
-
-    for (int k = 0; k < 3; k++) {
-        int a = k < 2 ? k + 1 : 0, b = a < 2 ? a + 1 : 0;
-        weights[k] = fabs((sight->x[b][lane] - sight->x[a][lane]) * (base->y[corner] - sight->y[a][lane])
-                          - (sight->y[b][lane] - sight->y[a][lane]) * (base->x[corner] - sight->x[a][lane]));
-        sum += weights[k];
-        height += weights[k] * sight->h[k][lane];
-    }
-    return height / sum;
-}
-
-static inline bool add_lane(const struct overlay_base *base, const struct sight *sight, unsigned lane,
-                            struct overlay_pieces *pieces, size_t most, struct overlay_found *found)
-{
-    int64_t flags = sight->flags[lane];
-
-    if (flags & SIGHT_COVERS)
-        return add_piece(base, height_over(base, sight, lane, 0), height_over(base, sight, lane, 1),
-                         height_over(base, sight, lane, 2), base->area, pieces, most, found);
-    if (flags & SIGHT_INSIDE)
-        return add_piece(base, sight->h[0][lane], sight->h[1][lane], sight->h[2][lane],
-                         0.5 * sight->twice[lane], pieces, most, found);
-    return add_clipped(base, sight, lane, pieces, most, found);
 }
 
 static bool cut(const struct overlay_base *base, const struct overlay_faces *faces,
