@@ -34,17 +34,13 @@ static vec3 listed_normal(const struct deviation_surface *surface, size_t slot)
                            deviation_surface_corner(surface, (uint32_t)slot, 2));
 }
 
-/* 1 where a triangle has a side from a to b, -1 from b to a, 0 where it has none. */
+/* 1 where a triangle with corner a has a side from there to b, -1 from b to a, 0 where it has none. */
 static int direction_of(const uint32_t *corner, uint32_t a, uint32_t b)
 {
-    for (int i = 0; i < 3; i++) {
-        uint32_t from = corner[i], to = corner[i < 2 ? i + 1 : 0];
-        if (from == a && to == b)
-            return 1;
-        if (from == b && to == a)
-            return -1;
-    }
-    return 0;
+    uint32_t next = corner[0] == a ? corner[1] : corner[1] == a ? corner[2] : corner[0],
+             last = corner[0] == a ? corner[2] : corner[1] == a ? corner[0] : corner[1];
+
+    return next == b ? 1 : -(last == b);
 }
 
 static bool is_plain_side(const struct plain *plain, size_t slot, vec3 normal, uint32_t a, uint32_t b)
@@ -56,11 +52,9 @@ static bool is_plain_side(const struct plain *plain, size_t slot, vec3 normal, u
     for (uint32_t k = plain->side.offsets[a]; k < plain->side.offsets[a + 1]; k++) {
         size_t at = plain->side.slots[k];
         int found = at == slot ? 0 : direction_of(surface->bvh.corners[at], a, b);
-        if (!found)
-            continue;
-        others++;
-        other = at;
-        direction = found;
+        others += found != 0;
+        other = found ? at : other;
+        direction = found ? found : direction;
     }
     return others == 1 && direction * vec3_dot(normal, listed_normal(surface, other)) < 0;
 }

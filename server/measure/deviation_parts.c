@@ -31,8 +31,6 @@ bool surface_parts_open(struct surface_parts *parts, size_t more, struct arena *
     parts->vertices = NULL;
     parts->middles = NULL;
     parts->bounds = NULL;
-    parts->leaf_count = 0;
-    parts->trial_stride = 0;
     parts->count = triangles;
     parts->capacity = triangles + more;
     parts->parts = ARENA_NEW(keep, struct part, parts->capacity);
@@ -46,7 +44,6 @@ bool surface_parts_open_bounds(struct surface_parts *parts, struct arena *keep, 
     parts->middles = NULL;
     parts->parts = NULL;
     parts->places = NULL;
-    parts->leaves = NULL;
     parts->leaf_count = parts->count = parts->capacity = 0;
     parts->bounds = ARENA_NEW(keep, struct part_bounds, parts->from->bvh.triangle_count);
     return parts->bounds || arena_error(err);

@@ -43,7 +43,7 @@ struct surface_parts {
     float *middles; /* [triangle_count] likewise, or NULL: the distance at the centroid of each triangle that
                      * the other surface does not share, rounded down, or what it is at least */
     struct part_bounds *bounds; /* [triangle_count] likewise, or NULL */
-    struct leaf_parts *leaves;  /* [leaf_count] bounded closely nevertheless, ascending */
+    struct leaf_parts *leaves;  /* [leaf_count] bounded closely nevertheless, or on trial; ascending */
     size_t leaf_count;
     size_t trial_stride; /* of so many chunks of triangles a trial has bounded the first; 0: none */
     size_t work, budget;

@@ -23,20 +23,19 @@ struct bounding {
     const uint32_t *leaves; /* [leaf_count], or NULL: all */
     size_t leaf_count;
     size_t allowance;       /* of work, of each chunk */
-    struct leaf_parts *own; /* [leaf_count] of the leaves listed, or NULL: they go to all parts. What is
-                             * known quickly is kept where it is better */
+    struct leaf_parts *own; /* [leaf_count] of the leaves listed, or NULL: they go to all parts */
+    bool quick;             /* known quickly: that is kept where it is better */
     size_t first_chunk;
     size_t *work; /* [chunk] */
 };
 
 /* Of all triangles of a leaf, of which none is bounded yet. */
-static void open_parts(const struct surface_parts *parts, size_t leaf)
+static void open_parts(const struct deviation_surface *from, size_t leaf, struct part *parts)
 {
-    const struct deviation_surface *from = parts->from;
+    const size_t first = leaf * BVH_WIDTH;
 
-    for (size_t slot = leaf * BVH_WIDTH; slot < (leaf + 1) * BVH_WIDTH && slot < from->bvh.triangle_count;
-         slot++)
-        parts->parts[slot] =
+    for (size_t slot = first; slot < first + BVH_WIDTH && slot < from->bvh.triangle_count; slot++)
+        parts[slot - first] =
             (struct part){.area = triangle_area(deviation_surface_corner(from, (uint32_t)slot, 0),
                                                 deviation_surface_corner(from, (uint32_t)slot, 1),
                                                 deviation_surface_corner(from, (uint32_t)slot, 2)),
@@ -69,15 +68,15 @@ static void bound_leaf(const struct bounding *bounding, size_t item, struct brac
     struct part *own = bounding->own ? bounding->own[item].parts : &parts->parts[leaf * BVH_WIDTH];
     struct bracket_group group;
 
-    if (bounding->own) {
+    if (bounding->own)
         bounding->own[item].leaf = (uint32_t)leaf;
+    if (bounding->quick)
         quick_bound_leaf(parts, leaf, 1, own, &work);
-    } else {
-        open_parts(parts, leaf);
-    }
+    else
+        open_parts(parts->from, leaf, own);
     if (gather_leaf(parts, leaf, own, &group, places) == 0)
         return;
-    if (bracketing->work > bounding->allowance && bounding->own)
+    if (bracketing->work > bounding->allowance && bounding->quick)
         return;
     if (bracketing->work > bounding->allowance)
         bracket_bound_by_way(bracketing, &group);
@@ -142,6 +141,18 @@ static size_t list_leaves(const struct surface_parts *parts, bool of_trial, uint
     return count;
 }
 
+/* Those of a trial, to where they belong. */
+static void take_trial(struct surface_parts *parts)
+{
+    size_t count = parts->from->bvh.triangle_count;
+
+    for (size_t k = 0; k < parts->leaf_count; k++) {
+        size_t first = parts->leaves[k].leaf * (size_t)BVH_WIDTH, left = count - first;
+        memcpy(&parts->parts[first], parts->leaves[k].parts,
+               (left < BVH_WIDTH ? left : BVH_WIDTH) * sizeof(struct part));
+    }
+}
+
 bool triangles_bound(struct surface_parts *parts, const struct progress *progress, double from, double to,
                      struct arena scratch, struct error *err)
 {
@@ -152,6 +163,7 @@ bool triangles_bound(struct surface_parts *parts, const struct progress *progres
     if (!leaves)
         return arena_error(err);
     if (parts->trial_stride > 0) {
+        take_trial(parts);
         bounding.leaves = leaves;
         bounding.leaf_count = list_leaves(parts, false, leaves);
     }
@@ -160,37 +172,42 @@ bool triangles_bound(struct surface_parts *parts, const struct progress *progres
 
 /* --- the trial --- */
 
-static double mean_halfwidth(const struct surface_parts *parts, const uint32_t *leaves, size_t leaf_count)
+static double mean_halfwidth(const struct surface_parts *parts)
 {
     double area = 0, gap = 0;
 
-    for (size_t k = 0; k < leaf_count; k++)
+    for (size_t k = 0; k < parts->leaf_count; k++)
         for (size_t c = 0; c < BVH_WIDTH; c++) {
-            size_t slot = leaves[k] * (size_t)BVH_WIDTH + c;
-            if (slot >= parts->from->bvh.triangle_count || !(parts->parts[slot].area > 0))
+            const struct part *part = &parts->leaves[k].parts[c];
+            if (parts->leaves[k].leaf * (size_t)BVH_WIDTH + c >= parts->from->bvh.triangle_count
+                || !(part->area > 0))
                 continue;
-            struct part_moments moments = part_moments(&parts->parts[slot]);
-            area += parts->parts[slot].area;
-            gap += parts->parts[slot].area * (moments.high - moments.low);
+            struct part_moments moments = part_moments(part);
+            area += part->area;
+            gap += part->area * (moments.high - moments.low);
         }
     return area > 0 ? 0.5 * gap / area : 0;
 }
 
 bool triangles_try(struct surface_parts *parts, const struct progress *progress, double at, double *halfwidth,
-                   struct arena scratch, struct error *err)
+                   struct arena *keep, struct error *err)
 {
     size_t all = leaves_of(parts),
            stride = tasks_chunks(all, LEAVES_OF_CHUNK) * LEAVES_OF_CHUNK / TRIAL_LEAVES;
-    uint32_t *leaves = ARENA_NEW(&scratch, uint32_t, all);
-    struct bounding bounding = {.parts = parts, .leaves = leaves, .allowance = allowance_of(parts)};
 
-    if (!leaves)
-        return arena_error(err);
     parts->trial_stride = stride < 1 ? 1 : stride > TRIAL_STRIDE ? TRIAL_STRIDE : stride;
-    bounding.leaf_count = list_leaves(parts, true, leaves);
+    size_t chunks = tasks_chunks(tasks_chunks(all, LEAVES_OF_CHUNK), parts->trial_stride);
+    parts->leaves = ARENA_NEW(keep, struct leaf_parts, chunks * LEAVES_OF_CHUNK);
+    struct arena scratch = *keep;
+    uint32_t *leaves = ARENA_NEW(&scratch, uint32_t, all);
+    struct bounding bounding = {
+        .parts = parts, .leaves = leaves, .own = parts->leaves, .allowance = allowance_of(parts)};
+    if (!parts->leaves || !leaves)
+        return arena_error(err);
+    parts->leaf_count = bounding.leaf_count = list_leaves(parts, true, leaves);
     if (!bound_leaves(&bounding, progress, at, at, scratch, err))
         return false;
-    *halfwidth = mean_halfwidth(parts, leaves, bounding.leaf_count);
+    *halfwidth = mean_halfwidth(parts);
     return true;
 }
 
@@ -251,5 +268,6 @@ bool triangles_bound_quickly(struct surface_parts *parts, struct deviation_verti
     parts->leaf_count = bounding.leaf_count = list_farthest(parts, peaks, counts, leaves);
     bounding.leaves = leaves;
     bounding.own = parts->leaves;
+    bounding.quick = true;
     return bound_leaves(&bounding, progress, until, to, scratch, err);
 }
