@@ -37,8 +37,12 @@ static vec3 listed_normal(const struct deviation_surface *surface, size_t slot)
 /* 1 where a triangle with corner a has a side from there to b, -1 from b to a, 0 where it has none. */
 static int direction_of(const uint32_t *corner, uint32_t a, uint32_t b)
 {
-    uint32_t next = corner[0] == a ? corner[1] : corner[1] == a ? corner[2] : corner[0],
-             last = corner[0] == a ? corner[2] : corner[1] == a ? corner[0] : corner[1];
+    uint32_t next = corner[0] == a   ? corner[1]
+                    : corner[1] == a ? corner[2]
+                                     : corner[0],
+             last = corner[0] == a   ? corner[2]
+                    : corner[1] == a ? corner[0]
+                                     : corner[1];
 
     return next == b ? 1 : -(last == b);
 }
