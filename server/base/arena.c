@@ -77,14 +77,20 @@ void arena_trim(struct arena *arena, void *last, size_t count, size_t size)
     arena->begin = end;
 }
 
-void arena_release(struct arena *arena)
+void arena_forget(void *allocation, size_t bytes)
 {
     size_t page = (size_t)sysconf(_SC_PAGESIZE);
-    uintptr_t begin = ((uintptr_t)arena->begin + page - 1) / page * page,
-              end = (uintptr_t)arena->end / page * page;
+    unsigned char *start = allocation;
+    uintptr_t begin = ((uintptr_t)start + page - 1) / page * page,
+              end = ((uintptr_t)start + bytes) / page * page;
 
     if (begin < end)
-        madvise(arena->begin + (begin - (uintptr_t)arena->begin), end - begin, MADV_DONTNEED);
+        madvise(start + (begin - (uintptr_t)start), end - begin, MADV_DONTNEED);
+}
+
+void arena_release(struct arena *arena)
+{
+    arena_forget(arena->begin, arena_left(arena));
 }
 
 size_t arena_left(const struct arena *arena)

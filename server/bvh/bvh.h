@@ -42,6 +42,9 @@ size_t bvh_scratch_bytes(size_t triangle_count);
 bool bvh_build(const vec3 *points, size_t triangle_count, uint32_t (*const triangles)[3], size_t threads,
                struct bvh *bvh, struct arena *keep, struct arena scratch, struct error *err);
 
+/* Gives the memory of the tree back: its triangles stay, but nothing may be asked of it any more. */
+void bvh_forget_tree(struct bvh *bvh);
+
 /* True when slots are a permutation of the triangles and every box holds its triangle or child node. */
 bool bvh_is_valid(const struct bvh *bvh);
 

@@ -460,6 +460,14 @@ static bool holds(const struct bvh_node *node, size_t c, aabb box)
            && outer.max.x >= box.max.x && outer.max.y >= box.max.y && outer.max.z >= box.max.z;
 }
 
+void bvh_forget_tree(struct bvh *bvh)
+{
+    for (size_t level = 0; level < bvh->level_count; level++) {
+        arena_forget(bvh->levels[level], bvh->node_counts[level] * sizeof(struct bvh_node));
+        bvh->levels[level] = NULL;
+    }
+}
+
 bool bvh_is_valid(const struct bvh *bvh)
 {
     uint64_t sum = 0;

@@ -197,32 +197,46 @@ static bool is_short(struct statistics_wide wide, const struct one_sided_deviati
     return (wide.means || wide.coverage) && deviation->sample_count == 0;
 }
 
-static bool take_statistics(const struct pair *pair, const struct maximum *lost,
-                            const struct maximum *invented, struct deviation *deviation, struct wide *wide,
-                            struct deviation_vertices *vertices, struct deviation_faces *faces,
-                            struct arena *keep, struct arena scratch, struct error *err)
+/* Normal angles, signed values where side is given, and the statistics where those certified are too vague.
+ */
+static bool take_samples(const struct pair *pair, const struct direction *direction, bool vague,
+                         const struct deviation_side *side, double progress_from, double progress_to,
+                         struct signed_deviation *signed_, struct arena scratch, struct error *err)
 {
-    struct deviation_vertices of_reference;
+    double tolerances[DEVIATION_TOLERANCES_MAX];
+    const struct samples_settings settings = {.threads = pair->settings->threads,
+                                              .progress = pair->progress,
+                                              .progress_from = progress_from,
+                                              .progress_to = progress_to,
+                                              .sparse = pair->settings->sparse_samples,
+                                              .want_distances = vague,
+                                              .reach = direction->farthest->upper,
+                                              .tolerance_count = pair->settings->tolerance_count,
+                                              .tolerances = tolerances};
+
+    frame_tolerances(pair, tolerances);
+    return samples_measure(direction->from, direction->to, side, &settings, direction->deviation, signed_,
+                           scratch, err);
+}
+
+/* All that is told of the distances from the reference to the subject. */
+static bool take_loss(const struct pair *pair, const struct maximum *lost, struct deviation *deviation,
+                      struct statistics_wide *wide, struct deviation_faces *faces, struct arena *keep,
+                      struct arena scratch, struct error *err)
+{
+    struct deviation_vertices vertices;
     const struct direction loss = {&pair->reference,
                                    &pair->subject,
                                    lost,
                                    0,
                                    0.35,
                                    &deviation->reference_to_subject,
-                                   &of_reference,
-                                   faces ? &faces->of_reference : NULL},
-                           invention = {&pair->subject,
-                                        &pair->reference,
-                                        invented,
-                                        0.35,
-                                        0.7,
-                                        &deviation->subject_to_reference,
-                                        vertices,
-                                        faces ? &faces->of_subject : NULL};
+                                   &vertices,
+                                   faces ? &faces->of_reference : NULL};
 
-    return deviation_vertices_open(&pair->reference, &of_reference, &scratch, err)
-           && measure_direction(pair, &loss, &wide->loss, keep, scratch, err)
-           && measure_direction(pair, &invention, &wide->invention, keep, scratch, err);
+    return deviation_vertices_open(&pair->reference, &vertices, &scratch, err)
+           && measure_direction(pair, &loss, wide, keep, scratch, err)
+           && take_samples(pair, &loss, wide->vague, NULL, 0.35, 0.45, NULL, scratch, err);
 }
 
 /* Those of the subject, where they are not known. */
@@ -235,48 +249,51 @@ static bool find_vertices(const struct pair *pair, struct deviation_vertices *ve
            || deviation_vertices_find(&pair->subject, &pair->reference, &settings, vertices, scratch, err);
 }
 
-/* Normal angles and signed values, the fields of the subject's vertices, and the statistics of directions
- * where those certified are too wide. */
-static bool take_samples(const struct pair *pair, const struct maximum *lost, const struct maximum *invented,
-                         const struct wide *wide, struct deviation *deviation,
-                         struct deviation_vertices *vertices, struct deviation_fields *fields,
-                         struct arena *keep, struct arena scratch, struct error *err)
+/* The signed extremes and the fields of the subject's vertices. */
+static bool take_vertices(const struct pair *pair, const struct maximum *invented,
+                          const struct deviation_side *reference_side, bool has_sides,
+                          struct signed_deviation *signed_, struct deviation_vertices *vertices,
+                          struct deviation_fields *fields, struct arena *keep, struct arena scratch,
+                          struct error *err)
 {
-    double tolerances[DEVIATION_TOLERANCES_MAX];
-    struct samples_settings settings = {.threads = pair->settings->threads,
-                                        .progress = pair->progress,
-                                        .progress_from = 0.7,
-                                        .progress_to = 0.8,
-                                        .sparse = pair->settings->sparse_samples,
-                                        .want_distances = wide->loss.vague,
-                                        .reach = lost->upper,
-                                        .tolerance_count = pair->settings->tolerance_count,
-                                        .tolerances = tolerances};
-    struct deviation_side subject_side, reference_side;
-    struct signed_deviation *signed_ = &deviation->signed_;
-    bool has_sides = pair->reference.input->closed_orientable && pair->reference.input->face_side;
+    struct deviation_side subject_side;
 
-    frame_tolerances(pair, tolerances);
-    *signed_ = (struct signed_deviation){false, NAN, NAN, NAN, NAN, NAN};
-    if (!deviation_side_build(&pair->reference, &reference_side, &scratch, err)
-        || !samples_measure(&pair->reference, &pair->subject, NULL, &settings,
-                            &deviation->reference_to_subject, NULL, scratch, err))
-        return false;
-    settings.progress_from = 0.8;
-    settings.progress_to = 0.9;
-    settings.want_distances = wide->invention.vague;
-    settings.reach = invented->upper;
-    if (!samples_measure(&pair->subject, &pair->reference, has_sides ? &reference_side : NULL, &settings,
-                         &deviation->subject_to_reference, has_sides ? signed_ : NULL, scratch, err))
-        return false;
     if ((fields || signed_->defined) && !find_vertices(pair, vertices, scratch, err))
         return false;
     if (signed_->defined)
-        widen_signed(pair, vertices, &reference_side, invented, signed_);
+        widen_signed(pair, vertices, reference_side, invented, signed_);
     return !fields
            || (deviation_side_build(&pair->subject, &subject_side, &scratch, err)
-               && deviation_vertices_fields(vertices, &pair->frame, &subject_side, &reference_side, has_sides,
+               && deviation_vertices_fields(vertices, &pair->frame, &subject_side, reference_side, has_sides,
                                             fields, keep, err));
+}
+
+/* All that is told of the distances from the subject to the reference. */
+static bool take_invention(const struct pair *pair, const struct maximum *invented,
+                           struct deviation *deviation, struct statistics_wide *wide,
+                           struct deviation_fields *fields, struct deviation_faces *faces, struct arena *keep,
+                           struct arena scratch, struct error *err)
+{
+    struct signed_deviation *signed_ = &deviation->signed_;
+    bool has_sides = pair->reference.input->closed_orientable && pair->reference.input->face_side;
+    struct deviation_vertices vertices;
+    struct deviation_side side;
+    const struct direction invention = {&pair->subject,
+                                        &pair->reference,
+                                        invented,
+                                        0.45,
+                                        0.8,
+                                        &deviation->subject_to_reference,
+                                        &vertices,
+                                        faces ? &faces->of_subject : NULL};
+
+    *signed_ = (struct signed_deviation){false, NAN, NAN, NAN, NAN, NAN};
+    return deviation_vertices_open(&pair->subject, &vertices, &scratch, err)
+           && measure_direction(pair, &invention, wide, keep, scratch, err)
+           && deviation_side_build(&pair->reference, &side, &scratch, err)
+           && take_samples(pair, &invention, wide->vague, has_sides ? &side : NULL, 0.8, 0.9,
+                           has_sides ? signed_ : NULL, scratch, err)
+           && take_vertices(pair, invented, &side, has_sides, signed_, &vertices, fields, keep, scratch, err);
 }
 
 static void add_face_field(struct deviation_fields *fields, const char *name, bool of_reference, size_t count,
@@ -307,7 +324,6 @@ bool deviation_measure(const struct measure_input *subject, const struct measure
     struct pair pair = {.settings = settings, .progress = progress};
     struct maximum lost, invented;
     struct deviation_faces own_faces;
-    struct deviation_vertices vertices;
     struct arena surfaces;
     struct wide wide;
 
@@ -325,9 +341,10 @@ bool deviation_measure(const struct measure_input *subject, const struct measure
     warn_of_fans(&pair.reference.triangulation, reference_warnings);
     if (!tell(&pair, "hausdorff", 0, err) || !find_maxima(&pair, &lost, &invented, scratch, err)
         || !tell(&pair, "statistics", 0, err)
-        || !deviation_vertices_open(&pair.subject, &vertices, &scratch, err)
-        || !take_statistics(&pair, &lost, &invented, deviation, &wide, &vertices, faces, keep, scratch, err)
-        || !take_samples(&pair, &lost, &invented, &wide, deviation, &vertices, fields, keep, scratch, err))
+        || !take_loss(&pair, &lost, deviation, &wide.loss, faces, keep, scratch, err))
+        return false;
+    bvh_forget_tree(&pair.subject.bvh); /* all has been asked */
+    if (!take_invention(&pair, &invented, deviation, &wide.invention, fields, faces, keep, scratch, err))
         return false;
     if (fields)
         add_face_fields(faces, fields);

@@ -58,6 +58,65 @@ static void leave_frame(const struct taking *taking, size_t f)
     faces->at[f] = deviation_frame_leave(frame, faces->at[f]);
 }
 
+/* Of the faces from begin to end. */
+static void take_parts(const struct taking *taking, size_t begin, size_t end)
+{
+    const struct surface_parts *parts = taking->parts;
+    const struct deviation_surface *from = parts->from;
+
+    for (size_t p = 0; p < parts->count; p++) {
+        uint32_t slot = surface_parts_slot(parts, p);
+        size_t face = deviation_surface_face(from, slot);
+        if (face < begin || face >= end)
+            continue;
+        bool asked = parts->vertices && p < from->bvh.triangle_count && !from->shared[slot];
+        if (!(parts->parts[p].scale < 0))
+            widen_face(parts, p, asked ? quick_most(parts, slot) : INFINITY, taking->faces, face);
+        if (asked)
+            raise_peak(parts, slot, taking->faces, face);
+    }
+}
+
+/* By the parts of a leaf that was bounded closely. */
+static void raise_by_part(const struct surface_parts *parts, uint32_t slot, const struct part *part,
+                          struct face_distances *faces, size_t face)
+{
+    for (int i = 0; i < 3; i++) {
+        double low = part_low_at(part, i) - DEVIATION_SLACK;
+        if (low <= faces->peak[face])
+            continue;
+        faces->peak[face] = low;
+        faces->at[face] = deviation_surface_corner(parts->from, slot, i);
+    }
+}
+
+static void take_bounds(const struct taking *taking, size_t begin, size_t end)
+{
+    const struct surface_parts *parts = taking->parts;
+    const struct deviation_surface *from = parts->from;
+    struct face_distances *faces = taking->faces;
+    const struct leaf_parts *close = NULL;
+
+    for (uint32_t slot = 0; slot < from->bvh.triangle_count; slot++) {
+        size_t face = deviation_surface_face(from, slot);
+        if (slot % BVH_WIDTH == 0)
+            close = surface_parts_leaf(parts, slot / BVH_WIDTH);
+        if (face < begin || face >= end)
+            continue;
+        double low = (double)parts->bounds[slot].low, high = (double)parts->bounds[slot].high;
+        faces->lower[face] = low < faces->lower[face] ? low : faces->lower[face];
+        faces->upper[face] = high > faces->upper[face] ? high : faces->upper[face];
+        if (faces->peak[face] < 0) { /* wherever it is */
+            faces->peak[face] = -DEVIATION_SLACK;
+            faces->at[face] = deviation_surface_corner(from, slot, 0);
+        }
+        if (!from->shared[slot])
+            raise_peak(parts, slot, faces, face);
+        if (close)
+            raise_by_part(parts, slot, &close->parts[slot % BVH_WIDTH], faces, face);
+    }
+}
+
 static void take_range(void *context, size_t range)
 {
     const struct taking *taking = context;
@@ -73,17 +132,10 @@ static void take_range(void *context, size_t range)
         faces->upper[f] = 0;
         faces->peak[f] = -1;
     }
-    for (size_t p = 0; p < parts->count; p++) {
-        uint32_t slot = surface_parts_slot(parts, p);
-        size_t face = deviation_surface_face(from, slot);
-        if (face < begin || face >= end)
-            continue;
-        bool asked = parts->vertices && p < from->bvh.triangle_count && !from->shared[slot];
-        if (!(parts->parts[p].scale < 0))
-            widen_face(parts, p, asked ? quick_most(parts, slot) : INFINITY, faces, face);
-        if (asked)
-            raise_peak(parts, slot, faces, face);
-    }
+    if (parts->bounds)
+        take_bounds(taking, begin, end);
+    else
+        take_parts(taking, begin, end);
     if (place >= begin && place < end && taking->farthest->lower > faces->peak[place]) {
         faces->peak[place] = taking->farthest->lower;
         faces->at[place] = taking->farthest->at;

@@ -86,14 +86,6 @@ struct part_moments part_moments(const struct part *part)
     return (struct part_moments){lower.mean, upper.mean, lower.square, upper.square};
 }
 
-struct part_moments part_height_moments(const double *heights, double scale)
-{
-    const double turned[3] = {-heights[0], -heights[1], -heights[2]};
-    struct moments all = moments_of_larger(heights, turned);
-
-    return (struct part_moments){scale * all.mean, all.mean, scale * scale * all.square, all.square};
-}
-
 /* Values at the corners, ascending. */
 struct sorted {
     double a, b, c;
@@ -139,14 +131,6 @@ static double share_of_height(struct sorted v, double t)
 double part_height_share(const double *heights, double t)
 {
     return share_of_height(sort_values(heights[0], heights[1], heights[2]), t);
-}
-
-void part_height_shares(const double *heights, double least, double step, size_t count, double *shares)
-{
-    const struct sorted v = sort_values(heights[0], heights[1], heights[2]);
-
-    for (size_t i = 0; i < count; i++)
-        shares[i] = share_of_height(v, least + (double)i * step);
 }
 
 double part_share_low(const struct part *part, double t)

@@ -38,12 +38,8 @@ struct part_moments part_moments(const struct part *part);
 double part_share_low(const struct part *part, double t);
 double part_share_high(const struct part *part, double t);
 
-/* The same of a linear height h, where scale |h| <= d <= |h|; heights[corner]. */
-struct part_moments part_height_moments(const double *heights, double scale);
-/* The share where |h| <= t. */
+/* The share where |h| <= t, of a linear height h; heights[corner]. */
 double part_height_share(const double *heights, double t);
-/* The shares where |h| is at most `least` and, `count` times, `step` more each. */
-void part_height_shares(const double *heights, double least, double step, size_t count, double *shares);
 
 /* The lower bound at corner i. */
 double part_low_at(const struct part *part, int i);
@@ -88,17 +84,6 @@ static inline struct part_range part_range_high(const struct part *part)
         return high;
     low = part_range_of(part->low);
     return (struct part_range){part_larger(high.min, -low.max), part_larger(high.max, -low.min)};
-}
-
-/* Of |h|. */
-static inline struct part_range part_height_range(const double *heights)
-{
-    double min = heights[0] < heights[1] ? heights[0] : heights[1],
-           max = heights[0] > heights[1] ? heights[0] : heights[1];
-
-    min = heights[2] < min ? heights[2] : min;
-    max = heights[2] > max ? heights[2] : max;
-    return (struct part_range){part_larger(0, part_larger(min, -max)), part_larger(max, -min)};
 }
 
 /* Three times the mean of a linear function. */

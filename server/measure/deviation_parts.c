@@ -30,12 +30,37 @@ bool surface_parts_open(struct surface_parts *parts, size_t more, struct arena *
 
     parts->vertices = NULL;
     parts->middles = NULL;
-    parts->trial_stride = 0;
+    parts->bounds = NULL;
     parts->count = triangles;
     parts->capacity = triangles + more;
     parts->parts = ARENA_NEW(keep, struct part, parts->capacity);
     parts->places = ARENA_NEW(keep, struct part_place, more);
     return (parts->parts && parts->places) || arena_error(err);
+}
+
+bool surface_parts_open_bounds(struct surface_parts *parts, struct arena *keep, struct error *err)
+{
+    parts->vertices = NULL;
+    parts->middles = NULL;
+    parts->parts = NULL;
+    parts->places = NULL;
+    parts->leaf_count = parts->count = parts->capacity = 0;
+    parts->bounds = ARENA_NEW(keep, struct part_bounds, parts->from->bvh.triangle_count);
+    return parts->bounds || arena_error(err);
+}
+
+const struct leaf_parts *surface_parts_leaf(const struct surface_parts *parts, size_t leaf)
+{
+    size_t low = 0, high = parts->leaf_count;
+
+    while (low < high) {
+        size_t middle = low + (high - low) / 2;
+        if (parts->leaves[middle].leaf < leaf)
+            low = middle + 1;
+        else
+            high = middle;
+    }
+    return low < parts->leaf_count && parts->leaves[low].leaf == leaf ? &parts->leaves[low] : NULL;
 }
 
 struct bracketing surface_parts_begin(const struct surface_parts *parts, uint32_t near)

@@ -18,6 +18,19 @@ struct part_place {
     uint32_t slot; /* of the triangle */
 };
 
+/* The parts of one leaf of the index. */
+struct leaf_parts {
+    uint32_t leaf;
+    struct part parts[BVH_WIDTH];
+};
+
+/* Every point of a triangle is between these; both infinite before they are known. */
+struct part_bounds {
+    float low, high;
+};
+
+/* Bounded closely there are parts; quickly, there are bounds of triangles instead, and the parts of a few
+ * leaves. */
 struct surface_parts {
     const struct deviation_surface *from, *to;
     double reach, wanted; /* see deviation_bracket.h */
@@ -29,6 +42,9 @@ struct surface_parts {
     const struct deviation_vertices *vertices; /* where they were asked, or NULL */
     float *middles; /* [triangle_count] likewise, or NULL: the distance at the centroid of each triangle that
                      * the other surface does not share, rounded down, or what it is at least */
+    struct part_bounds *bounds; /* [triangle_count] likewise, or NULL */
+    struct leaf_parts *leaves;  /* [leaf_count] bounded closely nevertheless, or on trial; ascending */
+    size_t leaf_count;
     size_t trial_stride; /* of so many chunks of triangles a trial has bounded the first; 0: none */
     size_t work, budget;
 };
@@ -38,6 +54,12 @@ struct surface_parts {
 
 /* Room for all triangles and for so many parts more. ERROR_LIMIT when memory ends. */
 bool surface_parts_open(struct surface_parts *parts, size_t more, struct arena *keep, struct error *err);
+
+/* No parts, but bounds of all triangles. Likewise. */
+bool surface_parts_open_bounds(struct surface_parts *parts, struct arena *keep, struct error *err);
+
+/* The parts of a leaf that was bounded closely, where parts are not kept; else NULL. */
+const struct leaf_parts *surface_parts_leaf(const struct surface_parts *parts, size_t leaf);
 
 /* What bounding takes; near: a slot to begin at, or BVH_NONE. */
 struct bracketing surface_parts_begin(const struct surface_parts *parts, uint32_t near);

@@ -22,6 +22,7 @@ struct quick {
 /* The triangles of one leaf that are not shared. */
 struct leaf {
     const struct surface_parts *parts;
+    size_t allowance; /* of work */
     size_t count;
     uint32_t slots[BVH_LANES];
     struct bvh_points corners[3];
@@ -93,27 +94,19 @@ static float middle_of(double distance)
     return distance > 0 ? (float)(distance * (1 - 0x1p-23)) : 0;
 }
 
-/* Asks at the centroid where there is work left; else its distance is at least what the way from a corner
- * leaves of that corner's. */
-static void ask_middle(struct leaf *leaf, size_t lane, size_t *work)
+/* By the distance at the centroid, where there is work left. */
+static void bound_by_middle(struct leaf *leaf, size_t lane, size_t *work)
 {
     const struct surface_parts *parts = leaf->parts;
-    uint32_t slot = leaf->slots[lane];
-    const uint32_t *vertices = parts->from->bvh.corners[slot];
+    const uint32_t slot = leaf->slots[lane],
+                   first = parts->vertices->nearest[parts->from->bvh.corners[slot][0]];
     vec3 middle = centroid_of(parts->from, slot);
     double low[3], high[3];
 
-    if (*work > LEAVES_OF_CHUNK * (size_t)BVH_WIDTH * WORK) {
-        double least = 0;
-        for (int i = 0; i < 3; i++)
-            least = fmax(least, parts->vertices->distances[vertices[i]]
-                                    - vec3_distance(middle, corner_of(leaf, lane, i)));
-        parts->middles[slot] = middle_of(least - DEVIATION_SLACK);
+    if (*work > leaf->allowance)
         return;
-    }
-    struct bvh_hit hit = bvh_nearest(&parts->to->bvh, middle, parts->vertices->nearest[vertices[0]], work);
+    struct bvh_hit hit = bvh_nearest(&parts->to->bvh, middle, first, work);
     double distance = sqrt(hit.distance_sq);
-    parts->middles[slot] = middle_of(distance);
     add_face(leaf, hit.slot);
     for (int i = 0; i < 3; i++) {
         double way = vec3_distance(middle, corner_of(leaf, lane, i));
@@ -151,19 +144,24 @@ static void put_corners(struct leaf *leaf)
         }
 }
 
-static void bound_leaf(const struct surface_parts *parts, size_t number, size_t *work)
+static size_t allowance_of(size_t leaves)
+{
+    return leaves * (size_t)BVH_WIDTH * WORK;
+}
+
+void quick_bound_leaf(const struct surface_parts *parts, size_t number, size_t leaves, struct part *bounds,
+                      size_t *work)
 {
     const struct deviation_surface *from = parts->from;
-    struct leaf leaf = {.parts = parts};
+    const uint32_t first = (uint32_t)(number * BVH_WIDTH);
+    struct leaf leaf = {.parts = parts, .allowance = allowance_of(leaves)};
 
-    for (size_t slot = number * BVH_WIDTH; slot < (number + 1) * BVH_WIDTH && slot < from->bvh.triangle_count;
-         slot++) {
-        parts->parts[slot] =
-            (struct part){.area = triangle_area(deviation_surface_corner(from, (uint32_t)slot, 0),
-                                                deviation_surface_corner(from, (uint32_t)slot, 1),
-                                                deviation_surface_corner(from, (uint32_t)slot, 2))};
+    for (uint32_t slot = first; slot < first + BVH_WIDTH && slot < from->bvh.triangle_count; slot++) {
+        bounds[slot - first] = (struct part){.area = triangle_area(deviation_surface_corner(from, slot, 0),
+                                                                   deviation_surface_corner(from, slot, 1),
+                                                                   deviation_surface_corner(from, slot, 2))};
         if (!from->shared[slot])
-            leaf.slots[leaf.count++] = (uint32_t)slot;
+            leaf.slots[leaf.count++] = slot;
     }
     if (leaf.count == 0)
         return;
@@ -173,28 +171,51 @@ static void bound_leaf(const struct surface_parts *parts, size_t number, size_t 
             leaf.high[lane][i] = parts->reach;
         bound_by_corners(&leaf, lane);
         if (parts->middles)
-            ask_middle(&leaf, lane, work);
+            bound_by_middle(&leaf, lane, work);
     }
     bound_by_faces(&leaf);
     for (size_t lane = 0; lane < leaf.count; lane++) {
-        struct part *part = &parts->parts[leaf.slots[lane]];
+        struct part *part = &bounds[leaf.slots[lane] - first];
         part->near = parts->vertices->nearest[from->bvh.corners[leaf.slots[lane]][0]];
         part_set(part, leaf.low[lane], leaf.high[lane], 0);
     }
 }
 
-static void bound_chunk(void *context, size_t number)
+/* Asks at the centroid where there is work left; else its distance is at least what the way from a corner
+ * leaves of that corner's. */
+static void ask_middle(const struct surface_parts *parts, uint32_t slot, size_t *work)
 {
-    const struct quick *quick = context;
-    size_t begin = (quick->first_chunk + number) * LEAVES_OF_CHUNK, work = 0,
-           count = quick->parts->from->bvh.node_counts[0];
+    const struct deviation_surface *from = parts->from;
+    const uint32_t *corners = from->bvh.corners[slot];
+    const struct deviation_vertices *known = parts->vertices;
+    vec3 middle = centroid_of(from, slot);
+    double least = -DEVIATION_SLACK;
 
-    for (size_t leaf = begin; leaf < begin + LEAVES_OF_CHUNK && leaf < count; leaf++)
-        bound_leaf(quick->parts, leaf, &work);
+    if (*work <= allowance_of(LEAVES_OF_CHUNK)) {
+        struct bvh_hit hit = bvh_nearest(&parts->to->bvh, middle, known->nearest[corners[0]], work);
+        parts->middles[slot] = middle_of(sqrt(hit.distance_sq));
+        return;
+    }
+    for (int i = 0; i < 3; i++)
+        least = fmax(least, known->distances[corners[i]] - DEVIATION_SLACK
+                                - vec3_distance(middle, from->points[corners[i]]));
+    parts->middles[slot] = middle_of(least);
 }
 
-static bool bound_triangles(struct surface_parts *parts, const struct progress *progress, double from,
-                            double to, struct error *err)
+static void ask_chunk(void *context, size_t number)
+{
+    const struct quick *quick = context;
+    const struct deviation_surface *from = quick->parts->from;
+    size_t slots = LEAVES_OF_CHUNK * (size_t)BVH_WIDTH, begin = (quick->first_chunk + number) * slots,
+           work = 0;
+
+    for (size_t slot = begin; slot < begin + slots && slot < from->bvh.triangle_count; slot++)
+        if (!from->shared[slot])
+            ask_middle(quick->parts, (uint32_t)slot, &work);
+}
+
+static bool ask_middles(struct surface_parts *parts, const struct progress *progress, double from, double to,
+                        struct error *err)
 {
     struct quick quick = {parts, 0};
     size_t chunks = tasks_chunks(parts->from->bvh.node_counts[0], LEAVES_OF_CHUNK);
@@ -204,7 +225,7 @@ static bool bound_triangles(struct surface_parts *parts, const struct progress *
         if (!progress_tell(progress, "statistics",
                            from + (to - from) * (double)quick.first_chunk / (double)chunks))
             return error_set(err, ERROR_CANCELLED, "measuring was stopped");
-        tasks_run(parts->threads, left < SLICE_CHUNKS ? left : SLICE_CHUNKS, bound_chunk, &quick);
+        tasks_run(parts->threads, left < SLICE_CHUNKS ? left : SLICE_CHUNKS, ask_chunk, &quick);
     }
     return true;
 }
@@ -219,21 +240,18 @@ bool quick_ask_vertices(struct surface_parts *parts, struct deviation_vertices *
     return deviation_vertices_find(parts->from, parts->to, &asking, vertices, scratch, err);
 }
 
-bool quick_bound(struct surface_parts *parts, struct deviation_vertices *vertices,
-                 const struct progress *progress, double from, double to, struct arena *keep,
-                 struct error *err)
+bool quick_ask(struct surface_parts *parts, struct deviation_vertices *vertices,
+               const struct progress *progress, double from, double to, struct arena *keep, struct error *err)
 {
     const size_t count = parts->from->bvh.triangle_count;
     double until = from + VERTICES_SHARE * (to - from);
 
     if (!quick_ask_vertices(parts, vertices, progress, from, until, *keep, err))
         return false;
-    if (count < FINER * parts->to->bvh.triangle_count) {
-        parts->middles = ARENA_NEW(keep, float, count);
-        if (!parts->middles)
-            return arena_error(err);
-    }
-    return bound_triangles(parts, progress, until, to, err);
+    if (count >= FINER * parts->to->bvh.triangle_count)
+        return true;
+    parts->middles = ARENA_NEW(keep, float, count);
+    return parts->middles ? ask_middles(parts, progress, until, to, err) : arena_error(err);
 }
 
 struct quick_peak quick_peak(const struct surface_parts *parts, uint32_t slot)

@@ -1,4 +1,4 @@
-/* deviation_quick.h - first bounds of all triangles of a surface from few questions.
+/* deviation_quick.h - first bounds of the triangles of a surface from few questions.
  *
  * One for each vertex, which three to six triangles share; and one for each centroid of a surface whose
  * triangles are not much smaller than the other's, since what sticks out between vertices that are near would
@@ -18,10 +18,16 @@ bool quick_ask_vertices(struct surface_parts *parts, struct deviation_vertices *
                         const struct progress *progress, double from, double to, struct arena scratch,
                         struct error *err);
 
-/* The same; then bounds every triangle and sets, from keep, parts->middles. Likewise. */
-bool quick_bound(struct surface_parts *parts, struct deviation_vertices *vertices,
-                 const struct progress *progress, double from, double to, struct arena *keep,
-                 struct error *err);
+/* The same; then asks for centroids, where that is worth it, and sets, from keep, parts->middles. Likewise.
+ */
+bool quick_ask(struct surface_parts *parts, struct deviation_vertices *vertices,
+               const struct progress *progress, double from, double to, struct arena *keep,
+               struct error *err);
+
+/* Bounds the triangles of a leaf, after quick_ask; those that are shared have their area alone. Where *work,
+ * which grows by what is asked, is more than the allowance of so many leaves, nothing is asked. */
+void quick_bound_leaf(const struct surface_parts *parts, size_t leaf, size_t leaves, struct part *bounds,
+                      size_t *work);
 
 /* The largest distance known on a triangle that is not shared, and where: it is at least so far. */
 struct quick_peak {

@@ -281,28 +281,28 @@ static void fill(const struct statistics *statistics, struct one_sided_deviation
 }
 
 /* Whether a trial leaves hope that mean and RMS get as narrow as wanted. */
-static bool is_worth_it(struct statistics *statistics, bool *worth, struct arena scratch, struct error *err)
+static bool is_worth_it(struct statistics *statistics, bool *worth, struct arena *arena, struct error *err)
 {
-    const struct surface_parts *parts = statistics->parts;
+    struct surface_parts *parts = statistics->parts;
     double halfwidth = 0;
 
     *worth = parts->from->bvh.triangle_count + parts->to->bvh.triangle_count < STATISTICS_FEW;
     if (*worth)
         return true;
-    if (!triangles_try(statistics->parts, statistics->settings->progress, statistics->settings->progress_from,
-                       &halfwidth, scratch, err))
+    if (!triangles_try(parts, statistics->settings->progress, statistics->settings->progress_from, &halfwidth,
+                       arena, err))
         return false;
     *worth = halfwidth <= STATISTICS_HOPE * statistics->settings->halfwidth;
     return true;
 }
 
-/* In less room, as nothing is cut up. */
+/* In less room, as no parts are kept. */
 static bool bound_quickly(struct statistics *statistics, struct arena *arena, struct error *err)
 {
     const struct statistics_settings *settings = statistics->settings;
     double from = settings->progress_from, to = settings->progress_to, middle = 0.5 * (from + to);
 
-    return surface_parts_open(statistics->parts, 0, arena, err)
+    return surface_parts_open_bounds(statistics->parts, arena, err)
            && triangles_bound_quickly(statistics->parts, settings->vertices, settings->progress, from, middle,
                                       arena, err)
            && overlay_sum_up(statistics->parts, settings->tolerances, settings->tolerance_count,
@@ -317,15 +317,18 @@ static bool bound(struct statistics *statistics, struct arena *arena, struct err
     double from = settings->progress_from, to = settings->progress_to, middle = 0.5 * (from + to);
     bool worth;
 
-    if (!is_worth_it(statistics, &worth, *arena, err))
+    if (!is_worth_it(statistics, &worth, arena, err))
         return false;
     if (!worth && statistics->parts->trial_stride != 1) { /* a trial of all has bounded all */
         *arena = statistics->start;
+        arena_release(arena); /* what earlier steps have touched */
         return bound_quickly(statistics, arena, err);
     }
-    return (worth
-            || quick_ask_vertices(statistics->parts, settings->vertices, settings->progress, from, from,
-                                  *arena, err))
+    return surface_parts_open(statistics->parts, PARTS_MORE(statistics->parts->from->bvh.triangle_count),
+                              arena, err)
+           && (worth
+               || quick_ask_vertices(statistics->parts, settings->vertices, settings->progress, from, from,
+                                     *arena, err))
            && triangles_bound(statistics->parts, settings->progress, from, middle, *arena, err)
            && look(statistics, false, *arena, err)
            && (!(statistics->distribution.area > 0)
@@ -350,8 +353,7 @@ bool statistics_measure(const struct deviation_surface *from, const struct devia
     *wide = (struct statistics_wide){false, false, false};
     fill_undefined(settings, deviation);
     deviation->sample_count = 0;
-    if (!surface_parts_open(parts, PARTS_MORE(from->bvh.triangle_count), arena, err)
-        || !bound(&statistics, arena, err))
+    if (!bound(&statistics, arena, err))
         return false;
     if (statistics.distribution.area > 0)
         fill(&statistics, deviation, wide);

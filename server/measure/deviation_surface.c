@@ -41,7 +41,13 @@ struct deviation_frame deviation_frame_of(const struct measure_input *subject,
 /* As ldexp, which is slow, where the power of two is a double. */
 static double scaled(double x, int exponent)
 {
-    return exponent > -1000 && exponent < 1000 ? x * ldexp(1, exponent) : ldexp(x, exponent);
+    uint64_t bits = (uint64_t)(exponent + 1023) << 52;
+    double power;
+
+    if (exponent <= -1000 || exponent >= 1000)
+        return ldexp(x, exponent);
+    memcpy(&power, &bits, sizeof power);
+    return x * power;
 }
 
 /* Large lengths are halved first, as their difference may overflow; small ones are not, as halving would
@@ -60,14 +66,14 @@ vec3 deviation_frame_enter(const struct deviation_frame *frame, vec3 position)
 
 vec3 deviation_frame_leave(const struct deviation_frame *frame, vec3 point)
 {
-    return (vec3){ldexp(point.x, frame->exponent) + frame->centre.x,
-                  ldexp(point.y, frame->exponent) + frame->centre.y,
-                  ldexp(point.z, frame->exponent) + frame->centre.z};
+    return (vec3){scaled(point.x, frame->exponent) + frame->centre.x,
+                  scaled(point.y, frame->exponent) + frame->centre.y,
+                  scaled(point.z, frame->exponent) + frame->centre.z};
 }
 
 double deviation_frame_length(const struct deviation_frame *frame, double frame_length)
 {
-    return ldexp(frame_length, frame->exponent);
+    return scaled(frame_length, frame->exponent);
 }
 
 double deviation_frame_lower(const struct deviation_frame *frame, double frame_length)

@@ -2,45 +2,38 @@
 #include "measure/deviation_tally.h"
 
 #include "measure/deviation_surface.h"
-#include "measure/float_bins.h"
 
 #include <math.h>
 #include <string.h>
 
-#define CUTS 5 /* of a bound */
-#define FIRST_BIN ((size_t)(127 - 40) << TALLY_BIN_BITS)
-#define ROUNDING_REL 0x1p-22 /* of floats, on the way to a bin */
+#define CUTS OVERLAY_CUTS
+#define ROUNDING_REL 0x1p-40 /* on the way to a bin */
 
 void tally_open(struct tally *tally, const double *tolerances, size_t tolerance_count)
 {
     memset(tally, 0, sizeof *tally);
     tally->tolerances = tolerances;
     tally->tolerance_count = tolerance_count;
-}
-
-/* Bin 0 is for what is less than all other bins, the last one for what is more. */
-static size_t bin_of(double value)
-{
-    size_t bin = value > 0 ? float_bin_of((float)value, TALLY_BIN_BITS) : 0;
-
-    if (bin < FIRST_BIN)
-        return 0;
-    return bin - FIRST_BIN + 1 < TALLY_BINS ? bin - FIRST_BIN + 1 : TALLY_BINS - 1;
+    tally->kernels = overlay_kernels_best();
 }
 
 static double bin_start(size_t bin)
 {
-    return bin == 0 ? 0 : (double)float_bin_start(FIRST_BIN + bin - 1, TALLY_BIN_BITS);
+    uint64_t bits = (OVERLAY_LEAST + bin - 1) << (52 - OVERLAY_BIN_BITS);
+    double start;
+
+    memcpy(&start, &bits, sizeof start);
+    return bin == 0 ? 0 : start;
 }
 
 static void put_low(struct tally *tally, double value, double area)
 {
-    tally->lows[bin_of(value * (1 - ROUNDING_REL))] += area;
+    tally->lows[overlay_bin(value * (1 - ROUNDING_REL))] += area;
 }
 
 static void put_high(struct tally *tally, double value, double area)
 {
-    tally->highs[bin_of(value * (1 + ROUNDING_REL))] += area;
+    tally->highs[overlay_bin(value * (1 + ROUNDING_REL))] += area;
 }
 
 static void add_moments(struct tally *tally, double area, const struct part_moments *moments)
@@ -60,7 +53,7 @@ static double value_at_cut(struct part_range range, int cut)
 /* A narrow range is not cut. */
 static bool is_one_bin(struct part_range range)
 {
-    return bin_of(range.min) == bin_of(range.max);
+    return overlay_bin(range.min) == overlay_bin(range.max);
 }
 
 static void put_lows(struct tally *tally, const struct part *part)
@@ -109,34 +102,39 @@ void tally_add_part(struct tally *tally, const struct part *part)
     }
 }
 
-void tally_add_heights(struct tally *tally, const double *heights, double scale, double area)
+static void share_pieces(struct tally *tally, double tolerance, struct interval *share)
 {
-    struct part_range range = part_height_range(heights);
-    struct part_moments moments = part_height_moments(heights, scale);
+    const struct overlay_pieces *pieces = &tally->pieces;
+    double surely = tolerance - DEVIATION_SLACK, possibly = tolerance + DEVIATION_SLACK;
 
-    add_moments(tally, area, &moments);
-    if (is_one_bin(range)) {
-        put_low(tally, scale * range.min, area);
-        put_high(tally, range.max, area);
-    } else {
-        double shares[CUTS - 1], step = (range.max - range.min) / CUTS, value = range.min, until = 0;
-        part_height_shares(heights, range.min + step, step, CUTS - 1, shares);
-        for (int cut = 1; cut <= CUTS; cut++) {
-            double share = cut < CUTS ? shares[cut - 1] : 1, between = (share - until) * area;
-            put_low(tally, scale * value, between);
-            value = cut < CUTS ? range.min + cut * step : range.max;
-            put_high(tally, value, between);
-            until = share;
-        }
+    for (size_t i = 0; i < pieces->count; i++) {
+        const double heights[3] = {pieces->heights[0][i], pieces->heights[1][i], pieces->heights[2][i]};
+        if (surely >= 0)
+            share->lower += pieces->area[i] * part_height_share(heights, surely);
+        share->upper += pieces->area[i] * part_height_share(heights, possibly / pieces->scale[i]);
     }
-    for (size_t t = 0; t < tally->tolerance_count; t++) {
-        double surely = tally->tolerances[t] - DEVIATION_SLACK,
-               possibly = tally->tolerances[t] + DEVIATION_SLACK;
-        if (surely >= range.min)
-            tally->shares[t].lower += area * part_height_share(heights, surely);
-        if (possibly >= scale * range.min)
-            tally->shares[t].upper += area * part_height_share(heights, possibly / scale);
-    }
+}
+
+static void add_pieces(struct tally *tally)
+{
+    struct overlay_sums sums = {.lows = tally->lows, .highs = tally->highs};
+
+    for (size_t t = 0; t < tally->tolerance_count; t++)
+        share_pieces(tally, tally->tolerances[t], &tally->shares[t]);
+    tally->kernels->sum_up(&tally->pieces, &sums);
+    exact_sum_add(&tally->area, sums.area);
+    exact_sum_add(&tally->low, sums.low);
+    exact_sum_add(&tally->high, sums.high);
+    exact_sum_add(&tally->low_sq, sums.low_sq);
+    exact_sum_add(&tally->high_sq, sums.high_sq);
+    tally->pieces.count = 0;
+}
+
+struct overlay_pieces *tally_pieces(struct tally *tally)
+{
+    if (tally->pieces.count + OVERLAY_PIECES_OF_ONE > OVERLAY_PIECES)
+        add_pieces(tally);
+    return &tally->pieces;
 }
 
 /* --- summing up --- */
@@ -148,7 +146,7 @@ static void add_tally(struct tally *all, const struct tally *one)
     exact_sum_add(&all->high, exact_sum_value(one->high));
     exact_sum_add(&all->low_sq, exact_sum_value(one->low_sq));
     exact_sum_add(&all->high_sq, exact_sum_value(one->high_sq));
-    for (size_t bin = 0; bin < TALLY_BINS; bin++) {
+    for (size_t bin = 0; bin < OVERLAY_BINS; bin++) {
         all->lows[bin] += one->lows[bin];
         all->highs[bin] += one->highs[bin];
     }
@@ -164,7 +162,7 @@ static size_t bin_reaching(const double *areas, double target)
     double sum = 0;
     size_t bin = 0;
 
-    for (; bin < TALLY_BINS - 1; bin++) {
+    for (; bin < OVERLAY_BINS - 1; bin++) {
         sum += areas[bin];
         if (sum >= target)
             break;
@@ -180,19 +178,21 @@ static void find_percentiles(const struct tally *all, double area, double reach,
     for (size_t p = 0; p < DISTRIBUTION_PERCENTILES; p++) {
         double target = area * distribution_percentile_shares[p];
         size_t low = bin_reaching(all->lows, target - slack), high = bin_reaching(all->highs, target + slack);
-        double lower = bin_start(low), upper = high + 1 < TALLY_BINS ? bin_start(high + 1) : reach;
+        double lower = bin_start(low), upper = high + 1 < OVERLAY_BINS ? bin_start(high + 1) : reach;
         distribution->percentiles[p] = (struct interval){fmin(lower, reach), fmax(lower, fmin(upper, reach))};
     }
 }
 
-void tally_sum_up(const struct tally *tallies, size_t count, double reach, struct distribution *distribution,
+void tally_sum_up(struct tally *tallies, size_t count, double reach, struct distribution *distribution,
                   struct interval *shares)
 {
     struct tally all;
 
     tally_open(&all, tallies->tolerances, tallies->tolerance_count);
-    for (size_t i = 0; i < count; i++)
+    for (size_t i = 0; i < count; i++) {
+        add_pieces(&tallies[i]);
         add_tally(&all, &tallies[i]);
+    }
     double area = distribution->area = exact_sum_value(all.area), slack = TALLY_SLACK_REL * reach,
            slack_sq = slack * reach;
     if (!(area > 0))

@@ -22,54 +22,68 @@ struct bounding {
     struct surface_parts *parts;
     const uint32_t *leaves; /* [leaf_count], or NULL: all */
     size_t leaf_count;
-    size_t allowance; /* of work, of each chunk */
-    bool again;       /* bounds known already are kept where they are better */
+    size_t allowance;       /* of work, of each chunk */
+    struct leaf_parts *own; /* [leaf_count] of the leaves listed, or NULL: they go to all parts */
+    bool quick;             /* known quickly: that is kept where it is better */
     size_t first_chunk;
     size_t *work; /* [chunk] */
 };
 
-/* Triangles of a leaf that are not shared; their slots. */
-static size_t gather_leaf(const struct bounding *bounding, size_t leaf, struct bracket_group *group,
-                          uint32_t *slots)
+/* Of all triangles of a leaf, of which none is bounded yet. */
+static void open_parts(const struct deviation_surface *from, size_t leaf, struct part *parts)
 {
-    const struct surface_parts *parts = bounding->parts;
+    const size_t first = leaf * BVH_WIDTH;
+
+    for (size_t slot = first; slot < first + BVH_WIDTH && slot < from->bvh.triangle_count; slot++)
+        parts[slot - first] =
+            (struct part){.area = triangle_area(deviation_surface_corner(from, (uint32_t)slot, 0),
+                                                deviation_surface_corner(from, (uint32_t)slot, 1),
+                                                deviation_surface_corner(from, (uint32_t)slot, 2)),
+                          .scale = from->shared[slot] ? 0 : -1};
+}
+
+/* Triangles of a leaf that are not shared, and their places in it. */
+static size_t gather_leaf(const struct surface_parts *parts, size_t leaf, const struct part *known,
+                          struct bracket_group *group, size_t *places)
+{
     const struct deviation_surface *from = parts->from;
 
     group->count = 0;
     for (size_t c = 0; c < BVH_WIDTH && leaf * BVH_WIDTH + c < from->bvh.triangle_count; c++) {
         uint32_t slot = (uint32_t)(leaf * BVH_WIDTH + c);
-        vec3 *corners = group->corners[group->count];
-        for (int i = 0; i < 3; i++)
-            corners[i] = deviation_surface_corner(from, slot, i);
-        struct part *part = &parts->parts[slot];
-        if (!bounding->again)
-            *part = (struct part){.area = triangle_area(corners[0], corners[1], corners[2])};
         if (from->shared[slot])
             continue;
-        group->parts[group->count] = *part;
-        if (!bounding->again)
-            group->parts[group->count].scale = -1;
-        slots[group->count++] = slot;
+        for (int i = 0; i < 3; i++)
+            group->corners[group->count][i] = deviation_surface_corner(from, slot, i);
+        group->parts[group->count] = known[c];
+        places[group->count++] = c;
     }
     return group->count;
 }
 
-static void bound_leaf(const struct bounding *bounding, size_t leaf, struct bracketing *bracketing)
+static void bound_leaf(const struct bounding *bounding, size_t item, struct bracketing *bracketing)
 {
     const struct surface_parts *parts = bounding->parts;
+    size_t leaf = bounding->leaves ? bounding->leaves[item] : item, places[BVH_WIDTH], work = 0;
+    struct part *own = bounding->own ? bounding->own[item].parts : &parts->parts[leaf * BVH_WIDTH];
     struct bracket_group group;
-    uint32_t slots[BVH_WIDTH];
 
-    if (gather_leaf(bounding, leaf, &group, slots) == 0)
+    if (bounding->own)
+        bounding->own[item].leaf = (uint32_t)leaf;
+    if (bounding->quick)
+        quick_bound_leaf(parts, leaf, 1, own, &work);
+    else
+        open_parts(parts->from, leaf, own);
+    if (gather_leaf(parts, leaf, own, &group, places) == 0)
         return;
-    if (bracketing->work > bounding->allowance && bounding->again)
+    if (bracketing->work > bounding->allowance && bounding->quick)
         return;
     if (bracketing->work > bounding->allowance)
         bracket_bound_by_way(bracketing, &group);
     else
         bracket_bound(bracketing, &group);
     for (size_t i = 0; i < group.count; i++)
-        parts->parts[slots[i]] = group.parts[i];
+        own[places[i]] = group.parts[i];
 }
 
 static void bound_chunk(void *context, size_t number)
@@ -79,7 +93,7 @@ static void bound_chunk(void *context, size_t number)
     struct bracketing bracketing = surface_parts_begin(bounding->parts, BVH_NONE);
 
     for (size_t i = chunk * LEAVES_OF_CHUNK; i < end && i < bounding->leaf_count; i++)
-        bound_leaf(bounding, bounding->leaves ? bounding->leaves[i] : i, &bracketing);
+        bound_leaf(bounding, i, &bracketing);
     bounding->work[chunk] = bracketing.work;
 }
 
@@ -127,6 +141,18 @@ static size_t list_leaves(const struct surface_parts *parts, bool of_trial, uint
     return count;
 }
 
+/* Those of a trial, to where they belong. */
+static void take_trial(struct surface_parts *parts)
+{
+    size_t count = parts->from->bvh.triangle_count;
+
+    for (size_t k = 0; k < parts->leaf_count; k++) {
+        size_t first = parts->leaves[k].leaf * (size_t)BVH_WIDTH, left = count - first;
+        memcpy(&parts->parts[first], parts->leaves[k].parts,
+               (left < BVH_WIDTH ? left : BVH_WIDTH) * sizeof(struct part));
+    }
+}
+
 bool triangles_bound(struct surface_parts *parts, const struct progress *progress, double from, double to,
                      struct arena scratch, struct error *err)
 {
@@ -137,6 +163,7 @@ bool triangles_bound(struct surface_parts *parts, const struct progress *progres
     if (!leaves)
         return arena_error(err);
     if (parts->trial_stride > 0) {
+        take_trial(parts);
         bounding.leaves = leaves;
         bounding.leaf_count = list_leaves(parts, false, leaves);
     }
@@ -145,37 +172,42 @@ bool triangles_bound(struct surface_parts *parts, const struct progress *progres
 
 /* --- the trial --- */
 
-static double mean_halfwidth(const struct surface_parts *parts, const uint32_t *leaves, size_t leaf_count)
+static double mean_halfwidth(const struct surface_parts *parts)
 {
     double area = 0, gap = 0;
 
-    for (size_t k = 0; k < leaf_count; k++)
+    for (size_t k = 0; k < parts->leaf_count; k++)
         for (size_t c = 0; c < BVH_WIDTH; c++) {
-            size_t slot = leaves[k] * (size_t)BVH_WIDTH + c;
-            if (slot >= parts->from->bvh.triangle_count || !(parts->parts[slot].area > 0))
+            const struct part *part = &parts->leaves[k].parts[c];
+            if (parts->leaves[k].leaf * (size_t)BVH_WIDTH + c >= parts->from->bvh.triangle_count
+                || !(part->area > 0))
                 continue;
-            struct part_moments moments = part_moments(&parts->parts[slot]);
-            area += parts->parts[slot].area;
-            gap += parts->parts[slot].area * (moments.high - moments.low);
+            struct part_moments moments = part_moments(part);
+            area += part->area;
+            gap += part->area * (moments.high - moments.low);
         }
     return area > 0 ? 0.5 * gap / area : 0;
 }
 
 bool triangles_try(struct surface_parts *parts, const struct progress *progress, double at, double *halfwidth,
-                   struct arena scratch, struct error *err)
+                   struct arena *keep, struct error *err)
 {
     size_t all = leaves_of(parts),
            stride = tasks_chunks(all, LEAVES_OF_CHUNK) * LEAVES_OF_CHUNK / TRIAL_LEAVES;
-    uint32_t *leaves = ARENA_NEW(&scratch, uint32_t, all);
-    struct bounding bounding = {.parts = parts, .leaves = leaves, .allowance = allowance_of(parts)};
 
-    if (!leaves)
-        return arena_error(err);
     parts->trial_stride = stride < 1 ? 1 : stride > TRIAL_STRIDE ? TRIAL_STRIDE : stride;
-    bounding.leaf_count = list_leaves(parts, true, leaves);
+    size_t chunks = tasks_chunks(tasks_chunks(all, LEAVES_OF_CHUNK), parts->trial_stride);
+    parts->leaves = ARENA_NEW(keep, struct leaf_parts, chunks * LEAVES_OF_CHUNK);
+    struct arena scratch = *keep;
+    uint32_t *leaves = ARENA_NEW(&scratch, uint32_t, all);
+    struct bounding bounding = {
+        .parts = parts, .leaves = leaves, .own = parts->leaves, .allowance = allowance_of(parts)};
+    if (!parts->leaves || !leaves)
+        return arena_error(err);
+    parts->leaf_count = bounding.leaf_count = list_leaves(parts, true, leaves);
     if (!bound_leaves(&bounding, progress, at, at, scratch, err))
         return false;
-    *halfwidth = mean_halfwidth(parts, leaves, bounding.leaf_count);
+    *halfwidth = mean_halfwidth(parts);
     return true;
 }
 
@@ -193,12 +225,17 @@ static void find_peaks(const struct surface_parts *parts, float *peaks)
     }
 }
 
+static size_t farthest_most(const struct surface_parts *parts)
+{
+    return parts->budget / CLOSELY_SHARE / LEAF_WORK;
+}
+
 /* The leaves that are farthest, as many as there is work for, but for those that are equally far. */
 static size_t list_farthest(const struct surface_parts *parts, const float *peaks, size_t *counts,
                             uint32_t *leaves)
 {
-    size_t all = leaves_of(parts), most = parts->budget / CLOSELY_SHARE / LEAF_WORK,
-           bin = FLOAT_BINS(BIN_BITS), sum = 0, count = 0;
+    size_t all = leaves_of(parts), most = farthest_most(parts), bin = FLOAT_BINS(BIN_BITS), sum = 0,
+           count = 0;
 
     memset(counts, 0, FLOAT_BINS(BIN_BITS) * sizeof *counts);
     for (size_t leaf = 0; leaf < all; leaf++)
@@ -216,19 +253,21 @@ bool triangles_bound_quickly(struct surface_parts *parts, struct deviation_verti
                              struct error *err)
 {
     double until = from + QUICK_SHARE * (to - from);
-    struct bounding bounding = {
-        .parts = parts, .allowance = 2 * LEAVES_OF_CHUNK * (size_t)LEAF_WORK, .again = true};
+    struct bounding bounding = {.parts = parts, .allowance = 2 * LEAVES_OF_CHUNK * (size_t)LEAF_WORK};
 
-    if (!quick_bound(parts, vertices, progress, from, until, keep, err))
+    if (!quick_ask(parts, vertices, progress, from, until, keep, err))
         return false;
+    parts->leaves = ARENA_NEW(keep, struct leaf_parts, farthest_most(parts));
     struct arena scratch = *keep;
     uint32_t *leaves = ARENA_NEW(&scratch, uint32_t, leaves_of(parts));
     float *peaks = ARENA_NEW(&scratch, float, leaves_of(parts));
     size_t *counts = ARENA_NEW(&scratch, size_t, FLOAT_BINS(BIN_BITS));
-    if (!leaves || !peaks || !counts)
+    if (!parts->leaves || !leaves || !peaks || !counts)
         return arena_error(err);
     find_peaks(parts, peaks);
-    bounding.leaf_count = list_farthest(parts, peaks, counts, leaves);
+    parts->leaf_count = bounding.leaf_count = list_farthest(parts, peaks, counts, leaves);
     bounding.leaves = leaves;
+    bounding.own = parts->leaves;
+    bounding.quick = true;
     return bound_leaves(&bounding, progress, until, to, scratch, err);
 }

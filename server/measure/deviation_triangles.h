@@ -11,19 +11,19 @@
 #include "measure/deviation_parts.h"
 
 /* Half the mean gap, over the area, of bounds found closely: of leaves spread evenly over the surface, at
- * least a thousand of them, or of all where there are not many more. 0 without area. The bounds are left in
- * parts, for triangles_bound. Tells the stage "statistics" that it is still `at`. ERROR_LIMIT when memory
- * ends, ERROR_CANCELLED. */
+ * least a thousand of them, or of all where there are not many more. 0 without area. The bounds are left,
+ * from keep, in parts->leaves, for triangles_bound. Tells the stage "statistics" that it is still `at`.
+ * ERROR_LIMIT when memory ends, ERROR_CANCELLED. */
 bool triangles_try(struct surface_parts *parts, const struct progress *progress, double at, double *halfwidth,
-                   struct arena scratch, struct error *err);
+                   struct arena *keep, struct error *err);
 
 /* Bounds every triangle closely, those of a trial before excepted. Tells the stage "statistics" from `from`
  * to `to`. ERROR_LIMIT, ERROR_CANCELLED. */
 bool triangles_bound(struct surface_parts *parts, const struct progress *progress, double from, double to,
                      struct arena scratch, struct error *err);
 
-/* Bounds every triangle quickly, then the farthest closely; finds vertices, and sets parts->vertices and
- * parts->middles. Likewise. */
+/* Asks for what bounding every triangle quickly takes (quick_ask), then bounds the farthest closely: sets
+ * parts->vertices, parts->middles and parts->leaves. Likewise. */
 bool triangles_bound_quickly(struct surface_parts *parts, struct deviation_vertices *vertices,
                              const struct progress *progress, double from, double to, struct arena *keep,
                              struct error *err);

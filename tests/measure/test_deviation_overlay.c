@@ -44,8 +44,8 @@ static struct summed sum_up(const struct mesh *from, const struct mesh *to, cons
     cr_assert(deviation_surface_build(&inputs[0], &frame, threads, &surfaces[0], &keep, scratch, &err)
               && deviation_surface_build(&inputs[1], &frame, threads, &surfaces[1], &keep, scratch, &err)
               && deviation_vertices_open(&surfaces[0], &vertices, &keep, &err)
-              && surface_parts_open(&parts, 0, &keep, &err)
-              && quick_bound(&parts, &vertices, NULL, 0, 1, &keep, &err)
+              && surface_parts_open_bounds(&parts, &keep, &err)
+              && quick_ask(&parts, &vertices, NULL, 0, 1, &keep, &err)
               && overlay_sum_up(&parts, in_frame, TOLERANCES, &summed.distribution, summed.shares, NULL, 0, 1,
                                 scratch, &err));
     summed.scale = ldexp(1, frame.exponent);
