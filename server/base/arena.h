@@ -33,7 +33,8 @@ void arena_trim(struct arena *arena, void *last, size_t count, size_t size);
 /* Gives what was touched of the part still to be had back to the system; it stays usable, at the cost of
  * fetching its pages anew. A copy's part counts as its own: nobody else may hold anything there. */
 void arena_release(struct arena *arena);
-/* Gives the whole pages of an allocation back to the system: what is in it is lost, and it is not had anew. */
+/* Gives the whole pages of an allocation back to the system: what is in it is lost, and it is not had anew.
+ */
 void arena_forget(void *allocation, size_t bytes);
 /* Bytes still to be had. */
 size_t arena_left(const struct arena *arena);
