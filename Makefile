@@ -9,6 +9,11 @@
 #   make format     rewrite the C sources in the house format
 #   make install    PREFIX=/usr/local
 
+# as many jobs at once as cores; what make starts shares them
+ifeq ($(MAKELEVEL),0)
+MAKEFLAGS += -j$(shell nproc)
+endif
+
 BUILD   ?= release
 OUT     := build/$(BUILD)
 PREFIX  ?= /usr/local

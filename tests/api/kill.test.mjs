@@ -1,6 +1,6 @@
 // kill.test.mjs - kill -9 at random moments of uploads, changes, jobs and starts, with a ledger of every 2xx.
 // After each restart: nothing acknowledged is lost or altered. At the end: every job has ended once, `fettle verify`
-// is clean. FETTLE_KILLS sets the number of kills (100), FETTLE_SEED the moments.
+// is clean. FETTLE_KILLS sets the number of kills (100, or one of FETTLE_TEST_SHARE of them), FETTLE_SEED the moments.
 import assert from 'node:assert/strict';
 import { spawn, spawnSync } from 'node:child_process';
 import { createHash } from 'node:crypto';
@@ -8,7 +8,7 @@ import path from 'node:path';
 import { test } from 'node:test';
 import { box, call, FETTLE, pause, random, sheet, startServer, temporaryFolder, upload } from './support.mjs';
 
-const KILLS = Number(process.env.FETTLE_KILLS ?? 100);
+const KILLS = Number(process.env.FETTLE_KILLS ?? Math.ceil(100 / Number(process.env.FETTLE_TEST_SHARE || 1)));
 const SEED = Number(process.env.FETTLE_SEED ?? 20261125);
 const sha256 = (bytes) => createHash('sha256').update(bytes).digest('hex');
 

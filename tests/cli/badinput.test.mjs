@@ -2,7 +2,7 @@
 //   one test a row: class, exit status, the refusal's first line, time and resident memory
 //   Against: MANIFEST.tsv, an independent corpus of 276 files. Skipped with a reason where it is absent.
 //   FETTLE_SANITIZED=1 (a build with sanitizers): five times the time, no memory limit.
-import test from 'node:test';
+import { describe, test } from 'node:test';
 import assert from 'node:assert/strict';
 import { spawn } from 'node:child_process';
 import { existsSync, readFileSync } from 'node:fs';
@@ -89,19 +89,22 @@ if (!existsSync(join(corpus, 'MANIFEST.tsv'))) {
     assert.deepEqual(heading.slice(0, 4), ['file', 'format', 'trait', 'expected']);
     assert.equal(rows.length, 276);
   });
-  for (const [file, format, , manifest, expectation] of rows) {
-    const expected = unread.has(format) ? 'reject-type' : manifest;
-    test(`${basename(file)}: ${expected}, ${expectation}`, async () => {
-      const done = await run(['measure', join(corpus, file), '--json']);
-      assert.equal(done.signal, null, `ended by ${done.signal} (${timeoutMs} ms at most)`);
-      assert.ok(done.peak <= memoryKib, `${done.peak} KiB resident`);
-      if (done.status === 0) {
-        assert.ok(!expected.startsWith('reject-'), 'read, though it is to be refused');
-        checkAccepted(done, expected);
-      } else {
-        assert.ok(!expected.startsWith('accept'), `refused, though it is to be read: ${done.stderr}`);
-        checkRefused(done, expected);
-      }
-    });
-  }
+  // the sanitizer build is run by itself, so two at a time; the release build shares the machine with another file
+  describe('each file', { concurrency: sanitized ? 2 : 1 }, () => {
+    for (const [file, format, , manifest, expectation] of rows) {
+      const expected = unread.has(format) ? 'reject-type' : manifest;
+      test(`${basename(file)}: ${expected}, ${expectation}`, async () => {
+        const done = await run(['measure', join(corpus, file), '--json']);
+        assert.equal(done.signal, null, `ended by ${done.signal} (${timeoutMs} ms at most)`);
+        assert.ok(done.peak <= memoryKib, `${done.peak} KiB resident`);
+        if (done.status === 0) {
+          assert.ok(!expected.startsWith('reject-'), 'read, though it is to be refused');
+          checkAccepted(done, expected);
+        } else {
+          assert.ok(!expected.startsWith('accept'), `refused, though it is to be read: ${done.stderr}`);
+          checkRefused(done, expected);
+        }
+      });
+    }
+  });
 }

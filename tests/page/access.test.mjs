@@ -80,8 +80,10 @@ async function open(page, hash, ready) {
   await page.locator(ready).first().waitFor();
 }
 
+// with a share of the long tests (FETTLE_TEST_SHARE) each theme and each width once, instead of each with each
+const shared = Number(process.env.FETTLE_TEST_SHARE || 1) > 1;
 for (const colorScheme of ['light', 'dark']) {
-  for (const width of [360, 1280]) {
+  for (const width of [360, 1280].filter((each) => !shared || (each === 360) === (colorScheme === 'light'))) {
     describe(`${colorScheme}, ${width} px`, () => {
       for (const view of views) {
         test(`axe_is_content_with_${view.name.replaceAll(' ', '_')}`, async () => {
