@@ -9,6 +9,7 @@ import { openLoader } from '../space/load.js';
 import { SUBJECTS, extent } from '../space/values.js';
 import { roundRange } from '../space/colours.js';
 import { say } from '../say.js';
+import { shownUnit } from '../settings.js';
 import { versionName } from '../specimen-state.js';
 import { SpaceView } from '../views/space.js';
 
@@ -114,7 +115,7 @@ export function joinSpace(el, page) {
       if (mine !== asked) return;
       loader.keepOnly(figures.map(({ source }) => source));
       const fileUnit = specimen.units;
-      const unit = fileUnit === 'unknown' ? '' : (query.unit ?? fileUnit);
+      const unit = shownUnit(query.unit, fileUnit);
       const factor = lengthFactor(fileUnit, unit);
       const nameOf = (version) => {
         const found = versions.find((each) => each.id === version);

@@ -9,11 +9,11 @@ export function kindName(kind) {
   return sayOr(`finding.${kind}`, kind.replaceAll('_', ' '));
 }
 
-/** @param {{ number: number, finding: object, now: boolean, head: Node, facts: (Node|null)[], more?: Node|null }} row */
-export function findingRow({ number, finding, now, head, facts, more = null }) {
+/** @param {{ id?: string, number: number, finding: object, now: boolean, head: Node|(Node|null)[], facts: (Node|null)[], more?: Node|null }} row */
+export function findingRow({ id = null, number, finding, now, head, facts, more = null }) {
   return h(
     'li',
-    { id: `finding-${number}`, class: now ? 'now' : null },
+    { id: id ?? `finding-${number}`, class: now ? 'now' : null },
     h('b', { text: String(number) }),
     h(
       'div',
