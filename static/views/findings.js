@@ -184,6 +184,7 @@ export function Findings(el) {
     const address = own ? state.spaceAddress : state.since.spaceAddress;
     return findingRow({
       id: `finding-${key.replace(' ', '-')}`,
+      key: String(number),
       number,
       finding,
       now: chosen === key,

@@ -85,6 +85,7 @@ export function SpaceList(el) {
   function row(state, { finding, number, id }, now) {
     const { distance } = finding;
     return findingRow({
+      key: String(number),
       number,
       finding,
       now,
