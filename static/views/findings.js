@@ -184,7 +184,6 @@ export function Findings(el) {
     const address = own ? state.spaceAddress : state.since.spaceAddress;
     return findingRow({
       id: `finding-${key.replace(' ', '-')}`,
-      key: String(number),
       number,
       finding,
       now: chosen === key,

@@ -85,7 +85,6 @@ export function SpaceList(el) {
   function row(state, { finding, number, id }, now) {
     const { distance } = finding;
     return findingRow({
-      key: String(number),
       number,
       finding,
       now,
