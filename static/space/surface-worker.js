@@ -139,8 +139,9 @@ self.addEventListener('message', async ({ data: { id, task, ...detail } }) => {
     const { result, transfer } = await tasks[task](detail);
     self.postMessage({ id, result }, transfer);
   } catch (problem) {
-    if (!(problem instanceof api.Problem)) throw problem;
-    const { status, code, message, hasDetail } = problem;
+    const known = problem instanceof api.Problem;
+    const { status, code, message, hasDetail } = known ? problem : new api.Problem(422, { code: 'surface' });
     self.postMessage({ id, problem: { status, body: { code, ...(hasDetail ? { detail: message } : {}) } } });
+    if (!known) throw problem;
   }
 });
