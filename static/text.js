@@ -39,6 +39,7 @@ export const TEXT = {
   'space.heading': '{number} in space: {versions}',
   'space.back': 'To the versions',
   'space.nothing': 'No version is measured yet. Its surface is made when it is.',
+  'space.unreadable': 'The surface was kept by an earlier fettle, in a form that this page cannot draw.',
   'space.noWebGL':
     'This browser draws nothing in space (WebGL 2 is missing or switched off). The list says the same in words.',
   'space.controls': 'What is shown, and how',
@@ -649,6 +650,7 @@ export const TEXT = {
   'error.unknown': 'The reason is not known.',
   'error.jobFailed': 'Measuring {version} failed',
   'error.fileKept': 'The file, as it was sent.',
+  'todo.surface': 'Compare these versions in numbers.',
   'todo.later': 'Try again. If it stays so, tell the keeper of the machine.',
   'todo.check': 'Look over what was entered and try again.',
   'todo.unfinished': 'Go on in a moment; the server is still taking it in.',

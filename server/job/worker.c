@@ -282,6 +282,13 @@ static bool written(int fd, uint64_t *bytes)
     return *bytes > 0;
 }
 
+/* For pictures: the rest of the address space is for the heap, from which the simplifier takes what it needs.
+ * 0, as much as a run, where it has no limit. */
+static size_t arenas_bytes(const struct worker_order *order)
+{
+    return (size_t)order->address_space_bytes / 8 * 5;
+}
+
 /* The job is done already: where this fails, or ends the process, the version has no pictures. */
 static void make_pictures(struct worker *worker)
 {
@@ -297,7 +304,8 @@ static void make_pictures(struct worker *worker)
     request.threads = (size_t)worker->order.threads;
     request.progress = &progress;
     if (fstat(WORKER_FD_SUBJECT, &status) == 0
-        && run_memory_open(0, (size_t)status.st_size, request.threads, &keep, &scratch, &err)
+        && run_memory_open(arenas_bytes(&worker->order), (size_t)status.st_size, request.threads, &keep,
+                           &scratch, &err)
         && mesh_file_read(WORKER_FD_SUBJECT, worker->order.subject_name, request.threads, NULL, &mesh, &file,
                           &keep, scratch, &err)
         && surface_write(&mesh, &request, worker->surface_fd, scratch, &err)

@@ -148,8 +148,10 @@ static void look_at_vertices(const struct making *making, uint16_t *aspects, uin
     const struct mesh *mesh = making->mesh;
     const struct surface_form *form = &making->form;
 
-    for (size_t v = 0; v < mesh->vertex_count; v++)
-        aspects[v] = FORM_ASPECT_NONE, shells[v] = FORM_SHELL_MAX;
+    for (size_t v = 0; v < mesh->vertex_count; v++) {
+        aspects[v] = FORM_ASPECT_NONE;
+        shells[v] = FORM_SHELL_MAX;
+    }
     for (size_t f = 0; f < mesh->face_count; f++)
         for (size_t c = 0; c < mesh_face_size(mesh, f); c++) {
             uint32_t v = mesh_face(mesh, f)[c];

@@ -141,7 +141,8 @@ export function joinSpace(el, page) {
     } catch (problem) {
       if (mine !== asked) return;
       if (!(problem instanceof api.Problem)) throw problem;
-      give(el, 'show', { problem, id });
+      // bytes that this page cannot read: an earlier fettle's
+      give(el, 'show', { problem: problem.code === 'surface' ? new api.Problem(422, { code: 'surface', detail: say('space.unreadable') }) : problem, id });
     }
   }
 

@@ -75,9 +75,9 @@ function findInWorker(surface, what) {
     worker.addEventListener('error', () => reject(new Error('the marks could not be found')));
     worker.postMessage({
       what,
-      triangles: surface.triangles.slice(),
-      twins: surface.twins.slice(),
-      faces: surface.faces?.slice() ?? null,
+      triangles: surface.triangles,
+      twins: surface.twins,
+      faces: surface.faces,
       vertexCount: surface.vertexCount,
       triangleCount: surface.triangleCount,
     });

@@ -351,7 +351,5 @@ export function openStage({ bare, inside, mark, tables }) {
         kept.delete(surface);
       }
     },
-    /** How much of the graphics memory numbers take, in bytes. */
-    valueBytes: () => [...kept.values()].reduce((sum, { values, count }) => sum + 4 * count * values.size, 0),
   };
 }

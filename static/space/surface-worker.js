@@ -36,11 +36,14 @@ async function loadSurface({ version }) {
     faces: surface.faces?.slice() ?? null,
     vertexFaces: surface.vertexFaces?.slice() ?? null,
     sources: surface.sources?.slice() ?? null,
-    twins,
+    twins: twins.slice(),
   };
   surfaces.set(version, { surface: kept, owners, form: null, table: null });
-  const drawn = { ...surface, corners, twins, version };
-  return { result: Object.assign(drawn, { ball: ballOf(drawn) }), transfer: [buffer, corners.buffer] };
+  // without the bytes that the new corners stand for
+  const [triangles, coarse, faces] = ['triangles', 'coarse', 'faces'].map((name) => surface[name]?.slice() ?? null);
+  const drawn = { ...surface, corners, triangles, coarse, faces, twins, version, vertexFaces: null, sources: null };
+  const transfer = [corners, triangles, coarse, faces, twins].filter((part) => part !== null).map((part) => part.buffer);
+  return { result: Object.assign(drawn, { ball: ballOf(drawn) }), transfer };
 }
 
 async function formOf(version) {
@@ -136,8 +139,9 @@ self.addEventListener('message', async ({ data: { id, task, ...detail } }) => {
     const { result, transfer } = await tasks[task](detail);
     self.postMessage({ id, result }, transfer);
   } catch (problem) {
-    if (!(problem instanceof api.Problem)) throw problem;
-    const { status, code, message, hasDetail } = problem;
+    const known = problem instanceof api.Problem;
+    const { status, code, message, hasDetail } = known ? problem : new api.Problem(422, { code: 'surface' });
     self.postMessage({ id, problem: { status, body: { code, ...(hasDetail ? { detail: message } : {}) } } });
+    if (!known) throw problem;
   }
 });

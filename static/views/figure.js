@@ -1,6 +1,7 @@
 // figure.js - one view of a surface: a canvas that is turned by mouse, touch and keys. Mounted on a .plate.
-//   down: 'draw', detail = { figures, camera, stage, colours, moving, divider, tags, marks, caption }; figures: one, or two with a divider
-//   up:   'wish.camera', detail = { camera }; 'wish.pick', detail = { figure, ray }; 'wish.side', detail = { side }
+//   down: 'draw', detail = { figures, camera, stage, colours, moving, divider, tags, unit, factor }; figures: one, or two with a divider;
+//         'aim', detail = { camera }: what is drawn next, so that movements add up in between
+//   up:   'wish.camera', detail = { camera }; 'wish.pick', detail = { figure, ray }; 'wish.finding', detail = { finding }
 import { TURN_STEP, pan, project, rayThrough, turn, zoom } from '../space/camera.js';
 import { drawMarks, drawRing } from '../space/overlay.js';
 import { h, tell } from '../dom.js';
@@ -24,6 +25,10 @@ export function Figure(el) {
   el.addEventListener('draw', (event) => {
     state = event.detail;
     update();
+  });
+
+  el.addEventListener('aim', (event) => {
+    if (state !== null) state = { ...state, camera: event.detail.camera };
   });
 
   function update() {

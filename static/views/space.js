@@ -123,6 +123,7 @@ export function SpaceView(el) {
     makePlates(colours);
     letGo();
     unmarked = state;
+    parts.plates.setAttribute('aria-busy', 'true');
     setTimeout(drawBelow);
     redraw(parts.picked);
     if (chosen !== null) tellChosen();
@@ -278,6 +279,7 @@ export function SpaceView(el) {
         };
         drawPlate(each, false);
       }
+    parts.plates.setAttribute('aria-busy', 'false');
   }
 
   function tagsFor({ figures }) {
@@ -356,6 +358,7 @@ export function SpaceView(el) {
 
   function setCamera(next, moving = true) {
     camera = next;
+    for (const { plate } of plates) plate.dispatchEvent(new CustomEvent('aim', { detail: { camera } }));
     draw(moving);
     clearTimeout(noting);
     noting = setTimeout(() => noteCamera(), 600);

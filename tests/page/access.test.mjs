@@ -53,6 +53,10 @@ const views = [
     go: (page) => open(page, `#/space/${made.specimen.id}?versions=${made.cages[2].id},${made.cages[1].id}&colour=invented`, '.plate.view .tag'),
   },
   {
+    name: 'space by shells',
+    go: (page) => open(page, `#/space/${made.specimen.id}?versions=${made.cages[2].id},${made.cages[1].id}&colour=shell`, '.legend table'),
+  },
+  {
     name: 'space one over the other with a section',
     go: (page) => open(page, `#/space/${made.specimen.id}?versions=${made.cages[2].id},${made.cages[1].id}&colour=signed&beside=no&cut=x0.5`, '.plate.view canvas'),
   },

@@ -1,41 +1,77 @@
 // space.test.mjs
-//   surface_*   bytes as server/picture/surface.h lays them out
+//   surface_*   bytes as server/picture/surface.h lays them out, clusters among them; a corner of its own for every triangle
+//   form_*      aspect ratios, edges and shells from their bytes, as server/picture/surface_form.h says them
 //   camera_*    turning, panning and the address
-//   colour_*    stops, ranges, histograms
+//   colour_*    stops, ranges, histograms; which number belongs to which corner
 //   pick_*      the first triangle on a ray
 //   marks_*     open edges, crowded edges, irregular vertices of meshes known on paper
 import assert from 'node:assert/strict';
 import { test } from 'node:test';
 import { axesOf, between, cameraText, lookAt, pan, project, rayThrough, readCamera, turn, wholeView, zoom } from '../../static/space/camera.js';
-import { colourAt, colourTable, parseHex, roundRange, shareOf } from '../../static/space/colours.js';
-import { findMarks } from '../../static/space/marks.js';
+import { classTable, colourAt, colourTable, parseHex, roundRange, shareOf } from '../../static/space/colours.js';
+import { aspectOf, faceForm, isMostAspect, valenceClass, valenceCounts, valenceOf } from '../../static/space/form.js';
+import { findMarks, irregularVertices, uniqueSides } from '../../static/space/marks.js';
 import { firstHit } from '../../static/space/picking.js';
-import { ballOf, faceOf, faceSides, nearestVertex, normalOf, placeOf, readSurface, viewBytes } from '../../static/space/surface.js';
-import { areaShares, extent, faceValues, vertexValues } from '../../static/space/values.js';
+import {
+  ballOf,
+  clustersNear,
+  faceOf,
+  faceSides,
+  formBytes,
+  nearestVertex,
+  normalOf,
+  ownCorners,
+  placeOf,
+  readCluster,
+  readForm,
+  readSurface,
+  readTable,
+  vertexOf,
+  viewBytes,
+} from '../../static/space/surface.js';
+import { areaShares, extent, formValues, pickDoubles, picksOf } from '../../static/space/values.js';
 
 /** The bytes of a surface: corners quantised in a cube of 65535 steps of the given length from the origin. */
-function bytesOf({ corners, triangles, faces = null, sources = null, step = 1 / 65535, origin = [0, 0, 0] }) {
+function bytesOf({ corners, triangles, faces = null, sources = null, aspects = [], shells = [], edges = [], step = 1 / 65535, origin = [0, 0, 0] }) {
   const aligned = (x) => Math.ceil(x / 8) * 8;
-  const sizes = [8 * corners.length, 12 * triangles.length, 0, faces ? 4 * faces.length : 0, sources ? 4 * sources.length : 0];
-  const sections = [144];
+  const sizes = [
+    8 * corners.length,
+    12 * triangles.length,
+    0,
+    faces ? 4 * faces.length : 0,
+    sources ? 4 * sources.length : 0,
+    2 * aspects.length,
+    2 * shells.length,
+    edges.length,
+  ];
+  const sections = [168];
   sizes.forEach((size) => sections.push(aligned(sections.at(-1) + size)));
   sections.push(sections.at(-1));
   const buffer = new ArrayBuffer(sections.at(-1));
   const view = new DataView(buffer);
-  [...'fettleS1'].forEach((letter, i) => view.setUint8(i, letter.charCodeAt(0)));
-  view.setUint32(8, 144, true);
+  [...'fettleS2'].forEach((letter, i) => view.setUint8(i, letter.charCodeAt(0)));
+  view.setUint32(8, 168, true);
   view.setUint32(12, (sources ? 1 + 4 : 0) + (faces ? 2 : 0), true);
   view.setUint32(16, corners.length, true);
   view.setUint32(20, triangles.length, true);
   origin.forEach((x, i) => view.setFloat64(32 + 8 * i, x, true));
   view.setFloat64(56, step, true);
-  view.setBigUint64(80, BigInt(faces ? Math.max(...faces) + 1 : triangles.length), true);
+  view.setBigUint64(80, BigInt(aspects.length || (faces ? Math.max(...faces) + 1 : triangles.length)), true);
   sections.forEach((at, i) => view.setBigUint64(88 + 8 * i, BigInt(at), true));
   corners.forEach((corner, v) => corner.forEach((q, i) => view.setUint16(sections[0] + 8 * v + 2 * i, q, true)));
   triangles.flat().forEach((v, k) => view.setUint32(sections[1] + 4 * k, v, true));
   faces?.forEach((f, t) => view.setUint32(sections[3] + 4 * t, f, true));
   sources?.forEach((v, t) => view.setUint32(sections[4] + 4 * t, v, true));
+  aspects.forEach((code, i) => view.setUint16(sections[5] + 2 * i, code, true));
+  shells.forEach((code, i) => view.setUint16(sections[6] + 2 * i, code, true));
+  edges.forEach((code, i) => view.setUint8(sections[7] + i, code));
   return buffer;
+}
+
+/** As the worker makes it: every triangle with a corner of its own. */
+function owning(surface) {
+  const { corners, owners, twins } = ownCorners(surface);
+  return { surface: { ...surface, corners, twins }, owners };
 }
 
 const MOST = 65535;
@@ -55,7 +91,7 @@ test('surface_square_is_read_as_it_was_written', () => {
   assert.deepEqual(placeOf(surface, 2), [1, 1, 0]);
   assert.deepEqual([faceOf(surface, 0), faceOf(surface, 1)], [0, 0]);
   assert.deepEqual(normalOf(surface, 0), [0, 0, 1]);
-  assert.equal(viewBytes(surface), 144 + 32 + 24 + 8);
+  assert.equal(viewBytes(surface), 168 + 32 + 24 + 8);
   assert.equal(nearestVertex(surface, [0.9, 0.2, 5]), 1);
   assert.throws(() => readSurface(new ArrayBuffer(200)), /not a surface/);
 });
@@ -67,8 +103,112 @@ test('surface_normal_below_the_plane_is_folded', () => {
   assert.ok(Math.abs(x) < 1e-12 && Math.abs(y) < 1e-12 && z === -1);
 });
 
+test('surface_every_triangle_owns_its_last_corner', () => {
+  // a fan of five triangles about vertex 0 and one more over the same corners: more triangles than corners
+  const triangles = [[0, 1, 2], [0, 2, 3], [0, 3, 4], [0, 4, 5], [0, 5, 1], [1, 2, 3], [1, 3, 4]];
+  const corners = [0, 1, 2, 3, 4, 5].map((v) => [100 * v, 7 * v * v, v, 0]);
+  const { surface, owners } = owning(readSurface(bytesOf({ corners, triangles })));
+  const own = triangles.map((_, t) => surface.triangles[3 * t + 2]);
+  assert.equal(new Set(own).size, triangles.length);
+  own.forEach((v, t) => assert.equal(owners[v], t));
+  assert.ok(surface.twins.length >= 1);
+  triangles.forEach((triangle, t) => {
+    const now = [0, 1, 2].map((i) => vertexOf(surface, surface.triangles[3 * t + i]));
+    const turned = [triangle, [...triangle.slice(1), triangle[0]], [triangle[2], ...triangle.slice(0, 2)]];
+    assert.ok(turned.some((each) => each.every((v, i) => v === now[i])), `${now} of ${triangle}`);
+    for (const i of [0, 1, 2])
+      assert.deepEqual(placeOf(surface, surface.triangles[3 * t + i]), placeOf(surface, now[i]), 'a double lies where its vertex does');
+  });
+});
+
+/** One cluster of one triangle, and the table that leads to it, in a file of their own. */
+function clusterBytes() {
+  const buffer = new ArrayBuffer(72 + 24 + 8 + 8 + 16 + 8 + 8 + 8);
+  const view = new DataView(buffer);
+  [1, 2, 3, 4, 5, 6].forEach((x, i) => view.setFloat32(4 * i, x, true));
+  [10, 20, 30, 0.5].forEach((x, i) => view.setFloat64(24 + 8 * i, x, true));
+  view.setBigUint64(56, 72n, true);
+  view.setUint32(64, 3, true);
+  view.setUint32(68, 1, true);
+  [[0, 0, 0, 0], [2, 0, 0, 0], [0, 4, 0, 0]].flat().forEach((q, i) => view.setUint16(72 + 2 * i, q, true));
+  [0, 1, 2].forEach((v, i) => view.setUint16(96 + 2 * i, v, true));
+  view.setUint32(104, 77, true);
+  [5, 6, 9].forEach((v, i) => view.setUint32(112 + 4 * i, v, true));
+  view.setUint16(128, 2048, true);
+  view.setUint16(136, 3, true);
+  [6, 5, 32 + 4].forEach((code, i) => view.setUint8(144 + i, code));
+  return buffer;
+}
+
+test('surface_cluster_is_read_as_it_was_written', () => {
+  const buffer = clusterBytes();
+  const [entry] = readTable({ clusterCount: 1 }, buffer);
+  assert.deepEqual([entry.low, entry.high, entry.begin, entry.end], [[1, 2, 3], [4, 5, 6], 72, 152]);
+  const cluster = readCluster(entry, buffer.slice(entry.begin, entry.end));
+  assert.deepEqual(placeOf(cluster, 2), [10, 22, 30]);
+  assert.deepEqual([faceOf(cluster, 0), ...cluster.sources], [77, 5, 6, 9]);
+  const { aspect, shell, valences } = faceForm(cluster.form, 0, [0, 1, 2], 'scan');
+  assert.deepEqual([aspect, shell, valences.map(({ off }) => off)], [1.5, 3, [0, -1, 0]]);
+});
+
+test('surface_clusters_near_a_place_are_those_its_ball_meets', () => {
+  const boxes = [0, 1, 2, 3].map((x) => ({ low: [x, 0, 0], high: [x + 1, 1, 1], triangleCount: 10 }));
+  const near = (radius, most) => clustersNear(boxes, [0.5, 0.5, 0.5], radius, most);
+  assert.deepEqual(near(0.4, 100), { taken: [boxes[0]], radius: 0.4 });
+  assert.deepEqual(near(1.6, 100).taken, boxes.slice(0, 3));
+  assert.deepEqual(near(1.6, 20), { taken: boxes.slice(0, 2), radius: 1.5 }, 'only so far as all of it is there');
+  assert.equal(near(0.1, 5).taken.length, 1, 'one at least');
+});
+
+test('form_aspect_ratio_comes_back_from_its_sixteen_bits', () => {
+  assert.deepEqual([0, 2048, 4096, 4096 * 10].map(aspectOf), [1, 1.5, 2, 1024]);
+  assert.ok(Number.isNaN(aspectOf(65535)));
+  assert.ok(isMostAspect(65534) && !isMostAspect(65533) && aspectOf(65534) > 65000);
+});
+
+test('form_regular_is_four_and_three_in_a_cage_six_and_four_in_a_scan', () => {
+  assert.deepEqual(valenceOf(5, 'cage'), { edges: 5, place: 'inside', off: 1 });
+  assert.deepEqual(valenceOf(5, 'scan'), { edges: 5, place: 'inside', off: -1 });
+  assert.deepEqual([valenceOf(32 + 3, 'cage').off, valenceOf(32 + 4, 'scan').off], [0, 0]);
+  assert.deepEqual(valenceOf(32 + 64 + 2, 'cage'), { edges: 2, place: 'corner', off: null });
+  assert.equal(valenceOf(128 + 6, 'scan').place, 'nonmanifold');
+  assert.deepEqual([2, 3, 4, 5, 9, 98, 134].map((code) => valenceClass(code, 'cage')), [0, 1, 2, 3, 4, 5, 6]);
+  assert.ok(Number.isNaN(valenceClass(0, 'cage')));
+  assert.deepEqual(irregularVertices(Uint8Array.from([4, 3, 98, 0, 7]), 'cage'), [{ vertex: 1, edges: 3 }, { vertex: 4, edges: 7 }]);
+});
+
+/** A grid of 2 x 2 quads: one vertex inside, four on the sides, four corners. */
+test('form_classes_are_counted_as_the_record_does', () => {
+  const record = { kind: 'cage', subject: { valence: { interior: { 4: 1 }, boundary: { 2: 4, 3: 4 }, nonmanifold: 0, corners: 4 } } };
+  assert.deepEqual(valenceCounts(record), [0, 0, 5, 0, 0, 4, 0]);
+  assert.deepEqual(valenceCounts({ ...record, kind: 'scan' }), [1, 4, 0, 0, 0, 4, 0]);
+});
+
+test('form_is_read_and_given_to_the_corners_of_faces', () => {
+  const buffer = bytesOf({
+    corners: [[0, 0, 0, 0], [MOST, 0, 0, 0], [MOST, MOST, 0, 0], [0, MOST, 0, 0], [0, 0, MOST, 0]],
+    triangles: [[0, 1, 2], [0, 2, 3], [0, 3, 4]],
+    faces: [0, 0, 1],
+    aspects: [2048, 4096],
+    shells: [0, 9],
+    edges: [4, 2, 2, 3, 2],
+  });
+  const read = readSurface(buffer);
+  const [begin, end] = formBytes(read);
+  const form = readForm(read, buffer.slice(begin, end));
+  const { surface, owners } = owning(read);
+  const at = (subject, name) => {
+    const values = formValues(form, picksOf(surface, owners, subject), name, 'cage');
+    return [0, 1, 2].map((t) => values[surface.triangles[3 * t + 2]]);
+  };
+  const [a, b, c] = at({ form: 'aspects', per: 'face' }, 'aspects').map((value) => 2 ** value);
+  assert.ok(Math.abs(a - 1.5) < 1e-6 && Math.abs(b - 1.5) < 1e-6 && c === 2);
+  assert.deepEqual(at({ form: 'shells', per: 'face' }, 'shells'), [0, 0, 7]);
+  assert.deepEqual([...form.edges], [4, 2, 2, 3, 2]);
+});
+
 test('surface_sides_leave_out_the_cut_through_a_quad', () => {
-  const pairs = [...faceSides(square())];
+  const pairs = [...faceSides(owning(square()).surface)];
   assert.equal(pairs.length, 8);
   const has = (a, b) => pairs.some((v, k) => k % 2 === 0 && v === a && pairs[k + 1] === b);
   assert.ok(has(0, 1) && has(1, 2) && has(2, 3) && has(3, 0) && !has(0, 2) && !has(2, 0));
@@ -147,16 +287,37 @@ test('colour_range_is_round_and_no_less_than_the_value', () => {
 
 test('colour_histogram_is_by_area', () => {
   const surface = square();
-  const values = Float32Array.from([0.1, 0.1, 0.1, 0.7]); // means of the two triangles: 0.1 and 0.3
-  assert.deepEqual([...areaShares(surface, values, 1, false, 4)], [0.5, 0.5, 0, 0, 0]);
-  assert.deepEqual([...areaShares(surface, values, 0.2, false, 2)], [0, 0.5, 0.5]);
+  const values = Float32Array.from([0.1, 0.1, 0.1, 0.7]); // means of the two triangles: 0.1 and 0.3; their last corners: 0.1 and 0.7
+  const shares = (per, range, count) => [...areaShares({ surface, values, map: 'seq', per }, range, count)];
+  assert.deepEqual(shares('vertex', 1, 4), [0.5, 0.5, 0, 0, 0]);
+  assert.deepEqual(shares('vertex', 0.2, 2), [0, 0.5, 0.5]);
+  assert.deepEqual(shares('face', 1, 4), [0.5, 0, 0.5, 0, 0]);
 });
 
-test('colour_values_of_faces_and_vertices', () => {
-  const surface = square();
-  assert.deepEqual([...faceValues(surface, [4])], [4, 4, 4, 4]);
-  assert.deepEqual([...vertexValues({ ...surface, sources: Uint32Array.from([2, 0]) }, [5, 6, 7])], [7, 5]);
+test('colour_classes_have_a_pixel_each', () => {
+  assert.deepEqual([...classTable([[1, 2, 3], [4, 5, 6]]).slice(0, 9)], [1, 2, 3, 255, 4, 5, 6, 255, 0]);
+});
+
+test('colour_numbers_of_faces_and_vertices_reach_their_corners', () => {
+  const { surface, owners } = owning(square());
+  assert.deepEqual([...picksOf(surface, owners, { field: 'x', per: 'face' })], [0, 0, 0, 0]);
+  assert.deepEqual([...picksOf(surface, owners, { field: 'x', per: 'vertex' })], [0, 1, 2, 3]);
+  const simplified = { ...surface, simplified: true, vertexFaces: Uint32Array.from([8, 6, 7, 5]), sources: Uint32Array.from([2, 3, 5, 9]) };
+  assert.deepEqual([...picksOf(simplified, owners, { field: 'x', per: 'face' })], [8, 6, 7, 5]);
+  assert.deepEqual([...picksOf(simplified, owners, { field: 'x', per: 'vertex' })], [2, 3, 5, 9]);
+  assert.deepEqual([...picksOf(simplified, owners, { form: 'x', per: 'face' })], [0, 1, 2, 3]);
   assert.deepEqual(extent(Float32Array.from([3, NaN, -1])), { least: -1, most: 3 });
+});
+
+test('colour_numbers_are_picked_from_pieces_of_any_length', () => {
+  const bytes = new Uint8Array(Float64Array.from([10, 11, 12, 13, 14]).buffer);
+  const picks = Uint32Array.from([3, 0, 3, 4]);
+  for (const count of [5, 2 ** 22 + 1])
+    for (const length of [1, 3, 8, 13, 40]) {
+      const picker = pickDoubles(picks, count);
+      for (let at = 0; at < bytes.length; at += length) picker.take(bytes.slice(at, at + length));
+      assert.deepEqual([...picker.values()], [13, 10, 13, 14], `pieces of ${length} bytes`);
+    }
 });
 
 test('pick_nearest_of_two_squares_and_none_where_it_is_cut_away', () => {
@@ -174,37 +335,39 @@ test('pick_nearest_of_two_squares_and_none_where_it_is_cut_away', () => {
   assert.equal(firstHit(both, { ...ray, origin: [2, 2, 5] }), null);
 });
 
-test('marks_square_has_four_open_edges', () => {
-  const surface = square();
-  const marks = findMarks(surface, faceSides(surface), 400);
-  assert.equal(marks.open.length, 8);
+test('marks_square_has_four_open_edges_as_its_face_lists_them', () => {
+  const { surface } = owning(square());
+  const marks = findMarks(surface, faceSides(surface));
+  const pairs = [0, 2, 4, 6].map((k) => [...marks.open.slice(k, k + 2)].join());
+  assert.deepEqual(pairs.sort(), ['0,1', '1,2', '2,3', '3,0']);
   assert.equal(marks.crowded.length, 0);
-  assert.equal(marks.irregularCount, 0);
 });
 
-test('marks_cube_of_quads_is_closed_with_eight_irregular_vertices', () => {
+test('marks_cube_of_quads_is_closed_with_twelve_edges', () => {
   const quads = [[0, 3, 2, 1], [4, 5, 6, 7], [0, 1, 5, 4], [1, 2, 6, 5], [2, 3, 7, 6], [3, 0, 4, 7]];
-  const surface = readSurface(
-    bytesOf({
-      corners: Array.from({ length: 8 }, (_, v) => [v % 4 === 1 || v % 4 === 2 ? MOST : 0, v % 4 > 1 ? MOST : 0, v > 3 ? MOST : 0, 0]),
-      triangles: quads.flatMap(([a, b, c, d]) => [[a, b, c], [a, c, d]]),
-      faces: quads.flatMap((_, f) => [f, f]),
-    }),
+  const { surface } = owning(
+    readSurface(
+      bytesOf({
+        corners: Array.from({ length: 8 }, (_, v) => [v % 4 === 1 || v % 4 === 2 ? MOST : 0, v % 4 > 1 ? MOST : 0, v > 3 ? MOST : 0, 0]),
+        triangles: quads.flatMap(([a, b, c, d]) => [[a, b, c], [a, c, d]]),
+        faces: quads.flatMap((_, f) => [f, f]),
+      }),
+    ),
   );
-  const marks = findMarks(surface, faceSides(surface), 400);
-  assert.equal(marks.open.length, 0);
-  assert.deepEqual(marks.irregular.map(({ edges }) => edges), Array(8).fill(3));
-  assert.deepEqual(findMarks(surface, faceSides(surface), 7).irregular, []);
+  assert.equal(findMarks(surface, faceSides(surface)).open.length, 0);
+  assert.equal(uniqueSides(faceSides(surface)).length, 24);
 });
 
 test('marks_three_faces_at_one_edge_are_crowded', () => {
-  const surface = readSurface(
-    bytesOf({
-      corners: [[0, 0, 0, 0], [MOST, 0, 0, 0], [0, MOST, 0, 0], [0, 0, MOST, 0], [0, MOST, MOST, 0]],
-      triangles: [[0, 1, 2], [0, 1, 3], [0, 1, 4]],
-    }),
+  const { surface } = owning(
+    readSurface(
+      bytesOf({
+        corners: [[0, 0, 0, 0], [MOST, 0, 0, 0], [0, MOST, 0, 0], [0, 0, MOST, 0], [0, MOST, MOST, 0]],
+        triangles: [[0, 1, 2], [0, 1, 3], [0, 1, 4]],
+      }),
+    ),
   );
-  const marks = findMarks(surface, faceSides(surface), 400);
+  const marks = findMarks(surface, faceSides(surface));
   assert.deepEqual([...marks.crowded], [0, 1]);
   assert.equal(marks.open.length, 12);
 });

@@ -1,11 +1,15 @@
 // space_view.test.mjs - versions in space, in a real browser.
 //   sphere_*   a sphere against a smaller one is of one colour, and the legend names its value
+//   form_*     faces by aspect ratio and shell, vertices by edges: colours, counts and places
+//   legend_*   marks at the tolerances, at both sides where there is a sign
+//   touch_*    two fingers draw near and pan
+//   keys_*     what is shown is chosen without a pointer
 //   cage_*     figures, findings, keys, the divider, what the address keeps
 import assert from 'node:assert/strict';
 import { after, before, test } from 'node:test';
 import { readFileSync } from 'node:fs';
 import { colourAt, parseHex } from '../../static/space/colours.js';
-import { makeCollection, makeSpecimen, makeVersion, openPage, sphere, startBrowser, startService } from './support.mjs';
+import { cube, makeCollection, makeSpecimen, makeVersion, openPage, sphere, startBrowser, startService } from './support.mjs';
 
 let service;
 let browser;
@@ -19,6 +23,19 @@ before(async () => {
   const scan = await makeVersion(service.address, round.id, sphere(96, 10), { kind: 'scan', name: 'raw.obj' });
   round.mended = await makeVersion(service.address, round.id, sphere(96, 10.5), { kind: 'scan', made_from: scan.id, name: 'b.obj' });
 });
+/** Two cubes of quads as one mesh: 96 faces about the origin, 6 faces twelve to the right. */
+function twoCubes() {
+  const lines = (text, letter) => text.split('\n').filter((line) => line.startsWith(letter));
+  const [large, small] = [cube(4, 10), cube(1, 4)];
+  const count = lines(large, 'v').length;
+  const moved = lines(small, 'v').map((line) => {
+    const [, x, y, z] = line.split(' ').map(Number);
+    return `v ${x + 12} ${y} ${z}`;
+  });
+  const faces = lines(small, 'f').map((line) => `f ${line.split(' ').slice(1).map((v) => Number(v) + count).join(' ')}`);
+  return [...lines(large, 'v'), ...moved, ...lines(large, 'f'), ...faces].join('\n');
+}
+
 after(async () => {
   await browser?.close();
   await service?.stop();
@@ -45,6 +62,9 @@ function pixel(page, x, y, figure = 0) {
     [x, y, figure],
   ).then((handle) => handle.jsonValue());
 }
+
+/** Everything is drawn, marks too. */
+const settled = (page) => page.locator('.plates[aria-busy=false]').waitFor();
 
 /** The stops of a map, as tokens.css has them. */
 function stops(name) {
@@ -80,7 +100,138 @@ test('sphere_picked_face_tells_its_distance', async () => {
   const { page, close } = await open({}, `#/space/${round.id}?versions=${round.mended.id}&colour=invented&range=1`);
   await pixel(page, 0.5, 0.5);
   await page.locator('.plate.view canvas').click();
-  assert.match(await page.locator('.picked').innerText(), /Face [\d\u202f]+ of scan 2\. At .* Invented: 0\.5/);
+  await page.locator('.picked', { hasText: 'Area' }).waitFor();
+  assert.match(
+    (await page.locator('.picked').innerText()).replace(/\s/g, ' '),
+    /^Face [\d ]+ of scan 2\. At .* mm\. All of it is 0\.\d+–0\.5\d* mm from scan 1\. Aspect ratio 1\.\d+\. Edges at its vertices: 6, 6, 6\. Shell 1\. Area 0\.\d+ mm²\.$/,
+  );
+  await close();
+});
+
+const FRONT = '0_0_6_0_0_10'; // 12 to each side of x = 6
+
+/** A token of the page as bytes. */
+function token(name) {
+  const tokens = readFileSync(new URL('../../static/tokens.css', import.meta.url), 'utf8');
+  const value = new RegExp(`--${name}: ([^;]+);`).exec(tokens)[1];
+  return value.startsWith('var(--') ? token(value.slice(6, -1)) : parseHex(value);
+}
+function assertColour(found, wanted, least) {
+  found.forEach((part, i) => assert.ok(part <= wanted[i] + 4 && part >= least * wanted[i] - 4, `${found}; wanted ${wanted}`));
+}
+
+test('form_shells_aspects_and_edges_of_two_cubes', async () => {
+  const specimen = await makeSpecimen(service.address, 'NH-0800', 'Two cubes');
+  const { id } = await makeVersion(service.address, specimen.id, twoCubes(), { kind: 'cage', name: 'two.obj' });
+  const hash = (colour) => `#/space/${specimen.id}?versions=${id}&colour=${colour}&view=${FRONT}`;
+  const { page, faults, close } = await open({}, hash('shell'));
+  assertColour(await pixel(page, 0.27, 0.45), token('shell-0'), 0.72);
+  assertColour(await pixel(page, 0.75, 0.5), token('shell-1'), 0.72);
+  assert.deepEqual(await page.locator('.legend tbody tr').allInnerTexts(), ['cage 1: shell 1\t96\t600\u00a0mm²\t0', 'cage 1: shell 2\t6\t96\u00a0mm²\t0']);
+  await page.locator('.legend button', { hasText: 'shell 2' }).click();
+  await page.waitForFunction((old) => !location.hash.includes(old), FRONT);
+  await pixel(page, 0.5, 0.5);
+
+  await page.locator('select[name=colour]').selectOption('aspect');
+  await page.locator('.legend svg').waitFor();
+  await page.evaluate((to) => (location.hash = to), hash('aspect'));
+  assertColour(await pixel(page, 0.27, 0.45), stops('seq')[0], 0.9);
+  assert.match(await page.locator('.legend .key').innerText(), /aspect ratio from 1 to 2.*1\.3: up to here a face is well shaped/s);
+
+  await page.evaluate((to) => (location.hash = to), `${hash('valence')}&irregular=no`);
+  await page.locator('.legend table').waitFor();
+  const rows = await page.locator('.legend tbody tr').allInnerTexts();
+  assert.deepEqual(rows.map((row) => row.split('\t')[1]), ['0', '16', '90', '0', '0', '0', '0']);
+  // the corners of a cube have three edges: one fewer. On the small one, half a patch away from one, then its middle
+  assertColour(await pixel(page, 0.75 - 1.9 / 24, 0.5 - 1.9 / 20), token('valence-1'), 0.72);
+  assert.deepEqual(faults, []);
+  await close();
+});
+
+test('legend_has_marks_at_the_tolerances', async () => {
+  const { page, close } = await openPage(browser);
+  await page.goto(`${service.address}#/help`);
+  const marks = await page.evaluate(async () => {
+    const { spaceLegend } = await import('/views/space-legend.js');
+    const surface = { corners: new Uint16Array(12), triangles: Uint32Array.from([0, 1, 2]) };
+    const figure = (map) => ({ map, per: 'vertex', name: 'a', surface, values: new Float32Array(3), record: { engine: { settings: { tolerances: [0.25, 3] } } } });
+    const state = (map) => ({ figures: [figure(map)], colour: 'invented', range: 1, factor: 2, unit: 'mm', lengthText: (x) => `${2 * x} mm` });
+    return ['seq', 'div'].map((map) => {
+      const legend = spaceLegend(state(map));
+      return { places: [...legend.querySelectorAll('.wedge')].map((each) => each.getAttribute('d').split(' ')[0]), text: legend.innerText };
+    });
+  });
+  assert.deepEqual(marks.map(({ places }) => places), [['M88.5'], ['M126.8', 'M203.3']]);
+  assert.match(marks[0].text, /tolerances: 0\.5 mm/);
+  await close();
+});
+
+test('touch_of_two_fingers_draws_near_and_pans', async () => {
+  const { page, close } = await open(
+    { hasTouch: true, viewport: { width: 390, height: 800 } },
+    `#/space/${made.specimen.id}?versions=${made.cages[0].id}&colour=none&view=0_0_0_0_0_6`,
+  );
+  await pixel(page, 0.5, 0.5);
+  await page.locator('.plate.view').scrollIntoViewIfNeeded();
+  const box = await page.locator('.plate.view').boundingBox();
+  const devtools = await page.context().newCDPSession(page);
+  const touch = (type, points) =>
+    devtools.send('Input.dispatchTouchEvent', {
+      type,
+      touchPoints: points.map(([x, y], id) => ({ x: box.x + x * box.width, y: box.y + y * box.height, id })),
+    });
+  const camera = () => page.evaluate(() => /view=([^&]*)/.exec(location.hash)[1].split('_').map(Number));
+  const gesture = async (from, to) => {
+    const before_ = await page.evaluate(() => location.hash);
+    await touch('touchStart', from);
+    await touch('touchMove', to);
+    await touch('touchEnd', []);
+    await page.waitForFunction((old) => location.hash !== old, before_);
+    return camera();
+  };
+  const near = await gesture([[0.4, 0.5], [0.6, 0.5]], [[0.3, 0.5], [0.7, 0.5]]);
+  assert.ok(Math.abs(near.at(-1) - 3) < 0.2, `twice as far apart, twice as near: ${near}`);
+  const moved = await gesture([[0.4, 0.5], [0.6, 0.5]], [[0.5, 0.5], [0.7, 0.5]]);
+  assert.ok(Math.abs(moved.at(-1) - near.at(-1)) < 0.1 && moved[2] < near[2] - 0.2, `panned: ${moved}`);
+  const turned = await gesture([[0.4, 0.5]], [[0.6, 0.5]]);
+  assert.ok(turned[0] !== moved[0] && turned.at(-1) === moved.at(-1), `turned: ${turned}`);
+  await close();
+});
+
+test('keys_alone_choose_colour_range_section_and_finding', async () => {
+  const { page, faults, close } = await open({}, `#/space/${made.specimen.id}?versions=${made.cages[1].id}&colour=invented`);
+  const tabTo = async (key) => {
+    for (let i = 0; i < 80; i += 1) {
+      if (await page.evaluate((wanted) => document.activeElement.dataset.key === wanted, key)) return;
+      await page.keyboard.press('Tab');
+    }
+    assert.fail(`no ${key} by Tab`);
+  };
+  const hash = (part) => page.waitForFunction((wanted) => location.hash.includes(wanted), part);
+  const has = (key) => page.waitForFunction((wanted) => document.activeElement.dataset.key === wanted, key);
+  await tabTo('colour');
+  await page.keyboard.press('ArrowDown');
+  await hash('colour=signed');
+  await has('colour');
+  await tabTo('range');
+  await page.keyboard.press('Control+a');
+  await page.keyboard.type('0,25');
+  await page.keyboard.press('Enter');
+  await hash('range=0.25');
+  await has('range');
+  await page.locator('.legend .key', { hasText: /0\.25\s*mm inside/ }).waitFor();
+  await tabTo('cut');
+  await page.keyboard.press('ArrowDown');
+  await hash('cut=x0.5');
+  await tabTo('cut share');
+  await page.keyboard.press('ArrowRight');
+  await hash('cut=x0.51');
+  await tabTo('next');
+  await page.keyboard.press('Enter');
+  await hash('finding=');
+  assert.equal(await page.locator('.findings li.now').count(), 1);
+  await has('next');
+  assert.deepEqual(faults, []);
   await close();
 });
 
@@ -124,7 +275,7 @@ test('cage_keys_turn_every_figure_alike', async () => {
       [...document.querySelectorAll('.plate.view canvas')].map((canvas) => canvas.toDataURL().length > 0 && canvas.toDataURL()),
     );
   await pixel(page, 0.5, 0.5, 1);
-  await page.waitForTimeout(500);
+  await settled(page);
   const first = await both();
   await page.locator('.plate.view').first().focus();
   await page.keyboard.press('ArrowLeft');
@@ -150,7 +301,7 @@ test('cage_one_over_the_other_is_divided_and_swapped', async () => {
   await pixel(page, 0.3, 0.5);
   const differs = () =>
     page.evaluate(() => document.querySelector('.plate.view canvas').toDataURL());
-  await page.waitForTimeout(500);
+  await settled(page);
   const divided = await differs();
   await page.keyboard.press(']');
   await page.waitForFunction((old) => document.querySelector('.plate.view canvas').toDataURL() !== old, divided);
