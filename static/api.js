@@ -1,6 +1,9 @@
 // api.js - the only file that talks to the server. Every function returns the body of an answer or throws a Problem.
+import { Upload } from 'tus-js-client';
 
 const ROOT = '/api/v1';
+/** Waits between attempts to go on with a file while the server does not answer; used up, it is told, and goes on by hand. */
+const RETRY_MS = [500, 1000, 2000, 4000, 8000, 16000, ...Array(40).fill(30000)];
 
 /** An answer that is not a success, as RFC 9457 has it; status 0 where no answer came. */
 export class Problem extends Error {
@@ -92,9 +95,17 @@ export async function readSurfaceBytes(version, begin, end) {
   return answer.arrayBuffer();
 }
 
-/** A field of a run, one number a vertex or face of the file. */
-export async function readField(run, name) {
-  return new Float64Array(await (await send('GET', `/runs/${run}/fields/${name}`)).arrayBuffer());
+/** Hands over the bytes of a field of a run, one little-endian double a vertex or face of the file, as they arrive. */
+export async function streamField(run, name, take) {
+  const reader = (await send('GET', `/runs/${run}/fields/${name}`)).body.getReader();
+  for (let part = await reader.read(); !part.done; part = await reader.read()) take(part.value);
+}
+
+/** One number of a field. */
+export async function readFieldAt(run, name, index) {
+  const headers = { Range: `bytes=${8 * index}-${8 * index + 7}` };
+  const answer = await send('GET', `/runs/${run}/fields/${name}`, { headers });
+  return new DataView(await answer.arrayBuffer()).getFloat64(0, true);
 }
 
 let measures = null;
@@ -107,27 +118,77 @@ export async function readMeasures() {
   return measures;
 }
 
+/** Versions of any specimen whose files have this SHA-256. */
+export const findVersions = async (sha256) => (await read(`/versions${query({ sha256 })}`)).items;
+export const readLimit = async (name) => (await read('/limits')).items.find((limit) => limit.name === name).value;
+
+/** How much of an upload has arrived: { name, bytes, arrived, expires, version }. @param {string} address  its path */
+export const readUpload = (address) => read(address.slice(ROOT.length));
+export const cancelUpload = (address) =>
+  send('DELETE', address.slice(ROOT.length), { headers: { 'Tus-Resumable': '1.0.0' } });
+
 /**
- * Sends a file as the raw body of a new version. fetch cannot tell how much of a body has left, so this is XMLHttpRequest.
- * @param {(sent: number) => void} progress  bytes sent so far
- * @returns {{ done: Promise<{ version: object, isNew: boolean }>, cancel: () => void }}
+ * Sends a file by tus 1.0, from where it stopped when it has an address already. While the server does not answer it is tried again.
+ * @param {{ address: string|null, fields: object }} upload  fields: specimen, kind, name, ... as the upload's metadata
+ * @param {object} hear  progress(bytes there), opened(address), stalled(attempt)
+ * @returns {{ done: Promise<string>, pause: () => void, cancel: () => void, hurry: () => void }} done: the id of the version;
+ *   hurry: do not wait for the next attempt
  */
-export function sendFile(specimen, values, file, progress) {
-  const request = new XMLHttpRequest();
+export function sendFile(file, { address, fields }, { progress, opened, stalled }) {
+  const pathOf = () => new URL(upload.url).pathname;
+  let upload;
+  let stop;
   const done = new Promise((resolve, reject) => {
-    request.upload.addEventListener('progress', (event) => progress(event.loaded));
-    request.addEventListener('load', () => {
-      const body = parse(request.responseText);
-      if (request.status === 200 || request.status === 201) resolve({ version: body, isNew: request.status === 201 });
-      else reject(new Problem(request.status, body));
+    stop = (code) => reject(new Problem(0, { code }));
+    upload = new Upload(file, {
+      endpoint: new URL(`${ROOT}/uploads`, document.baseURI).href,
+      uploadUrl: address && new URL(address, document.baseURI).href,
+      metadata: Object.fromEntries(Object.entries(fields).filter(([, value]) => value)),
+      retryDelays: RETRY_MS,
+      storeFingerprintForResuming: false,
+      onProgress: progress,
+      onUploadUrlAvailable: () => opened(pathOf()),
+      onShouldRetry(error, attempt) {
+        const again = isPassing(error.originalResponse?.getStatus() ?? 0);
+        if (again) stalled(attempt);
+        return again;
+      },
+      onSuccess: ({ lastResponse }) => versionOf(lastResponse, pathOf()).then(resolve, reject),
+      onError: (error) => {
+        const answer = error.originalResponse;
+        reject(answer ? new Problem(answer.getStatus(), parse(answer.getBody())) : new Problem(0));
+      },
     });
-    request.addEventListener('error', () => reject(new Problem(0)));
-    request.addEventListener('abort', () => reject(new Problem(0, { code: 'cancelled' })));
-    request.open('POST', `${ROOT}/specimens/${specimen}/versions${query(values)}`);
-    request.setRequestHeader('Content-Type', 'application/octet-stream');
-    request.send(file);
+    upload.start();
   });
-  return { done, cancel: () => request.abort() };
+  return {
+    done,
+    pause() {
+      upload.abort();
+      stop('paused');
+    },
+    cancel() {
+      upload.abort(true).catch(() => {}); // what the server is not told of expires there
+      stop('cancelled');
+    },
+    hurry() {
+      upload.abort();
+      upload.start();
+    },
+  };
+}
+
+/** Whether a status may be another after a while: no answer, locked, overtaken, too many, a fault but not a full disk. */
+function isPassing(status) {
+  return status === 0 || [409, 423, 429].includes(status) || (status >= 500 && status !== 507);
+}
+
+/** The version an upload has become: by the answer to its last bytes, or, where that was missed, by the upload itself. */
+async function versionOf(answer, address) {
+  const told = /\/versions\/(\d+)$/.exec(answer.getHeader('Content-Location') ?? '')?.[1];
+  const version = told ?? (await readUpload(address)).version;
+  if (!version) throw new Problem(0, { code: 'unfinished' });
+  return version;
 }
 
 function parse(text) {

@@ -6,6 +6,7 @@ import { joinCollection } from './joins/collection.js';
 import { joinSpace } from './joins/space.js';
 import { joinSpecimen } from './joins/specimen.js';
 import { joinUpload } from './joins/upload.js';
+import { countRemembered } from './joins/upload-memory.js';
 import { problemText } from './problem.js';
 import { readRoute, writeRoute } from './route.js';
 import { say } from './say.js';
@@ -63,15 +64,23 @@ function joinOf(name) {
   return joined.get(name);
 }
 
+/** Where each view was left, so that going back to the same address leads to the same place. */
+const left = new Map();
+
 function visit() {
   const next = readRoute(location.hash);
   const moved = route === null || next.view !== route.view || next.id !== route.id;
-  if (moved && route !== null) joinOf(route.view).leave?.();
+  if (moved && route !== null) {
+    left.set(route.view, { address: writeRoute(route), top: seenTop });
+    joinOf(route.view).leave?.();
+  }
   const view = joinOf(next.view);
+  const before = left.get(next.view);
+  const back = moved && before?.address === writeRoute(next);
   route = next;
   if (moved) {
     main.replaceChildren(view.el);
-    window.scrollTo(0, 0);
+    window.scrollTo(0, back ? before.top : 0);
     page.setTitle(say(`nav.${next.view}`));
   }
   if (document.activeElement !== search)
@@ -84,20 +93,26 @@ function visit() {
     else link.removeAttribute('aria-current');
   }
   const drawn = view.visit(next);
-  if (moved) Promise.resolve(drawn).then(() => takeFocus(next));
+  if (moved) Promise.resolve(drawn).then(() => takeFocus(next, view, back));
 }
 
-/** After a change of view the reading begins at its heading; not when the page has just been opened. */
+/** How far the page is scrolled; kept, because the browser scrolls by itself before it tells of a new address. */
+let seenTop = 0;
+window.addEventListener('scroll', () => requestAnimationFrame(() => (seenTop = window.scrollY)), { passive: true });
+
+/** After a change of view the reading begins at its heading, or where it was left; not when the page has just been opened. */
 let opened = false;
-function takeFocus(at) {
+function takeFocus(at, view, back) {
   if (
     opened &&
     at === route &&
     (document.activeElement === document.body || document.activeElement === null || !document.activeElement.isConnected)
   ) {
-    const heading = main.querySelector('h1');
-    heading?.setAttribute('tabindex', '-1');
-    heading?.focus({ preventScroll: true });
+    if (!(back && view.focus?.())) {
+      const heading = main.querySelector('h1');
+      heading?.setAttribute('tabindex', '-1');
+      heading?.focus({ preventScroll: true });
+    }
   }
   opened = true;
 }
@@ -214,10 +229,11 @@ function fillHead() {
   });
 }
 
+/** In the collection each letter counts at once; from elsewhere the page goes there when the typing pauses. */
 let typing = null;
 search.addEventListener('input', () => {
   clearTimeout(typing);
-  typing = setTimeout(find, 250);
+  typing = setTimeout(find, route.view === 'collection' ? 0 : 250);
 });
 search.form.addEventListener('submit', (event) => {
   event.preventDefault();
@@ -226,7 +242,7 @@ search.form.addEventListener('submit', (event) => {
 });
 function find() {
   const kept = route.view === 'collection' ? route.query : {};
-  page.go({ view: 'collection', query: { ...kept, q: search.value.trim() } }, route.view === 'collection');
+  page.go({ view: 'collection', query: { ...kept, q: search.value.trim(), view: '' } }, route.view === 'collection');
 }
 
 document.addEventListener('keydown', (event) => {
@@ -264,10 +280,18 @@ document.querySelector('.skip').addEventListener('click', (event) => {
   main.focus();
 });
 
+/** Files that were on their way when the page was left wait in the upload's list. */
+async function tellRemembered() {
+  const n = await countRemembered();
+  if (n > 0 && route.view !== 'upload')
+    page.tell(say('upload.remembered', { n }), { href: '#/upload', text: say('nav.upload') });
+}
+
 JobsStrip(strip);
 Toast(toast);
 fillHead();
 window.addEventListener('hashchange', visit);
 visit();
 readJobs();
+tellRemembered();
 api.listen(hear);

@@ -2,6 +2,7 @@
 import {
   formatCount,
   formatDifference,
+  formatFixed,
   formatInterval,
   formatPlusMinus,
   formatValue,
@@ -15,16 +16,30 @@ export function runOf(version, wanted) {
   return wanted && version.runs.includes(wanted) ? wanted : version.latest_run;
 }
 
-/** Versions as columns: cages before scans, newest first or by face size; the withdrawn stand last in their kind. */
+const ORDERS = {
+  newest: (version) => -version.number,
+  number: (version) => version.number,
+  face_size: (version) => version.face_size ?? Infinity,
+};
+
+/** Versions as columns: cages before scans, newest first, by number or by face size; the withdrawn stand last in their kind. */
 export function orderVersions(versions, sort) {
-  const key = (version) => (sort === 'face_size' ? (version.face_size ?? Infinity) : -version.number);
-  return [...versions].sort((a, b) =>
-    a.kind === b.kind
-      ? Number(a.withdrawn !== null) - Number(b.withdrawn !== null) || key(a) - key(b) || b.number - a.number
-      : a.kind === 'cage'
-        ? -1
-        : 1,
-  );
+  const key = ORDERS[sort] ?? ORDERS.newest;
+  return [...versions].sort((a, b) => byKind(a, b) || key(a) - key(b) || b.number - a.number);
+}
+
+function byKind(a, b) {
+  if (a.kind !== b.kind) return a.kind === 'cage' ? -1 : 1;
+  return Number(a.withdrawn !== null) - Number(b.withdrawn !== null);
+}
+
+/** Columns by a row's values, the best first (the least where neither is better); those without a value last in their kind. */
+export function orderByRow(columns, row) {
+  const sign = row.direction === 'higher' ? -1 : 1;
+  const value = ({ runIndex }) => (runIndex === null ? null : (row.values[runIndex] ?? null));
+  const key = (column) => (value(column) === null ? Infinity : sign * value(column));
+  const order = (a, b) => (a === b ? 0 : a < b ? -1 : 1);
+  return [...columns].sort((a, b) => byKind(a.version, b.version) || order(key(a), key(b)));
 }
 
 /** The newest version that counts: a measured cage, else a measured scan, else null. */
@@ -50,6 +65,8 @@ export function defaultBaseline(versions) {
 }
 
 const given = (value) => value !== null && value !== undefined;
+/** Of a value that is summed over the faces: what arithmetic in double may leave (server/json/api_compare.h). */
+const ROUNDING = 1e-9;
 
 /** Whether a row says something that differs between the columns shown. */
 export function rowDiffers(row, columns) {
@@ -71,18 +88,51 @@ function isInterval(row, i) {
   return given(row.upper?.[i]) && row.values[i] === row.upper[i] && row.lower[i] !== row.upper[i];
 }
 
+/**
+ * The ends between which a value of a row is known to lie; null where there is no value, or where it rests on samples and nothing
+ * tells how far it may be off.
+ */
+export function endsOf(row, i) {
+  const value = row.values[i];
+  if (!given(value)) return null;
+  const ends = given(row.lower?.[i]) && given(row.upper?.[i]) ? { lower: row.lower[i], upper: row.upper[i] } : null;
+  if (row.sampled?.[i] && !(ends?.upper > ends?.lower)) return null;
+  if (ends) return ends;
+  const rounding = row.unit === 'count' ? 0 : ROUNDING * Math.abs(value);
+  return { lower: value - rounding, upper: value + rounding };
+}
+
+/** Whether column a is certainly better than column b in a row that has a direction; as the server's verdict against the baseline. */
+export function isBetter(row, a, b) {
+  const [one, other] = [endsOf(row, a), endsOf(row, b)];
+  if (one === null || other === null || row.values[a] === row.values[b]) return false;
+  if (row.direction === 'lower') return one.upper < other.lower;
+  return row.direction === 'higher' && one.lower > other.upper;
+}
+
 /** The printed value of a cell, without its unit; null where there is none. `scale` is that of unitFor. */
 export function cellText(row, i, measure, scale) {
   const value = row.values[i];
   if (!given(value)) return null;
   const times = scale.factor;
+  const decimals = scale.decimals ?? null;
   if (isInterval(row, i))
-    return sampled(formatInterval(row.lower[i] * times, row.upper[i] * times, say('interval.to')), row, i, measure);
+    return sampled(
+      formatInterval(row.lower[i] * times, row.upper[i] * times, say('interval.to'), decimals),
+      row,
+      i,
+      measure,
+    );
   const half = halfwidth(row, i);
   if (half > 0) {
-    return sampled(formatPlusMinus(value * times, half * times), row, i, measure);
+    return sampled(formatPlusMinus(value * times, half * times, decimals), row, i, measure);
   }
-  const text = Number.isInteger(value * times) ? formatCount(value * times) : formatValue(value * times);
+  const text =
+    decimals !== null
+      ? formatFixed(value * times, decimals)
+      : Number.isInteger(value * times)
+        ? formatCount(value * times)
+        : formatValue(value * times);
   return sampled(text, row, i, measure);
 }
 
@@ -107,7 +157,7 @@ export function changeText(row, i, baselineIndex, scale) {
   if (!given(verdict) || i === baselineIndex) return null;
   if (verdict === 'no change' || verdict === 'not told apart') return { verdict, text: say(`verdict.${verdict}`) };
   const known = (halfwidth(row, i) + halfwidth(row, baselineIndex)) * scale.factor;
-  const difference = formatDifference(row.differences[i] * scale.factor, known);
+  const difference = formatDifference(row.differences[i] * scale.factor, known, scale.decimals ?? null);
   return { verdict, text: say(`verdict.${verdict}`, { difference }) };
 }
 
@@ -129,16 +179,6 @@ export function groupRows(rows, groups) {
   const found = new Map();
   for (const row of rows) found.set(row.group, [...(found.get(row.group) ?? []), row]);
   return [...found].map(([id, members]) => ({ id, title: title.get(id) ?? id, rows: members }));
-}
-
-/**
- * The points of a trade-off between two things of which less is better (`loss`) and more is better (`size`).
- * @returns {object[]} those that no other point beats, from the greatest size to the least
- */
-export function tradeOffFront(points) {
-  const beaten = (a) =>
-    points.some((b) => b !== a && b.size >= a.size && b.loss <= a.loss && (b.size > a.size || b.loss < a.loss));
-  return points.filter((point) => !beaten(point)).sort((a, b) => b.size - a.size || a.loss - b.loss);
 }
 
 /** What a record has at a dotted path; undefined where it does not lead anywhere. */
@@ -164,6 +204,6 @@ export function samplesOf(record, path, measure) {
 }
 
 /** The printing of each row: factor and unit, by the measure's unit. */
-export function scaleOf(row, fileUnit, shownUnit) {
-  return unitFor(row.unit, fileUnit, shownUnit);
+export function scaleOf(row, fileUnit, shownUnit, decimals = null) {
+  return unitFor(row.unit, fileUnit, shownUnit, decimals);
 }

@@ -14,27 +14,40 @@ export function csvText(rows) {
 }
 
 /**
- * The comparison as rows: one for each measure, and four columns for each version.
+ * The comparison as rows: one for each measure, and five columns for each version. Values are in the file's unit, whatever the page
+ * shows; the head says which.
  * @param {object[]} columns  { label, runIndex } in the order shown
  * @param {object} comparison  body of GET /api/v1/compare
  */
-export function comparisonRows(comparison, columns, { number, units }) {
-  const names = columns.flatMap(({ label }) => [label, `${label} lower`, `${label} upper`, `${label} difference`]);
-  const head = ['specimen', 'measure', 'name', 'group', 'unit', 'units of length', 'better when', ...names];
+export function comparisonRows(comparison, columns, { number, units, baseline }) {
+  const names = columns.flatMap(({ label }) => [
+    label,
+    `${label} lower`,
+    `${label} upper`,
+    `${label} minus ${baseline}`,
+    `${label} against ${baseline}`,
+  ]);
+  const head = ['specimen', 'measure', 'name', 'group', `unit (lengths in ${units})`, 'better when', ...names];
   const body = comparison.rows.map((row) => [
     number,
     row.measure,
     row.name,
     row.group,
-    row.unit,
-    units,
+    unitOf(row.unit, units),
     row.direction,
     ...columns.flatMap(({ runIndex }) => [
       row.values[runIndex] ?? null,
       row.lower?.[runIndex] ?? null,
       row.upper?.[runIndex] ?? null,
       row.differences[runIndex] ?? null,
+      row.verdicts[runIndex] ?? null,
     ]),
   ]);
   return [head, ...body];
+}
+
+/** The unit as it is printed; 1 where a value is a number, a share or a count. */
+function unitOf(unit, units) {
+  const length = units === 'unknown' ? 'unit of the file' : units;
+  return { length, area: `${length}²`, volume: `${length}³`, degree: '°', second: 's' }[unit] ?? '1';
 }

@@ -83,10 +83,11 @@ export function give(el, name, detail) {
 
 /**
  * Replaces the content of a part that is drawn anew while somebody may be using it: the focus stays on the element with
- * the same data-key, regions with a data-scroll name keep their place, and details with a data-open name stay open.
+ * the same data-key, with what is typed there, regions with a data-scroll name keep their place, and details with a
+ * data-open name stay open.
  */
 export function redraw(el, ...children) {
-  const key = el.contains(document.activeElement) ? document.activeElement.dataset.key : undefined;
+  const old = el.contains(document.activeElement) ? document.activeElement : null;
   const places = new Map(
     [...el.querySelectorAll('[data-scroll]')].map((part) => [part.dataset.scroll, part.scrollLeft]),
   );
@@ -94,13 +95,26 @@ export function redraw(el, ...children) {
   el.replaceChildren(...children.flat(3).filter((child) => child !== null && child !== undefined && child !== false));
   for (const part of el.querySelectorAll('details[data-open]')) part.open = open.has(part.dataset.open);
   for (const part of el.querySelectorAll('[data-scroll]')) part.scrollLeft = places.get(part.dataset.scroll) ?? 0;
-  if (key !== undefined)
-    [...el.querySelectorAll('[data-key]')].find((part) => part.dataset.key === key)?.focus({ preventScroll: true });
+  if (old?.dataset.key === undefined) return;
+  const now = [...el.querySelectorAll('[data-key]')].find((part) => part.dataset.key === old.dataset.key);
+  now?.focus({ preventScroll: true });
+  if (now && isTyped(old)) {
+    now.value = old.value;
+    now.setSelectionRange(old.selectionStart, old.selectionEnd);
+  }
 }
 
-/** An option list for a select. */
+function isTyped(el) {
+  return el instanceof HTMLInputElement && el.type === 'text';
+}
+
+/** An option list for a select: [value, text], or { title, entries } for a group of them. */
 export function options(entries, chosen) {
-  return entries.map(([value, text]) => h('option', { value, text, selected: value === chosen }));
+  return entries.map((entry) =>
+    Array.isArray(entry)
+      ? h('option', { value: entry[0], text: entry[1], selected: entry[0] === chosen })
+      : h('optgroup', { label: entry.title }, options(entry.entries, chosen)),
+  );
 }
 
 /** A select with its label. */

@@ -78,9 +78,11 @@ function differAt(lower, upper) {
  * A certified interval, without its unit: `0.616–0.628`, or `−0.003 to +0.004` where a sign occurs. Printed to the digit where
  * its ends differ and one more, or to the first digit of its width where that is later (0.4999–0.5001) or a sign occurs; never
  * to more than six digits; always outward. Ends that agree in all digits printed give one number, and an interval that is no
- * more than what arithmetic leaves gives its upper end. `to` is the word between two signed ends.
+ * more than what arithmetic leaves gives its upper end. `to` is the word between two signed ends. `wanted` decimals, where
+ * the reader chose them, take the place of all that, but for rounding outward.
  */
-export function formatInterval(lower, upper, to = 'to') {
+export function formatInterval(lower, upper, to = 'to', wanted = null) {
+  if (wanted !== null) return formatEnds(roundDown(lower, wanted), roundUp(upper, wanted), wanted, to);
   if (lower >= 0 && upper < TINY) return upper === 0 ? '0' : formatSafeEnd(upper);
   const most = decimalsFor(Math.max(Math.abs(lower), Math.abs(upper)), END_DIGITS);
   const wide = lower === upper ? most : firstPlace(upper - lower);
@@ -89,6 +91,11 @@ export function formatInterval(lower, upper, to = 'to') {
   const low = roundDown(lower, decimals);
   const high = roundUp(upper, decimals);
   if (low === high) return formatValue(low, END_DIGITS);
+  return formatEnds(low, high, decimals, to);
+}
+
+function formatEnds(low, high, decimals, to) {
+  if (low === high) return formatFixed(low, decimals);
   if (low >= 0) return `${formatFixed(low, decimals)}${DASH}${formatFixed(high, decimals)}`;
   return `${formatSigned(low, decimals)} ${to} ${formatSigned(high, decimals)}`;
 }
@@ -102,13 +109,18 @@ function firstPlace(x) {
  * A value with its half-width: `0.0414 ± 0.0006`. The half-width has one digit and is rounded up, and also covers
  * what rounding the value to the same place moved, so that the printed range holds the measured one. Six digits at most.
  */
-export function formatPlusMinus(value, halfwidth) {
-  if (!(halfwidth > 0)) return formatValue(value);
+export function formatPlusMinus(value, halfwidth, wanted = null) {
+  if (!(halfwidth > 0)) return wanted === null ? formatValue(value) : formatFixed(value, wanted);
+  if (wanted !== null) return formatCovered(value, halfwidth, wanted);
   if (Math.abs(value) + halfwidth < TINY) return formatPower(value, 2);
   let decimals = firstPlace(halfwidth);
   const up = roundUp(halfwidth, decimals);
   if (up >= 10 ** (1 - decimals)) decimals = Math.max(0, decimals - 1);
-  decimals = Math.min(decimals, decimalsFor(Math.max(Math.abs(value), halfwidth), END_DIGITS));
+  return formatCovered(value, halfwidth, Math.min(decimals, decimalsFor(Math.max(Math.abs(value), halfwidth), END_DIGITS)));
+}
+
+/** The half-width printed covers what rounding the value moved. */
+function formatCovered(value, halfwidth, decimals) {
   const shown = Number(value.toFixed(decimals));
   const covered = roundUp(Number((halfwidth + Math.abs(shown - value)).toPrecision(12)), decimals);
   return `${formatFixed(shown, decimals)}${NBSP}±${NBSP}${formatFixed(covered, decimals)}`;
@@ -129,7 +141,8 @@ export function formatSigned(x, decimals) {
 }
 
 /** A difference, to the place that its own half-width (that of both values added) can tell; four digits at most. */
-export function formatDifference(difference, halfwidth = 0) {
+export function formatDifference(difference, halfwidth = 0, wanted = null) {
+  if (wanted !== null && Number(Math.abs(difference).toFixed(wanted)) !== 0) return formatSigned(difference, wanted);
   if (difference !== 0 && Math.abs(difference) + halfwidth < TINY)
     return (difference > 0 ? '+' : '') + formatPower(difference, 2);
   if (halfwidth > 0 && difference !== 0)
@@ -153,26 +166,27 @@ export function lengthFactor(from, to) {
 /**
  * How a measure of the given unit is printed for a specimen.
  * @param {string} unit  'length', 'area', 'volume', 'degree', 'share', or anything else: no unit
- * @returns {{ factor: number, unit: string }} what to multiply by, and the unit to print
+ * @param {number|null} decimals  wanted of lengths, areas and volumes; null for as many as a value can tell
+ * @returns {{ factor: number, unit: string, decimals: number|null }} what to multiply by, and the unit to print
  */
-export function unitFor(unit, fileUnit, shownUnit) {
+export function unitFor(unit, fileUnit, shownUnit, decimals = null) {
   const factor = lengthFactor(fileUnit, shownUnit);
   const name = MILLIMETRES[fileUnit] ? shownUnit : fileUnit === 'unknown' ? '' : fileUnit;
   switch (unit) {
     case 'length':
-      return { factor, unit: name };
+      return { factor, unit: name, decimals };
     case 'area':
-      return { factor: factor ** 2, unit: name && `${name}²` };
+      return { factor: factor ** 2, unit: name && `${name}²`, decimals };
     case 'volume':
-      return { factor: factor ** 3, unit: name && `${name}³` };
+      return { factor: factor ** 3, unit: name && `${name}³`, decimals };
     case 'degree':
-      return { factor: 1, unit: '°' };
+      return { factor: 1, unit: '°', decimals: null };
     case 'share':
-      return { factor: 100, unit: '%' };
+      return { factor: 100, unit: '%', decimals: null };
     case 'second':
-      return { factor: 1, unit: 's' };
+      return { factor: 1, unit: 's', decimals: null };
     default:
-      return { factor: 1, unit: '' };
+      return { factor: 1, unit: '', decimals: null };
   }
 }
 
@@ -219,15 +233,24 @@ export function formatDay(iso, now = new Date(), zone) {
   return `${parts.day}${NBSP}${parts.month}${parts.year === year ? '' : NBSP + parts.year}`;
 }
 
+/** Made once for a zone: making one takes longer than all else in a row of the collection. */
+const timeFormats = new Map();
+function timeFormat(zone) {
+  if (!timeFormats.has(zone)) {
+    const format = new Intl.DateTimeFormat('en-US', {
+      day: 'numeric',
+      month: 'short',
+      year: 'numeric',
+      hour: '2-digit',
+      minute: '2-digit',
+      hourCycle: 'h23',
+      timeZone: zone,
+    });
+    timeFormats.set(zone, format);
+  }
+  return timeFormats.get(zone);
+}
+
 function timeParts(iso, zone) {
-  const format = new Intl.DateTimeFormat('en-US', {
-    day: 'numeric',
-    month: 'short',
-    year: 'numeric',
-    hour: '2-digit',
-    minute: '2-digit',
-    hourCycle: 'h23',
-    timeZone: zone,
-  });
-  return Object.fromEntries(format.formatToParts(new Date(iso)).map((part) => [part.type, part.value]));
+  return Object.fromEntries(timeFormat(zone).formatToParts(new Date(iso)).map((part) => [part.type, part.value]));
 }

@@ -8,8 +8,9 @@ PAGE       := $(OUT)/page
 PAGE_FILES := $(filter-out static/package% static/page.mk,$(wildcard static/*.* static/*/*.js static/*/*.css))
 PAGE_FILES := $(filter-out static/node_modules/%,$(PAGE_FILES))
 PAGE_COPY  := $(PAGE_FILES:static/%=$(PAGE)/%)
-PAGE_NPM   := $(PAGE)/npm/uplot.js $(PAGE)/npm/uplot.css $(PAGE)/npm/uplot-license.txt \
-              $(PAGE)/npm/three.module.js $(PAGE)/npm/three.core.js $(PAGE)/npm/three-license.txt
+PAGE_NPM   := $(PAGE)/npm/three.module.js $(PAGE)/npm/three.core.js $(PAGE)/npm/three-license.txt \
+              $(PAGE)/npm/tus.js $(PAGE)/npm/tus-license.txt \
+              $(addprefix $(PAGE)/npm/noble/,sha2.js _md.js _u64.js utils.js) $(PAGE)/npm/noble/license.txt
 
 .PHONY: page page-stale
 page: page-stale $(PAGE_COPY) $(PAGE_NPM)
@@ -22,16 +23,6 @@ page-stale:
 static/node_modules: static/package.json static/package-lock.json static/.npmrc
 	cd static && npm ci --no-audit --no-fund --ignore-scripts && touch node_modules
 
-$(PAGE)/npm/uplot.js: static/node_modules
-	@mkdir -p $(@D)
-	cp static/node_modules/uplot/dist/uPlot.esm.js $@
-$(PAGE)/npm/uplot.css: static/node_modules
-	@mkdir -p $(@D)
-	cp static/node_modules/uplot/dist/uPlot.min.css $@
-$(PAGE)/npm/uplot-license.txt: static/node_modules
-	@mkdir -p $(@D)
-	cp static/node_modules/uplot/LICENSE $@
-
 $(PAGE)/npm/three.%.js: static/node_modules
 	@mkdir -p $(@D)
 	cp static/node_modules/three/build/three.$*.js $@
@@ -39,10 +30,27 @@ $(PAGE)/npm/three-license.txt: static/node_modules
 	@mkdir -p $(@D)
 	cp static/node_modules/three/LICENSE $@
 
+# As a module tus-js-client imports parts that browsers cannot read; what it has for them sets a global, which one line exports.
+$(PAGE)/npm/tus.js: static/node_modules
+	@mkdir -p $(@D)
+	sed '/^\/\/# sourceMappingURL/d' static/node_modules/tus-js-client/dist/tus.min.js > $@
+	printf '\nexport const { Upload } = globalThis.tus;\n' >> $@
+$(PAGE)/npm/tus-license.txt: static/node_modules
+	@mkdir -p $(@D)
+	cat $(addprefix static/node_modules/,tus-js-client/LICENSE $(addsuffix /LICENSE*,js-base64 url-parse requires-port querystringify)) > $@
+
+$(PAGE)/npm/noble/%.js: static/node_modules
+	@mkdir -p $(@D)
+	cp static/node_modules/@noble/hashes/$*.js $@
+$(PAGE)/npm/noble/license.txt: static/node_modules
+	@mkdir -p $(@D)
+	cp static/node_modules/@noble/hashes/LICENSE $@
+
 # npm's names, as written in our modules, to the copies in npm/, as seen from the module's folder
+NPM_NAMES := three=three.module.js tus-js-client=tus.js @noble/hashes/sha2.js=noble/sha2.js
 $(PAGE)/%.js: static/%.js
 	@mkdir -p $(@D)
-	sed "s#from 'uplot'#from '$(if $(findstring /,$*),../,./)npm/uplot.js'#; s#from 'three'#from '$(if $(findstring /,$*),../,./)npm/three.module.js'#" $< > $@
+	sed "$(foreach name,$(NPM_NAMES),s#from '$(firstword $(subst =, ,$(name)))'#from '$(if $(findstring /,$*),../,./)npm/$(lastword $(subst =, ,$(name)))'#;)" $< > $@
 $(PAGE)/%: static/%
 	@mkdir -p $(@D)
 	cp $< $@

@@ -1,5 +1,5 @@
 // route.js - the address after the hash, as the state of a view and back. Pure.
-//   #/                      the collection          ?q= &state= &sort= &order=
+//   #/                      the collection          ?q= &state= &sort= &order= &view=NAME of these under which they were saved
 //   #/specimen/7            one specimen            ?baseline=RUN &only=differs &sort= &unit= &hide=V,V &fold=G,G &version=V &chart=MEASURE
 //   #/space/7               its versions in space   ?versions=V,V &colour=lost|invented|signed|none &range= &beside= &cut= &finding=RUN.N &view=CAMERA
 //   #/upload  #/run/118  #/help?measure=PATH

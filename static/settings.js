@@ -1,6 +1,6 @@
-// settings.js - what this browser remembers for its reader: name, theme, single-letter keys.
+// settings.js - what this browser remembers for its reader: name, theme, single-letter keys, unit and decimals of lengths.
 
-const NAMES = { by: '', theme: 'system', keys: 'on' };
+const NAMES = { by: '', theme: 'system', keys: 'on', unit: '', decimals: '' };
 
 export function readSetting(name) {
   try {
@@ -8,6 +8,17 @@ export function readSetting(name) {
   } catch {
     return NAMES[name];
   }
+}
+
+/** The unit that lengths are shown in: that of the address, else the reader's own, else the file's; '' where the file's is not known. */
+export function shownUnit(wanted, fileUnit) {
+  return fileUnit === 'unknown' ? '' : wanted || readSetting('unit') || fileUnit;
+}
+
+/** How many decimals lengths, areas and volumes are shown with; null for as many as each value can tell. */
+export function shownDecimals() {
+  const decimals = readSetting('decimals');
+  return /^[0-6]$/.test(decimals) ? Number(decimals) : null;
 }
 
 export function writeSetting(name, value) {

@@ -1,5 +1,5 @@
-# bench.mk - our distances against those of Debian's CGAL, Embree and VTK, and our own stages as meshes grow.
-#   make bench     BENCH="pairs scale readers mend" SIZES=268000- RUNS=3 LIMIT=60: see tests/bench/bench.mjs
+# bench.mk - our distances against those of Debian's CGAL, Embree and VTK, our own stages as meshes grow, and the page.
+#   make bench     BENCH="pairs scale readers mend page" SIZES=268000- RUNS=3 LIMIT=60: see tests/bench/bench.mjs
 # Installs the packages of the group bench. Let nothing else run meanwhile. Writes build/bench.json, build/bench.md.
 
 BENCH_PROGRAMS := $(OUT)/bench-pairs $(OUT)/bench-readers $(OUT)/bench-embree $(OUT)/bench-cgal
@@ -23,8 +23,8 @@ $(OUT)/bench-cgal: tests/bench/cgal.cpp tests/bench/peer.h $(OUT)/tests/bench/pe
 	    $(LDFLAGS) $(LIBRARY) $(LIBS) -ltbb -lmetis -lgmp -lmpfr -o $@
 
 .PHONY: bench
-bench: packages-bench
-	@$(MAKE) --no-print-directory BUILD=release build/release/fettle bench-programs
+bench: packages-bench tests/node_modules
+	@$(MAKE) --no-print-directory BUILD=release all bench-programs
 	@FETTLE=$(abspath build/release/fettle) BENCH_BIN=$(abspath build/release) node tests/bench/bench.mjs
 .PHONY: bench-programs
 bench-programs: $(BENCH_PROGRAMS)

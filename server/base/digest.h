@@ -1,4 +1,4 @@
-/* digest.h - SHA-256 (FIPS 180-4) as lower-case hex; the only file that includes nettle. */
+/* digest.h - SHA-256 (FIPS 180-4) as lower-case hex. */
 #ifndef BASE_DIGEST_H
 #define BASE_DIGEST_H
 

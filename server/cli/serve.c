@@ -169,6 +169,8 @@ static bool start(const struct call *call, struct open_service *open, struct err
     struct store_options options = scheduler_store_options();
     options.queue_max = (size_t)call->http.limits.queued_jobs;
     options.reserve_bytes = call->http.limits.disk_keep_bytes;
+    options.parts_max = (size_t)call->http.limits.unfinished_uploads;
+    options.part_keep_s = (int64_t)call->http.limits.upload_keep_s;
     options.background_check = true;
     return open_store(call->data, &options, &open->store, err)
            && http_server_open(&call->http, open->store, &open->http, err)

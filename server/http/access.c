@@ -99,24 +99,49 @@ static bool check_body(struct request *request)
     struct error err;
     if (!request->has_body && kind != ROUTE_JSON)
         return true;
-    if (kind == ROUTE_NO_BODY) {
+    if (kind == ROUTE_NO_BODY || kind == ROUTE_TUS) {
         error_set(&err, ERROR_USAGE, "this request takes no body");
         refuse(request, 400, NULL, &err);
         return false;
     }
-    uint64_t most = kind == ROUTE_UPLOAD ? limits->upload_bytes : limits->json_bytes;
-    if (kind != ROUTE_UPLOAD && !is_json_type(request_header(request, "Content-Type"))) {
+    bool is_file = kind == ROUTE_UPLOAD || kind == ROUTE_TUS_PIECE;
+    uint64_t most = is_file ? limits->upload_bytes : limits->json_bytes;
+    if (!is_file && !is_json_type(request_header(request, "Content-Type"))) {
         error_set(&err, ERROR_USAGE, "the body must be JSON, with Content-Type: application/json");
         refuse(request, 415, "media-type", &err);
         return false;
     }
     if (request->facts.body_bytes > most) {
         error_set(&err, ERROR_LIMIT, "the body is larger than the limit of %llu bytes (%s)",
-                  (unsigned long long)most, kind == ROUTE_UPLOAD ? "upload_bytes" : "json_bytes");
+                  (unsigned long long)most, is_file ? "upload_bytes" : "json_bytes");
         refuse(request, 413, "too-large", &err);
         return false;
     }
     return true;
+}
+
+/* Uploads in pieces may name their method in a field, for clients that can send GET and POST only. */
+static void take_method(struct request *request, const char *method)
+{
+    const struct target *target = &request->target;
+    const char *other = request_header(request, "X-HTTP-Method-Override");
+    bool is_upload = target->segment_count > 2 && !strcmp(target->segments[0], "api")
+                     && !strcmp(target->segments[2], "uploads");
+    snprintf(request->method, sizeof request->method, "%s", is_upload && other ? other : method);
+}
+
+/* The protocol of uploads in pieces names its version in every request; false: refused. */
+static bool check_tus_version(struct request *request)
+{
+    const char *version = request_header(request, "Tus-Resumable");
+    struct error err;
+    if (!route_is_tus(request->route) || (version && !strcmp(version, TUS_VERSION)))
+        return true;
+    error_set(&err, ERROR_USAGE,
+              "uploads in pieces are made by the tus protocol: say Tus-Resumable: " TUS_VERSION);
+    refuse(request, 412, "tus-version", &err);
+    reply_header(&request->reply, "Tus-Version", TUS_VERSION);
+    return false;
 }
 
 /* All that the header tells; false: refused. */
@@ -124,9 +149,9 @@ static bool check_header(struct request *request, const char *method, const char
 {
     struct service *service = request->service;
     struct error err, target_err;
-    snprintf(request->method, sizeof request->method, "%s", method);
     MHD_get_connection_values(request->connection, MHD_HEADER_KIND, note_header, &request->facts);
     bool parsed = request->raw_target && target_parse(request->raw_target, &request->target, &target_err);
+    take_method(request, method);
     unsigned status = headers_check(&request->facts, protocol, request->target.authority, &err);
     request->has_body = request->facts.transfer_encodings || request->facts.body_bytes || status;
     if (status) {
@@ -143,7 +168,7 @@ static bool check_header(struct request *request, const char *method, const char
         refuse(request, 400, NULL, &target_err);
         return false;
     }
-    if (!find_route(request) || !check_body(request))
+    if (!find_route(request) || !check_tus_version(request) || !check_body(request))
         return false;
     if (request->route && !target_allows(&request->target, request->route->query, &err)) {
         refuse(request, 400, NULL, &err);
@@ -266,13 +291,30 @@ static bool take_upload(struct request *request, const char *piece, size_t size,
     return store_upload_write(request->upload, piece, size, err);
 }
 
+static bool take_piece(struct request *request, const char *piece, size_t size, struct error *err)
+{
+    atomic_fetch_add(&request->service->upload_bytes, size);
+    tus_checksum_add(&request->checksum, piece, size);
+    if (store_piece_write(request->piece, piece, size, err))
+        return true;
+    if (err->code == ERROR_LIMIT) /* none of it is what was announced */
+        store_piece_undo(request->piece);
+    return false;
+}
+
+static bool take_body(struct request *request, const char *piece, size_t size, struct error *err)
+{
+    return request->route->body == ROUTE_UPLOAD      ? take_upload(request, piece, size, err)
+           : request->route->body == ROUTE_TUS_PIECE ? take_piece(request, piece, size, err)
+                                                     : take_json(request, piece, size, err);
+}
+
 static enum MHD_Result body_step(struct request *request, const char *piece, size_t size)
 {
     struct error err;
     if (request->peer)
         peer_take_body(request->peer, size);
-    if (request->route->body == ROUTE_UPLOAD ? take_upload(request, piece, size, &err)
-                                             : take_json(request, piece, size, &err))
+    if (take_body(request, piece, size, &err))
         return MHD_YES;
     reply_error(&request->reply, &err, true, request->id);
     if (request->peer)

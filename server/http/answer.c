@@ -98,6 +98,8 @@ static void add_headers(const struct request *request, struct MHD_Response *resp
         MHD_add_response_header(response, MHD_HTTP_HEADER_ETAG, reply->etag);
     for (size_t i = 0; i < reply->header_count; i++)
         MHD_add_response_header(response, reply->headers[i].name, reply->headers[i].value);
+    if (route_is_tus(request->route))
+        MHD_add_response_header(response, "Tus-Resumable", TUS_VERSION);
     if (atomic_load(&request->service->stopping))
         MHD_add_response_header(response, MHD_HTTP_HEADER_CONNECTION, "close");
 }
@@ -134,10 +136,11 @@ void answer_directly(struct request *request)
                         "Cache-Control: no-store\r\nX-Content-Type-Options: nosniff\r\n"
                         "Referrer-Policy: no-referrer\r\nCross-Origin-Opener-Policy: same-origin\r\n"
                         "Cross-Origin-Resource-Policy: same-origin\r\nContent-Security-Policy: " CSP_PAGE
-                        "\r\nX-Request-Id: %s\r\n\r\n%.*s",
+                        "\r\nX-Request-Id: %s\r\n%s\r\n%.*s",
                         reply->status, status_title(reply->status), reply->content_type,
-                        (unsigned long long)reply->size, request->id, (int)reply->size,
-                        reply->bytes ? reply->bytes : "");
+                        (unsigned long long)reply->size, request->id,
+                        route_is_tus(request->route) ? "Tus-Resumable: " TUS_VERSION "\r\n" : "",
+                        (int)reply->size, reply->bytes ? reply->bytes : "");
     /* A few hundred bytes into a send buffer that holds nothing else; a client that is gone cannot be helped.
      */
     if (size > 0 && send(info->connect_fd, text, (size_t)size, MSG_DONTWAIT | MSG_NOSIGNAL) < 0)

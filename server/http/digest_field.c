@@ -1,31 +1,16 @@
 /* digest_field.c - the sha-256 member of a digest field, in Base64 between colons. */
 #include "http/digest_field.h"
 
+#include "http/base64.h"
+
 #include <stdio.h>
 #include <string.h>
 
-static const char letters[] = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
-
 /* Exactly 32 bytes: 43 letters and one "=". */
-static bool decode(const char *text, size_t size, unsigned char raw[32])
+static bool decode(const char *text, size_t size, unsigned char raw[33])
 {
-    uint32_t bits = 0;
-    size_t out = 0;
-    int held = 0;
-    if (size != 44 || text[43] != '=')
-        return false;
-    for (size_t i = 0; i < 43; i++) {
-        const char *letter = memchr(letters, text[i], 64);
-        if (!letter)
-            return false;
-        bits = bits << 6 | (uint32_t)(letter - letters);
-        held += 6;
-        if (held >= 8) {
-            held -= 8;
-            raw[out++] = (unsigned char)(bits >> held);
-        }
-    }
-    return out == 32 && !(bits & ((1u << held) - 1));
+    size_t count;
+    return size == 44 && base64_decode(text, size, raw, &count) && count == 32;
 }
 
 bool digest_field_parse(const char *value, bool *found, char hex[DIGEST_HEX_SIZE], struct error *err)
@@ -36,7 +21,7 @@ bool digest_field_parse(const char *value, bool *found, char hex[DIGEST_HEX_SIZE
         if (member > 8 && !memcmp(at, "sha-256=", 8)) {
             const char *begin = at + 8;
             const char *end = *begin == ':' ? memchr(begin + 1, ':', member - 9) : NULL;
-            unsigned char raw[32];
+            unsigned char raw[33];
             if (!end || !decode(begin + 1, (size_t)(end - begin - 1), raw))
                 return error_set(err, ERROR_USAGE,
                                  "the sha-256 of a digest field must be 32 bytes in Base64 between colons");
@@ -64,7 +49,7 @@ void digest_field_write(const char *hex, char field[DIGEST_FIELD_SIZE])
     for (size_t i = 0; i < 33; i += 3) {
         uint32_t bits = (uint32_t)raw[i] << 16 | (uint32_t)raw[i + 1] << 8 | raw[i + 2];
         for (int shift = 18; shift >= 0; shift -= 6)
-            *out++ = letters[bits >> shift & 63];
+            *out++ = base64_letter(bits >> shift);
     }
     out[-1] = '=';
     memcpy(out, ":", 2);

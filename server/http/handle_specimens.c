@@ -9,7 +9,8 @@
 
 static bool parse_sort(const struct request *request, struct store_specimen_query *query, struct error *err)
 {
-    static const char *const names[] = {"changed", "number", "title", "open_edges", "lost"};
+    static const char *const names[] = {"changed", "number", "title", "open_edges", "lost",
+                                        "faults",  "state",  "scans", "cages"};
     const char *sort = request_parameter(request, "sort"), *order = request_parameter(request, "order");
     query->sort = STORE_SORT_CHANGED;
     query->descending = !sort || !strcmp(sort, "changed");
@@ -20,7 +21,9 @@ static bool parse_sort(const struct request *request, struct store_specimen_quer
             known = true;
         }
     if (!known)
-        return error_set(err, ERROR_USAGE, "sort must be changed, number, title, open_edges or lost");
+        return error_set(err, ERROR_USAGE,
+                         "sort must be changed, number, title, open_edges, lost, faults, state,"
+                         " scans or cages");
     if (order && strcmp(order, "asc") && strcmp(order, "desc"))
         return error_set(err, ERROR_USAGE, "order must be asc or desc");
     if (order)
@@ -28,28 +31,40 @@ static bool parse_sort(const struct request *request, struct store_specimen_quer
     return true;
 }
 
-static bool check_state(const char *state, struct error *err)
+static bool check_filter(const char *filter, struct error *err)
 {
-    static const char *const states[] = {"new", "in work", "ready", "handed over", "retired"};
-    for (size_t i = 0; i < sizeof states / sizeof *states; i++)
-        if (!state || !strcmp(state, states[i]))
+    for (size_t i = 0; i < STORE_FILTERS; i++)
+        if (!filter || !strcmp(filter, store_filters[i]))
             return true;
-    return error_set(err, ERROR_USAGE, "state must be new, in work, ready, handed over or retired");
+    return error_set(err, ERROR_USAGE,
+                     "state must be new, in work, ready, handed over, retired, measuring or failed");
+}
+
+static bool parse_offset(const struct request *request, struct store_specimen_query *query, struct error *err)
+{
+    const char *text = request_parameter(request, "offset");
+    int64_t number = 0;
+    if (text && strcmp(text, "0") && !id_parse(text, &number))
+        return error_set(err, ERROR_USAGE, "offset must be a whole number");
+    if (text && query->cursor)
+        return error_set(err, ERROR_USAGE, "a page begins at a cursor or at an offset, not at both");
+    query->offset = (size_t)number;
+    return true;
 }
 
 bool handle_specimen_list(struct request *request, struct reply *reply, struct arena *keep, struct error *err)
 {
     struct store_specimen_query query = {.text = request_parameter(request, "q"),
-                                         .state = request_parameter(request, "state"),
+                                         .filter = request_parameter(request, "state"),
                                          .cursor = request_parameter(request, "cursor")};
     struct store_specimen_page page;
     struct api_text text;
     if (query.text && !*query.text)
         query.text = NULL;
-    if (query.state && !*query.state)
-        query.state = NULL;
-    if (!check_state(query.state, err) || !parse_sort(request, &query, err)
-        || !request_limit(request, &query.limit, err)
+    if (query.filter && !*query.filter)
+        query.filter = NULL;
+    if (!check_filter(query.filter, err) || !parse_sort(request, &query, err)
+        || !parse_offset(request, &query, err) || !request_limit(request, &query.limit, err)
         || !store_specimen_list(request->service->store, &query, keep, &page, err)
         || !api_specimens_write(&page, &text, err))
         return false;

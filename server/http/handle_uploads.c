@@ -3,6 +3,7 @@
 #include "http/request.h"
 
 #include "http/digest_field.h"
+#include "http/upload_parameters.h"
 #include "store/specimen.h"
 #include "json/api_specimen.h"
 
@@ -10,9 +11,10 @@
 #include <string.h>
 
 /* "none" measures alone, an id against that, nothing leaves it to the store's rule. */
-static bool parse_against(const struct request *request, struct store_version_new *version, struct error *err)
+static bool parse_against(const struct target *parameters, struct store_version_new *version,
+                          struct error *err)
 {
-    const char *text = request_parameter(request, "against");
+    const char *text = target_parameter(parameters, "against");
     version->against_given = text && *text;
     if (!version->against_given || !strcmp(text, "none"))
         return true;
@@ -20,25 +22,25 @@ static bool parse_against(const struct request *request, struct store_version_ne
            || error_set(err, ERROR_USAGE, "against must be an id, or \"none\" to measure alone");
 }
 
-static bool parse_parameters(struct request *request, const char *units, struct error *err)
+bool upload_parameters_parse(const struct target *parameters, int64_t specimen, const char *units,
+                             struct store_version_new *version, struct error *err)
 {
-    struct store_version_new *version = &request->version;
-    const char *face_size = request_parameter(request, "face_size");
-    const char *made_from = request_parameter(request, "made_from");
-    *version = (struct store_version_new){.specimen = request->path_id,
-                                          .kind = request_parameter(request, "kind"),
+    const char *face_size = target_parameter(parameters, "face_size");
+    const char *made_from = target_parameter(parameters, "made_from");
+    *version = (struct store_version_new){.specimen = specimen,
+                                          .kind = target_parameter(parameters, "kind"),
                                           .face_size = NAN,
                                           .face_size_share = NAN,
-                                          .file_name = request_parameter(request, "name"),
-                                          .by = request_parameter(request, "by"),
-                                          .note = request_parameter(request, "note")};
+                                          .file_name = target_parameter(parameters, "name"),
+                                          .by = target_parameter(parameters, "by"),
+                                          .note = target_parameter(parameters, "note")};
     if (!version->kind || (strcmp(version->kind, "scan") && strcmp(version->kind, "cage")))
         return error_set(err, ERROR_USAGE, "kind must be scan or cage");
     if (!version->file_name)
         version->file_name = version->kind;
     if (made_from && *made_from && !id_parse(made_from, &version->made_from))
         return error_set(err, ERROR_USAGE, "made_from must be an id: digits only");
-    if (!parse_against(request, version, err))
+    if (!parse_against(parameters, version, err))
         return false;
     return !face_size || !*face_size
            || store_face_size_parse(face_size, units, &version->face_size, &version->face_size_share, err);
@@ -65,7 +67,7 @@ static bool stated_digest(const struct request *request, char hex[DIGEST_HEX_SIZ
     return true;
 }
 
-static bool take_slot(struct request *request, struct error *err)
+bool upload_take_slot(struct request *request, struct error *err)
 {
     struct service *service = request->service;
     request->holds_upload_slot = true;
@@ -83,12 +85,14 @@ bool prepare_upload(struct request *request, struct reply *reply, struct arena *
     char hex[DIGEST_HEX_SIZE];
     (void)reply;
     if (!store_specimen_get(store, request->path_id, keep, &specimen, err)
-        || !parse_parameters(request, specimen.units, err) || !stated_digest(request, hex, err)
-        || !store_version_check(store, &request->version, err))
+        || !upload_parameters_parse(&request->target, request->path_id, specimen.units, &request->version,
+                                    err)
+        || !stated_digest(request, hex, err) || !store_version_check(store, &request->version, err))
         return false;
     if (!request->has_body)
         return error_set(err, ERROR_EMPTY, "the body is empty: send the file's bytes as the body");
-    return take_slot(request, err)
+    store_part_expire(store);
+    return upload_take_slot(request, err)
            && store_upload_begin(store, request->facts.body_bytes, &request->upload, err);
 }
 

@@ -21,6 +21,20 @@ bool handle_version_list(struct request *request, struct reply *reply, struct ar
     return true;
 }
 
+bool handle_version_find(struct request *request, struct reply *reply, struct arena *keep, struct error *err)
+{
+    struct store_holder_page page;
+    struct api_text text;
+    size_t limit;
+    if (!request_limit(request, &limit, err)
+        || !store_version_find(request->service->store, request_parameter(request, "sha256"), limit,
+                               request_parameter(request, "cursor"), keep, &page, err)
+        || !api_holders_write(&page, &text, err))
+        return false;
+    reply_json(reply, 200, &text);
+    return true;
+}
+
 static bool answer(struct request *request, struct reply *reply, struct arena *keep, struct error *err)
 {
     struct store_version version;

@@ -6,9 +6,11 @@
 
 route_handler handle_health, handle_metrics, handle_limits, handle_measures, handle_openapi;
 route_handler handle_specimen_list, handle_specimen_create, handle_specimen_read, handle_specimen_change;
-route_handler handle_version_list, handle_version_read, handle_version_change, handle_version_file,
-    handle_version_surface, handle_version_thumbnail;
+route_handler handle_version_list, handle_version_find, handle_version_read, handle_version_change,
+    handle_version_file, handle_version_surface, handle_version_thumbnail;
 route_handler prepare_upload, handle_upload;
+route_handler handle_part_options, prepare_part_create, handle_part_create, handle_part_head,
+    handle_part_read, prepare_part_piece, handle_part_piece, handle_part_remove;
 route_handler handle_run_list, handle_run_start, handle_run_read, handle_run_findings, handle_run_field;
 route_handler handle_compare;
 route_handler handle_job_list, handle_job_read, handle_job_cancel, handle_job_retry;

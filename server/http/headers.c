@@ -48,7 +48,7 @@ void headers_note(struct header_facts *facts, const char *name, const char *valu
     }
 }
 
-static bool parse_length(const char *text, uint64_t *length)
+bool headers_parse_length(const char *text, uint64_t *length)
 {
     *length = 0;
     if (!*text || strlen(text) > 18)
@@ -81,7 +81,7 @@ unsigned headers_check(struct header_facts *facts, const char *protocol, const c
         return refuse(400, err, "Content-Length and Transfer-Encoding exclude each other");
     if (facts->content_lengths > 1)
         return refuse(400, err, "Content-Length is given more than once");
-    if (facts->content_lengths && !parse_length(facts->content_length, &facts->body_bytes))
+    if (facts->content_lengths && !headers_parse_length(facts->content_length, &facts->body_bytes))
         return refuse(400, err, "Content-Length is not a whole number");
     if (facts->transfer_encodings > 1
         || (facts->transfer_encodings && strcasecmp(facts->transfer_encoding, "chunked")))

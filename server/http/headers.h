@@ -27,6 +27,9 @@ unsigned headers_check(struct header_facts *facts, const char *protocol, const c
 /* For methods that change something: 0 or 403. */
 unsigned headers_check_origin(const struct header_facts *facts, struct error *err);
 
+/* Digits only, at most 18 of them. */
+bool headers_parse_length(const char *text, uint64_t *length);
+
 /* True for localhost, 127.x.y.z and [::1], each with or without a port. */
 bool host_is_loopback(const char *host);
 

@@ -25,6 +25,8 @@ struct http_limits {
     uint64_t connections;          /* total */
     uint64_t connections_per_host; /* per client address */
     uint64_t uploads;              /* at once */
+    uint64_t unfinished_uploads;   /* in pieces, not whole yet */
+    uint64_t upload_keep_s;        /* an upload in pieces, after its last piece */
     uint64_t event_streams;        /* at once */
     uint64_t waiting_requests;     /* for a worker thread */
     uint64_t queued_jobs;          /* total */
@@ -39,7 +41,7 @@ struct http_limits http_limits_default(void);
 /* One line of the table. */
 struct http_limit {
     const char *name;
-    const char *unit; /* "bytes", "ms", "percent", "bytes/s", "count" */
+    const char *unit; /* "bytes", "ms", "s", "bytes/s", "count" */
     const char *text;
     size_t offset; /* of the field in struct http_limits */
     uint64_t value, least, most;

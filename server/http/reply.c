@@ -108,6 +108,7 @@ static const struct {
     {200, "OK"},
     {201, "Created"},
     {202, "Accepted"},
+    {204, "No Content"},
     {206, "Partial Content"},
     {304, "Not Modified"},
     {400, "Bad Request"},
@@ -123,7 +124,9 @@ static const struct {
     {416, "Range Not Satisfiable"},
     {421, "Misdirected Request"},
     {422, "Unprocessable Content"},
+    {423, "Locked"},
     {428, "Precondition Required"},
+    {460, "Checksum Mismatch"},
     {500, "Internal Server Error"},
     {503, "Service Unavailable"},
     {505, "HTTP Version Not Supported"},
@@ -150,7 +153,7 @@ void reply_problem(struct reply *reply, unsigned status, const char *code, const
         text = (struct api_text){NULL, 0}; /* no memory even for that: the status alone */
     reply_text(reply, status, "application/problem+json; charset=utf-8", text.bytes, text.size);
     reply->cache = "no-store";
-    if (status == 503)
+    if (status == 503 || status == 423)
         reply_header(reply, "Retry-After", "%d", 1);
 }
 

@@ -79,6 +79,8 @@ void request_close_upload(struct request *request)
     if (request->upload)
         store_upload_close(request->upload);
     request->upload = NULL;
+    store_piece_close(request->piece);
+    request->piece = NULL;
     if (request->holds_upload_slot)
         atomic_fetch_sub(&request->service->uploads_open, 1);
     request->holds_upload_slot = false;

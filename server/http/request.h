@@ -7,7 +7,8 @@
 #include "http/reply.h"
 #include "http/route.h"
 #include "http/service.h"
-#include "store/version.h"
+#include "http/tus.h"
+#include "store/part.h"
 #include "json/body.h"
 
 struct MHD_Connection;
@@ -42,6 +43,9 @@ struct request {
     size_t body_size, body_room;
     struct store_version_new version; /* an upload: what is to be made of it; strings of target */
     struct store_upload *upload;
+    struct store_piece *piece; /* of an upload in pieces */
+    struct store_part part;    /* just made, by a request that creates one */
+    struct tus_checksum checksum;
     bool holds_upload_slot;
     uint64_t upload_bytes;
 
@@ -58,7 +62,7 @@ bool request_id_parameter(const struct request *request, const char *name, int64
 bool request_limit(const struct request *request, size_t *limit, struct error *err);
 bool request_is_changing(const struct request *request); /* neither GET nor HEAD */
 
-/* Gives up the upload, finished or not, and its place among those that run. */
+/* Gives up the upload or piece, finished or not, and its place among those that run. */
 void request_close_upload(struct request *request);
 
 /* The JSON body; the caller owes body_close. */

@@ -17,7 +17,7 @@ static const struct route table[] = {
     {"GET", API "/limits", "", ROUTE_NO_BODY, false, NULL, handle_limits},
     {"GET", API "/measures", "", ROUTE_NO_BODY, true, NULL, handle_measures},
     {"GET", API "/openapi.json", "", ROUTE_NO_BODY, true, NULL, handle_openapi},
-    {"GET", API "/specimens", "q state sort order limit cursor", ROUTE_NO_BODY, false, NULL,
+    {"GET", API "/specimens", "q state sort order limit offset cursor", ROUTE_NO_BODY, false, NULL,
      handle_specimen_list},
     {"POST", API "/specimens", "", ROUTE_JSON, false, NULL, handle_specimen_create},
     {"GET", API "/specimens/{id}", "", ROUTE_NO_BODY, false, NULL, handle_specimen_read},
@@ -25,6 +25,13 @@ static const struct route table[] = {
     {"GET", API "/specimens/{id}/versions", "limit cursor", ROUTE_NO_BODY, false, NULL, handle_version_list},
     {"POST", API "/specimens/{id}/versions", "kind made_from against face_size name by note", ROUTE_UPLOAD,
      false, prepare_upload, handle_upload},
+    {"OPTIONS", API "/uploads", "", ROUTE_NO_BODY, true, NULL, handle_part_options},
+    {"POST", API "/uploads", "", ROUTE_TUS_PIECE, false, prepare_part_create, handle_part_create},
+    {"HEAD", API "/uploads/{name}", "", ROUTE_TUS, false, NULL, handle_part_head},
+    {"GET", API "/uploads/{name}", "", ROUTE_NO_BODY, false, NULL, handle_part_read},
+    {"PATCH", API "/uploads/{name}", "", ROUTE_TUS_PIECE, false, prepare_part_piece, handle_part_piece},
+    {"DELETE", API "/uploads/{name}", "", ROUTE_TUS, false, NULL, handle_part_remove},
+    {"GET", API "/versions", "sha256 limit cursor", ROUTE_NO_BODY, false, NULL, handle_version_find},
     {"GET", API "/versions/{id}", "", ROUTE_NO_BODY, false, NULL, handle_version_read},
     {"PATCH", API "/versions/{id}", "", ROUTE_JSON, false, NULL, handle_version_change},
     {"GET", API "/versions/{id}/file", "", ROUTE_NO_BODY, false, NULL, handle_version_file},
@@ -82,11 +89,13 @@ struct route_match route_find(const char *method, const struct target *target)
         const struct route *route = &table[i];
         if (!matches(route->pattern, target, &match))
             continue;
-        if (!strcmp(route->method, is_head ? "GET" : method))
+        bool is_get = !strcmp(route->method, "GET");
+        if (!strcmp(route->method, method) || (is_head && is_get && !match.route))
             match.route = route;
         size_t used = strlen(match.allow);
+        bool has_head = is_get && !strstr(match.allow, "HEAD");
         snprintf(match.allow + used, sizeof match.allow - used, "%s%s%s", match.is_known ? ", " : "",
-                 route->method, strcmp(route->method, "GET") ? "" : ", HEAD");
+                 route->method, has_head ? ", HEAD" : "");
         match.is_known = true;
     }
     return match;

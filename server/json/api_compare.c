@@ -8,6 +8,7 @@
 
 struct reading {
     double value, lower, upper; /* NaN: none */
+    double level;               /* from which it counts; NaN where it does not say */
     bool sampled;
 };
 
@@ -40,8 +41,10 @@ static bool has_interval(const struct measure_definition *measure)
 
 static struct reading read_measure(const json_t *record, const struct measure_definition *measure)
 {
-    struct reading reading = {NAN, NAN, NAN, measure_is_sampled(record, measure)};
+    struct reading reading = {NAN, NAN, NAN, NAN, measure_is_sampled(record, measure)};
     double half;
+    if (measure->level && !measure_number(record, measure->level, &reading.level))
+        reading.level = NAN;
     if (measure->lower && measure->upper) {
         if (measure_number(record, measure->lower, &reading.lower)
             && measure_number(record, measure->upper, &reading.upper))
@@ -58,6 +61,35 @@ static struct reading read_measure(const json_t *record, const struct measure_de
         reading.upper = reading.value + half;
     }
     return reading;
+}
+
+/* Whether it is known how far the value may be off, and its ends. */
+static bool reading_ends(const struct measure_definition *measure, const struct reading *reading,
+                         double *lower, double *upper)
+{
+    if (reading->sampled && !(reading->upper > reading->lower))
+        return false;
+    bool rounded = !has_interval(measure) && strcmp(measure->unit ? measure->unit : "", "count") != 0;
+    double rounding = rounded ? COMPARE_ROUNDING * fabs(reading->value) : 0;
+    *lower = reading->lower - rounding;
+    *upper = reading->upper + rounding;
+    return true;
+}
+
+static const char *verdict_of(const struct measure_definition *measure, const struct reading *reading,
+                              const struct reading *base)
+{
+    double lower, upper, base_lower, base_upper;
+    if (isnan(reading->value) || isnan(base->value))
+        return NULL;
+    if (!reading_ends(measure, reading, &lower, &upper)
+        || !reading_ends(measure, base, &base_lower, &base_upper)
+        || (measure->level && reading->level != base->level))
+        return "not told apart";
+    bool exact = !has_interval(measure)
+                 && (reading->value == base->value || (lower == upper && base_lower == base_upper));
+    return compare_verdict(measure->direction, exact, reading->value, lower, upper, base->value, base_lower,
+                           base_upper);
 }
 
 static bool read_column(const struct compared_run *run, const struct measure_list *measures,
@@ -123,10 +155,7 @@ static bool row_add(struct row *row, const struct measure_definition *measure, c
                     const struct reading *base, bool is_baseline, bool comparable)
 {
     bool judged = comparable && !is_baseline;
-    const char *verdict =
-        judged ? compare_verdict(measure->direction, !has_interval(measure), reading->value, reading->lower,
-                                 reading->upper, base->value, base->lower, base->upper)
-               : NULL;
+    const char *verdict = judged ? verdict_of(measure, reading, base) : NULL;
     bool ok = !json_array_append_new(row->values, api_number(reading->value))
               && !json_array_append_new(row->sampled, json_boolean(reading->sampled))
               && !json_array_append_new(row->differences,

@@ -1,7 +1,10 @@
 /* api_compare.h - runs side by side: aligned measures, their change against a baseline, and what can be said.
  *
  * A change is told only where it is certain: for exact measures when the difference is not 0, for measures
- * known within an interval when the two intervals have no point in common. Else it is "not told apart".
+ * known within an interval when the two intervals have no point in common. Else it is "not told apart". Of
+ * what is not counted but computed, COMPARE_ROUNDING of the value counts as an interval about it. Nothing is
+ * certain about a value that rests on samples and has no half-width, nor between two counts of places that
+ * were counted from other levels: these are not told apart either.
  * "better" and "worse" follow the measure's direction; without one a change "differs". Nothing is said, and
  * no difference is given, between runs with other definitions, settings, kind or unit of length, or, for
  * deviations, against a reference with other bytes. */
@@ -11,6 +14,10 @@
 #include "store/runs.h"
 #include "json/api_text.h"
 #include "json/measures.h"
+
+/* A sum of n terms in double is off by at most n u of the sum of their sizes, u = 2^-53 (N. J. Higham,
+ * "Accuracy and Stability of Numerical Algorithms", 2nd edition, 2002, section 4.2): this is n = 10^7. */
+#define COMPARE_ROUNDING 1e-9
 
 struct compared_run {
     const struct store_run *run;

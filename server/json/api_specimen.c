@@ -1,4 +1,4 @@
-/* api_specimen.c - specimens with their trend, versions with their file. */
+/* api_specimen.c - specimens with their trend, versions with their file, files on their way. */
 #include "json/api_specimen.h"
 
 #include <jansson.h>
@@ -43,6 +43,14 @@ bool api_specimen_write(const struct store_specimen *specimen, struct api_text *
     return api_text_write(specimen_tree(specimen), text, err);
 }
 
+static json_t *filter_totals(const struct store_specimen_page *page)
+{
+    json_t *totals = json_pack("{s:I}", "all", (json_int_t)page->text_total);
+    for (size_t i = 0; totals && i < STORE_FILTERS; i++)
+        json_object_set_new(totals, store_filters[i], json_integer((json_int_t)page->filter_totals[i]));
+    return totals;
+}
+
 bool api_specimens_write(const struct store_specimen_page *page, struct api_text *text, struct error *err)
 {
     json_t *items = json_array();
@@ -51,7 +59,10 @@ bool api_specimens_write(const struct store_specimen_page *page, struct api_text
             json_decref(items);
             items = NULL;
         }
-    return api_text_write(api_page(items, page->next, page->total), text, err);
+    json_t *body = api_page(items, page->next, page->total);
+    if (body)
+        json_object_set_new(body, "totals", filter_totals(page));
+    return api_text_write(body, text, err);
 }
 
 static json_t *withdrawal(const struct store_version *v)
@@ -91,4 +102,31 @@ bool api_versions_write(const struct store_version_page *page, struct api_text *
             items = NULL;
         }
     return api_text_write(api_page(items, page->next, page->total), text, err);
+}
+
+static json_t *holder_tree(const struct store_holder *h)
+{
+    return json_pack("{s:o, s:o, s:s, s:s, s:I, s:o, s:s, s:s, s:b}", "id", api_id(h->version), "specimen",
+                     api_id(h->specimen), "catalogue_number", h->catalogue_number, "kind", h->kind, "number",
+                     (json_int_t)h->number, "label", api_label(h->kind, h->number), "name", h->file_name,
+                     "created", h->created, "withdrawn", (int)h->withdrawn);
+}
+
+bool api_holders_write(const struct store_holder_page *page, struct api_text *text, struct error *err)
+{
+    json_t *items = json_array();
+    for (size_t i = 0; items && i < page->count; i++)
+        if (json_array_append_new(items, holder_tree(&page->items[i]))) {
+            json_decref(items);
+            items = NULL;
+        }
+    return api_text_write(api_page(items, page->next, page->total), text, err);
+}
+
+bool api_part_write(const struct store_part *part, struct api_text *text, struct error *err)
+{
+    return api_text_write(json_pack("{s:s, s:I, s:I, s:s, s:o}", "name", part->name, "bytes",
+                                    (json_int_t)part->bytes, "arrived", (json_int_t)part->arrived, "expires",
+                                    part->expires, "version", api_id(part->version)),
+                          text, err);
 }

@@ -66,6 +66,7 @@ static struct measure_definition definition_of(const json_t *entry)
         .lower = text_at(entry, "lower"),
         .upper = text_at(entry, "upper"),
         .halfwidth = text_at(entry, "halfwidth"),
+        .level = text_at(entry, "level"),
     };
 }
 

@@ -21,6 +21,8 @@ struct measure_definition {
     bool stored;           /* lists sort or plot it; the command line's table shows it */
     /* Paths of the ends of its interval, or of its half-width; NULL where it has none. */
     const char *lower, *upper, *halfwidth;
+    /* Path of the level from which it counts: two counts from other levels say nothing of each other. */
+    const char *level;
 };
 
 struct measure_group {

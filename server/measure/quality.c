@@ -36,6 +36,25 @@ static bool gather_faces(const struct measure_input *input, struct sample *sampl
     return true;
 }
 
+double quality_aspect_ratio(const struct measure_input *input, size_t f)
+{
+    const uint32_t *face = mesh_face(input->mesh, f);
+    size_t size = mesh_face_size(input->mesh, f);
+    double values[QUAD_METRIC_COUNT];
+    vec3 corners[4];
+
+    if (size > 4 || input->face_class[f] & FACE_DEGENERATE)
+        return NAN;
+    for (size_t k = 0; k < size; k++)
+        corners[k] = input->mesh->positions[face[k]];
+    if (size == 3) {
+        triangle_quality(corners, input->guard, values);
+        return values[TRIANGLE_ASPECT_RATIO];
+    }
+    quad_quality(corners, input->guard, values);
+    return values[QUAD_ASPECT_RATIO];
+}
+
 static bool tell(const struct progress *progress, double fraction, struct error *err)
 {
     return progress_tell(progress, "quality", fraction)

@@ -5,17 +5,12 @@
 
 #include "measure/counts.h"
 
-struct around_vertex {
-    uint32_t edges, open_edges, nonmanifold_edges;
-    uint32_t faces, latest_face; /* latest_face: the last that named the vertex, plus one */
-};
-
-static void look_around(const struct measure_input *input, struct around_vertex *around)
+static void look_around(const struct measure_input *input, struct vertex_valence *around)
 {
     const struct edges *edges = &input->edges;
     for (size_t e = 0; e < edges->count; e++) {
         uint32_t incidence = edges_incidence(edges, e);
-        struct around_vertex *ends[2] = {&around[edges->low[e]], &around[edges->high[e]]};
+        struct vertex_valence *ends[2] = {&around[edges->low[e]], &around[edges->high[e]]};
         for (size_t i = 0; i < 2; i++) {
             ends[i]->edges++;
             ends[i]->open_edges += incidence == 1;
@@ -23,10 +18,31 @@ static void look_around(const struct measure_input *input, struct around_vertex 
         }
     }
     for (size_t c = 0; c < edges->corner_count; c++) {
-        struct around_vertex *at = &around[input->mesh->face_vertices[c]];
+        struct vertex_valence *at = &around[input->mesh->face_vertices[c]];
         at->faces += at->latest_face != edges->corner_face[c] + 1;
         at->latest_face = edges->corner_face[c] + 1;
     }
+}
+
+static enum valence_place place_of(const struct vertex_valence *at, uint32_t class_count)
+{
+    if (class_count == 0)
+        return VALENCE_UNUSED;
+    if (class_count > 1 || at->nonmanifold_edges > 0)
+        return VALENCE_NONMANIFOLD;
+    if (at->open_edges == 0)
+        return VALENCE_INTERIOR;
+    return at->faces == 1 ? VALENCE_CORNER : VALENCE_BOUNDARY;
+}
+
+void valence_find(const struct measure_input *input, struct vertex_valence *valences)
+{
+    size_t vertex_count = input->mesh->vertex_count;
+
+    memset(valences, 0, vertex_count * sizeof *valences);
+    look_around(input, valences);
+    for (size_t v = 0; v < vertex_count; v++)
+        valences[v].place = place_of(&valences[v], input->fans.vertex_class_count[v]);
 }
 
 bool valence_build(const struct measure_input *input, struct valence_report *report, struct arena *keep,
@@ -35,31 +51,25 @@ bool valence_build(const struct measure_input *input, struct valence_report *rep
     size_t vertex_count = input->mesh->vertex_count, interior_count = 0, boundary_count = 0;
     uint32_t regular_interior = input->kind == MESH_CAGE ? 4 : 6;
     uint32_t regular_boundary = input->kind == MESH_CAGE ? 3 : 4;
-    struct around_vertex *around = ARENA_ZERO(&scratch, struct around_vertex, vertex_count);
+    struct vertex_valence *valences = ARENA_NEW(&scratch, struct vertex_valence, vertex_count);
     uint32_t *interior = ARENA_NEW(&scratch, uint32_t, vertex_count);
     uint32_t *boundary = ARENA_NEW(&scratch, uint32_t, vertex_count);
     memset(report, 0, sizeof *report);
     if (scratch.failed)
         return arena_error(err);
 
-    look_around(input, around);
+    valence_find(input, valences);
     for (size_t v = 0; v < vertex_count; v++) {
-        const struct around_vertex *at = &around[v];
-        uint32_t classes = input->fans.vertex_class_count[v];
+        const struct vertex_valence *at = &valences[v];
         report->max = at->edges > report->max ? at->edges : report->max;
-        if (classes == 0)
-            continue;
-        if (classes > 1 || at->nonmanifold_edges > 0) {
-            report->nonmanifold++;
-        } else if (at->open_edges == 0) {
+        report->nonmanifold += at->place == VALENCE_NONMANIFOLD;
+        report->corners += at->place == VALENCE_CORNER;
+        if (at->place == VALENCE_INTERIOR) {
             interior[interior_count++] = at->edges;
             report->irregular_interior += at->edges != regular_interior;
-        } else {
+        } else if (at->place == VALENCE_BOUNDARY || at->place == VALENCE_CORNER) {
             boundary[boundary_count++] = at->edges;
-            if (at->faces == 1)
-                report->corners++;
-            else
-                report->irregular_boundary += at->edges != regular_boundary;
+            report->irregular_boundary += at->place == VALENCE_BOUNDARY && at->edges != regular_boundary;
         }
     }
     size_t judged = interior_count + boundary_count - report->corners;

@@ -11,6 +11,24 @@
 #include "measure/measure_input.h"
 #include "measure/mesh_report.h"
 
+enum valence_place {
+    VALENCE_UNUSED, /* no face uses it */
+    VALENCE_INTERIOR,
+    VALENCE_BOUNDARY,
+    VALENCE_CORNER,
+    VALENCE_NONMANIFOLD
+};
+
+/* One vertex. After valence_find only `edges` and `place` mean anything. */
+struct vertex_valence {
+    uint32_t edges, open_edges, nonmanifold_edges;
+    uint32_t faces, latest_face; /* latest_face: the last that named the vertex, plus one */
+    enum valence_place place;
+};
+
+/* Fills valences[vertex count]. */
+void valence_find(const struct measure_input *input, struct vertex_valence *valences);
+
 bool valence_build(const struct measure_input *input, struct valence_report *report, struct arena *keep,
                    struct arena scratch, struct error *err);
 

@@ -3,12 +3,11 @@
 
 #include <meshoptimizer.h>
 
-#define NEAR_WANTED 1.5        /* times the number wanted is near enough to it */
 #define COLLAPSED_MAX 16000000 /* triangles: collapsing the edges of more takes too long */
 #define ERROR_MAX 1.0f         /* of the extent: as much as it takes */
 
 size_t simplify(const float (*positions)[3], size_t vertex_count, const uint32_t (*triangles)[3],
-                size_t triangle_count, size_t wanted, uint32_t (*simplified)[3])
+                size_t triangle_count, size_t wanted, size_t most, uint32_t (*simplified)[3])
 {
     const unsigned *from = &triangles[0][0];
     unsigned *to = &simplified[0][0];
@@ -17,7 +16,7 @@ size_t simplify(const float (*positions)[3], size_t vertex_count, const uint32_t
     if (triangle_count <= COLLAPSED_MAX)
         got = meshopt_simplify(to, from, corners, &positions[0][0], vertex_count, sizeof *positions,
                                3 * wanted, ERROR_MAX, 0, NULL);
-    if (got == 0 || (double)got > NEAR_WANTED * 3 * (double)wanted)
+    if (got == 0 || got > 3 * most)
         got = meshopt_simplifySloppy(to, from, corners, &positions[0][0], vertex_count, sizeof *positions,
                                      3 * wanted, ERROR_MAX, NULL);
     return got / 3;

@@ -11,8 +11,9 @@
 #include <stdint.h>
 
 /* Fills `simplified`, room for triangle_count, with about `wanted` triangles, and returns how many; 0 where
- * nothing but slivers would be left. positions: near [-1, 1]. */
+ * nothing but slivers would be left. Vertices are merged where collapsing edges leaves more than `most`.
+ * positions: near [-1, 1]. */
 size_t simplify(const float (*positions)[3], size_t vertex_count, const uint32_t (*triangles)[3],
-                size_t triangle_count, size_t wanted, uint32_t (*simplified)[3]);
+                size_t triangle_count, size_t wanted, size_t most, uint32_t (*simplified)[3]);
 
 #endif

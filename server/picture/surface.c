@@ -6,6 +6,7 @@
 #include "picture/simplify.h"
 #include "picture/surface_clusters.h"
 #include "picture/surface_corner.h"
+#include "picture/surface_form.h"
 
 #include <string.h>
 
@@ -14,7 +15,7 @@ _Static_assert(__BYTE_ORDER__ == __ORDER_LITTLE_ENDIAN__, "arrays are written as
 #define ERROR_WIDTH 1e-3 /* of the diagonal: of the interval that tells the error of simplifying */
 
 enum { FLAG_SIMPLIFIED = 1, FLAG_FACES = 2, FLAG_SOURCES = 4 };
-enum { VERTICES, TRIANGLES, COARSE, FACES, SOURCES, CLUSTERS, END, SECTIONS };
+enum { VERTICES, TRIANGLES, COARSE, FACES, SOURCES, ASPECTS, SHELLS, EDGES, CLUSTERS, END, SECTIONS };
 
 /* The head of the file, as it is written. */
 struct head {
@@ -29,8 +30,11 @@ _Static_assert(sizeof(struct head) == SURFACE_HEADER_BYTES, "no padding");
 struct drawn {
     size_t vertex_count, triangle_count, coarse_count;
     uint32_t (*triangles)[3], (*coarse)[3];
-    const uint32_t *faces;   /* [triangle_count] or NULL */
-    const uint32_t *sources; /* [vertex_count] or NULL */
+    const uint32_t *faces;            /* [triangle_count], or, simplified, [vertex_count], or NULL */
+    const uint32_t *sources;          /* [vertex_count] or NULL */
+    size_t element_count;             /* of aspects and shells */
+    const uint16_t *aspects, *shells; /* [element_count]; shells may be NULL */
+    const uint8_t *edges;             /* [vertex_count] */
 };
 
 struct making {
@@ -40,6 +44,8 @@ struct making {
     aabb box;             /* of what the faces have */
     float (*near_one)[3]; /* [mesh vertex count] from -1 to 1 */
     float (*normals)[3];  /* [mesh vertex count] of any length */
+    struct surface_form form;
+    bool many_shells;
     struct drawn drawn;
     double simplification_error;
     int fd;
@@ -98,6 +104,18 @@ static bool look_at_mesh(struct making *making, struct arena *arena, struct erro
     return true;
 }
 
+static bool look_at_form(struct making *making, struct arena *arena, struct arena scratch, struct error *err)
+{
+    const struct mesh *mesh = making->mesh;
+
+    if (!surface_form_build(mesh, making->request->threads, &making->form, arena, scratch, err))
+        return false;
+    for (size_t f = 0; f < mesh->face_count; f++)
+        making->many_shells = making->many_shells || making->form.face_shell[f] > 0;
+    arena_release(&scratch);
+    return true;
+}
+
 /* Keeps the vertices that the simplified triangles have. */
 static bool compact(struct making *making, struct arena *arena, struct arena scratch, struct error *err)
 {
@@ -121,6 +139,55 @@ static bool compact(struct making *making, struct arena *arena, struct arena scr
             drawn->triangles[t][i] = numbers[drawn->triangles[t][i]];
     drawn->sources = sources;
     drawn->vertex_count = kept;
+    return true;
+}
+
+/* Of each vertex of the mesh, the greatest aspect ratio that is defined and the largest shell. */
+static void look_at_vertices(const struct making *making, uint16_t *aspects, uint16_t *shells)
+{
+    const struct mesh *mesh = making->mesh;
+    const struct surface_form *form = &making->form;
+
+    for (size_t v = 0; v < mesh->vertex_count; v++)
+        aspects[v] = FORM_ASPECT_NONE, shells[v] = FORM_SHELL_MAX;
+    for (size_t f = 0; f < mesh->face_count; f++)
+        for (size_t c = 0; c < mesh_face_size(mesh, f); c++) {
+            uint32_t v = mesh_face(mesh, f)[c];
+            uint16_t aspect = form->face_aspect[f];
+            if (aspect != FORM_ASPECT_NONE && (aspects[v] == FORM_ASPECT_NONE || aspect > aspects[v]))
+                aspects[v] = aspect;
+            if (form->face_shell[f] < shells[v])
+                shells[v] = form->face_shell[f];
+        }
+}
+
+/* What the simplified vertices are part of in the mesh. */
+static bool take_simplified_form(struct making *making, struct arena *arena, struct arena scratch,
+                                 struct error *err)
+{
+    struct drawn *drawn = &making->drawn;
+    size_t all = making->mesh->vertex_count, count = drawn->vertex_count;
+    uint16_t *all_aspects = ARENA_NEW(&scratch, uint16_t, all),
+             *all_shells = ARENA_NEW(&scratch, uint16_t, all);
+    uint16_t *aspects = ARENA_NEW(arena, uint16_t, count), *shells = ARENA_NEW(arena, uint16_t, count);
+    uint8_t *edges = ARENA_NEW(arena, uint8_t, count);
+    uint32_t *faces = ARENA_NEW(arena, uint32_t, count);
+
+    if (scratch.failed || arena->failed)
+        return arena_error(err);
+    look_at_vertices(making, all_aspects, all_shells);
+    for (size_t v = 0; v < count; v++) {
+        uint32_t source = drawn->sources[v];
+        aspects[v] = all_aspects[source];
+        shells[v] = all_shells[source];
+        edges[v] = making->form.vertex_edges[source];
+        faces[v] = making->form.vertex_face[source];
+    }
+    drawn->element_count = count;
+    drawn->aspects = aspects;
+    drawn->shells = making->many_shells ? shells : NULL;
+    drawn->edges = edges;
+    drawn->faces = faces;
     return true;
 }
 
@@ -175,14 +242,16 @@ static bool simplify_mesh(struct making *making, struct arena *arena, struct are
     drawn->triangles = arena_alloc(arena, count, sizeof *drawn->triangles, _Alignof(uint32_t));
     if (!drawn->triangles)
         return arena_error(err);
-    drawn->triangle_count = simplify((const float(*)[3])making->near_one, making->mesh->vertex_count,
-                                     (const uint32_t(*)[3])making->triangulation.corners, count,
-                                     making->request->simplified, drawn->triangles);
+    drawn->triangle_count =
+        simplify((const float(*)[3])making->near_one, making->mesh->vertex_count,
+                 (const uint32_t(*)[3])making->triangulation.corners, count, making->request->simplified,
+                 making->request->simplified / 2 * 3, drawn->triangles);
     if (drawn->triangle_count == 0) /* nothing but needles and points: the first of them stand for all */
         memcpy(drawn->triangles, making->triangulation.corners,
                (drawn->triangle_count = making->request->simplified) * sizeof *drawn->triangles);
     arena_trim(arena, drawn->triangles, drawn->triangle_count, sizeof *drawn->triangles);
-    return tell(making, 0.4, err) && compact(making, arena, scratch, err) && find_error(making, scratch, err);
+    return tell(making, 0.4, err) && compact(making, arena, scratch, err)
+           && take_simplified_form(making, arena, scratch, err) && find_error(making, scratch, err);
 }
 
 static bool take_whole(struct making *making)
@@ -193,6 +262,10 @@ static bool take_whole(struct making *making)
     making->drawn.triangle_count = triangulation->triangle_count;
     making->drawn.triangles = triangulation->corners;
     making->drawn.faces = triangulation->faces;
+    making->drawn.element_count = making->mesh->face_count;
+    making->drawn.aspects = making->form.face_aspect;
+    making->drawn.shells = making->many_shells ? making->form.face_shell : NULL;
+    making->drawn.edges = making->form.vertex_edges;
     return true;
 }
 
@@ -219,8 +292,9 @@ static bool make_coarse(struct making *making, struct arena *arena, struct arena
     const float(*places)[3] = drawn_places(making, &scratch);
     if (!drawn->coarse || !places)
         return arena_error(err);
-    drawn->coarse_count = simplify(places, drawn->vertex_count, (const uint32_t(*)[3])drawn->triangles,
-                                   drawn->triangle_count, making->request->coarse, drawn->coarse);
+    drawn->coarse_count =
+        simplify(places, drawn->vertex_count, (const uint32_t(*)[3])drawn->triangles, drawn->triangle_count,
+                 making->request->coarse, making->request->coarse / 25 * 26, drawn->coarse);
     return true;
 }
 
@@ -259,7 +333,7 @@ static bool write_all(const struct making *making, struct arena scratch, struct 
     size_t all = making->triangulation.triangle_count;
     bool simplified = drawn->sources != NULL;
     struct head head = {
-        .magic = "fettleS1",
+        .magic = "fettleS2",
         .head_bytes = sizeof head,
         .flags = (simplified ? FLAG_SIMPLIFIED | FLAG_SOURCES : 0) | (drawn->faces ? FLAG_FACES : 0),
         .vertex_count = (uint32_t)drawn->vertex_count,
@@ -277,8 +351,13 @@ static bool write_all(const struct making *making, struct arena scratch, struct 
         [VERTICES] = {NULL, drawn->vertex_count * sizeof(struct surface_corner)},
         [TRIANGLES] = {drawn->triangles, drawn->triangle_count * sizeof *drawn->triangles},
         [COARSE] = {drawn->coarse, drawn->coarse_count * sizeof *drawn->coarse},
-        [FACES] = {drawn->faces, drawn->faces ? drawn->triangle_count * sizeof *drawn->faces : 0},
+        [FACES] = {drawn->faces, !drawn->faces ? 0
+                                               : (simplified ? drawn->vertex_count : drawn->triangle_count)
+                                                     * sizeof *drawn->faces},
         [SOURCES] = {drawn->sources, simplified ? drawn->vertex_count * sizeof *drawn->sources : 0},
+        [ASPECTS] = {drawn->aspects, drawn->element_count * sizeof *drawn->aspects},
+        [SHELLS] = {drawn->shells, drawn->shells ? drawn->element_count * sizeof *drawn->shells : 0},
+        [EDGES] = {drawn->edges, drawn->vertex_count * sizeof *drawn->edges},
     };
 
     head.sections[VERTICES] = sizeof head;
@@ -293,7 +372,7 @@ static bool write_all(const struct making *making, struct arena scratch, struct 
     head.sections[END] = head.sections[CLUSTERS];
     return write_vertices(making, &head, scratch, err)
            && (!simplified
-               || surface_clusters_write(making->mesh, &making->triangulation, making->box,
+               || surface_clusters_write(making->mesh, &making->triangulation, making->box, &making->form,
                                          (const float(*)[3])making->normals, making->fd,
                                          head.sections[CLUSTERS], &head.sections[END], scratch, err))
            && picture_write_at(making->fd, &head, sizeof head, 0, err);
@@ -308,7 +387,7 @@ bool surface_write(const struct mesh *mesh, const struct surface_request *reques
     if (!arena_split(&scratch, arena_left(&scratch) / 2, &keep))
         return arena_error(err);
     return tell(&making, 0, err) && triangulation_build(mesh, &making.triangulation, &keep, scratch, err)
-           && look_at_mesh(&making, &keep, err)
+           && look_at_mesh(&making, &keep, err) && look_at_form(&making, &keep, scratch, err)
            && (making.triangulation.triangle_count > request->whole_max
                    ? simplify_mesh(&making, &keep, scratch, err)
                    : take_whole(&making))

@@ -4,7 +4,7 @@
  * throughout.
  *
  *     offset  type      what
- *          0  u8[8]     "fettleS1"
+ *          0  u8[8]     "fettleS2"
  *          8  u32       header bytes
  *         12  u32       flags: 1 the triangles are simplified, 2 `faces` follow, 4 `sources` follow
  *         16  u32       vertices   V
@@ -14,17 +14,24 @@
  *         32  f64[3]    origin  } vertex = origin + step * quantised, in the units of the file
  *         56  f64       step    }
  *         64  f64       largest distance between a vertex and its quantised place
- *         72  f64       certified upper bound of the distance between the mesh and the triangles, both ways;
- * 0 where they are the mesh's own (quantisation apart) 80  u64       faces of the mesh 88  u64[7]    offsets
- * of the sections from the start: vertices, triangles, coarse, faces, sources, clusters, and the end
+ *         72  f64       certified upper bound of the distance between the mesh and the triangles, both
+ *                       ways; 0 where they are the mesh's own (quantisation apart)
+ *         80  u64       faces of the mesh  F
+ *         88  u64[10]   offsets from the start of the sections, in this order, and of the end
  *
- *     vertices   u16 x, y, z, then the normal as two i8 in octahedral coordinates (Q. Meyer, J. Suessmuth,
- *                G. Sussner, M. Stamminger, G. Greiner 2010, "On floating-point normal vectors"); 8 bytes
- * each triangles  u32 x 3, counter-clockwise seen from outside, in the order of the mesh's faces coarse u32 x
- * 3, over the same vertices faces      u32: the face of the mesh that each triangle belongs to; left out
- * where triangle t is face t sources    u32: the vertex of the mesh that each vertex is; left out where
- * vertex v is vertex v clusters   all triangles of the mesh, in pieces that lie close together: see
- * surface_clusters.h
+ *     vertices   u16 x, y, z, then the normal as two i8 in octahedral coordinates (Q. Meyer and others
+ *                2010, "On floating-point normal vectors"); 8 bytes each
+ *     triangles  u32 x 3, counter-clockwise seen from outside, in the order of the mesh's faces
+ *     coarse     u32 x 3, over the same vertices
+ *     faces      u32: the face of the mesh that each triangle belongs to; left out where triangle t is
+ *                face t; where they are simplified, for each vertex the first face of the mesh there
+ *     sources    u32: the vertex of the mesh that each vertex is; left out where vertex v is vertex v
+ *     aspects    u16 for each face of the mesh; where the triangles are simplified, for each vertex the
+ *                greatest that is defined of the faces there. As in surface_form.h, like these:
+ *     shells     u16 for each face of the mesh; where the triangles are simplified, for each vertex the
+ *                largest shell there; left out where there is one shell
+ *     edges      u8 for each vertex
+ *     clusters   all triangles of the mesh, in pieces that lie close together: see surface_clusters.h
  *
  * The same mesh gives the same bytes, whatever the number of threads. */
 #ifndef PICTURE_SURFACE_H
@@ -33,7 +40,7 @@
 #include "base/progress.h"
 #include "mesh/triangulation.h"
 
-#define SURFACE_HEADER_BYTES 144
+#define SURFACE_HEADER_BYTES 168
 #define SURFACE_WHOLE_MAX 2000000 /* triangles: more are simplified */
 #define SURFACE_SIMPLIFIED 1000000
 #define SURFACE_COARSE 60000 /* four views together then draw a quarter of a million */

@@ -22,6 +22,7 @@ struct placed {
 struct writing {
     const struct mesh *mesh;
     const struct triangulation *triangulation;
+    const struct surface_form *form;
     const float (*normals)[3];
     const struct placed *placed;
     uint32_t *in_cluster; /* [vertex count] */
@@ -30,6 +31,8 @@ struct writing {
     struct surface_corner *corners;
     uint16_t (*triangles)[3];
     uint32_t *faces;
+    uint16_t *aspects, *shells;
+    uint8_t *edges;
 };
 
 /* Every third bit. */
@@ -100,7 +103,9 @@ static aabb gather(struct writing *writing, uint32_t number, size_t begin, struc
             }
             writing->triangles[k][i] = writing->local[v];
         }
-        writing->faces[k] = triangulation_face(writing->triangulation, t);
+        uint32_t f = writing->faces[k] = triangulation_face(writing->triangulation, t);
+        writing->aspects[k] = writing->form->face_aspect[f];
+        writing->shells[k] = writing->form->face_shell[f];
     }
     return box;
 }
@@ -115,37 +120,56 @@ static void set_box(struct surface_cluster *cluster, aabb box)
     }
 }
 
+/* One after another, each at a multiple of 8. */
+static bool write_parts(const struct writing *writing, const struct surface_cluster *cluster, int fd,
+                        uint64_t *end, struct error *err)
+{
+    size_t vertices = cluster->vertex_count, triangles = cluster->triangle_count;
+    const struct {
+        const void *bytes;
+        size_t count;
+    } parts[] = {{writing->corners, vertices * sizeof *writing->corners},
+                 {writing->triangles, triangles * sizeof *writing->triangles},
+                 {writing->faces, triangles * sizeof *writing->faces},
+                 {writing->vertices, vertices * sizeof *writing->vertices},
+                 {writing->aspects, triangles * sizeof *writing->aspects},
+                 {writing->shells, triangles * sizeof *writing->shells},
+                 {writing->edges, vertices * sizeof *writing->edges}};
+
+    *end = cluster->offset;
+    for (size_t i = 0; i < sizeof parts / sizeof *parts; i++) {
+        uint64_t at = *end;
+        *end = picture_align(at + parts[i].count);
+        if (!picture_write_end(fd, *end, err)
+            || !picture_write_at(fd, parts[i].bytes, parts[i].count, at, err))
+            return false;
+    }
+    return true;
+}
+
 static bool write_cluster(struct writing *writing, uint32_t number, size_t begin, int fd,
                           struct surface_cluster *cluster, uint64_t *end, struct error *err)
 {
     aabb box = gather(writing, number, begin, cluster);
     struct corner_grid grid = corner_grid_about(box);
-    uint64_t at = cluster->offset;
 
     set_box(cluster, box);
     memcpy(cluster->origin, &grid.origin, sizeof cluster->origin);
     cluster->step = grid.step;
     for (size_t v = 0; v < cluster->vertex_count; v++) {
-        const float *normal = writing->normals[writing->vertices[v]];
+        uint32_t source = writing->vertices[v];
+        const float *normal = writing->normals[source];
         writing->corners[v] =
-            surface_corner_of(&grid, writing->mesh->positions[writing->vertices[v]],
+            surface_corner_of(&grid, writing->mesh->positions[source],
                               (vec3){(double)normal[0], (double)normal[1], (double)normal[2]});
+        writing->edges[v] = writing->form->vertex_edges[source];
     }
-    uint64_t triangles_at = at + cluster->vertex_count * sizeof *writing->corners,
-             faces_at = picture_align(triangles_at + cluster->triangle_count * sizeof *writing->triangles);
-    *end = picture_align(faces_at + cluster->triangle_count * sizeof *writing->faces);
-    return picture_write_end(fd, *end, err)
-           && picture_write_at(fd, writing->corners, cluster->vertex_count * sizeof *writing->corners, at,
-                               err)
-           && picture_write_at(fd, writing->triangles, cluster->triangle_count * sizeof *writing->triangles,
-                               triangles_at, err)
-           && picture_write_at(fd, writing->faces, cluster->triangle_count * sizeof *writing->faces, faces_at,
-                               err);
+    return write_parts(writing, cluster, fd, end, err);
 }
 
 bool surface_clusters_write(const struct mesh *mesh, const struct triangulation *triangulation, aabb box,
-                            const float (*normals)[3], int fd, uint64_t offset, uint64_t *end,
-                            struct arena scratch, struct error *err)
+                            const struct surface_form *form, const float (*normals)[3], int fd,
+                            uint64_t offset, uint64_t *end, struct arena scratch, struct error *err)
 {
     size_t count = triangulation->triangle_count,
            cluster_count = count / CLUSTER_TRIANGLES + (count % CLUSTER_TRIANGLES != 0);
@@ -156,16 +180,19 @@ bool surface_clusters_write(const struct mesh *mesh, const struct triangulation 
     struct writing writing = {
         .mesh = mesh,
         .triangulation = triangulation,
+        .form = form,
         .normals = normals,
         .in_cluster = ARENA_NEW(&scratch, uint32_t, mesh->vertex_count),
         .local = ARENA_NEW(&scratch, uint16_t, mesh->vertex_count),
         .vertices = ARENA_NEW(&scratch, uint32_t, 3 * CLUSTER_TRIANGLES),
         .corners = ARENA_NEW(&scratch, struct surface_corner, 3 * CLUSTER_TRIANGLES),
         .triangles = arena_alloc(&scratch, CLUSTER_TRIANGLES, sizeof *writing.triangles, _Alignof(uint16_t)),
-        .faces = ARENA_NEW(&scratch, uint32_t, CLUSTER_TRIANGLES)};
+        .faces = ARENA_NEW(&scratch, uint32_t, CLUSTER_TRIANGLES),
+        .aspects = ARENA_NEW(&scratch, uint16_t, CLUSTER_TRIANGLES),
+        .shells = ARENA_NEW(&scratch, uint16_t, CLUSTER_TRIANGLES),
+        .edges = ARENA_NEW(&scratch, uint8_t, 3 * CLUSTER_TRIANGLES)};
 
-    if (!placed || !other || !table || !writing.in_cluster || !writing.local || !writing.vertices
-        || !writing.corners || !writing.triangles || !writing.faces)
+    if (scratch.failed)
         return arena_error(err);
     memset(writing.in_cluster, 0xff, mesh->vertex_count * sizeof *writing.in_cluster);
     for (size_t t = 0; t < count; t++)

@@ -127,7 +127,6 @@ bool blob_publish(struct store *store, int fd, const char *name, const char *sha
         sync_failed(store, err);
         goto out;
     }
-    unlinkat(store->uploads_fd, name, 0);
     ok = true;
 out:
     if (inner >= 0)

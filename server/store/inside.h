@@ -3,7 +3,7 @@
 #define STORE_INSIDE_H
 
 #include "base/digest.h"
-#include "store/store.h"
+#include "store/version.h"
 
 #include <pthread.h>
 #include <sqlite3.h>
@@ -135,6 +135,7 @@ struct store {
     struct verified_blob verified[VERIFIED_MAX];
     size_t verified_next;
     struct store_upload *uploads; /* open ones */
+    struct store_piece *pieces;   /* open ones */
 
     bool has_checker;
     pthread_t checker;
@@ -149,7 +150,7 @@ int64_t store_monotonic_s(void);
 
 /* Opens blobs/ab/cd/<sha256> for reading without looking at its bytes; -1 with errno. */
 int blob_open_unchecked(int blobs_fd, const char *sha256);
-/* Gives the file `name` of uploads/ its place among the blobs, durably, and takes the name away. */
+/* Gives the file `name` of uploads/ its place among the blobs, durably; it keeps that name too. */
 bool blob_publish(struct store *store, int fd, const char *name, const char *sha256, uint64_t bytes,
                   struct error *err);
 /* Hashes an open file from its start. False with errno on a read error. */
@@ -160,8 +161,22 @@ void blob_sweep(struct store *store, int64_t age_s);
 bool blob_each(int blobs_fd, bool (*visit)(void *context, int dir_fd, const char *name), void *context);
 /* The row of a blob, made when missing. */
 bool blob_row(struct write *write, const char *sha256, uint64_t bytes, int64_t *id, struct error *err);
+
+/* --- upload.c --- */
+
 /* Whether an open upload has published this blob. Under state_lock. */
 bool upload_holds(const struct store *store, const char *sha256);
+/* ERROR_MACHINE where so many more bytes would eat into the reserve of free disk. */
+bool disk_has_room(const struct store *store, uint64_t bytes, struct error *err);
+/* A finished upload of a whole file of uploads/ with that hash. Takes fd; the file's name stays. */
+bool upload_adopt(struct store *store, int fd, const char *name, const char *sha256, uint64_t bytes,
+                  struct store_upload **upload, struct error *err);
+
+/* --- part.c --- */
+
+/* At the start, when nobody else is there: removes files of parts that have no row or are blobs by now, and
+ * parts that have expired. */
+void parts_clear(struct store *store);
 
 /* --- text.c --- */
 
@@ -210,6 +225,9 @@ bool record_read(struct connection *connection, int64_t run, bool as_base, struc
  */
 bool version_check_relative(struct connection *connection, int64_t specimen, int64_t relative,
                             bool must_be_scan, const char *what, struct error *err);
+/* store_version_create inside a transaction. */
+bool version_create(struct write *write, const struct store_version_new *version,
+                    const struct store_upload *upload, int64_t *id, bool *created, struct error *err);
 
 /* --- jobs.c --- */
 

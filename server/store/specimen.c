@@ -105,10 +105,12 @@ bool store_specimen_change(struct store *store, int64_t id, const struct store_s
 /* --- reading --- */
 
 #define JOBS_IN(state) "(SELECT count(*) FROM job j WHERE j.specimen = s.id AND j.state = '" state "')"
-#define JOBS_FAILED                                                                                          \
-    "(SELECT count(*) FROM job j WHERE j.specimen = s.id AND j.state = 'failed'"                             \
-    " AND NOT EXISTS (SELECT 1 FROM job l WHERE l.version = j.version AND l.id > j.id"                       \
-    " AND l.against IS j.against))"
+#define JOB_MEASURING "j.state IN ('queued', 'running')"
+/* and no later job measured the same against the same */
+#define JOB_FAILED                                                                                           \
+    "j.state = 'failed' AND NOT EXISTS (SELECT 1 FROM job l WHERE l.version = j.version AND l.id > j.id"     \
+    " AND l.against IS j.against)"
+#define JOBS_FAILED "(SELECT count(*) FROM job j WHERE j.specimen = s.id AND " JOB_FAILED ")"
 #define SCAN_RUN "(SELECT v.latest_run FROM version v WHERE v.id = s.latest_scan)"
 #define SPECIMEN_COLUMNS                                                                                     \
     "s.id, s.revision, s.catalogue_number, s.title, s.units, s.state, s.note, s.created, s.changed,"         \
@@ -214,17 +216,34 @@ bool store_specimen_get(struct store *store, int64_t id, struct arena *keep, str
 
 /* --- listing --- */
 
-#define MATCHES                                                                                              \
+const char *const store_filters[STORE_FILTERS] = {"new",     "in work",   "ready", "handed over",
+                                                  "retired", "measuring", "failed"};
+
+#define MATCHES_TEXT                                                                                         \
     "(?1 IS NULL OR s.catalogue_number LIKE ?1 ESCAPE '\\' OR s.title LIKE ?1 ESCAPE '\\'"                   \
-    " OR s.note LIKE ?1 ESCAPE '\\') AND (?2 IS NULL OR s.state = ?2)"
-/* The column after the specimen's own is the sort key, for the next cursor. */
+    " OR s.note LIKE ?1 ESCAPE '\\')"
+/* Lists of ids that SQLite makes once a statement, from the few jobs in such a state. */
+#define IS_MEASURING "s.id IN (SELECT j.specimen FROM job j WHERE " JOB_MEASURING ")"
+#define IS_FAILED "s.id IN (SELECT j.specimen FROM job j WHERE " JOB_FAILED ")"
+#define MATCHES                                                                                              \
+    MATCHES_TEXT                                                                                             \
+    " AND (?2 IS NULL OR s.state = ?2 OR (?2 = 'measuring' AND " IS_MEASURING                                \
+    ") OR (?2 = 'failed' AND " IS_FAILED "))"
+/* Only ids and keys are sorted: what is shown of a specimen is looked up for those of the page alone. The
+ * column after the specimen's own is the sort key, for the next cursor. */
 #define LIST(key, compare, order)                                                                            \
-    "SELECT " SPECIMEN_COLUMNS ", " key " FROM specimen s WHERE " MATCHES " AND (?4 IS NULL OR (" key        \
-    ", s.id) " compare " (?3, ?4)) ORDER BY " key " " order ", s.id " order " LIMIT ?5"
+    "SELECT " SPECIMEN_COLUMNS ", p.at FROM (SELECT s.id AS id, " key                                        \
+    " AS at FROM specimen s WHERE " MATCHES " AND (?4 IS NULL OR (" key ", s.id) " compare                   \
+    " (?3, ?4)) ORDER BY " key " " order ", s.id " order                                                     \
+    " LIMIT ?5 OFFSET ?6) p JOIN specimen s ON s.id = p.id ORDER BY p.at " order ", p.id " order
 #define BOTH(key)                                                                                            \
     {                                                                                                        \
         LIST(key, ">", "ASC"), LIST(key, "<", "DESC")                                                        \
     }
+#define SHOWN_RUN "(SELECT v.latest_run FROM version v WHERE v.id = coalesce(s.latest_cage, s.latest_scan))"
+#define STATE_RANK                                                                                           \
+    "CASE s.state WHEN 'new' THEN 0 WHEN 'in work' THEN 1 WHEN 'ready' THEN 2"                               \
+    " WHEN 'handed over' THEN 3 ELSE 4 END"
 
 /* The allow-list of orders: [sort][descending]. */
 static const char *const list_sql[][2] = {
@@ -233,11 +252,15 @@ static const char *const list_sql[][2] = {
     [STORE_SORT_TITLE] = BOTH("s.title"),
     [STORE_SORT_OPEN_EDGES] = BOTH("coalesce(s.open_edges, -1)"),
     [STORE_SORT_LOST] = BOTH("coalesce(s.lost, -1)"),
+    [STORE_SORT_FAULTS] = BOTH("coalesce(" RUN_VALUE(SHOWN_RUN, MEASURE_FAULTS) ", -1)"),
+    [STORE_SORT_STATE] = BOTH(STATE_RANK),
+    [STORE_SORT_SCANS] = BOTH("s.scan_count"),
+    [STORE_SORT_CAGES] = BOTH("s.cage_count"),
 };
 
 static bool sorts_by_number(enum store_specimen_sort sort)
 {
-    return sort == STORE_SORT_OPEN_EDGES || sort == STORE_SORT_LOST;
+    return sort >= STORE_SORT_OPEN_EDGES;
 }
 
 /* A cursor is the last item's id and sort key: "12-" and the key's bytes in hex. */
@@ -302,15 +325,15 @@ static bool read_page(struct connection *connection, const struct store_specimen
 
     if (!parse_cursor(query->cursor, &id, key, sizeof key, err))
         return false;
-    int64_t limit = (int64_t)query->limit + 1;
+    int64_t limit = (int64_t)query->limit + 1, offset = (int64_t)query->offset;
     page->items = ARENA_NEW(keep, struct store_specimen, query->limit);
     if (!page->items)
         return arena_error(err);
     sqlite3_stmt *row =
         sorts_by_number(query->sort)
-            ? statement_begin(connection, sql, err, "ttrki", pattern, query->state, strtod(key, NULL), id,
-                              limit)
-            : statement_begin(connection, sql, err, "tttki", pattern, query->state, key, id, limit);
+            ? statement_begin(connection, sql, err, "ttrkii", pattern, query->filter, strtod(key, NULL), id,
+                              limit, offset)
+            : statement_begin(connection, sql, err, "tttkii", pattern, query->filter, key, id, limit, offset);
     char last_key[STORE_TITLE_MAX + 1] = "";
     while ((step = statement_step(connection, row, err)) == 1 && page->count < query->limit) {
         take_specimen(row, keep, &page->items[page->count++]);
@@ -323,10 +346,44 @@ static bool read_page(struct connection *connection, const struct store_specimen
     return step >= 0;
 }
 
+static bool count_states(struct connection *connection, const char *pattern, int64_t totals[STORE_STATES],
+                         struct error *err)
+{
+    static const char count[] =
+        "SELECT sum(s.state = 'new'), sum(s.state = 'in work'), sum(s.state = 'ready'),"
+        " sum(s.state = 'handed over'), sum(s.state = 'retired') FROM specimen s WHERE " MATCHES_TEXT;
+    sqlite3_stmt *row = statement_begin(connection, count, err, "t", pattern);
+    bool ok = statement_step(connection, row, err) == 1;
+    for (int i = 0; ok && i < STORE_STATES; i++)
+        totals[i] = column_id(row, i);
+    statement_end(row);
+    return ok;
+}
+
+static bool count_page(struct connection *connection, const char *pattern, const char *filter,
+                       struct store_specimen_page *page, struct error *err)
+{
+#define COUNT_JOBS(condition)                                                                                \
+    "SELECT count(DISTINCT s.id) FROM job j JOIN specimen s ON s.id = j.specimen WHERE " condition           \
+    " AND " MATCHES_TEXT
+    static const char measuring[] = COUNT_JOBS(JOB_MEASURING), failed[] = COUNT_JOBS(JOB_FAILED);
+    int64_t *totals = page->filter_totals;
+    if (!count_states(connection, pattern, totals, err)
+        || !statement_value(connection, measuring, &totals[STORE_FILTER_MEASURING], NULL, err, "t", pattern)
+        || !statement_value(connection, failed, &totals[STORE_FILTER_FAILED], NULL, err, "t", pattern))
+        return false;
+    for (size_t i = 0; i < STORE_STATES; i++)
+        page->text_total += totals[i];
+    page->total = filter ? 0 : page->text_total;
+    for (size_t i = 0; filter && i < STORE_FILTERS; i++)
+        if (strcmp(filter, store_filters[i]) == 0)
+            page->total = totals[i];
+    return true;
+}
+
 bool store_specimen_list(struct store *store, const struct store_specimen_query *query, struct arena *keep,
                          struct store_specimen_page *page, struct error *err)
 {
-    static const char count[] = "SELECT count(*) FROM specimen s WHERE " MATCHES;
     struct connection *connection;
     const char *pattern = NULL;
 
@@ -339,7 +396,7 @@ bool store_specimen_list(struct store *store, const struct store_specimen_query 
     if (!read_begin(store, &connection, err))
         return false;
     bool ok = read_page(connection, query, pattern, keep, page, err)
-              && statement_value(connection, count, &page->total, NULL, err, "tt", pattern, query->state);
+              && count_page(connection, pattern, query->filter, page, err);
     for (size_t i = 0; ok && i < page->count; i++)
         ok = read_trend(connection, keep, &page->items[i], err);
     read_end(store, connection);

@@ -53,22 +53,33 @@ enum store_specimen_sort {
     STORE_SORT_NUMBER,
     STORE_SORT_TITLE,
     STORE_SORT_OPEN_EDGES, /* of the latest cage, else the latest scan; unmeasured counts as smallest */
-    STORE_SORT_LOST
+    STORE_SORT_LOST,       /* likewise */
+    STORE_SORT_FAULTS,     /* likewise */
+    STORE_SORT_STATE,      /* as listed in store_filters */
+    STORE_SORT_SCANS,
+    STORE_SORT_CAGES
 };
+/* What a list can be filtered by: the states, then what the jobs do (a specimen may be in both). */
+enum { STORE_STATES = 5, STORE_FILTER_MEASURING = STORE_STATES, STORE_FILTER_FAILED, STORE_FILTERS };
+extern const char *const store_filters[STORE_FILTERS];
+
 struct store_specimen_query {
-    const char *text;  /* part of number, title or note, ASCII case ignored; NULL: all */
-    const char *state; /* NULL: all */
+    const char *text;   /* part of number, title or note, ASCII case ignored; NULL: all */
+    const char *filter; /* one of store_filters; NULL: all */
     enum store_specimen_sort sort;
     bool descending;
     size_t limit;       /* 1..500 */
+    size_t offset;      /* so many are passed over */
     const char *cursor; /* `next` of the page before, NULL: from the start; ERROR_USAGE when malformed */
 };
 struct store_specimen_page {
     size_t count;
     struct store_specimen *items;
-    const char *next; /* NULL: no more */
-    int64_t total;    /* that match */
-    int64_t revision; /* of the store when the list was read */
+    const char *next;                     /* NULL: no more */
+    int64_t total;                        /* that match */
+    int64_t filter_totals[STORE_FILTERS]; /* that match the text, under each filter */
+    int64_t text_total;                   /* that match the text */
+    int64_t revision;                     /* of the store when the list was read */
 };
 bool store_specimen_list(struct store *store, const struct store_specimen_query *query, struct arena *keep,
                          struct store_specimen_page *page, struct error *err);

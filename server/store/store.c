@@ -122,6 +122,10 @@ static bool take_options(struct store *store, const struct store_options *option
         store->options.queue_max = 10000;
     if (!store->options.busy_ms)
         store->options.busy_ms = 5000;
+    if (!store->options.parts_max)
+        store->options.parts_max = 10000;
+    if (!store->options.part_keep_s)
+        store->options.part_keep_s = 7 * 24 * 60 * 60;
     if (!store->options.sync)
         store->options.sync = fsync;
     if (!store->options.reserve_bytes && fstatvfs(store->folder_fd, &disk) == 0) {
@@ -131,7 +135,7 @@ static bool take_options(struct store *store, const struct store_options *option
     return store->settings ? make_start_id(store, err) : error_set(err, ERROR_MACHINE, "out of memory");
 }
 
-/* What an interrupted upload left; nobody will come back for it. */
+/* What an interrupted upload in one piece left; nobody will come back for it. */
 static void clear_uploads(int uploads_fd)
 {
     const struct dirent *entry;
@@ -213,6 +217,7 @@ bool store_open(const char *folder, bool create, const struct store_options *opt
         return false;
     }
     clear_uploads(store->uploads_fd);
+    parts_clear(store);
     if (options->background_check) {
         store->checking = true;
         store->has_checker = pthread_create(&store->checker, NULL, check_in_background, store) == 0;
@@ -353,7 +358,12 @@ void store_unlisten(struct store *store, const void *context)
 
 void store_time_now(char out[STORE_TIME_SIZE])
 {
-    time_t now = time(NULL);
+    store_time_after(0, out);
+}
+
+void store_time_after(int64_t seconds, char out[STORE_TIME_SIZE])
+{
+    time_t now = time(NULL) + (time_t)seconds;
     struct tm utc;
     gmtime_r(&now, &utc);
     if (strftime(out, STORE_TIME_SIZE, "%Y-%m-%dT%H:%M:%SZ", &utc) == 0)

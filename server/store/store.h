@@ -2,8 +2,8 @@
  *
  * What the store acknowledged survives a power cut and is never altered. One connection writes, under a
  * mutex, each change in one BEGIN IMMEDIATE transaction; a pool of read-only connections reads. Every
- * function may be called from any thread. The rest of the room's face: specimen.h, upload.h, version.h,
- * runs.h, jobs.h, backup.h.
+ * function may be called from any thread. The rest of the room's face: specimen.h, upload.h, part.h,
+ * version.h, runs.h, jobs.h, backup.h.
  *
  * Strings and arrays in results belong to the arena `keep` of the caller; ERROR_LIMIT when it is too small
  * (1 MiB does for a single thing, 16 MiB for the longest list). Ids are SQLite row ids, 0 means none. A
@@ -30,6 +30,8 @@ struct store_options {
     size_t readers;         /* read-only connections; 0: 8 */
     size_t queue_max;       /* queued jobs; 0: 10,000 */
     uint64_t reserve_bytes; /* free disk kept besides an upload; 0: 5 % or 2 GiB, the larger */
+    size_t parts_max;       /* files that come in pieces and are not whole; 0: 10,000 */
+    int64_t part_keep_s;    /* how long a part stays after its last piece; 0: seven days */
     size_t busy_ms;         /* how long a change waits for others; 0: 5,000 */
     int (*sync)(int fd);    /* NULL: fsync; tests put a failing one here */
     bool background_check;  /* quick_check and the sweep of unused blobs in a thread after opening */
@@ -85,6 +87,8 @@ void store_unlisten(struct store *store, const void *context);
 
 /* Now, as stored. */
 void store_time_now(char out[STORE_TIME_SIZE]);
+/* So many seconds from now. */
+void store_time_after(int64_t seconds, char out[STORE_TIME_SIZE]);
 /* Descriptor of the data folder; stays the store's. */
 int store_folder_fd(const struct store *store);
 

@@ -25,7 +25,7 @@ struct store_upload {
     bool finished;
 };
 
-static bool disk_has_room(const struct store *store, uint64_t bytes, struct error *err)
+bool disk_has_room(const struct store *store, uint64_t bytes, struct error *err)
 {
     struct statvfs disk;
     if (fstatvfs(store->uploads_fd, &disk) != 0)
@@ -50,6 +50,15 @@ static bool open_file(struct store_upload *upload, struct error *err)
            || error_set(err, ERROR_MACHINE, "a file for the upload cannot be made: %s", strerror(errno));
 }
 
+static void enlist(struct store_upload *upload)
+{
+    struct store *store = upload->store;
+    pthread_mutex_lock(&store->state_lock);
+    upload->next = store->uploads;
+    store->uploads = upload;
+    pthread_mutex_unlock(&store->state_lock);
+}
+
 bool store_upload_begin(struct store *store, uint64_t declared_bytes, struct store_upload **out,
                         struct error *err)
 {
@@ -64,12 +73,27 @@ bool store_upload_begin(struct store *store, uint64_t declared_bytes, struct sto
         return false;
     }
     digest_begin(&upload->digest);
-    pthread_mutex_lock(&store->state_lock);
-    upload->next = store->uploads;
-    store->uploads = upload;
-    pthread_mutex_unlock(&store->state_lock);
+    enlist(upload);
     *out = upload;
     return true;
+}
+
+bool upload_adopt(struct store *store, int fd, const char *name, const char *sha256, uint64_t bytes,
+                  struct store_upload **out, struct error *err)
+{
+    struct store_upload *upload = calloc(1, sizeof *upload);
+    if (!upload) {
+        close(fd);
+        return error_set(err, ERROR_MACHINE, "out of memory");
+    }
+    upload->store = store;
+    upload->fd = fd;
+    upload->bytes = bytes;
+    upload->finished = true; /* so that the name stays */
+    memcpy(upload->sha256, sha256, sizeof upload->sha256);
+    enlist(upload); /* from here on the sweep leaves the blob alone */
+    *out = upload;
+    return blob_publish(store, fd, name, sha256, bytes, err);
 }
 
 /* Starts writing back what has come so far, so that the sync at the end has little left to do. */
@@ -120,6 +144,7 @@ bool store_upload_finish(struct store_upload *upload, char sha256[DIGEST_HEX_SIZ
     pthread_mutex_unlock(&store->state_lock);
     if (!blob_publish(store, upload->fd, upload->name, hash, upload->bytes, err))
         return false;
+    unlinkat(store->uploads_fd, upload->name, 0);
     upload->finished = true;
     if (sha256)
         memcpy(sha256, hash, sizeof hash);

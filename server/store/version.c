@@ -132,8 +132,8 @@ static bool add_first_jobs(struct write *write, const struct store_version_new *
     return !against || job_add(write, version->specimen, id, against, false, false, &job, err);
 }
 
-static bool create(struct write *write, const struct store_version_new *version,
-                   const struct store_upload *upload, int64_t *id, bool *created, struct error *err)
+bool version_create(struct write *write, const struct store_version_new *version,
+                    const struct store_upload *upload, int64_t *id, bool *created, struct error *err)
 {
     static const char same[] = "SELECT id FROM version WHERE specimen = ?1 AND kind = ?2 AND blob = ?3";
     static const char begin_work[] = "UPDATE specimen SET state = 'in work' WHERE id = ?1 AND state = 'new'";
@@ -163,7 +163,7 @@ bool store_version_create(struct store *store, const struct store_version_new *v
         return error_set(err, ERROR_USAGE, "the upload is not finished");
     if (!version->kind || !write_begin(store, &write, err))
         return version->kind ? false : error_set(err, ERROR_USAGE, "the kind must be scan or cage");
-    bool ok = create(&write, version, upload, id, created, err);
+    bool ok = version_create(&write, version, upload, id, created, err);
     return write_end(&write, ok, err);
 }
 
@@ -321,6 +321,58 @@ bool store_version_list(struct store *store, int64_t specimen, size_t limit, con
     if (ok && !found)
         ok = error_set(err, ERROR_NOT_FOUND, "there is no specimen %lld", (long long)specimen);
     ok = ok && read_page(connection, specimen, limit, after, keep, page, err);
+    read_end(store, connection);
+    return ok;
+}
+
+static void take_holder(sqlite3_stmt *row, struct arena *keep, struct store_holder *holder)
+{
+    *holder = (struct store_holder){.version = column_id(row, 0),
+                                    .specimen = column_id(row, 1),
+                                    .number = column_id(row, 2),
+                                    .catalogue_number = column_text(row, 3, keep),
+                                    .kind = column_text(row, 4, keep),
+                                    .file_name = column_text(row, 5, keep),
+                                    .created = column_text(row, 6, keep),
+                                    .withdrawn = column_id(row, 7) != 0};
+}
+
+static bool read_holders(struct connection *connection, const char *sha256, size_t limit, int64_t after,
+                         struct arena *keep, struct store_holder_page *page, struct error *err)
+{
+    static const char read[] =
+        "SELECT v.id, v.specimen, v.number, s.catalogue_number, v.kind, v.file_name, v.created,"
+        " v.withdrawn_at IS NOT NULL FROM blob b JOIN version v ON v.blob = b.id"
+        " JOIN specimen s ON s.id = v.specimen WHERE b.sha256 = ?1 AND v.id > ?2 ORDER BY v.id LIMIT ?3";
+    int step;
+    page->items = ARENA_NEW(keep, struct store_holder, limit);
+    if (!page->items)
+        return arena_error(err);
+    sqlite3_stmt *row = statement_begin(connection, read, err, "tii", sha256, after, (int64_t)limit + 1);
+    while ((step = statement_step(connection, row, err)) == 1 && page->count < limit)
+        take_holder(row, keep, &page->items[page->count++]);
+    if (step == 1)
+        page->next = cursor_make(page->items[page->count - 1].version, keep);
+    statement_end(row);
+    return step >= 0 && (!keep->failed || arena_error(err));
+}
+
+bool store_version_find(struct store *store, const char *sha256, size_t limit, const char *cursor,
+                        struct arena *keep, struct store_holder_page *page, struct error *err)
+{
+    static const char count[] =
+        "SELECT count(*) FROM version v JOIN blob b ON b.id = v.blob WHERE b.sha256 = ?1";
+    struct connection *connection;
+    int64_t after;
+
+    memset(page, 0, sizeof *page);
+    if (!digest_is_hex(sha256))
+        return error_set(err, ERROR_USAGE, "sha256 must be 64 hexadecimal digits in lower case");
+    if (!limit_check(limit, err) || !cursor_parse(cursor, &after, err)
+        || !read_begin(store, &connection, err))
+        return false;
+    bool ok = read_holders(connection, sha256, limit, after, keep, page, err)
+              && statement_value(connection, count, &page->total, NULL, err, "t", sha256);
     read_end(store, connection);
     return ok;
 }

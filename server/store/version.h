@@ -63,6 +63,21 @@ struct store_version_page {
 bool store_version_list(struct store *store, int64_t specimen, size_t limit, const char *cursor,
                         struct arena *keep, struct store_version_page *page, struct error *err);
 
+/* The versions, of any specimen, whose file has this hash; as store_version_list. */
+struct store_holder {
+    int64_t version, specimen, number;
+    const char *catalogue_number, *kind, *file_name, *created;
+    bool withdrawn;
+};
+struct store_holder_page {
+    size_t count;
+    struct store_holder *items;
+    const char *next;
+    int64_t total;
+};
+bool store_version_find(struct store *store, const char *sha256, size_t limit, const char *cursor,
+                        struct arena *keep, struct store_holder_page *page, struct error *err);
+
 /* Sets the reference (0: none) and queues a run against it unless an identical one is finished or waiting. */
 bool store_version_set_against(struct store *store, int64_t id, int64_t against, int64_t if_revision,
                                bool *stale, struct error *err);

@@ -6,13 +6,15 @@ import { give } from '../dom.js';
 import { formatValue, lengthFactor, withUnit } from '../format.js';
 import { readList } from '../route.js';
 import { openLoader } from '../space/load.js';
-import { SUBJECTS, extent, faceValues, vertexValues } from '../space/values.js';
+import { SUBJECTS, extent } from '../space/values.js';
 import { roundRange } from '../space/colours.js';
 import { say } from '../say.js';
+import { shownUnit } from '../settings.js';
 import { versionName } from '../specimen-state.js';
 import { SpaceView } from '../views/space.js';
 
 const FIGURES_MOST = 4;
+const ASPECT_RANGE_LEAST = 2;
 
 /** @param {HTMLElement} el @param {object} page  app.js */
 export function joinSpace(el, page) {
@@ -39,18 +41,25 @@ export function joinSpace(el, page) {
     return latest === null ? [] : latest === before ? [latest] : [before, latest];
   }
 
-  /** One figure: what is drawn, and coloured by what. A version without a reference is drawn plain. */
-  async function makeFigure(version, colour) {
+  /** null where the run does not tell them: what is inside of a surface that is not closed. */
+  const valuesOf = (source) =>
+    loader.valuesOf(source).catch((problem) => {
+      if (problem.status === 404) return null;
+      throw problem;
+    });
+
+  /** One figure: what is drawn, and coloured by what. What needs a reference is drawn plain where a version has none. */
+  async function makeFigure(version, wanted) {
     const run = runOf(version, null);
     const [[{ record: runRecord }, findings], runs] = await Promise.all([record(run), api.listRuns(version.id)]);
     // of the run, not of the version: a reference that was changed since is measured against later
     const against = runs.find((each) => each.id === run)?.against ?? version.against;
-    const subject = runRecord.reference === null ? SUBJECTS.none : SUBJECTS[colour];
+    const colour = runRecord.reference === null && SUBJECTS[wanted].field ? 'none' : wanted;
+    const subject = SUBJECTS[colour];
     const onReference = subject.mesh === 'reference';
-    const surface = await loader.surfaceOf(onReference ? against : version.id);
-    const field = subject.field === null ? null : await loader.fieldOf(run, subject.field);
-    const values =
-      field === null ? null : subject.perFace ? faceValues(surface, field) : vertexValues(surface, field);
+    const source = { version: onReference ? against : version.id, run, colour, kind: onReference ? 'scan' : version.kind };
+    const surface = await loader.surfaceOf(source.version);
+    const values = subject.map === null ? null : await valuesOf(source);
     return {
       version,
       against,
@@ -58,13 +67,41 @@ export function joinSpace(el, page) {
       record: runRecord,
       findings: findings.items,
       name: versionName(version),
-      colour: runRecord.reference === null ? 'none' : colour,
-      signed: subject.signed,
+      colour,
+      map: values === null ? null : subject.map,
+      per: subject.per,
       onReference,
+      source,
       surface,
       values,
-      cage: !onReference && version.kind === 'cage',
+      cage: source.kind === 'cage',
     };
+  }
+
+  /** Where the map ends unless told, as it is drawn: a round number, no less than the greatest; null where there are classes. */
+  function rangeOf(figures, colour, factor) {
+    const { map } = SUBJECTS[colour];
+    const asked = Number(query.range);
+    if (map !== 'seq' && map !== 'div') return null;
+    if (colour === 'aspect') {
+      const most = figures.map(({ record: { kind, subject } }) => subject.quality?.[kind === 'cage' ? 'quad' : 'tri']?.aspect_ratio?.p99 ?? 1);
+      return Math.log2(asked > 1 ? asked : Math.max(ASPECT_RANGE_LEAST, roundRange(Math.max(...most))));
+    }
+    if (asked > 0) return asked / factor;
+    const own = figures.map(({ values }) => {
+      if (values === null) return 0;
+      const { least, most } = extent(values);
+      return map === 'div' ? Math.max(Math.abs(least), Math.abs(most)) : most;
+    });
+    return roundRange(Math.max(0, ...own) * factor) / factor;
+  }
+
+  /** How far a face is from the other surface, as a certified interval; null where the run has no reference. */
+  async function distanceOf({ run, onReference, record: { reference } }, face) {
+    if (reference === null) return null;
+    const name = (end) => `${onReference ? 'reference_' : ''}face_distance_${end}`;
+    const [lower, upper] = await Promise.all(['lower', 'upper'].map((end) => api.readFieldAt(run, name(end), face)));
+    return { lower, upper };
   }
 
   async function load() {
@@ -76,19 +113,10 @@ export function joinSpace(el, page) {
       const colour = query.colour in SUBJECTS ? query.colour : 'lost';
       const figures = await Promise.all(chosen.map((version) => makeFigure(version, colour)));
       if (mine !== asked) return;
-      loader.keepOnly(
-        figures.map(({ surface }) => surface.version),
-        figures.map(({ run }) => run),
-      );
+      loader.keepOnly(figures.map(({ source }) => source));
       const fileUnit = specimen.units;
-      const unit = fileUnit === 'unknown' ? '' : (query.unit ?? fileUnit);
+      const unit = shownUnit(query.unit, fileUnit);
       const factor = lengthFactor(fileUnit, unit);
-      const own = figures.map(({ values, signed }) => {
-        if (values === null) return 0;
-        const { least, most } = extent(values);
-        return signed ? Math.max(Math.abs(least), Math.abs(most)) : most;
-      });
-      const range = Number(query.range) > 0 ? Number(query.range) / factor : roundRange(Math.max(0, ...own) * factor) / factor;
       const nameOf = (version) => {
         const found = versions.find((each) => each.id === version);
         return found ? versionName(found) : '—';
@@ -100,12 +128,13 @@ export function joinSpace(el, page) {
         figures,
         figuresMost: FIGURES_MOST,
         colour,
-        range,
+        range: rangeOf(figures, colour, factor),
         unit,
         factor,
         query,
         nameOf,
-        marksOf: loader.marksOf,
+        loader,
+        distanceOf,
         pointText: (at) => at.map((x) => formatValue(x * factor, 4)).join(', ') + (unit ? ` ${unit}` : ''),
         lengthText: (x) => withUnit(formatValue(x * factor, 3), unit),
       });

@@ -2,11 +2,13 @@
 // runs, and the records and findings of the chosen version; keeps the rest of the view's state in the address.
 import * as api from '../api.js';
 import { comparisonRows, csvText } from '../csv.js';
-import { defaultBaseline, latestMeasured, orderVersions, runOf } from '../comparison.js';
+import { defaultBaseline, latestMeasured, orderByRow, orderVersions, runOf } from '../comparison.js';
 import { give } from '../dom.js';
 import { formatValue, lengthFactor, withUnit } from '../format.js';
 import { readList, writeRoute } from '../route.js';
+import { matchPlaces, placesOf } from '../same-place.js';
 import { say } from '../say.js';
+import { shownDecimals, shownUnit } from '../settings.js';
 import { versionName } from '../specimen-state.js';
 import { openNumberCard, openVersionCard } from '../views/cards.js';
 import { askAgainst, askWithdraw } from '../views/dialogs.js';
@@ -14,7 +16,9 @@ import { askChangeSpecimen } from '../views/new-specimen.js';
 import { SpecimenView } from '../views/specimen.js';
 
 /** How many columns are shown before the reader chooses: more stay one click away. */
-const COLUMNS = 24;
+const COLUMNS = 60;
+/** Versions whose histograms are laid over the chosen one's. */
+const OVERLAID = 3;
 /** Groups that are folded until the reader opens one. */
 const FOLDED = 'faces,quads,triangles,valence,size';
 
@@ -25,7 +29,7 @@ export function joinSpecimen(el, page) {
   let read = null; // { specimen, versions, jobs, definitions } as the server has them
   let comparison = null;
   let compared = ''; // the runs and the baseline that `comparison` is of
-  let findings = null;
+  const findings = new Map();
   let asked = 0;
   let timer = null;
   let state = null;
@@ -39,6 +43,10 @@ export function joinSpecimen(el, page) {
         api.readRun(run).then((answer) => answer.record),
       );
     return records.get(run);
+  };
+  const findingsOf = (run) => {
+    if (!findings.has(run)) findings.set(run, api.readFindings(run));
+    return findings.get(run);
   };
 
   /** What the address asks of the versions that are there. A baseline names its version: measured again, its newest run counts. */
@@ -54,6 +62,7 @@ export function joinSpecimen(el, page) {
     const baselineRun = baseline && runOf(baseline, query.run);
     const latest = latestMeasured(versions);
     const chosen = versions.find((version) => version.id === query.version && version.latest_run !== null) ?? latest;
+    const chosenRun = chosen ? runOf(chosen, query.run) : null;
     return {
       specimen,
       versions,
@@ -63,10 +72,22 @@ export function joinSpecimen(el, page) {
       baseline,
       latest,
       chosen,
-      runs: baselineRun && !runs.includes(baselineRun) ? [...runs, baselineRun] : runs,
+      runs: [...new Set([...runs, baselineRun, chosenRun])].filter((run) => run !== null && run !== undefined),
       baselineRun,
-      chosenRun: chosen ? runOf(chosen, query.run) : null,
+      chosenRun,
+      beside: besideOf(visible, chosen, baseline),
     };
+  }
+
+  /** The versions whose histograms are laid over the chosen one's: those asked for, else the baseline; of its kind, and measured. */
+  function besideOf(visible, chosen, baseline) {
+    const wanted = query.beside === undefined ? [baseline?.id] : readList(query.beside);
+    return visible
+      .filter(
+        (version) =>
+          version !== chosen && version.kind === chosen?.kind && version.latest_run !== null && wanted.includes(version.id),
+      )
+      .slice(0, OVERLAID);
   }
 
   async function load({ fresh = true } = {}) {
@@ -84,17 +105,18 @@ export function joinSpecimen(el, page) {
       }
       const plan = arrange();
       const key = `${plan.runs.join()} ${plan.baselineRun}`;
-      const [answer, chosen, base, places] = await Promise.all([
+      const [answer, chosen, base, places, before, beside] = await Promise.all([
         plan.runs.length === 0 ? null : key === compared ? comparison : api.compareRuns(plan.runs, plan.baselineRun),
         plan.chosenRun && record(plan.chosenRun),
         plan.baselineRun && record(plan.baselineRun),
-        plan.chosenRun === null ? null : findings?.run === plan.chosenRun ? findings : api.readFindings(plan.chosenRun),
+        plan.chosenRun && findingsOf(plan.chosenRun),
+        plan.baselineRun && findingsOf(plan.baselineRun),
+        Promise.all(plan.beside.map((version) => record(runOf(version, query.run)))),
       ]);
       if (mine !== asked) return;
       comparison = answer;
       compared = key;
-      findings = places && { ...places, run: plan.chosenRun };
-      state = draw(plan, chosen, base);
+      state = draw(plan, { chosen, base, places, before, beside });
       give(el, 'show', state);
       page.setTitle(`${read.specimen.catalogue_number}, ${read.specimen.title}`);
     } catch (problem) {
@@ -105,10 +127,10 @@ export function joinSpecimen(el, page) {
   }
 
   /** The state that the view draws. */
-  function draw(plan, chosenRecord, baseRecord) {
+  function draw(plan, { chosen: chosenRecord, base: baseRecord, places, before, beside }) {
     const { specimen, versions, baseline, latest, chosen } = plan;
     const fileUnit = specimen.units;
-    const unit = fileUnit === 'unknown' ? '' : (query.unit ?? fileUnit);
+    const unit = shownUnit(query.unit, fileUnit);
     const factor = lengthFactor(fileUnit, unit);
     const nameOf = (version) => {
       const found = versions.find((each) => each.id === version);
@@ -137,7 +159,10 @@ export function joinSpecimen(el, page) {
         isChosen: version === chosen,
       };
     };
-    const columns = plan.visible.map(column);
+    const sortRow = comparison?.rows.find((row) => row.measure === query.sort);
+    const unsorted = plan.visible.map(column);
+    const columns = sortRow ? orderByRow(unsorted, sortRow) : unsorted;
+    const chosenColumn = chosen ? (columns.find(({ version }) => version === chosen) ?? column(chosen)) : null;
     const baselineColumn = columns.find(({ isBaseline }) => isBaseline) ?? null;
     const scans = versions.filter((version) => version.kind === 'scan' && version.withdrawn === null);
     const latestScan = scans.at(-1) ?? null;
@@ -149,12 +174,15 @@ export function joinSpecimen(el, page) {
       versions,
       query,
       comparison,
-      findings,
+      findings: places,
+      since: sinceOf(),
       baseline,
       latest,
       chosen,
+      chosenColumn: chosenColumn?.run ? chosenColumn : null,
       columns,
       unit,
+      decimals: shownDecimals(),
       latestScan,
       hidden: plan.hidden,
       allVersions: plan.ordered,
@@ -174,19 +202,9 @@ export function joinSpecimen(el, page) {
             version.kind === (latest?.kind ?? 'cage') && version.withdrawn === null && runIndex !== null,
         )
         .sort((a, b) => a.version.number - b.version.number),
-      points: specimen.trend
-        .filter((point) => point.kind === 'cage' && !point.withdrawn && point.run !== null)
-        .map((point) => ({
-          name: versionName(point),
-          size: scaled(point.face_size, factor),
-          openEdges: point.open_edges,
-          lost: scaled(point.lost, factor),
-          invented: scaled(point.invented, factor),
-        })),
       chosenRun: plan.chosenRun,
-      chosenRecord: chosenRecord && { name: versionName(chosen), record: chosenRecord },
-      baselineRecord:
-        baseRecord && plan.baselineRun !== plan.chosenRun ? { name: versionName(baseline), record: baseRecord } : null,
+      chosenRecord: chosenRecord && { id: chosen.id, name: versionName(chosen), record: chosenRecord },
+      otherRecords: plan.beside.map((version, i) => ({ id: version.id, name: versionName(version), record: beside[i] })),
       box: chosenRecord ? chosenRecord.subject.bounds : null,
       staleCages:
         latestScan === null
@@ -201,6 +219,14 @@ export function joinSpecimen(el, page) {
       waiting: read.jobs.some((job) => job.state === 'queued' || job.state === 'running'),
       pointText: (at) => withUnit(at.map((value) => formatValue(value * factor)).join(', '), unit),
     };
+
+    /** The findings of the chosen version matched with the baseline's; null where the two are not measured alike. */
+    function sinceOf() {
+      if (!places || !before || plan.baselineRun === plan.chosenRun) return null;
+      if (!chosenColumn.run?.comparable || chosenColumn.run.kind !== baselineColumn?.run?.kind) return null;
+      const [older, newer] = [placesOf(baseRecord, before), placesOf(chosenRecord, places)];
+      return { before: older, after: newer, match: matchPlaces(older, newer) };
+    }
   }
 
   const go = (changes) => {
@@ -228,6 +254,14 @@ export function joinSpecimen(el, page) {
       history.replaceState(null, '', writeRoute({ view: 'specimen', id, query }));
       await load({ fresh: false });
       document.getElementById(`row-${measure}`)?.querySelector('[data-key]').focus();
+    },
+    over: async ({ measure }) => {
+      query = { ...query, over: measure };
+      history.replaceState(null, '', writeRoute({ view: 'specimen', id, query }));
+      await load({ fresh: false });
+      const chart = document.getElementById('over-versions');
+      chart?.scrollIntoView({ block: 'center' });
+      chart?.querySelector('select').focus({ preventScroll: true });
     },
     number: (wish) =>
       openNumberCard(state, wish, record(state.columns.find(({ version }) => version.id === wish.version).run.id)),
@@ -277,20 +311,23 @@ export function joinSpecimen(el, page) {
         page.tell(say('toast.label'));
         await load();
       }),
-    csv: () =>
-      save(
-        `${read.specimen.catalogue_number}.csv`,
-        csvText(
-          comparisonRows(
-            state.comparison,
-            state.columns
-              .filter(({ runIndex }) => runIndex !== null)
-              .map(({ version, runIndex }) => ({ label: versionName(version), runIndex })),
-            { number: read.specimen.catalogue_number, units: read.specimen.units },
-          ),
-        ),
-      ),
+    csv: () => save(`${read.specimen.catalogue_number}.csv`, csv()),
+    copyCsv: async () => page.tell(say((await copy(csv())) ? 'toast.copied' : 'toast.notCopied')),
   };
+  const csv = () =>
+    csvText(
+      comparisonRows(
+        state.comparison,
+        state.columns
+          .filter(({ runIndex }) => runIndex !== null)
+          .map(({ version, runIndex }) => ({ label: versionName(version), runIndex })),
+        {
+          number: read.specimen.catalogue_number,
+          units: read.specimen.units,
+          baseline: state.baseline ? versionName(state.baseline) : '',
+        },
+      ),
+    );
   for (const [name, fulfil] of Object.entries(wishes))
     el.addEventListener(`wish.${name}`, (event) => fulfil(event.detail ?? {}));
 
@@ -301,7 +338,7 @@ export function joinSpecimen(el, page) {
       if (same) return load({ fresh: false });
       ({ id } = route);
       read = null;
-      findings = null;
+      findings.clear();
       compared = '';
       give(el, 'show', { loading: true });
       return load();
@@ -320,10 +357,6 @@ export function joinSpecimen(el, page) {
         name === 'job' && data.state === 'running' ? 1000 : 250,
       );
     },
-    /** The theme or the medium changed: what is drawn on a canvas must be drawn again. */
-    repaint() {
-      if (state !== null) give(el, 'show', state);
-    },
     leave() {
       clearTimeout(timer);
       asked += 1;
@@ -336,7 +369,15 @@ export function joinSpecimen(el, page) {
   }
 }
 
-const scaled = (value, factor) => (value === null || value === undefined ? null : value * factor);
+/** Puts the text on the clipboard; false where the browser does not let us. */
+async function copy(text) {
+  try {
+    await navigator.clipboard.writeText(text);
+    return true;
+  } catch {
+    return false;
+  }
+}
 
 /** Hands the text to the browser as a file to save. */
 function save(name, text) {

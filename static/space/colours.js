@@ -29,6 +29,13 @@ export function colourTable(stops) {
   return table;
 }
 
+/** Colours of classes as a row of pixels, one a class. */
+export function classTable(colours) {
+  const table = new Uint8Array(4 * TABLE);
+  colours.forEach((rgb, i) => table.set([...rgb, 255], 4 * i));
+  return table;
+}
+
 /** Where a value lies on the map: 0 to range, or -range to range where it is signed. */
 export function shareOf(value, range, signed) {
   return signed ? 0.5 + value / (2 * range) : value / range;

@@ -1,58 +1,85 @@
-// load.js - fetches surfaces and fields and keeps them: a surface by its version, a field by its run. Immutable, so never stale.
+// load.js - surfaces, and the numbers that they are coloured by, from the worker that fetches them; kept while they are shown. Immutable,
+// so never stale.
 import * as api from '../api.js';
-import { ballOf, readHead, readSurface, viewBytes } from './surface.js';
 
-const HEAD_BYTES = 144;
-const IRREGULAR_MOST = 400;
+const MARKED_MOST = 2 ** 21; // vertices
 
-/** @returns {{ surfaceOf, fieldOf, marksOf, keepOnly }} */
+/** @returns {{ surfaceOf, valuesOf, detailOf, faceOf, edgesOf, marksOf, sidesOf, keepOnly }} */
 export function openLoader() {
-  const surfaces = new Map();
-  const fields = new Map();
-  const marks = new Map();
+  const kept = new Map();
+  const asked = new Map();
+  let worker = null;
+  let asks = 0;
 
-  async function loadSurface(version) {
-    const head = readHead(await api.readSurfaceBytes(version, 0, HEAD_BYTES));
-    const surface = readSurface(await api.readSurfaceBytes(version, 0, viewBytes(head)));
-    return Object.assign(surface, { ball: ballOf(surface), version });
+  function ask(task, detail) {
+    worker ??= openWorker();
+    asks += 1;
+    const id = asks;
+    worker.postMessage({ id, task, ...detail });
+    return new Promise((resolve, reject) => asked.set(id, { resolve, reject }));
+  }
+  function openWorker() {
+    const made = new Worker(new URL('./surface-worker.js', import.meta.url), { type: 'module' });
+    made.addEventListener('message', ({ data: { id, result, problem } }) => {
+      const { resolve, reject } = asked.get(id);
+      asked.delete(id);
+      if (problem) reject(new api.Problem(problem.status, problem.body));
+      else resolve(result);
+    });
+    return made;
   }
 
-  const once = (map, key, make) => {
-    if (!map.has(key))
-      map.set(
+  /** key: the version first, then the run, then what else there is. */
+  function once(key, make) {
+    if (!kept.has(key))
+      kept.set(
         key,
         make().catch((problem) => {
-          map.delete(key);
+          kept.delete(key);
           throw problem;
         }),
       );
-    return map.get(key);
-  };
+    return kept.get(key);
+  }
 
   return {
-    surfaceOf: (version) => once(surfaces, version, () => loadSurface(version)),
-    fieldOf: (run, name) => once(fields, `${run} ${name}`, () => api.readField(run, name)),
-    /** Sides of faces and marks of a surface; found by a worker, so that the page goes on. */
-    marksOf: (surface) => once(marks, surface.version, () => findInWorker(surface)),
-    keepOnly(versions, runs) {
-      for (const key of surfaces.keys()) if (!versions.includes(key)) surfaces.delete(key);
-      for (const key of marks.keys()) if (!versions.includes(key)) marks.delete(key);
-      for (const key of fields.keys()) if (!runs.includes(key.split(' ')[0])) fields.delete(key);
+    surfaceOf: (version) => once(`${version}`, () => ask('loadSurface', { version })),
+    /** One number a corner: figure has { version, run, colour, kind }; the surface must be there. */
+    valuesOf: (figure) => once(`${figure.version} ${figure.run} ${figure.colour}`, () => ask('findValues', figure)),
+    detailOf: (figure, at, radius) => ask('findDetail', { ...figure, at, radius }),
+    faceOf: (version, face, vertices, kind) => ask('tellFace', { version, face, vertices, kind }),
+    edgesOf: (version) => once(`${version} edges`, () => ask('readEdges', { version })),
+    /** What is drawn over a surface; null where it is too large, or not the mesh's own. Found by a worker of its own, as are sides. */
+    marksOf: (surface) =>
+      surface.simplified || surface.vertexCount >= MARKED_MOST
+        ? Promise.resolve(null)
+        : once(`${surface.version} marks`, () => findInWorker(surface, 'marks')),
+    sidesOf: (surface) => once(`${surface.version} sides`, () => findInWorker(surface, 'sides')),
+    /** Forgets what is not of these surfaces, and not coloured like one of these figures. */
+    keepOnly(figures) {
+      const versions = figures.map(({ version }) => version);
+      const colours = figures.map(({ version, run, colour }) => `${version} ${run} ${colour}`);
+      for (const key of kept.keys()) {
+        const parts = key.split(' ');
+        if (!versions.includes(parts[0]) || (parts.length === 3 && !colours.includes(key))) kept.delete(key);
+      }
+      if (worker) ask('keepOnly', { versions });
     },
   };
 }
 
-function findInWorker(surface) {
+function findInWorker(surface, what) {
   const worker = new Worker(new URL('./marks-worker.js', import.meta.url), { type: 'module' });
   return new Promise((resolve, reject) => {
     worker.addEventListener('message', ({ data }) => resolve(data));
     worker.addEventListener('error', () => reject(new Error('the marks could not be found')));
     worker.postMessage({
+      what,
       triangles: surface.triangles.slice(),
+      twins: surface.twins.slice(),
       faces: surface.faces?.slice() ?? null,
       vertexCount: surface.vertexCount,
       triangleCount: surface.triangleCount,
-      most: IRREGULAR_MOST,
     });
   }).finally(() => worker.terminate());
 }

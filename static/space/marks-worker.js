@@ -1,11 +1,16 @@
-// marks-worker.js - finds the marks of one surface beside the page. message in: the surface's triangles, faces and counts, `most`.
-//   out: { sides: Uint32Array, ...findMarks }
-import { findMarks } from './marks.js';
+// marks-worker.js - finds the marks of one surface, or the sides of its faces, beside the page.
+//   in:  the surface's triangles, twins, faces and counts, and what: 'marks' or 'sides'
+//   out: findMarks, or pairs of vertices, each side once
+import { findMarks, uniqueSides } from './marks.js';
 import { faceSides } from './surface.js';
 
 self.addEventListener('message', ({ data }) => {
-  const sides = faceSides(data);
-  const found = findMarks(data, sides, data.most);
-  const result = { sides, ...found };
-  self.postMessage(result, [sides.buffer, found.open.buffer, found.crowded.buffer]);
+  const pairs = faceSides(data);
+  if (data.what === 'sides') {
+    const sides = uniqueSides(pairs);
+    self.postMessage(sides, [sides.buffer]);
+    return;
+  }
+  const found = findMarks(data, pairs);
+  self.postMessage(found, [found.open.buffer, found.crowded.buffer]);
 });

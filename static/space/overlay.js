@@ -8,6 +8,7 @@ const TOOTH = 5; // pixels
 const TOOTH_GAP = 12;
 const CROSS = 4;
 const POLYGON = 6;
+const IRREGULAR_MOST = 400; // in view: more would hide what they stand on
 const SEEN_SHARE = 0.01; // of half the height: a mark so little behind the surface is seen
 
 /** A pen that draws everything twice: first the halo, then the core. */
@@ -50,7 +51,12 @@ export function drawMarks(context, surface, marks, view, depths, colours, plane)
   const crowded = segments(marks.crowded);
   if (open.length > 0) strokeTwice(context, colours, (pen) => open.forEach(([a, b]) => cliff(pen, a, b)));
   if (crowded.length > 0) strokeTwice(context, colours, (pen) => crowded.forEach(([a, b]) => crossed(pen, a, b)));
-  for (const { vertex, edges } of marks.irregular) {
+  const inView = marks.irregular.filter(({ vertex }) => {
+    const at = project(view, placeOf(surface, vertex), width, height);
+    return at.x >= 0 && at.y >= 0 && at.x < width && at.y < height;
+  });
+  if (inView.length > IRREGULAR_MOST) return;
+  for (const { vertex, edges } of inView) {
     const at = seen(vertex);
     if (at) irregular(context, colours, at, edges);
   }

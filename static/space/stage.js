@@ -5,6 +5,7 @@ import {
   BufferGeometry,
   DataTexture,
   DoubleSide,
+  GLBufferAttribute,
   GLSL3,
   LineSegments,
   Matrix4,
@@ -20,16 +21,27 @@ import { axesOf } from './camera.js';
 import { TABLE, parseHex } from './colours.js';
 
 const NO_CUT = new Vector4(0, 0, 0, 1);
+const NO_BALL = new Vector4(0, 0, 0, -0);
+
+/** How numbers are coloured: not at all; smoothly between corners; a triangle by its own; classes a triangle; classes a corner. */
+const WAYS = { plain: 0, smooth: 1, sharp: 2, classes: 3, tints: 4 };
 
 const VERTEX = `
 precision highp float;
+precision highp int;
+const int TINTS = 4;
+const int REGULAR = 2; // of VALENCE_CLASSES
 uniform mat4 projectionMatrix, modelViewMatrix;
 uniform float extent;
+uniform sampler2D map;
+uniform int way;
 in vec4 corner; // quantised place, and the normal in two bytes
 in float value;
 out vec3 place;
 out vec3 normal;
 out float shown;
+flat out float owned; // of the last corner of a triangle: its own
+out vec4 tint; // times its weight: 0 where a vertex is regular
 
 vec3 unpack(float packed) {
   int bits = int(packed * 65535.0 + 0.5);
@@ -44,24 +56,34 @@ void main() {
   place = corner.xyz * extent; // from the origin: small numbers, whatever the place of the mesh
   normal = unpack(corner.w);
   shown = value;
+  owned = value;
+  bool odd = way == TINTS && value == value && int(value) != REGULAR;
+  tint = odd ? vec4(texelFetch(map, ivec2(int(value), 0), 0).rgb, 1.0) : vec4(0.0);
   gl_Position = projectionMatrix * modelViewMatrix * vec4(place, 1.0);
 }`;
 
 /* Light changes the lightness of a colour by a tenth at most; a surface without values is shaded as a plain one. */
 const FRAGMENT = `
 precision highp float;
+precision highp int;
 uniform sampler2D map;
 uniform float range;
-uniform bool signedValues, plain, flat_, depthOnly;
+uniform int way;
+uniform bool signedValues, flat_, depthOnly;
 uniform vec3 light, towards, bare, inside;
 uniform vec4 cut;
+uniform vec4 ball; // of full detail: outside of it, or, where the radius is negative, inside, nothing is drawn
 in vec3 place;
 in vec3 normal;
 in float shown;
+flat in float owned;
+in vec4 tint;
 out vec4 colour;
 
 void main() {
   if (dot(cut.xyz, place) > cut.w) discard;
+  float apart = distance(place, ball.xyz);
+  if (ball.w > 0.0 ? apart > ball.w : apart < -ball.w) discard;
   if (depthOnly) {
     float depth = gl_FragCoord.z;
     colour = vec4(fract(depth * vec3(1.0, 255.0, 65025.0)), 1.0);
@@ -75,16 +97,23 @@ void main() {
     colour = vec4(inside * (0.9 + 0.1 * abs(dot(facing, light))), 1.0);
     return;
   }
-  if (plain || !(shown == shown)) {
+  float number = way == 1 ? shown : owned;
+  if (way == 0 || (way != 4 && !(number == number))) {
     colour = vec4(bare * (0.5 + 0.5 * lit), 1.0);
     return;
   }
-  float share = signedValues ? 0.5 + shown / (2.0 * range) : shown / range;
-  colour = vec4(texture(map, vec2(clamp(share, 0.002, 0.998), 0.5)).rgb * (0.9 + 0.1 * lit), 1.0);
+  vec3 paint = mix(bare, tint.rgb / max(tint.a, 1e-3), smoothstep(0.5, 0.6, tint.a)); // a patch about each vertex, half way out
+  if (way == 3) paint = texelFetch(map, ivec2(int(number), 0), 0).rgb;
+  if (way < 3) {
+    float share = signedValues ? 0.5 + number / (2.0 * range) : number / range;
+    paint = texture(map, vec2(clamp(share, 0.002, 0.998), 0.5)).rgb;
+  }
+  colour = vec4(paint * (way < 3 ? 0.9 + 0.1 * lit : 0.72 + 0.28 * lit), 1.0);
 }`;
 
 const LINE_FRAGMENT = `
 precision highp float;
+precision highp int;
 uniform vec4 cut;
 uniform vec3 mark;
 in vec3 place;
@@ -117,14 +146,15 @@ export function openStage({ bare, inside, mark, tables }) {
   const camera = new OrthographicCamera();
   camera.matrixAutoUpdate = false;
   const scene = new Scene();
-  const maps = { plain: tableTexture(tables.plain), signed: tableTexture(tables.signed) };
+  const gl = renderer.getContext();
+  const maps = Object.fromEntries(Object.entries(tables).map(([name, table]) => [name, tableTexture(table)]));
   const kept = new Map();
   const uniforms = {
     extent: { value: 1 },
-    map: { value: null },
+    map: { value: maps.seq },
     range: { value: 1 },
     signedValues: { value: false },
-    plain: { value: true },
+    way: { value: WAYS.plain },
     flat_: { value: false },
     depthOnly: { value: false },
     light: { value: new Vector3(0, 0, 1) },
@@ -133,6 +163,7 @@ export function openStage({ bare, inside, mark, tables }) {
     inside: { value: colour(inside) },
     mark: { value: colour(parseHex(mark)) },
     cut: { value: NO_CUT },
+    ball: { value: NO_BALL },
   };
   const material = new RawShaderMaterial({
     glslVersion: GLSL3,
@@ -163,7 +194,7 @@ export function openStage({ bare, inside, mark, tables }) {
       const of = (index) => {
         const geometry = new BufferGeometry();
         geometry.setAttribute('corner', corner);
-        if (index) geometry.setIndex(new BufferAttribute(index, 1));
+        geometry.setIndex(new BufferAttribute(index, 1));
         return geometry;
       };
       kept.set(surface, {
@@ -171,17 +202,27 @@ export function openStage({ bare, inside, mark, tables }) {
         coarse: surface.coarse ? of(surface.coarse) : null,
         sides: null,
         of,
-        values: new WeakMap(),
-        none: null,
+        count: surface.corners.length / 4,
+        values: new Map(),
       });
     }
     return kept.get(surface);
   }
 
-  function valuesOf(entry, values, count) {
-    if (values === null) return (entry.none ??= new BufferAttribute(new Float32Array(count), 1));
-    if (!entry.values.has(values)) entry.values.set(values, new BufferAttribute(values, 1));
+  /** The numbers of a figure, in a buffer of our own: it is given back as soon as they are not shown any more. null: zeros. */
+  function valuesOf(entry, values) {
+    if (!entry.values.has(values)) {
+      const buffer = gl.createBuffer();
+      gl.bindBuffer(gl.ARRAY_BUFFER, buffer);
+      gl.bufferData(gl.ARRAY_BUFFER, values ?? new Float32Array(entry.count), gl.STATIC_DRAW);
+      gl.bindBuffer(gl.ARRAY_BUFFER, null);
+      entry.values.set(values, new GLBufferAttribute(buffer, gl.FLOAT, 1, 4, entry.count));
+    }
     return entry.values.get(values);
+  }
+  function letValuesGo(entry, values) {
+    gl.deleteBuffer(entry.values.get(values).buffer);
+    entry.values.delete(values);
   }
 
   function aim(view, surface, width, height, ball) {
@@ -216,50 +257,78 @@ export function openStage({ bare, inside, mark, tables }) {
     return new Vector4(a, b, c, d - a * at[0] - b * at[1] - c * at[2]);
   }
 
+  function wayOf({ values, map, per }) {
+    if (values === null) return WAYS.plain;
+    if (map === 'valence') return WAYS.tints;
+    if (map === 'shell') return WAYS.classes;
+    return per === 'face' ? WAYS.sharp : WAYS.smooth;
+  }
+
+  function ballFrom(figure) {
+    if (!figure.hole) return NO_BALL;
+    const { at, radius } = figure.hole;
+    return new Vector4(...at.map((x, i) => x - figure.surface.origin[i]), figure.isDetail ? radius : -radius);
+  }
+
   function prepare(figure, view, width, height, moving) {
     const { surface } = figure;
     const entry = geometryOf(surface);
     const geometry = moving && entry.coarse ? entry.coarse : entry.fine;
-    geometry.setAttribute('value', valuesOf(entry, figure.values, surface.vertexCount));
+    geometry.setAttribute('value', valuesOf(entry, figure.values));
     mesh.geometry = geometry;
     sides.visible = Boolean(figure.sides) && !moving;
     if (sides.visible) {
       if (entry.sidesOf !== figure.sides) {
+        entry.sides?.dispose();
         entry.sides = entry.of(figure.sides);
         entry.sidesOf = figure.sides;
       }
-      entry.sides.setAttribute('value', valuesOf(entry, figure.values, surface.vertexCount));
+      entry.sides.setAttribute('value', valuesOf(entry, figure.values));
       sides.geometry = entry.sides;
     }
     uniforms.extent.value = surface.step * 65535;
-    uniforms.plain.value = figure.values === null;
-    uniforms.map.value = figure.signed ? maps.signed : maps.plain;
+    uniforms.way.value = wayOf(figure);
+    uniforms.map.value = maps[figure.map ?? 'seq'];
     uniforms.range.value = figure.range;
-    uniforms.signedValues.value = figure.signed;
+    uniforms.signedValues.value = figure.map === 'div';
+    uniforms.ball.value = ballFrom(figure);
     uniforms.flat_.value = figure.flat;
     uniforms.cut.value = cutFrom(figure.plane, surface);
     aim(view, surface, width, height, figure.ball);
+  }
+
+  /** A figure, and what is drawn in its place near a finding. */
+  function render(figure, view, width, height, moving) {
+    renderer.setSize(width, height, false);
+    renderer.autoClear = true;
+    const { detail } = figure;
+    if (!detail || moving) {
+      prepare(figure, view, width, height, moving);
+      renderer.render(scene, camera);
+      return;
+    }
+    prepare({ ...figure, hole: detail }, view, width, height, moving);
+    renderer.render(scene, camera);
+    renderer.autoClear = false;
+    for (const piece of detail.pieces) {
+      prepare({ ...figure, surface: piece, values: piece.values, hole: detail, isDetail: true, sides: null }, view, width, height, moving);
+      renderer.render(scene, camera);
+    }
   }
 
   return {
     /** Draws a figure into a context of a canvas of that size. */
     draw(figure, view, context, { moving = false } = {}) {
       const { width, height } = context.canvas;
-      renderer.setSize(width, height, false);
-      prepare(figure, view, width, height, moving);
-      renderer.render(scene, camera);
+      render(figure, view, width, height, moving);
       context.clearRect(0, 0, width, height);
       context.drawImage(renderer.domElement, 0, 0);
     },
     /** How near the surface is at each pixel of the figure last drawn, from the top: as project() tells it; -Infinity: nothing. */
     depths(figure, view, width, height) {
-      renderer.setSize(width, height, false);
-      prepare(figure, view, width, height, false);
-      sides.visible = false;
       uniforms.depthOnly.value = true;
-      renderer.render(scene, camera);
+      render({ ...figure, sides: null }, view, width, height, false);
       uniforms.depthOnly.value = false;
-      const gl = renderer.getContext();
       const pixels = new Uint8Array(4 * width * height);
       gl.readPixels(0, 0, width, height, gl.RGBA, gl.UNSIGNED_BYTE, pixels);
       const far = camera.far / 2;
@@ -272,13 +341,17 @@ export function openStage({ bare, inside, mark, tables }) {
         return far - depth * camera.far;
       };
     },
-    /** Lets go of the buffers of surfaces that are not shown any more. */
-    keepOnly(surfaces) {
-      for (const [surface, entry] of kept)
-        if (!surfaces.includes(surface)) {
-          [entry.fine, entry.coarse, entry.sides].forEach((geometry) => geometry?.dispose());
-          kept.delete(surface);
-        }
+    /** Lets go of the buffers of surfaces and numbers that are not shown any more. shown: { surface, values } */
+    keepOnly(shown) {
+      for (const [surface, entry] of kept) {
+        const wanted = shown.filter((each) => each.surface === surface).map(({ values }) => values);
+        for (const values of entry.values.keys()) if (!wanted.includes(values)) letValuesGo(entry, values);
+        if (wanted.length > 0) continue;
+        [entry.fine, entry.coarse, entry.sides].forEach((geometry) => geometry?.dispose());
+        kept.delete(surface);
+      }
     },
+    /** How much of the graphics memory numbers take, in bytes. */
+    valueBytes: () => [...kept.values()].reduce((sum, { values, count }) => sum + 4 * count * values.size, 0),
   };
 }

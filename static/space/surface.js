@@ -1,21 +1,27 @@
 // surface.js - the bytes of server/picture/surface.h as typed arrays, and what follows from them. Pure.
 
-const HEAD = 144;
-const MAGIC = 'fettleS1';
+const MAGIC = 'fettleS2';
 const SIMPLIFIED = 1;
 const FACES = 2;
 const SOURCES = 4;
+const SECTIONS = 10;
+const CLUSTER = 72;
+export const HEAD_BYTES = 168;
 export const STEPS = 65535;
 
 /** Reads the head: enough to know where everything is. */
 export function readHead(buffer) {
   const view = new DataView(buffer);
-  const magic = buffer.byteLength < HEAD ? '' : String.fromCharCode(...new Uint8Array(buffer, 0, 8));
+  const magic = buffer.byteLength < HEAD_BYTES ? '' : String.fromCharCode(...new Uint8Array(buffer, 0, 8));
   if (magic !== MAGIC) throw new Error('not a surface');
   const u32 = (at) => view.getUint32(at, true);
   const f64 = (at) => view.getFloat64(at, true);
   const u64 = (at) => Number(view.getBigUint64(at, true));
   const flags = u32(12);
+  const [vertices, triangles, coarse, faces, sources, aspects, shells, edges, clusters, end] = Array.from(
+    { length: SECTIONS },
+    (_, i) => u64(88 + 8 * i),
+  );
   return {
     simplified: (flags & SIMPLIFIED) !== 0,
     hasFaces: (flags & FACES) !== 0,
@@ -29,26 +35,163 @@ export function readHead(buffer) {
     quantisationError: f64(64),
     simplificationError: f64(72),
     faceCount: u64(80),
-    sections: Array.from({ length: 7 }, (_, i) => u64(88 + 8 * i)),
+    sections: { vertices, triangles, coarse, faces, sources, aspects, shells, edges, clusters, end },
   };
 }
 
-/** The bytes that a whole view needs: all but the clusters. */
-export const viewBytes = (head) => head.sections[5];
+/** The bytes that a whole view needs: all but what faces and vertices are, and the clusters. */
+export const viewBytes = (head) => head.sections.aspects;
 
 /** The surface over a buffer of at least viewBytes(head) bytes, without copying. */
 export function readSurface(buffer) {
   const head = readHead(buffer);
-  const [vertices, triangles, coarse, faces, sources] = head.sections;
+  const { vertices, triangles, coarse, faces, sources } = head.sections;
+  const owners = head.hasFaces
+    ? new Uint32Array(buffer, faces, head.simplified ? head.vertexCount : head.triangleCount)
+    : null;
   return {
     ...head,
     corners: new Uint16Array(buffer, vertices, 4 * head.vertexCount), // x, y, z, normal
     triangles: new Uint32Array(buffer, triangles, 3 * head.triangleCount),
     coarse: head.coarseCount > 0 ? new Uint32Array(buffer, coarse, 3 * head.coarseCount) : null,
-    faces: head.hasFaces ? new Uint32Array(buffer, faces, head.triangleCount) : null,
+    faces: head.simplified ? null : owners, // of triangles
+    vertexFaces: head.simplified ? owners : null,
     sources: head.hasSources ? new Uint32Array(buffer, sources, head.vertexCount) : null,
   };
 }
+
+/** Where the bytes lie that tell what faces and vertices are. */
+export const formBytes = (head) => [head.sections.aspects, head.sections.clusters];
+
+/** Aspect ratios, shells (null: there is one) and edges, over a buffer of formBytes(head). */
+export function readForm(head, buffer) {
+  const { aspects, shells, edges } = head.sections;
+  const count = head.simplified ? head.vertexCount : head.faceCount;
+  return {
+    aspects: new Uint16Array(buffer, 0, count),
+    shells: edges > shells ? new Uint16Array(buffer, shells - aspects, count) : null,
+    edges: new Uint8Array(buffer, edges - aspects, head.vertexCount),
+  };
+}
+
+/** Where the table of clusters lies. */
+export const tableBytes = (head) => [head.sections.clusters, head.sections.clusters + CLUSTER * head.clusterCount];
+
+/** The table of clusters: boxes, and where their bytes lie. */
+export function readTable(head, buffer) {
+  const view = new DataView(buffer);
+  return Array.from({ length: head.clusterCount }, (_, k) => {
+    const at = CLUSTER * k;
+    const floats = (from) => [0, 4, 8].map((i) => view.getFloat32(at + from + i, true));
+    const [vertexCount, triangleCount] = [64, 68].map((from) => view.getUint32(at + from, true));
+    const begin = Number(view.getBigUint64(at + 56, true));
+    const parts = clusterParts(vertexCount, triangleCount);
+    return {
+      low: floats(0),
+      high: floats(12),
+      origin: [24, 32, 40].map((from) => view.getFloat64(at + from, true)),
+      step: view.getFloat64(at + 48, true),
+      vertexCount,
+      triangleCount,
+      begin,
+      end: begin + parts.end,
+    };
+  });
+}
+
+const align = (bytes) => 8 * Math.ceil(bytes / 8);
+function clusterParts(vertexCount, triangleCount) {
+  const triangles = align(8 * vertexCount);
+  const faces = align(triangles + 6 * triangleCount);
+  const sources = align(faces + 4 * triangleCount);
+  const aspects = align(sources + 4 * vertexCount);
+  const shells = align(aspects + 2 * triangleCount);
+  const edges = align(shells + 2 * triangleCount);
+  return { triangles, faces, sources, aspects, shells, edges, end: align(edges + vertexCount) };
+}
+
+/** One cluster over its bytes: a surface of its own, and its form. */
+export function readCluster(entry, buffer) {
+  const { vertexCount, triangleCount, origin, step } = entry;
+  const at = clusterParts(vertexCount, triangleCount);
+  return {
+    vertexCount,
+    triangleCount,
+    origin,
+    step,
+    simplified: false,
+    corners: new Uint16Array(buffer, 0, 4 * vertexCount),
+    triangles: new Uint16Array(buffer, at.triangles, 3 * triangleCount),
+    coarse: null,
+    faces: new Uint32Array(buffer, at.faces, triangleCount),
+    sources: new Uint32Array(buffer, at.sources, vertexCount),
+    form: {
+      aspects: new Uint16Array(buffer, at.aspects, triangleCount),
+      shells: new Uint16Array(buffer, at.shells, triangleCount),
+      edges: new Uint8Array(buffer, at.edges, vertexCount),
+    },
+  };
+}
+
+/** The clusters that a ball meets, nearest first, as many as have `most` triangles; and how far they reach: all of the mesh within
+ *  `radius` of the place is in them. */
+export function clustersNear(table, at, radius, most) {
+  const apart = ({ low, high }) => Math.hypot(...at.map((x, i) => Math.max(low[i] - x, 0, x - high[i])));
+  const byDistance = table.map((entry) => ({ entry, far: apart(entry) })).sort((a, b) => a.far - b.far);
+  const taken = [];
+  let triangles = 0;
+  for (const { entry, far } of byDistance) {
+    if (far > radius) break;
+    if (taken.length > 0 && triangles + entry.triangleCount > most) return { taken, radius: far };
+    triangles += entry.triangleCount;
+    taken.push(entry);
+  }
+  return { taken, radius };
+}
+
+/**
+ * Gives every triangle a corner of its own, its last: so that a number a triangle can be drawn sharply. Triangles are turned in place;
+ * where all corners of one are taken, one is doubled.
+ * @returns {{ corners: Uint16Array, owners: Uint32Array, twins: Uint32Array }} owners: for each corner the triangle whose own it is,
+ *   or one that has it; twins: what each doubled one, behind the others, doubles
+ */
+export function ownCorners({ corners, triangles, vertexCount }) {
+  const count = triangles.length / 3;
+  const free = 0xffffffff;
+  const owners = new Uint32Array(vertexCount + count).fill(free);
+  const twins = [];
+  const settled = new Uint8Array(vertexCount);
+  for (let t = 0; t < count; t += 1) {
+    const k = 3 * t;
+    const [a, b, c] = [triangles[k], triangles[k + 1], triangles[k + 2]];
+    let own = c;
+    if (settled[c] === 0) own = c;
+    else if (settled[a] === 0) {
+      own = a;
+      triangles[k] = b;
+      triangles[k + 1] = c;
+    } else if (settled[b] === 0) {
+      own = b;
+      triangles[k] = c;
+      triangles[k + 1] = a;
+    } else {
+      own = vertexCount + twins.length;
+      twins.push(c);
+    }
+    triangles[k + 2] = own;
+    owners[own] = t;
+    if (own < vertexCount) settled[own] = 1;
+  }
+  for (let k = 0; k < triangles.length; k += 1)
+    if (owners[triangles[k]] === free) owners[triangles[k]] = Math.floor(k / 3);
+  const all = new Uint16Array(4 * (vertexCount + twins.length));
+  all.set(corners);
+  twins.forEach((source, i) => all.copyWithin(4 * (vertexCount + i), 4 * source, 4 * source + 4));
+  return { corners: all, owners: owners.slice(0, vertexCount + twins.length), twins: Uint32Array.from(twins) };
+}
+
+/** The vertex of the surface that corner v is, or doubles. */
+export const vertexOf = (surface, v) => (v < surface.vertexCount ? v : surface.twins[v - surface.vertexCount]);
 
 /** The place of vertex v, in the units of the file. */
 export function placeOf(surface, v) {
@@ -111,34 +254,29 @@ export function nearestVertex(surface, point) {
 
 /** The sides of the mesh's faces as pairs of vertices: a cut through a polygon is a side of two triangles of one face. */
 export function faceSides(surface) {
-  const { triangles, faces } = surface;
-  if (faces === null) return triangleSides(triangles);
-  const pairs = [];
+  const { triangles, faces, triangleCount } = surface;
+  const pairs = new Uint32Array(2 * triangles.length);
+  let count = 0;
   let begin = 0;
-  while (begin < surface.triangleCount) {
+  while (begin < triangleCount) {
     let end = begin + 1;
-    while (end < surface.triangleCount && faces[end] === faces[begin]) end += 1;
-    for (let t = begin; t < end; t += 1)
-      for (let i = 0; i < 3; i += 1) {
-        const [a, b] = [triangles[3 * t + i], triangles[3 * t + ((i + 1) % 3)]];
-        if (!hasSide(triangles, begin, end, b, a)) pairs.push(a, b);
-      }
+    if (faces !== null) while (end < triangleCount && faces[end] === faces[begin]) end += 1;
+    for (let k = 3 * begin; k < 3 * end; k += 1) {
+      const a = vertexOf(surface, triangles[k]);
+      const b = vertexOf(surface, triangles[k % 3 === 2 ? k - 2 : k + 1]);
+      if (end > begin + 1 && hasSide(surface, begin, end, b, a)) continue;
+      pairs[count] = a;
+      pairs[count + 1] = b;
+      count += 2;
+    }
     begin = end;
   }
-  return Uint32Array.from(pairs);
+  return pairs.slice(0, count);
 }
 
-function triangleSides(triangles) {
-  const pairs = new Uint32Array(2 * triangles.length);
-  for (let k = 0; k < triangles.length; k += 1) {
-    pairs[2 * k] = triangles[k];
-    pairs[2 * k + 1] = triangles[k % 3 === 2 ? k - 2 : k + 1];
-  }
-  return pairs;
-}
-
-function hasSide(triangles, begin, end, from, to) {
+function hasSide(surface, begin, end, from, to) {
+  const { triangles } = surface;
   for (let k = 3 * begin; k < 3 * end; k += 1)
-    if (triangles[k] === from && triangles[k % 3 === 2 ? k - 2 : k + 1] === to) return true;
+    if (vertexOf(surface, triangles[k]) === from && vertexOf(surface, triangles[k % 3 === 2 ? k - 2 : k + 1]) === to) return true;
   return false;
 }

@@ -1,58 +1,109 @@
-// values.js - what a surface is coloured by: one number a vertex that is drawn, from the fields of a run. Pure.
+// values.js - what a surface is coloured by: one number a corner that is drawn, from the fields of a run or from its form. Pure.
+import { aspectOf, shellClass, valenceClass } from './form.js';
 
 /**
- * What can be shown: on which mesh it lies, which field of the run tells it, and whether it has a sign.
+ * What can be shown: on which mesh it lies, what tells it (a field of the run, or a part of the surface's form), and how it is drawn:
+ *   map 'seq' from 0 (or 1) to the range, 'div' from -range to range, 'valence' and 'shell' by classes
  * Lost lies on the reference: what is missing cannot be shown on the thing that misses it.
  */
 export const SUBJECTS = {
-  lost: { mesh: 'reference', field: 'reference_face_distance_upper', perFace: true, signed: false },
-  invented: { mesh: 'subject', field: 'distance_upper', perFace: false, signed: false },
-  signed: { mesh: 'subject', field: 'signed', perFace: false, signed: true },
-  none: { mesh: 'subject', field: null, perFace: false, signed: false },
+  lost: { mesh: 'reference', field: 'reference_face_distance_upper', per: 'face', map: 'seq' },
+  invented: { mesh: 'subject', field: 'face_distance_upper', per: 'face', map: 'seq' },
+  signed: { mesh: 'subject', field: 'signed', per: 'vertex', map: 'div' },
+  aspect: { mesh: 'subject', form: 'aspects', per: 'face', map: 'seq' },
+  valence: { mesh: 'subject', form: 'edges', per: 'vertex', map: 'valence' },
+  shell: { mesh: 'subject', form: 'shells', per: 'face', map: 'shell' },
+  none: { mesh: 'subject', map: null },
 };
 
-/** A field a vertex of the file, for the vertices of the surface. */
-export function vertexValues(surface, field) {
-  if (surface.sources === null) return Float32Array.from(field);
-  return Float32Array.from(surface.sources, (source) => field[source]);
+/** Which elements of the mesh, or of its form, the corners of a surface take their numbers from. */
+export function picksOf(surface, owners, subject) {
+  const corners = surface.vertexCount + surface.twins.length;
+  const twin = (v) => (v < surface.vertexCount ? v : surface.twins[v - surface.vertexCount]);
+  const pick =
+    subject.per === 'face'
+      ? surface.simplified
+        ? subject.form
+          ? twin // the form of a simplified surface is told for its vertices
+          : (v) => surface.vertexFaces[twin(v)]
+        : surface.faces === null
+          ? (v) => owners[v]
+          : (v) => surface.faces[owners[v]]
+      : surface.sources === null || subject.form
+        ? twin
+        : (v) => surface.sources[twin(v)];
+  const picks = new Uint32Array(corners);
+  for (let v = 0; v < corners; v += 1) picks[v] = pick(v);
+  return picks;
 }
 
-/**
- * A field a face of the file: each vertex has the mean of its faces'. NaN for vertices without faces, and for all where the
- * triangles are not the mesh's own.
- */
-export function faceValues(surface, field) {
-  const values = new Float32Array(surface.vertexCount).fill(NaN);
-  if (surface.simplified) return values;
-  const sums = new Float64Array(surface.vertexCount);
-  const counts = new Uint32Array(surface.vertexCount);
-  const { triangles, faces } = surface;
-  for (let t = 0; t < surface.triangleCount; t += 1) {
-    const value = field[faces === null ? t : faces[t]];
-    for (let k = 3 * t; k < 3 * t + 3; k += 1) {
-      sums[triangles[k]] += value;
-      counts[triangles[k]] += 1;
-    }
-  }
-  for (let v = 0; v < surface.vertexCount; v += 1) if (counts[v] > 0) values[v] = sums[v] / counts[v];
+/** The numbers of a form, as they are drawn: aspect ratios by their binary logarithm. */
+export function formValues(form, picks, name, kind) {
+  const codes = form[name];
+  const of = {
+    aspects: (code) => Math.log2(aspectOf(code)),
+    edges: (code) => valenceClass(code, kind),
+    shells: shellClass,
+  }[name];
+  const values = new Float32Array(picks.length);
+  if (codes !== null) for (let v = 0; v < picks.length; v += 1) values[v] = of(codes[picks[v]]);
   return values;
+}
+
+const WHOLE_MOST = 2 ** 22; // numbers that are kept while the wanted ones are taken from them
+
+/** Takes the wanted ones of little-endian doubles that arrive in pieces. picks: below 2^21 of them where there are more than 2^22. */
+export function pickDoubles(picks, count) {
+  const whole = count <= WHOLE_MOST ? new Float32Array(count) : null;
+  const values = whole ? null : new Float32Array(picks.length);
+  const wanted = whole ? null : Float64Array.from(picks, (pick, i) => pick * 2 ** 21 + i).sort();
+  const carry = new Uint8Array(8);
+  let carried = 0;
+  let index = 0;
+  let next = 0;
+
+  function put(number) {
+    if (whole) whole[index] = number;
+    else
+      while (next < wanted.length && Math.floor(wanted[next] / 2 ** 21) === index) {
+        values[wanted[next] % 2 ** 21] = number;
+        next += 1;
+      }
+    index += 1;
+  }
+
+  return {
+    take(bytes) {
+      let at = 0;
+      while (carried > 0 && carried < 8 && at < bytes.length) carry[carried++] = bytes[at++];
+      if (carried === 8) {
+        put(new DataView(carry.buffer).getFloat64(0, true));
+        carried = 0;
+      }
+      const view = new DataView(bytes.buffer, bytes.byteOffset, bytes.length);
+      for (; at + 8 <= bytes.length; at += 8) put(view.getFloat64(at, true));
+      while (at < bytes.length) carry[carried++] = bytes[at++];
+    },
+    values: () => (whole ? Float32Array.from(picks, (pick) => whole[pick]) : values),
+  };
 }
 
 /**
  * The share of the area in each of `count` equal parts of the map, and beyond its end: a histogram for the legend.
- * A triangle counts where the mean of its corners lies.
+ * A triangle counts where its own corner lies, or the mean of its corners where the numbers are the vertices'.
  */
-export function areaShares(surface, values, range, signed, count) {
+export function areaShares({ surface, values, map, per }, range, count) {
   const shares = new Float64Array(count + 1);
-  const { corners } = surface;
-  const triangles = surface.coarse ?? surface.triangles;
+  const { corners, triangles } = surface;
   let all = 0;
   for (let k = 0; k < triangles.length; k += 3) {
-    const [a, b, c] = [triangles[k], triangles[k + 1], triangles[k + 2]];
-    const value = (values[a] + values[b] + values[c]) / 3;
+    const a = triangles[k];
+    const b = triangles[k + 1];
+    const c = triangles[k + 2];
+    const value = per === 'face' ? values[c] : (values[a] + values[b] + values[c]) / 3;
     const area = triangleArea(corners, a, b, c);
     if (!(area > 0) || Number.isNaN(value)) continue;
-    const share = signed ? 0.5 + value / (2 * range) : value / range;
+    const share = map === 'div' ? 0.5 + value / (2 * range) : value / range;
     shares[share >= 1 ? count : Math.max(0, Math.floor(share * count))] += area;
     all += area;
   }
@@ -60,10 +111,19 @@ export function areaShares(surface, values, range, signed, count) {
 }
 
 function triangleArea(corners, a, b, c) {
-  const [ax, ay, az] = [corners[4 * a], corners[4 * a + 1], corners[4 * a + 2]];
-  const [bx, by, bz] = [corners[4 * b] - ax, corners[4 * b + 1] - ay, corners[4 * b + 2] - az];
-  const [cx, cy, cz] = [corners[4 * c] - ax, corners[4 * c + 1] - ay, corners[4 * c + 2] - az];
-  return Math.hypot(by * cz - bz * cy, bz * cx - bx * cz, bx * cy - by * cx) / 2;
+  const ax = corners[4 * a];
+  const ay = corners[4 * a + 1];
+  const az = corners[4 * a + 2];
+  const bx = corners[4 * b] - ax;
+  const by = corners[4 * b + 1] - ay;
+  const bz = corners[4 * b + 2] - az;
+  const cx = corners[4 * c] - ax;
+  const cy = corners[4 * c + 1] - ay;
+  const cz = corners[4 * c + 2] - az;
+  const x = by * cz - bz * cy;
+  const y = bz * cx - bx * cz;
+  const z = bx * cy - by * cx;
+  return Math.sqrt(x * x + y * y + z * z) / 2;
 }
 
 /** The largest value that is a number, and the least. */

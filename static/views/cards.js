@@ -51,7 +51,7 @@ export function openNumberCard(state, { measure: path, version, button }, record
   const row = state.comparison.rows.find((each) => each.measure === path);
   const column = state.columns.find((each) => each.version.id === version);
   const measure = state.measures.get(path);
-  const scale = scaleOf(row, state.specimen.units, state.unit);
+  const scale = scaleOf(row, state.specimen.units, state.unit, state.decimals);
   const i = column.runIndex;
   const value = row.values[i];
   const change = changeText(row, i, state.baselineIndex, scale);

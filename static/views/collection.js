@@ -1,21 +1,46 @@
-// collection.js - the register of specimens. Mounted on the main part of the page.
-//   down: 'show', detail = { query, items, total, counts, loading, problem }: what the address asks for and what came
-//   up:   'wish.query', detail = the changed parts of the query; 'wish.more'; 'wish.new'
-import { choice, emptyBox, errorBox, h, hidden, redraw, stateMark, timeMark } from '../dom.js';
-import { formatCount, formatFaceSize, formatSafeEnd, withUnit } from '../format.js';
-import { picturedVersion, thumbnail } from '../thumbnail.js';
+// collection.js - the register of specimens with what filters and orders it. Mounted on the main part of the page.
+//   down: 'show', detail = { query, total, totals, views, loading, problem, moved }: what the address asks for and what came;
+//         views are the saved ones, moved tells that the order shown is no longer the present one
+//         to the register that it returns: what views/register.js takes
+//   up:   'wish.query', detail = the changed parts of the query; 'wish.order': the present order; 'wish.new'; 'wish.again';
+//         'wish.save', 'wish.forget', detail = { name }; 'wish.copy'
+import { choice, emptyBox, errorBox, h, openDialog, redraw, tell } from '../dom.js';
+import { formatCount } from '../format.js';
 import { problemText } from '../problem.js';
+import { writeRoute } from '../route.js';
+import { isView } from '../saved-views.js';
 import { say } from '../say.js';
-import { spark } from '../spark.js';
-import { specimenState } from '../specimen-state.js';
-import { tell } from '../dom.js';
+import { Register } from './register.js';
 
-const STATES = ['', 'new', 'in work', 'ready', 'retired'];
-const ORDERS = ['changed desc', 'changed asc', 'number asc', 'title asc', 'open_edges desc', 'lost desc'];
+const FILTERS = ['', 'new', 'in work', 'ready', 'handed over', 'retired', 'measuring', 'failed'];
+/** Shown only where there is such a specimen. */
+const RARE = ['handed over', 'measuring', 'failed'];
+const ORDERS = [
+  'changed desc',
+  'changed asc',
+  'number asc',
+  'title asc',
+  'state asc',
+  'open_edges desc',
+  'lost desc',
+  'faults desc',
+  'scans desc',
+  'cages desc',
+];
 
-/** @param {HTMLElement} el */
+/**
+ * @param {HTMLElement} el
+ * @returns {{ register: HTMLElement, isNear: (block: number) => boolean, refocus: () => boolean }} as views/register.js has them
+ */
 export function CollectionView(el) {
+  const top = h('div', {});
+  const told = h('p', { class: 'told quiet', role: 'status' });
+  const body = h('div', {});
+  const register = h('div', { class: 'scroll wide' });
   let shown = null;
+  let drawnTop = null;
+  el.append(h('h1', { class: 'hide', text: say('collection.title') }), top, told, body, register);
+  const { isNear, refocus } = Register(register);
   el.addEventListener('show', (event) => {
     shown = event.detail;
     update();
@@ -24,20 +49,39 @@ export function CollectionView(el) {
   const wish = (changes) => tell(el, 'wish.query', changes);
 
   function update() {
-    redraw(el, h('h1', { class: 'hide', text: say('collection.title') }), filterForm(), body());
+    const { problem, loading, total } = shown;
+    drawTop();
+    const words = toldWords();
+    if (told.textContent !== words) told.textContent = words; // it is read aloud when it changes
+    redraw(body, content());
+    register.hidden = problem !== null || total === 0;
+    register.toggleAttribute('data-loading', loading);
+  }
+
+  /** Drawn anew only where it changes: not for each letter of a search. */
+  function drawTop() {
+    const { query, totals, views } = shown;
+    const drawn = JSON.stringify([{ ...query, q: query.view ? query.q : '' }, totals, views]);
+    if (drawn === drawnTop) return;
+    drawnTop = drawn;
+    redraw(top, filterForm(), savedViews());
   }
 
   function filterForm() {
-    const { query, counts } = shown;
+    const { query, totals } = shown;
     const state = query.state ?? '';
+    const count = (name) => totals[name || 'all'];
+    const chips = FILTERS.filter((name) => !RARE.includes(name) || state === name || count(name) > 0);
+    const order = `${query.sort ?? 'changed'} ${query.order ?? 'desc'}`;
+    const orders = ORDERS.includes(order) ? ORDERS : [...ORDERS, order];
     return h(
       'form',
       { class: 'controls', 'aria-label': say('collection.filter'), on: { submit: (event) => event.preventDefault() } },
       h(
         'fieldset',
-        {},
+        { class: 'chips' },
         h('legend', { text: say('collection.state') }),
-        STATES.map((name) =>
+        chips.map((name) =>
           h(
             'label',
             {},
@@ -52,9 +96,9 @@ export function CollectionView(el) {
             h(
               'span',
               {},
-              say(`state.${name || 'all'}`),
+              say(`filter.${name || 'all'}`),
               ' ',
-              h('span', { class: 'n quiet', text: counts[name] === undefined ? '' : formatCount(counts[name]) }),
+              h('span', { class: 'n quiet', text: count(name) === undefined ? '' : formatCount(count(name)) }),
             ),
           ),
         ),
@@ -62,8 +106,8 @@ export function CollectionView(el) {
       choice({
         label: say('collection.sort'),
         name: 'sort',
-        chosen: `${query.sort ?? 'changed'} ${query.order ?? 'desc'}`,
-        entries: ORDERS.map((order) => [order, say(`sort.${order.replace(' ', '.')}`)]),
+        chosen: order,
+        entries: orders.map((each) => [each, say(`sort.${each.replace(' ', '.')}`)]),
         change: (value) => wish({ sort: value.split(' ')[0], order: value.split(' ')[1] }),
       }),
       h(
@@ -80,164 +124,96 @@ export function CollectionView(el) {
     );
   }
 
-  function body() {
-    const { items, total, loading, problem, query } = shown;
+  function savedViews() {
+    const { query, views } = shown;
+    const here = views.find((view) => isView(view, query));
+    const act = (name, text, does) =>
+      h('button', { type: 'button', class: 'plain link', data: { key: name }, text, on: { click: does } });
+    return h(
+      'nav',
+      { class: 'saved', 'aria-label': say('views.title') },
+      views.length > 0 || query.view ? h('span', { class: 'quiet', text: say('views.label') }) : null,
+      views.length > 0
+        ? h(
+            'ul',
+            {},
+            views.map((view) =>
+              h(
+                'li',
+                {},
+                h('a', {
+                  href: writeRoute({ view: 'collection', query: { ...view.query, view: view.name } }),
+                  'aria-current': view === here ? 'true' : null,
+                  data: { key: `view ${view.name}` },
+                  text: view.name,
+                }),
+              ),
+            ),
+          )
+        : null,
+      query.view && here === undefined ? h('em', { text: say('views.sent', { name: query.view }) }) : null,
+      here === undefined
+        ? act('save', say('views.save'), () => askName(shown.query.view ?? shown.query.q ?? ''))
+        : act('forget', say('views.forget'), () => tell(el, 'wish.forget', { name: here.name })),
+      act('copy', say('views.copy'), () => tell(el, 'wish.copy')),
+    );
+  }
+
+  function askName(proposed) {
+    const name = h('input', { id: 'view-name', value: proposed, required: true, maxlength: 60, autocomplete: 'off' });
+    const save = () => {
+      if (!name.reportValidity()) return;
+      dialog.close();
+      tell(el, 'wish.save', { name: name.value.trim() });
+    };
+    const dialog = openDialog({
+      title: say('views.save'),
+      body: h(
+        'div',
+        { class: 'fields one' },
+        h('label', {}, say('views.name'), name),
+        h('p', { class: 'quiet', text: say('views.note') }),
+      ),
+      buttons: [
+        h('button', { class: 'first', text: say('views.save'), on: { click: save } }),
+        h('button', { type: 'button', text: say('do.cancel'), on: { click: () => dialog.close() } }),
+      ],
+    });
+    name.focus();
+    name.select();
+  }
+
+  function toldWords() {
+    const { loading, problem, total, totals, query } = shown;
+    if (problem || totals.all === undefined) return loading ? say('loading') : '';
+    const whole = !query.q && !query.state;
+    return `${say(whole ? 'collection.all' : 'collection.found', { n: total })} ${say('collection.basis')}`;
+  }
+
+  function content() {
+    const { total, totals, problem, query, moved } = shown;
     if (problem)
-      return errorBox(problemText(problem), [h('button', { text: say('do.again'), on: { click: () => wish({}) } })]);
-    if (loading && items.length === 0) return h('p', { class: 'quiet', text: say('loading') });
-    if (items.length === 0 && (query.q || query.state)) {
+      return errorBox(problemText(problem), [
+        h('button', { text: say('do.again'), on: { click: () => tell(el, 'wish.again') } }),
+      ]);
+    if (totals.all === undefined) return null;
+    if (total === 0 && (query.q || query.state)) {
       return emptyBox(
         say('collection.none'),
         h('button', { text: say('collection.clear'), on: { click: () => wish({ q: '', state: '' }) } }),
       );
     }
-    if (items.length === 0) {
+    if (total === 0)
       return emptyBox(say('collection.empty'), h('a', { href: '#/upload', text: say('collection.empty.next') }));
-    }
-    return [register(items, query), foot(items, total)];
+    return moved
+      ? h(
+          'p',
+          { class: 'offer' },
+          say('collection.moved'),
+          h('button', { data: { key: 'order' }, text: say('collection.order'), on: { click: () => tell(el, 'wish.order') } }),
+        )
+      : null;
   }
 
-  function register(items, query) {
-    const column = (name, key, number) => {
-      const sorted = key !== null && (query.sort ?? 'changed') === key;
-      const order = query.order ?? 'desc';
-      return h(
-        'th',
-        { scope: 'col', class: number ? 'n' : null, 'aria-sort': sorted ? `${order}ending` : null },
-        key === null
-          ? say(name)
-          : h(
-              'button',
-              {
-                class: 'plain',
-                data: { key: `by ${key}` },
-                on: {
-                  click: () =>
-                    wish({
-                      sort: key,
-                      order:
-                        sorted && order === 'desc'
-                          ? 'asc'
-                          : sorted
-                            ? 'desc'
-                            : key === 'number' || key === 'title'
-                              ? 'asc'
-                              : 'desc',
-                    }),
-                },
-              },
-              say(name),
-              sorted ? (order === 'asc' ? ' ↑' : ' ↓') : '',
-            ),
-      );
-    };
-    return h(
-      'div',
-      { class: 'scroll wide' },
-      h(
-        'table',
-        { class: 'ledger register' },
-        h('caption', { class: 'hide', text: say('collection.title') }),
-        h(
-          'thead',
-          {},
-          h(
-            'tr',
-            {},
-            h('th', { scope: 'col' }, hidden(say('column.picture'))),
-            column('column.number', 'number'),
-            column('column.scan', null),
-            column('column.cage', null),
-            column('column.state', null),
-            column('column.openEdges', 'open_edges', true),
-            column('column.loss', 'lost', true),
-            column('column.findings', null, true),
-            column('column.changed', 'changed'),
-          ),
-        ),
-        h('tbody', {}, items.map(row)),
-      ),
-    );
-  }
-
-  function foot(items, total) {
-    const left = total - items.length;
-    return h(
-      'div',
-      { class: 'controls' },
-      h('p', {
-        class: 'quiet',
-        text: `${say('collection.shown', { n: items.length, total: formatCount(total) })} ${say('collection.basis')}`,
-      }),
-      left > 0
-        ? h('button', {
-            class: 'right',
-            data: { key: 'more' },
-            text: say('collection.more', { n: left }),
-            on: { click: () => tell(el, 'wish.more') },
-          })
-        : null,
-    );
-  }
-}
-
-function latestOf(specimen, kind) {
-  return specimen.trend.filter((point) => point.kind === kind && !point.withdrawn).at(-1) ?? null;
-}
-
-function row(specimen) {
-  const cages = specimen.trend.filter((point) => point.kind === 'cage' && !point.withdrawn);
-  const scan = latestOf(specimen, 'scan');
-  const cage = cages.findLast((point) => point.run !== null) ?? cages.at(-1) ?? null;
-  const state = specimenState(specimen);
-  const address = `#/specimen/${specimen.id}`;
-  const latest = cage ?? scan;
-  const trend = (key) => cages.map((point) => point[key]);
-  const share = cage?.face_size && specimen.scan_diagonal ? cage.face_size / specimen.scan_diagonal : null;
-  const unit = specimen.units === 'unknown' ? '' : specimen.units;
-  return h(
-    'tr',
-    {},
-    h('td', { class: 'picture' }, thumbnail(picturedVersion(specimen.trend))),
-    h(
-      'th',
-      { scope: 'row' },
-      h('span', { class: 'no', text: specimen.catalogue_number }),
-      h('a', { class: 'what', href: address, data: { key: `open ${specimen.id}` }, text: specimen.title }),
-    ),
-    h('td', { class: 'mid', text: scan ? say('version.scan', { number: scan.number }) : '—' }),
-    h(
-      'td',
-      { class: 'mid' },
-      cage ? say('version.cage', { number: cage.number }) : '—',
-      cage?.face_size ? h('small', { class: 'below', text: formatFaceSize(cage.face_size, share, unit) }) : null,
-    ),
-    h('td', { class: 'st' }, stateMark(state.kind, state.text)),
-    trendCell('column.openEdges.short', 'spark.openEdges', trend('open_edges'), cage?.open_edges, formatCount),
-    trendCell('column.loss.short', 'spark.loss', trend('lost'), cage?.lost, (value) =>
-      withUnit(formatSafeEnd(value), unit),
-    ),
-    h('td', {
-      class: 'n counts',
-      data: { label: say('column.findings.short') },
-      text: known(latest?.faults) ? `${formatCount(latest.faults)} / ${formatCount(latest.warnings ?? 0)}` : '—',
-    }),
-    h('td', { class: 'st quiet' }, timeMark(specimen.changed)),
-  );
-}
-
-const known = (value) => value !== null && value !== undefined;
-
-function trendCell(name, label, values, latest, print) {
-  const text = known(latest) ? print(latest) : '—';
-  return h(
-    'td',
-    { class: 'n' },
-    h(
-      'div',
-      { class: 'pair', data: { label: say(name) } },
-      spark(values, say(label, { latest: text })),
-      h('span', { class: 'v', text }),
-    ),
-  );
+  return { register, isNear, refocus };
 }

@@ -1,20 +1,26 @@
 // findings.js - the places of the chosen version that somebody may want to mend, facing a figure of where they lie.
-//   down: 'show', detail = { name, findings: { items, total } or null, bounds, reference, unit, factor, faceSize, pointText, waiting }
+// Beside a baseline each is marked as new or still there, and those that are gone can be listed (same-place.js says by what rule).
+//   down: 'show', detail = { run, name, findings: { items, total } or null, since, bounds, reference, unit, factor, faceSize, pointText, waiting }
+//           since: { name, items, match, spaceAddress } of the baseline, or null
+//         'choose', detail = { number }: that finding, or the head of the list where it is null
 import { emptyBox, choice, h, redraw, shape } from '../dom.js';
-import { formatCount, formatValue, withUnit } from '../format.js';
-import { canSay, say, sayOr } from '../say.js';
+import { formatCount, formatInterval, formatValue, withUnit } from '../format.js';
+import { canSay, say, sayList } from '../say.js';
+import { LEVELS, findingRow, kindName } from './finding-row.js';
 import { placesFigure } from './places-figure.js';
 
-const LEVELS = { fault: ['fault'], warning: ['fault', 'warning'], note: ['fault', 'warning', 'note'] };
 const PAGE = 60;
+const STATES = ['new', 'still', 'gone', 'open'];
+const MARKS = { new: 'worse', gone: 'better', open: 'same' };
 
 /** @param {HTMLElement} el */
 export function Findings(el) {
   let state = null;
   let kind = '';
   let level = 'warning';
+  let since = '';
   let along = 'z';
-  let chosen = null;
+  let chosen = null; // the key of an entry
   let shown = PAGE;
 
   el.addEventListener('show', (event) => {
@@ -26,16 +32,52 @@ export function Findings(el) {
     update();
   });
 
+  el.addEventListener('choose', (event) => {
+    const { number } = event.detail;
+    const entry = state?.findings?.items[number - 1];
+    if (entry === undefined) return;
+    kind = '';
+    since = '';
+    if (!LEVELS[level].includes(entry.severity)) level = 'note';
+    shown = Math.max(shown, number);
+    chosen = String(number);
+    update();
+    goToChosen();
+  });
+
+  /** The findings of the version, and those of the baseline that have no counterpart; each with its state since the baseline. */
+  function entries() {
+    const own = state.findings.items.map((finding, i) => ({
+      finding,
+      number: i + 1,
+      key: String(i + 1),
+      since: state.since?.match.after[i].state ?? null,
+      was: state.since?.match.after[i].with.map((at) => state.since.items[at]) ?? [],
+      own: true,
+    }));
+    const left = (state.since?.items ?? []).map((finding, i) => ({
+      finding,
+      number: i + 1,
+      key: `before ${i + 1}`,
+      since: state.since.match.before[i].state,
+      was: [],
+      own: false,
+    }));
+    return [...own, ...left.filter((entry) => entry.since !== 'still')];
+  }
+
   function update() {
     if (state.findings === null) {
       redraw(el, h('p', { class: 'quiet', text: say(state.waiting ? 'findings.waiting' : 'findings.unmeasured') }));
       return;
     }
-    const all = state.findings.items.map((finding, i) => ({ finding, number: i + 1 }));
+    const all = entries();
+    const own = all.filter((entry) => entry.own);
     const kinds = [...new Set(all.map(({ finding }) => finding.kind))];
-    const wanted = all.filter(
+    const filtered = all.filter(
       ({ finding }) => LEVELS[level].includes(finding.severity) && (kind === '' || finding.kind === kind),
     );
+    const wanted = filtered.filter((entry) => (since === '' || state.since === null ? entry.own : entry.since === since));
     redraw(
       el,
       h(
@@ -76,6 +118,7 @@ export function Findings(el) {
                       update();
                     },
                   }),
+                  state.since ? sinceChoice(filtered) : null,
                 ),
                 wanted.length === 0 ? h('p', { class: 'quiet', text: say('findings.noneShown') }) : null,
                 h('ol', { class: 'findings' }, wanted.slice(0, shown).map(row)),
@@ -91,10 +134,10 @@ export function Findings(el) {
                       },
                     })
                   : null,
-                state.findings.total > all.length
+                state.findings.total > own.length
                   ? h('p', {
                       class: 'quiet',
-                      text: say('findings.cut', { n: all.length, total: formatCount(state.findings.total) }),
+                      text: say('findings.cut', { n: own.length, total: formatCount(state.findings.total) }),
                     })
                   : null,
               ],
@@ -116,65 +159,115 @@ export function Findings(el) {
     );
   }
 
-  function row({ finding, number }) {
-    const size = sizeText(finding);
-    return h(
-      'li',
-      { id: `finding-${number}`, class: chosen === number ? 'now' : null },
-      h('b', { text: String(number) }),
-      h(
-        'div',
-        {},
+  function sinceChoice(filtered) {
+    const count = (which) => filtered.filter((entry) => entry.since === which).length;
+    return choice({
+      label: say('findings.since', { baseline: state.since.name }),
+      name: 'since',
+      chosen: since,
+      entries: [
+        ['', say('findings.since.any', { version: state.name })],
+        ...STATES.map((which) => [which, say(`since.${which}`, { n: count(which) })]),
+      ],
+      change: (value) => {
+        since = value;
+        shown = PAGE;
+        chosen = null;
+        update();
+      },
+    });
+  }
+
+  function row(entry) {
+    const { finding, number, key, own } = entry;
+    const size = sizeText(finding, state);
+    const address = own ? state.spaceAddress : state.since.spaceAddress;
+    return findingRow({
+      id: `finding-${key.replace(' ', '-')}`,
+      number,
+      finding,
+      now: chosen === key,
+      head: [
         h('button', {
           class: 'plain head',
-          'aria-pressed': String(chosen === number),
-          data: { key: `finding ${number}` },
+          'aria-pressed': String(chosen === key),
+          data: { key: `finding ${key}` },
           text: kindName(finding.kind),
-          on: { click: () => choose(number) },
+          on: { click: () => choose(key) },
         }),
-        h(
-          'p',
-          { class: 'meta' },
-          h(
-            'span',
-            {},
-            shape(finding.severity),
-            say(`severity.${finding.severity}`),
-            finding.certainty === 'likely' ? ` ${say('findings.likely')}` : '',
-          ),
-          size ? h('span', { text: size }) : null,
-          h('span', { class: 'n', text: say('findings.at', { place: state.pointText(finding.at) }) }),
-          finding.mesh === 'reference' ? h('span', { text: say('findings.onReference') }) : null,
-        ),
-        h('p', { class: 'break', text: finding.text }),
-        state.spaceAddress && finding.at
-          ? h('p', {}, h('a', { href: state.spaceAddress(finding, number), data: { key: `space ${number}` }, text: say('findings.space') }))
+        sinceMark(entry),
+      ],
+      facts: [
+        size ? h('span', { text: size }) : null,
+        finding.at ? h('span', { class: 'n', text: say('findings.at', { place: state.pointText(finding.at) }) }) : null,
+      ],
+      more:
+        address && finding.at
+          ? h('p', {}, h('a', { href: address(finding, number), data: { key: `space ${key}` }, text: say('findings.space') }))
           : null,
-      ),
+    });
+  }
+
+  /** New, gone, not told apart, or still there and what it was. */
+  function sinceMark({ finding, since: which, was, own }) {
+    if (which === null) return null;
+    const before = [...new Set(was.map((old) => sizeText(old, state)))].filter((text) => text !== '');
+    const grew = which === 'still' && !(before.length === 1 && before[0] === sizeText(finding, state));
+    return h(
+      'span',
+      { class: `since ${MARKS[which] ?? ''}` },
+      MARKS[which] ? shape(MARKS[which]) : null,
+      own
+        ? say(`findings.mark.${which}`, { baseline: state.since.name })
+        : say(`findings.mark.${which}.before`, { baseline: state.since.name, version: state.name }),
+      grew && before.length > 0 && before.length <= 3
+        ? ` ${say('findings.was', { baseline: state.since.name, sizes: before.join('; ') })}`
+        : null,
     );
   }
 
-  function choose(number) {
-    chosen = chosen === number ? null : number;
+  function choose(key) {
+    chosen = chosen === key ? null : key;
     update();
-    if (chosen !== null) document.getElementById(`finding-${chosen}`)?.scrollIntoView({ block: 'nearest' });
+    if (chosen !== null) document.getElementById(`finding-${chosen.replace(' ', '-')}`)?.scrollIntoView({ block: 'nearest' });
   }
 
-  function sizeText({ size, unit, faces_total: faces }) {
-    if (size === null || size === undefined) return faces ? say('findings.faces', { n: faces }) : '';
-    const lengthUnits = ['length', 'mm', 'cm', 'm', 'in', 'unknown'];
-    if (lengthUnits.includes(unit)) {
-      const text = withUnit(formatValue(size * state.factor, 3), state.unit);
-      return state.faceSize
-        ? say('findings.inFaceSizes', { size: text, times: formatValue(size / state.faceSize, 2) })
-        : text;
-    }
-    return canSay(`findings.unit.${unit}`)
-      ? say(`findings.unit.${unit}`, { n: size })
-      : withUnit(formatValue(size, 3), unit);
+  function goToChosen() {
+    const item = document.getElementById(`finding-${chosen}`);
+    item?.scrollIntoView({ block: 'center' });
+    item?.querySelector('button').focus({ preventScroll: true });
   }
 }
 
-export function kindName(kind) {
-  return sayOr(`finding.${kind}`, kind.replaceAll('_', ' '));
+const LENGTH_UNITS = ['length', 'mm', 'cm', 'm', 'in', 'unknown'];
+
+/** How large a finding is, in the unit shown: how far the surfaces are apart, a length, an area, or a count. */
+export function sizeText(finding, { factor, unit, faceSize = null }) {
+  const { size, unit: counted, faces_total: faces, distance } = finding;
+  const apart = distance
+    ? withUnit(formatInterval(distance.lower * factor, distance.upper * factor, say('interval.to')), unit)
+    : null;
+  if (size === null || size === undefined) return apart ?? (faces ? say('findings.faces', { n: faces }) : '');
+  if (LENGTH_UNITS.includes(counted)) {
+    const text = withUnit(formatValue(size * factor, 3), unit);
+    return faceSize ? say('findings.inFaceSizes', { size: text, times: formatValue(size / faceSize, 2) }) : text;
+  }
+  if (counted.endsWith('²')) {
+    const area = withUnit(formatValue(size * factor ** 2, 3), unit && `${unit}²`);
+    return apart === null ? area : say('findings.over', { distance: apart, area });
+  }
+  return canSay(`findings.unit.${counted}`)
+    ? say(`findings.unit.${counted}`, { n: size })
+    : withUnit(formatValue(size, 3), counted);
+}
+
+/** A finding in one line: kind, size, place. */
+export function placeText(finding, { lengthFactor, unit, pointText }) {
+  return sayList(
+    [
+      kindName(finding.kind),
+      sizeText(finding, { factor: lengthFactor, unit }),
+      finding.at ? say('findings.at', { place: pointText(finding.at) }) : '',
+    ].filter((part) => part !== ''),
+  );
 }

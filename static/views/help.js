@@ -21,7 +21,7 @@ const SHAPES = [
   'warning',
   'note',
 ];
-const WORDS = ['lost', 'invented', 'certified', 'sampled', 'notToldApart', 'faceSize', 'finding', 'run'];
+const WORDS = ['lost', 'invented', 'certified', 'sampled', 'notToldApart', 'faceSize', 'finding', 'samePlace', 'beaten', 'run'];
 const KEYS = [
   ['Tab', 'tab'],
   ['/', 'search'],

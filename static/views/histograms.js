@@ -1,12 +1,14 @@
-// histograms.js - valence and the shapes of faces, the baseline as a stepped outline over the chosen version's bars, in shares.
-//   down: 'show', detail = { chosen, baseline: { name, record } or null, metric, kind }
-//   up:   'wish.query' { chart }
+// histograms.js - valence and the shapes of faces in shares: the chosen version as bars, up to three others as stepped outlines over them.
+//   down: 'show', detail = { chosen: { id, name, record } or null, others: the same, three at most, metric, offered: [{ id, name }] }
+//   up:   'wish.query' { chart, beside }
 import { edgeTicks, linearTicks } from '../axes.js';
 import { choice, h, redraw, s, tell } from '../dom.js';
 import { formatValue, withUnit } from '../format.js';
 import { filledRange, METRICS, metricShares, valenceShares } from '../histogram.js';
 import { say } from '../say.js';
 
+const MOST = 4;
+const DASHES = ['', 'second', 'third'];
 const BOX = { width: 340, height: 216, left: 44, right: 328, top: 14, floor: 180 };
 
 /** @param {HTMLElement} el */
@@ -23,19 +25,54 @@ export function Histograms(el) {
     return redraw(el, valenceFigure(), metricFigure());
   }
 
-  /** The two to overlay; only one where the baseline is the chosen version, or of another kind. */
-  function pair(sharesOf) {
-    const bars = sharesOf(state.chosen.record);
-    const other =
-      state.baseline && state.baseline.record.kind === state.chosen.record.kind
-        ? sharesOf(state.baseline.record)
-        : null;
-    return bars === null ? null : { bars, outline: other };
+  /** The histograms to overlay, the chosen version's first; null where it has none. */
+  function overlay(sharesOf) {
+    const all = [state.chosen, ...state.others].map(({ name, record }) => ({ name, of: sharesOf(record) }));
+    return all[0].of === null ? null : all.filter((each) => each.of !== null);
+  }
+
+  /** Which versions are laid over the chosen one. */
+  function besidePicker() {
+    const others = state.offered.filter(({ id }) => id !== state.chosen.id);
+    if (others.length === 0) return null;
+    const shown = state.others.map(({ id }) => id);
+    return h(
+      'details',
+      { class: 'pick', data: { open: 'beside' } },
+      h('summary', { data: { key: 'beside' }, text: say('chart.beside', { n: shown.length + 1 }) }),
+      h(
+        'ul',
+        {},
+        others.map(({ id, name }) =>
+          h(
+            'li',
+            {},
+            h(
+              'label',
+              {},
+              h('input', {
+                type: 'checkbox',
+                checked: shown.includes(id),
+                disabled: !shown.includes(id) && shown.length + 1 >= MOST,
+                data: { key: `beside ${id}` },
+                on: {
+                  change: () => {
+                    const kept = shown.includes(id) ? shown.filter((each) => each !== id) : [...shown, id];
+                    tell(el, 'wish.query', { beside: kept.join(',') || 'none' });
+                  },
+                },
+              }),
+              h('span', { text: name }),
+            ),
+          ),
+        ),
+      ),
+    );
   }
 
   function valenceFigure() {
-    const both = pair((record) => valenceShares(record));
-    const { bars, outline } = both;
+    const layers = overlay((record) => valenceShares(record));
+    const [bars, outline] = layers.map((layer) => layer.of);
     const labels = bars.labels.map((valence) =>
       valence === bars.last ? say('chart.andMore', { valence: String(valence) }) : String(valence),
     );
@@ -45,7 +82,7 @@ export function Histograms(el) {
       ? say('chart.valence.two', {
           regular,
           a: percent(outline.regularShare),
-          baseline: state.baseline.name,
+          baseline: layers[1].name,
           b: percent(bars.regularShare),
           version: state.chosen.name,
         })
@@ -54,12 +91,12 @@ export function Histograms(el) {
       say('chart.valence'),
       caption,
       say('chart.axis.irregular'),
-      both,
+      layers,
       0,
       labels.length,
       labels.map((text, i) => ({ at: i + 0.5, text })),
       labels,
-      null,
+      besidePicker(),
     );
   }
 
@@ -73,9 +110,9 @@ export function Histograms(el) {
       entries: METRICS[kind].map((name) => [name, say(`metric.${name}`)]),
       change: (value) => tell(el, 'wish.query', { chart: value }),
     });
-    const both = pair((record) => metricShares(record, `${kind}.${metric}`));
+    const layers = overlay((record) => metricShares(record, `${kind}.${metric}`));
     const title = say(`chart.metric.${kind}`, { metric: say(`metric.${metric}`) });
-    if (both === null)
+    if (layers === null)
       return h(
         'figure',
         { class: 'chart' },
@@ -83,13 +120,13 @@ export function Histograms(el) {
         picker,
         h('p', { class: 'quiet', text: say('chart.metric.none', { version: state.chosen.name }) }),
       );
-    const { bars, outline } = both;
-    const [first, end] = filledRange(outline ? [bars, outline] : [bars]);
+    const [bars, outline] = layers.map((layer) => layer.of);
+    const [first, end] = filledRange(layers.map((layer) => layer.of));
     const ticks = edgeTicks(bars.edges.slice(first, end + 1));
     const caption = outline
       ? say('chart.median.two', {
           a: formatValue(outline.median, 3),
-          baseline: state.baseline.name,
+          baseline: layers[1].name,
           b: formatValue(bars.median, 3),
           version: state.chosen.name,
         })
@@ -102,17 +139,17 @@ export function Histograms(el) {
           to: formatValue(bars.edges[first + i + 1], 3),
         }),
       );
-    return figure(title, caption, say(`chart.axis.${kind}`), both, first, end, ticks, names, picker);
+    return figure(title, caption, say(`chart.axis.${kind}`), layers, first, end, ticks, names, picker);
   }
 
-  function figure(title, caption, axisText, { bars, outline }, first, end, ticks, names, picker) {
-    const barShares = bars.shares.slice(first, end);
-    const outlineShares = outline?.shares.slice(first, end) ?? null;
-    const most = Math.max(...barShares, ...(outlineShares ?? []), 0.001) * 100;
+  function figure(title, caption, axisText, layers, first, end, ticks, names, picker) {
+    const shares = layers.map(({ of }) => of.shares.slice(first, end));
+    const [barShares, ...outlines] = shares;
+    const most = Math.max(...shares.flat(), 0.001) * 100;
     const levels = linearTicks(most, 4);
     const x = (i) => BOX.left + (i * (BOX.right - BOX.left)) / barShares.length;
     const y = (share) => BOX.floor - ((BOX.floor - BOX.top) * share * 100) / levels.at(-1);
-    const steps = outlineShares?.map((share, i) => `V${y(share).toFixed(1)}H${x(i + 1).toFixed(1)}`).join('');
+    const steps = (outline) => outline.map((share, i) => `V${y(share).toFixed(1)}H${x(i + 1).toFixed(1)}`).join('');
     const drawing = s(
       'svg',
       {
@@ -134,7 +171,9 @@ export function Histograms(el) {
           )
           .join(''),
       }),
-      steps ? s('path', { class: 'outline', d: `M${BOX.left} ${BOX.floor}${steps}V${BOX.floor}` }) : null,
+      outlines.map((outline, i) =>
+        s('path', { class: `outline ${DASHES[i]}`, d: `M${BOX.left} ${BOX.floor}${steps(outline)}V${BOX.floor}` }),
+      ),
       s('path', { class: 'axis', d: `M${BOX.left} ${BOX.floor}H${BOX.right}` }),
       ticks.map((tick) => s('text', { class: 'mid', x: x(tick.at), y: BOX.floor + 16, text: tick.text })),
     );
@@ -147,20 +186,20 @@ export function Histograms(el) {
       h(
         'ul',
         { class: 'key' },
-        outline ? h('li', {}, h('span', { class: 'swatch stepped' }), state.baseline.name) : null,
-        h('li', {}, h('span', { class: 'swatch bar' }), state.chosen.name),
+        h('li', {}, h('span', { class: 'swatch bar' }), layers[0].name),
+        layers.slice(1).map(({ name }, i) => h('li', {}, h('span', { class: `swatch stepped ${DASHES[i]}` }), name)),
       ),
       h('p', { class: 'readout quiet', text: axisText }),
       drawing,
-      numbers(title, names, barShares, outlineShares),
+      numbers(title, names, layers, shares),
     );
   }
 
-  function numbers(title, names, barShares, outlineShares) {
+  function numbers(title, names, layers, shares) {
     const print = (share) => withUnit(formatValue(share * 100, 3), '%');
     return h(
       'details',
-      {},
+      { data: { open: title } },
       h('summary', { text: say('chart.numbers') }),
       h(
         'table',
@@ -173,8 +212,7 @@ export function Histograms(el) {
             'tr',
             {},
             h('th', { scope: 'col', text: say('chart.range') }),
-            outlineShares ? h('th', { scope: 'col', class: 'n', text: state.baseline.name }) : null,
-            h('th', { scope: 'col', class: 'n', text: state.chosen.name }),
+            layers.map(({ name }) => h('th', { scope: 'col', class: 'n', text: name })),
           ),
         ),
         h(
@@ -185,8 +223,7 @@ export function Histograms(el) {
               'tr',
               {},
               h('th', { scope: 'row', text: name }),
-              outlineShares ? h('td', { class: 'n', text: print(outlineShares[i]) }) : null,
-              h('td', { class: 'n', text: print(barShares[i]) }),
+              shares.map((share) => h('td', { class: 'n', text: print(share[i]) })),
             ),
           ),
         ),

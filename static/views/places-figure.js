@@ -12,7 +12,7 @@ const TAGS = 60;
 const SEEN = { x: [1, 2], y: [0, 2], z: [0, 1] };
 
 /**
- * @param {object} detail  { name, bounds, reference, places: [{ finding, number }], along, chosen, unit, factor, turn(axis), choose(number) }
+ * @param {object} detail  { name, bounds, reference, places: [{ finding, number, key }], along, chosen, unit, factor, turn(axis), choose(key) }
  */
 export function placesFigure(detail) {
   const { name, bounds, reference, places, along, chosen, unit, factor } = detail;
@@ -54,13 +54,13 @@ export function placesFigure(detail) {
         s('path', { class: 'thread', d: thread }),
       ];
     }),
-    shown.map(({ number }, i) =>
+    shown.map(({ number, key }, i) =>
       s(
         'g',
         {
-          class: number === chosen ? 'tag now' : 'tag',
+          class: key === chosen ? 'tag now' : 'tag',
           transform: `translate(${spots[i].x.toFixed(1)} ${spots[i].y.toFixed(1)})`,
-          on: { click: () => detail.choose(number) },
+          on: { click: () => detail.choose(key) },
         },
         s('path', { d: tagPath(number) }),
         s('text', { x: number > 99 ? 17 : number > 9 ? 14 : 11.5, y: 12, text: String(number) }),

@@ -1,28 +1,30 @@
 // space.js - versions of one specimen in space: figures side by side or one over the other, seen by one camera, facing the list of findings.
 //   down: 'show', detail = the state of joins/space.js, or { loading } or { problem, id }; 'look', detail = { finding, camera }; 'repaint'
 //   up:   'wish.query', detail = changes of the address
-import { choice, errorBox, give, h, hidden, redraw, shape, tell } from '../dom.js';
-import { formatCount, formatInterval, formatValue, withUnit } from '../format.js';
+import { errorBox, give, h, redraw, tell } from '../dom.js';
+import { formatInterval, formatValue, withUnit } from '../format.js';
 import { problemText } from '../problem.js';
 import { say, sayOr } from '../say.js';
 import { readSetting } from '../settings.js';
 import { writeRoute } from '../route.js';
-import { versionName } from '../specimen-state.js';
 import { SIDES, between, cameraText, lookAt, readCamera, wholeView } from '../space/camera.js';
-import { colourTable, parseHex, readStops } from '../space/colours.js';
-import { firstHit } from '../space/picking.js';
+import { classTable, colourTable, parseHex, readStops } from '../space/colours.js';
+import { irregularVertices } from '../space/marks.js';
 import { openStage } from '../space/stage.js';
-import { faceOf, nearestVertex, normalOf } from '../space/surface.js';
-import { SUBJECTS } from '../space/values.js';
+import { nearestVertex, normalOf } from '../space/surface.js';
 import { Figure } from './figure.js';
+import { cutAxis, cutShare, isDrawn, isOver, spaceControls } from './space-controls.js';
 import { spaceLegend } from './space-legend.js';
+import { LIST_MOST, SpaceList, listedFindings } from './space-list.js';
+import { SpacePicked } from './space-picked.js';
 import { specimenTabs } from './specimen-tabs.js';
 
 const REST = 160; // ms without movement: then full detail comes, one figure after another
 const DIVIDER_STEP = 0.05;
-const FINDINGS = 40;
-const LEVELS = { fault: ['fault'], warning: ['fault', 'warning'], note: ['fault', 'warning', 'note'] };
-const AXES = ['x', 'y', 'z'];
+const DETAIL_REACH = 1.6; // a view is wider than high
+const SIDES_MOST = 300000; // triangles
+const NEAR = 0.08; // of the size of the surface: as much at least is seen of a place
+const CLASSES = { valence: 7, shell: 8 };
 
 /** @param {HTMLElement} el */
 export function SpaceView(el) {
@@ -41,9 +43,10 @@ export function SpaceView(el) {
   let divider = 0.5;
   let swapped = false;
   let chosen = null; // 'RUN.NUMBER'
-  let filter = { of: null, level: 'warning', kind: '', mesh: '' };
+  let owner = null; // the run whose findings are listed
+  let filter = { level: 'warning', kind: '', mesh: '' };
   let plates = [];
-  const marked = new WeakMap();
+  const details = new Map(); // version -> { at, radius, pieces }: in place of its simplified surface there
 
   el.addEventListener('show', (event) => {
     const next = event.detail;
@@ -72,11 +75,24 @@ export function SpaceView(el) {
     setCamera(event.detail.camera);
   });
   el.addEventListener('wish.finding', (event) => choose(event.detail.finding));
-  el.addEventListener('wish.pick', (event) => pick(event.detail));
+  el.addEventListener('wish.pick', ({ detail }) => give(parts.picked, 'show', { state, plane: plane(), ...detail }));
+  el.addEventListener('wish.filter', (event) => {
+    filter = { ...filter, ...event.detail };
+    drawList();
+    draw(false);
+  });
+  el.addEventListener('wish.of', (event) => {
+    owner = event.detail.run;
+    drawList();
+    draw(false);
+  });
+  el.addEventListener('wish.step', (event) => step(event.detail.by));
+  SpaceList(parts.list);
+  SpacePicked(parts.picked);
 
   function mount() {
     const colours = readColours();
-    stage ??= openStage({ ...colours, tables: { plain: colourTable(readStops('seq')), signed: colourTable(readStops('div')) } });
+    stage ??= openStage({ ...colours, tables: tables() });
     const { specimen } = state;
     const title = say('space.heading', {
       number: specimen.catalogue_number,
@@ -97,7 +113,7 @@ export function SpaceView(el) {
     );
     if (state.figures.length === 0) return;
     chosen = state.query.finding ?? null;
-    filter = { ...filter, of: filterOwner() };
+    owner = listOwner();
     drawList();
     if (stage === null) return;
     const kept = readCamera(state.query.view);
@@ -105,13 +121,14 @@ export function SpaceView(el) {
     shownSpecimen = specimen.id;
     redraw(parts.controls, controls());
     makePlates(colours);
-    stage.keepOnly(state.figures.map(({ surface }) => surface));
-    drawBelow();
+    letGo();
+    unmarked = state;
+    setTimeout(drawBelow);
     redraw(parts.picked);
     if (chosen !== null) tellChosen();
     if (chosen !== null && kept === null) flyToChosen();
-    else draw(false);
-    findMarks();
+    else draw(true);
+    if (chosen !== null && kept !== null) findDetail();
   }
 
   /** The list stands before the figures where they stand side by side, and after them where they do not: the order of the focus is
@@ -125,6 +142,13 @@ export function SpaceView(el) {
 
   let shownSpecimen = null;
   const sameSpecimen = () => shownSpecimen === state.specimen.id;
+
+  function tables() {
+    const style = getComputedStyle(document.documentElement);
+    const classes = (name) =>
+      classTable(Array.from({ length: CLASSES[name] }, (_, i) => parseHex(style.getPropertyValue(`--${name}-${i}`).trim())));
+    return { seq: colourTable(readStops('seq')), div: colourTable(readStops('div')), valence: classes('valence'), shell: classes('shell') };
+  }
 
   function readColours() {
     const style = getComputedStyle(document.documentElement);
@@ -150,194 +174,64 @@ export function SpaceView(el) {
     }, first);
   }
 
-  const isOver = () => state.query.beside === 'no' && state.figures.length === 2;
-
   // --- controls ---
 
-  function controls() {
-    const query = (changes) => tell(el, 'wish.query', changes);
-    const shown = state.figures.map(({ version }) => version.id);
-    return h(
-      'form',
-      { class: 'controls', 'aria-label': say('space.controls'), on: { submit: (event) => event.preventDefault() } },
-      h(
-        'details',
-        { class: 'choose', data: { open: 'versions' } },
-        h('summary', { text: say('space.choose', { n: shown.length }) }),
-        h(
-          'fieldset',
-          {},
-          h('legend', { class: 'hide', text: say('space.chooseTitle') }),
-          state.versions.map((version) =>
-            h(
-              'label',
-              {},
-              h('input', {
-                type: 'checkbox',
-                data: { key: `version ${version.id}` },
-                prop: { checked: shown.includes(version.id) },
-                disabled: !shown.includes(version.id) && shown.length >= state.figuresMost,
-                on: {
-                  change: (event) =>
-                    query({
-                      versions: (event.target.checked
-                        ? [...shown, version.id]
-                        : shown.filter((each) => each !== version.id)
-                      ).join(','),
-                    }),
-                },
-              }),
-              versionName(version),
-            ),
-          ),
-        ),
-      ),
-      state.figures.length === 2
-        ? choice({
-            label: say('space.arrangement'),
-            name: 'beside',
-            chosen: isOver() ? 'no' : 'yes',
-            entries: ['yes', 'no'].map((value) => [value, say(`space.beside.${value}`)]),
-            change: (value) => query({ beside: value === 'yes' ? null : value }),
-          })
-        : null,
-      choice({
-        label: say('space.colourBy'),
-        name: 'colour',
-        chosen: state.colour,
-        entries: Object.keys(SUBJECTS).map((name) => [name, say(`space.colour.${name}`)]),
-        change: (value) => query({ colour: value, range: null }),
-      }),
-      state.colour === 'none'
-        ? null
-        : h(
-            'label',
-            {},
-            h('span', { text: say('space.range') }),
-            h('input', {
-              class: 'n',
-              size: 6,
-              inputmode: 'decimal',
-              data: { key: 'range' },
-              value: formatValue(state.range * state.factor, 4),
-              on: {
-                change: (event) => {
-                  const range = Number(event.target.value.replace(',', '.').replace(/\s/g, ''));
-                  query({ range: range > 0 ? String(range) : null });
-                },
-              },
-            }),
-            h('span', { class: 'unit', text: state.unit }),
-          ),
-      choice({
-        label: say('space.section'),
-        name: 'cut',
-        chosen: cutAxis() ?? '',
-        entries: [['', say('space.section.none')], ...AXES.map((axis) => [axis, say('space.section.across', { axis })])],
-        change: (value) => query({ cut: value === '' ? null : `${value}0.5` }),
-      }),
-      cutAxis() === null
-        ? null
-        : h(
-            'label',
-            {},
-            hidden(say('space.section.where')),
-            h('input', {
-              type: 'range',
-              min: 0,
-              max: 1,
-              step: 0.01,
-              value: cutShare(),
-              data: { key: 'cut share' },
-              on: {
-                input: (event) => moveCut(Number(event.target.value)),
-                change: (event) => query({ cut: `${cutAxis()}${event.target.value}` }),
-              },
-            }),
-          ),
-      h(
-        'fieldset',
-        {},
-        h('legend', { text: say('space.over') }),
-        ['sides', 'open', 'irregular'].map((name) =>
-          h(
-            'label',
-            {},
-            h('input', {
-              type: 'checkbox',
-              data: { key: name },
-              prop: { checked: isDrawn(name) },
-              on: { change: (event) => query({ [name]: event.target.checked === (name !== 'sides') ? null : event.target.checked ? 'yes' : 'no' }) },
-            }),
-            say(`space.over.${name}`),
-          ),
-        ),
-      ),
-      h(
-        'div',
-        { class: 'sides' },
-        h('button', { type: 'button', data: { key: 'whole' }, text: say('space.whole'), on: { click: () => fly(wholeView(unionBall())) } }),
-        choice({
-          label: say('space.side'),
-          name: 'side',
-          chosen: '',
-          entries: [['', say('space.side.any')], ...SIDES.map(({ name }, i) => [String(i), say(`space.side.${name}`)])],
-          change: (value) => value !== '' && seeSide(Number(value)),
-        }),
-      ),
-    );
-  }
+  const controls = () =>
+    spaceControls(state, {
+      query: (changes) => tell(el, 'wish.query', changes),
+      moveCut: (share) => {
+        cutMoved = share;
+        draw(true);
+      },
+      whole: () => fly(wholeView(unionBall())),
+      side: seeSide,
+    });
 
-  /** Sides are drawn where asked, the other marks unless they are not wanted. */
-  const isDrawn = (name) => (name === 'sides' ? state.query.sides === 'yes' : state.query[name] !== 'no');
-
-  const cutAxis = () => (AXES.includes(state.query.cut?.[0]) ? state.query.cut[0] : null);
-  const cutShare = () => Math.max(0, Math.min(1, Number(state.query.cut?.slice(1)) || 0));
   let cutMoved = null;
-  function moveCut(share) {
-    cutMoved = share;
-    draw(true);
-  }
+  /** What lies beyond it is cut away. */
   function plane() {
-    const axis = cutAxis();
+    const axis = cutAxis(state.query);
     if (axis === null) return null;
-    const { centre, radius } = unionBall();
-    const i = AXES.indexOf(axis);
-    const normal = AXES.map((each) => Number(each === axis));
-    return [...normal, centre[i] + radius * (2 * (cutMoved ?? cutShare()) - 1)];
+    const { corners } = unionBall();
+    const i = 'xyz'.indexOf(axis);
+    const along = corners.map((corner) => corner[i]);
+    const [low, high] = [Math.min(...along), Math.max(...along)];
+    return [Number(i === 0), Number(i === 1), Number(i === 2), low + (high - low) * (cutMoved ?? cutShare(state.query))];
   }
 
   // --- figures ---
 
   function makePlates(colours) {
     cutMoved = null;
+    details.clear();
     const drawn = state.figures.map((figure) => ({
       ...figure,
       ball: figure.surface.ball,
-      range: state.range,
+      range: state.range ?? 1,
       flat: figure.cage,
     }));
-    const groups = isOver() ? [drawn] : drawn.map((figure) => [figure]);
+    const groups = isOver(state) ? [drawn] : drawn.map((figure) => [figure]);
     plates = groups.map((figures, i) => {
       const plate = h('div', { class: 'plate view', tabindex: '0', role: 'group', 'aria-roledescription': say('space.figure') });
       Figure(plate);
-      return { plate, figures, colours, number: i + 1, due: true };
+      return { plate, figcaption: h('figcaption', { class: 'fig' }), figures, colours, number: i + 1 };
     });
     redraw(
       parts.plates,
-      plates.map(({ plate, figures, number }) =>
-        h('figure', {}, plate, h('figcaption', { class: 'fig' }, h('b', { text: say('space.fig', { number }) }), ' ', caption(figures))),
-      ),
+      plates.map(({ plate, figcaption }) => h('figure', {}, plate, figcaption)),
     );
+    drawCaptions();
     for (const each of plates) each.plate.setAttribute('aria-label', each.figures.map(describe).join(' '));
     parts.plates.classList.toggle('one', plates.length === 1);
   }
 
   function describe(figure) {
-    const side = figure.onReference ? 'reference_to_subject' : 'subject_to_reference';
-    const most = figure.record.deviation?.[side].max;
     const names = { version: figure.name, reference: state.nameOf(figure.against) };
-    if (figure.colour === 'none' || !most) return say('space.caption.plain', names);
+    if (figure.map === null && figure.colour !== 'none') return say('space.caption.unknown', names);
+    if (!['lost', 'invented', 'signed'].includes(figure.colour))
+      return say(`space.caption.${figure.map === null ? 'plain' : figure.colour}`, names);
+    const most = figure.record.deviation?.[figure.onReference ? 'reference_to_subject' : 'subject_to_reference'].max;
+    if (!most) return say('space.caption.plain', names);
     const text = withUnit(
       formatInterval(most.lower * state.factor, most.upper * state.factor, say('interval.to')),
       state.unit,
@@ -346,47 +240,51 @@ export function SpaceView(el) {
   }
 
   function caption(figures) {
-    const simplified = figures.filter(({ surface }) => surface.simplified);
-    return [
-      figures.map(describe).join(' '),
-      ' ',
-      ...simplified.map(({ surface }) =>
-        say('space.simplified', {
-          n: surface.triangleCount,
-          error: state.lengthText(surface.simplificationError),
-        }),
-      ),
-    ];
+    const texts = figures.map(describe);
+    for (const { surface, source, per, map } of figures) {
+      if (!surface.simplified) continue;
+      const error = state.lengthText(surface.simplificationError);
+      const n = surface.triangleCount;
+      texts.push(say(details.has(source.version) ? 'space.simplifiedElsewhere' : 'space.simplified', { n, error }));
+      if (map !== null && per === 'face') texts.push(say('space.simplifiedColour'));
+    }
+    return texts.join(' ');
   }
 
+  function drawCaptions() {
+    for (const { figcaption, figures, number } of plates)
+      redraw(figcaption, h('b', { text: say('space.fig', { number }) }), ' ', caption(figures));
+  }
+
+  /** Marks and sides, once the figures are drawn; each figure is drawn again when its own are there. */
   async function findMarks() {
     const mine = state;
-    for (const { figures } of plates)
-      for (const figure of figures) {
-        const { surface } = figure;
-        if (surface.simplified || surface.vertexCount >= 2 ** 21) continue;
-        const found = await state.marksOf(surface).catch(() => null);
+    const { query, loader } = state;
+    for (const each of plates)
+      for (const figure of each.figures) {
+        const { surface, source } = figure;
+        const wantsShapes = isDrawn(query, 'irregular') && (figure.cage || figure.colour === 'valence');
+        const [marks, edges, sides] = await Promise.all([
+          isDrawn(query, 'open') ? loader.marksOf(surface).catch(() => null) : null,
+          wantsShapes ? loader.edgesOf(source.version).catch(() => null) : null,
+          isDrawn(query, 'sides') && surface.triangleCount <= SIDES_MOST ? loader.sidesOf(surface).catch(() => null) : null,
+        ]);
         if (mine !== state) return;
-        if (found !== null) marked.set(surface, found);
+        figure.sides = sides;
+        figure.marks = {
+          open: marks?.open ?? new Uint32Array(0),
+          crowded: marks?.crowded ?? new Uint32Array(0),
+          irregular: edges ? irregularVertices(edges, source.kind) : [],
+        };
+        drawPlate(each, false);
       }
-    draw(false);
-  }
-
-  function marksFor(figure) {
-    const found = marked.get(figure.surface);
-    if (found === undefined) return null;
-    return {
-      open: isDrawn('open') ? found.open : new Uint32Array(0),
-      crowded: isDrawn('open') ? found.crowded : new Uint32Array(0),
-      irregular: isDrawn('irregular') && figure.cage ? found.irregular : [],
-    };
   }
 
   function tagsFor({ figures }) {
     return figures.flatMap((figure) =>
-      listed(figure)
-        .filter(({ finding }) => (finding.mesh === 'reference') === figure.onReference)
-        .slice(0, FINDINGS)
+      (figure.run === owner ? listedFindings(figure, filter, chosen) : [])
+        .filter(({ finding }) => finding.at && (finding.mesh === 'reference') === figure.onReference)
+        .slice(0, LIST_MOST)
         .map(({ finding, number, id }) => ({
           id,
           number,
@@ -400,18 +298,35 @@ export function SpaceView(el) {
     );
   }
 
-  /** While the camera moves the coarse surfaces are drawn; at rest the fine ones, a figure at a time. */
+  /** While the camera moves the coarse surfaces are drawn, once a frame; at rest the fine ones, a figure after another. */
+  let frame = null;
   function draw(moving) {
     if (state === null || stage === null || plates.length === 0) return;
     clearTimeout(resting);
-    plates.forEach((each) => drawPlate(each, moving));
-    if (moving) resting = setTimeout(settle, REST);
+    if (!moving) {
+      settle();
+      return;
+    }
+    frame ??= requestAnimationFrame(() => {
+      frame = null;
+      if (state !== null) plates.forEach((each) => drawPlate(each, true));
+    });
+    resting = setTimeout(settle, REST);
   }
+  let unmarked = null;
   function settle() {
+    cancelAnimationFrame(frame);
+    frame = null;
     const queue = [...plates];
     const next = () => {
       const each = queue.shift();
-      if (each === undefined || state === null) return;
+      if (state === null) return;
+      if (each === undefined) {
+        if (unmarked !== state) return;
+        unmarked = null;
+        findMarks();
+        return;
+      }
       drawPlate(each, false);
       resting = setTimeout(next);
     };
@@ -422,11 +337,10 @@ export function SpaceView(el) {
     const figures = each.figures.map((figure) => ({
       ...figure,
       plane: cut,
-      sides: isDrawn('sides') ? (marked.get(figure.surface)?.sides ?? null) : null,
-      marks: marksFor(figure),
+      detail: details.get(figure.source.version) ?? null,
     }));
     const [first, second] = swapped ? [...figures].reverse() : figures;
-    give(each.plate, 'draw', {
+    const detail = {
       figures: second && !swapped ? [first, second] : [first],
       camera,
       stage,
@@ -436,7 +350,8 @@ export function SpaceView(el) {
       unit: state.unit,
       factor: state.factor,
       tags: tagsFor(each),
-    });
+    };
+    each.plate.dispatchEvent(new CustomEvent('draw', { detail })); // at once, for it may be under the finger
   }
 
   function setCamera(next, moving = true) {
@@ -480,130 +395,17 @@ export function SpaceView(el) {
 
   // --- findings ---
 
-  const filterOwner = () => {
+  const listOwner = () => {
     const runs = state.figures.map(({ run }) => run);
     const wanted = chosen?.split('.')[0];
-    return runs.includes(wanted) ? wanted : runs.includes(filter.of) ? filter.of : runs.at(-1);
+    return runs.includes(wanted) ? wanted : runs.includes(owner) ? owner : runs.at(-1);
   };
 
-  function listed(figure) {
-    if (figure.run !== filter.of) return [];
-    return figure.findings
-      .map((finding, i) => ({ finding, number: i + 1, id: `${figure.run}.${i + 1}` }))
-      .filter(
-        ({ finding, id }) =>
-          id === chosen ||
-          (LEVELS[filter.level].includes(finding.severity) &&
-            (filter.kind === '' || finding.kind === filter.kind) &&
-            (filter.mesh === '' || finding.mesh === filter.mesh)),
-      );
-  }
-  const owner = () => state.figures.find(({ run }) => run === filter.of) ?? state.figures.at(-1);
-
-  function drawList() {
-    const figure = owner();
-    const rows = listed(figure);
-    const kinds = [...new Set(figure.findings.map(({ kind }) => kind))];
-    const change = (changes) => {
-      filter = { ...filter, ...changes };
-      drawList();
-      draw(false);
-    };
-    redraw(
-      parts.list,
-      h(
-        'h2',
-        { id: 'explanation', class: 'top' },
-        say('space.explanation'),
-        h('small', { text: say('space.findingsOf', { n: figure.findings.length, version: figure.name }) }),
-      ),
-      h(
-        'form',
-        { class: 'controls', 'aria-label': say('findings.filter'), on: { submit: (event) => event.preventDefault() } },
-        state.figures.length > 1
-          ? choice({
-              label: say('space.of'),
-              name: 'of',
-              chosen: filter.of,
-              entries: state.figures.map(({ run, name }) => [run, name]),
-              change: (of) => change({ of }),
-            })
-          : null,
-        choice({
-          label: say('findings.kind'),
-          name: 'kind',
-          chosen: filter.kind,
-          entries: [['', say('findings.allKinds')], ...kinds.map((kind) => [kind, sayOr(`finding.${kind}`, kind.replaceAll('_', ' '))])],
-          change: (kind) => change({ kind }),
-        }),
-        choice({
-          label: say('findings.show'),
-          name: 'level',
-          chosen: filter.level,
-          entries: Object.keys(LEVELS).map((level) => [level, say(`findings.level.${level}`)]),
-          change: (level) => change({ level }),
-        }),
-        choice({
-          label: say('space.mesh'),
-          name: 'mesh',
-          chosen: filter.mesh,
-          entries: ['', 'subject', 'reference'].map((mesh) => [mesh, say(`space.mesh.${mesh || 'both'}`)]),
-          change: (mesh) => change({ mesh }),
-        }),
-      ),
-      h(
-        'p',
-        { class: 'acts' },
-        h('button', { type: 'button', data: { key: 'previous' }, text: say('space.previous'), on: { click: () => step(-1) } }),
-        h('button', { type: 'button', data: { key: 'next' }, text: say('space.next'), on: { click: () => step(1) } }),
-      ),
-      rows.length === 0
-        ? h('p', { class: 'quiet', text: figure.findings.length === 0 ? say('findings.none', { version: figure.name }) : say('findings.noneShown') })
-        : h('ol', { class: 'findings' }, rows.slice(0, FINDINGS).map(row)),
-      rows.length > FINDINGS ? h('p', { class: 'quiet', text: say('space.moreFindings', { n: rows.length - FINDINGS }) }) : null,
-    );
-  }
-
-  function row({ finding, number, id }) {
-    const distance = finding.distance;
-    const reach = distance
-      ? withUnit(formatInterval(distance.lower * state.factor, distance.upper * state.factor, say('interval.to')), state.unit)
-      : null;
-    return h(
-      'li',
-      { id: `finding-${number}`, class: id === chosen ? 'now' : null },
-      h('b', { text: String(number) }),
-      h(
-        'div',
-        {},
-        h('a', {
-          class: 'head',
-          href: writeRoute({ view: 'space', id: state.specimen.id, query: { ...state.query, view: null, finding: id } }),
-          'aria-current': id === chosen ? 'true' : null,
-          data: { key: `finding ${id}` },
-          text: sayOr(`finding.${finding.kind}`, finding.kind.replaceAll('_', ' ')),
-          on: {
-            click: (event) => {
-              event.preventDefault();
-              choose(id);
-            },
-          },
-        }),
-        h(
-          'p',
-          { class: 'meta' },
-          h('span', {}, shape(finding.severity), say(`severity.${finding.severity}`)),
-          reach ? h('span', { text: reach }) : null,
-          finding.faces_total ? h('span', { text: say('findings.faces', { n: finding.faces_total }) }) : null,
-          finding.mesh === 'reference' ? h('span', { text: say('findings.onReference') }) : null,
-        ),
-        h('p', { class: 'break', text: finding.text }),
-      ),
-    );
-  }
+  const drawList = () => give(parts.list, 'show', { state, run: owner, chosen, filter });
 
   function step(by) {
-    const rows = listed(owner());
+    const figure = state.figures.find(({ run }) => run === owner) ?? state.figures.at(-1);
+    const rows = listedFindings(figure, filter, chosen);
     if (rows.length === 0) return;
     const at = rows.findIndex(({ id }) => id === chosen);
     choose(rows[at < 0 ? (by > 0 ? 0 : rows.length - 1) : (at + by + rows.length) % rows.length].id);
@@ -612,7 +414,7 @@ export function SpaceView(el) {
   function choose(id) {
     chosen = id;
     state.query = { ...state.query, finding: id };
-    filter = { ...filter, of: filterOwner() };
+    owner = listOwner();
     drawList();
     if (wide.matches) document.getElementById(`finding-${id.split('.')[1]}`)?.scrollIntoView({ block: 'nearest' });
     flyToChosen();
@@ -631,58 +433,55 @@ export function SpaceView(el) {
     if (finding) redraw(parts.picked, h('p', {}, h('b', { text: `${number}. ` }), finding.text));
   }
 
+  const reachOf = ({ surface }, { radius }) => Math.min(Math.max(4 * (radius ?? 0), NEAR * surface.ball.radius), surface.ball.radius);
+
   function flyToChosen() {
     if (chosen === null || stage === null) return draw(false);
     const { figure, finding } = chosenPlace();
     tellChosen();
     if (!finding?.at) return draw(false);
     const near = nearestVertex(figure.surface, finding.at);
-    const radius = Math.max(4 * (finding.radius ?? 0), 0.08 * figure.surface.ball.radius);
-    fly(lookAt(finding.at, normalOf(figure.surface, near), Math.min(radius, figure.surface.ball.radius)));
+    fly(lookAt(finding.at, normalOf(figure.surface, near), reachOf(figure, finding)));
+    findDetail();
     return undefined;
   }
 
-  // --- picking ---
-
-  function pick({ figure, ray }) {
-    const hit = firstHit(figure.surface, ray, plane());
-    if (hit === null) {
-      redraw(parts.picked);
-      return;
+  /** All triangles near the chosen finding, where the surface is a simplified one. */
+  async function findDetail() {
+    const mine = state;
+    const place = chosen;
+    const { figure: found, finding } = chosenPlace();
+    details.clear();
+    if (!finding?.at) return;
+    for (const { surface, source } of state.figures) {
+      if (!surface.simplified || details.has(source.version)) continue;
+      const detail = await state.loader.detailOf(source, finding.at, DETAIL_REACH * reachOf(found, finding)).catch(() => null);
+      if (mine !== state || place !== chosen) return;
+      if (detail !== null) details.set(source.version, { at: finding.at, ...detail });
     }
-    const face = faceOf(figure.surface, hit.triangle);
-    const corners = [0, 1, 2].map((i) => figure.surface.triangles[3 * hit.triangle + i]);
-    const values = figure.values === null ? [] : corners.map((v) => figure.values[v]).filter((value) => !Number.isNaN(value));
-    redraw(
-      parts.picked,
-      h(
-        'p',
-        {},
-        [
-          face === null ? say('space.picked.simplified') : say('space.picked.face', { face: formatCount(face), version: figure.onReference ? state.nameOf(figure.against) : figure.name }),
-          say('space.picked.at', { place: state.pointText(hit.at) }),
-          values.length > 0
-            ? say('space.picked.value', {
-                what: say(`space.value.${figure.colour}`),
-                value: withUnit(
-                  formatInterval(Math.min(...values) * state.factor, Math.max(...values) * state.factor, say('interval.to')),
-                  state.unit,
-                ),
-              })
-            : '',
-        ].join(' '),
-      ),
-    );
+    if (details.size === 0) return;
+    letGo();
+    drawCaptions();
+    draw(false);
+  }
+
+  /** Gives back what the graphics hold of surfaces that are not shown any more. */
+  function letGo() {
+    stage.keepOnly([...state.figures, ...[...details.values()].flatMap(({ pieces }) => pieces.map((piece) => ({ surface: piece, values: piece.values })))]);
   }
 
   // --- below the figures ---
 
   function drawBelow() {
-    redraw(
-      parts.below,
-      state.colour === 'none' ? null : spaceLegend(state),
-      h('p', { class: 'caution', text: say('space.note') }),
-    );
+    redraw(parts.below, state.colour === 'none' ? null : spaceLegend(state, seeBox), h('p', { class: 'caution', text: say('space.note') }));
+  }
+
+  /** A shell, by its box. */
+  function seeBox({ min, max }) {
+    const corners = Array.from({ length: 8 }, (_, k) => [0, 1, 2].map((axis) => ((k >> axis) & 1 ? max : min)[axis]));
+    const centre = min.map((x, axis) => (x + max[axis]) / 2);
+    const radius = Math.hypot(...max.map((x, axis) => x - min[axis])) / 2;
+    fly(wholeView({ centre, radius: radius || state.figures[0].surface.ball.radius, corners }, camera));
   }
 
   // --- keys ---
@@ -693,8 +492,8 @@ export function SpaceView(el) {
     else if (event.key === 'p') step(-1);
     else if (event.key === '0') fly(wholeView(unionBall()));
     else if (/^[1-6]$/.test(event.key)) seeSide(Number(event.key) - 1);
-    else if (event.key === 'x' && isOver()) hold(true);
-    else if ((event.key === '[' || event.key === ']') && isOver()) {
+    else if (event.key === 'x' && isOver(state)) hold(true);
+    else if ((event.key === '[' || event.key === ']') && isOver(state)) {
       divider = Math.max(0, Math.min(1, divider + (event.key === '[' ? -DIVIDER_STEP : DIVIDER_STEP)));
       draw(false);
     } else if (event.key === 'Escape') parts.list.querySelector('a[aria-current], a')?.focus();

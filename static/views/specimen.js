@@ -2,12 +2,15 @@
 //   down: 'show', detail = the state of joins/specimen.js, or { problem } or { loading }
 //   up:   the wishes of its parts, and 'wish.query', 'wish.csv', 'wish.retry', 'wish.remeasure', 'wish.row' (unfold its group and go there)
 import { choice, errorBox, give, h, redraw, stateMark, tell } from '../dom.js';
-import { summarize } from '../comparison.js';
+import { groupRows, rowSpeaks, summarize } from '../comparison.js';
 import { problemText, reasonText } from '../problem.js';
 import { writeRoute } from '../route.js';
 import { say, sayList, sayWith } from '../say.js';
+import { readSetting, writeSetting } from '../settings.js';
 import { versionName } from '../specimen-state.js';
+import { countPlaces } from '../same-place.js';
 import { Findings } from './findings.js';
+import { Glance, sinceCounts } from './glance.js';
 import { Histograms } from './histograms.js';
 import { Mend } from './mend.js';
 import { SpecimenLabel } from './specimen-label.js';
@@ -22,6 +25,7 @@ export function SpecimenView(el) {
     tabs: h('div', {}),
     label: part('part'),
     notices: part('notices'),
+    glance: part('part'),
     controls: part('part'),
     table: part('part'),
     trends: part('some'),
@@ -30,19 +34,23 @@ export function SpecimenView(el) {
     findings: part('part'),
   };
   const heads = {
+    glance: h('h2', { id: 'glance' }),
     versions: h('h2', { id: 'versions' }),
     charts: h('h2', { id: 'charts' }),
     mend: h('h2', { id: 'mend' }),
     findings: h('h2', { id: 'findings', tabindex: '-1' }),
   };
   let mounted = false;
+  const given = new Map(); // what each part was given last
 
   SpecimenLabel(parts.label);
+  Glance(parts.glance);
   VersionTable(parts.table);
   TrendCharts(parts.trends);
   Histograms(parts.shapes);
   Mend(parts.mend);
   Findings(parts.findings);
+  el.addEventListener('wish.finding', (event) => goToFinding(event.detail.number));
 
   el.addEventListener('show', (event) => {
     const state = event.detail;
@@ -68,6 +76,7 @@ export function SpecimenView(el) {
         parts.tabs,
         parts.label,
         parts.notices,
+        h('section', { 'aria-labelledby': 'glance' }, heads.glance, parts.glance),
         h('section', { 'aria-labelledby': 'versions' }, heads.versions, parts.controls, parts.table),
         h(
           'section',
@@ -84,6 +93,9 @@ export function SpecimenView(el) {
     redraw(parts.tabs, specimenTabs(state.specimen, 'specimen'));
     give(parts.label, 'show', state);
     redraw(parts.notices, notices(state));
+    heads.glance.textContent = say('glance.title');
+    heads.glance.parentElement.hidden = state.comparison === null || state.chosenColumn === null;
+    if (!heads.glance.parentElement.hidden) giveChanged(parts.glance, said(state), glance(state));
     redraw(
       heads.versions,
       say('versions.title'),
@@ -93,15 +105,14 @@ export function SpecimenView(el) {
     give(parts.table, 'show', state);
     heads.charts.textContent = say('charts.title');
     heads.charts.parentElement.hidden = state.comparison === null;
-    give(parts.trends, 'show', {
-      points: state.points,
-      unit: state.unit,
-      latest: state.latest ? versionName(state.latest) : null,
-    });
-    give(parts.shapes, 'show', {
+    giveChanged(parts.trends, said(state, 'over', 'x', 'y'), { state, over: state.query.over, x: state.query.x, y: state.query.y });
+    giveChanged(parts.shapes, [state.otherRecords.map(({ id }) => id).join(), ...said(state, 'chart')], {
       chosen: state.chosenRecord,
-      baseline: state.baselineRecord,
+      others: state.otherRecords,
       metric: state.query.chart,
+      offered: state.columns
+        .filter(({ version, run }) => run !== null && version.kind === state.chosen?.kind)
+        .map(({ version }) => ({ id: version.id, name: versionName(version) })),
     });
     const mend = state.chosenRecord?.record.mend ?? null;
     redraw(
@@ -121,12 +132,19 @@ export function SpecimenView(el) {
       heads.findings,
       say('findings.title', { version: state.chosen ? versionName(state.chosen) : '' }),
       h('small', { text: findingCounts(state) }),
+      state.since ? h('small', { text: say('findings.sinceCounts', { baseline: versionName(state.baseline), counts: sinceCounts(countPlaces(state.since.match, state.since.before, state.since.after)) }) }) : null,
     );
     heads.findings.parentElement.hidden = state.chosen === null;
     give(parts.findings, 'show', {
       run: state.chosenRun,
       name: state.chosen ? versionName(state.chosen) : '',
       findings: state.findings,
+      since: state.since && {
+        name: versionName(state.baseline),
+        items: state.since.before.items,
+        match: state.since.match,
+        spaceAddress: spaceAddress(state, state.baseline, state.baselineRun.id),
+      },
       bounds: state.chosenRecord?.record.subject.bounds ?? null,
       reference: state.chosenRecord?.record.reference?.bounds ?? null,
       unit: state.unit,
@@ -134,19 +152,62 @@ export function SpecimenView(el) {
       faceSize: state.chosen?.face_size ?? null,
       pointText: state.pointText,
       waiting: state.waiting,
-      spaceAddress:
-        state.chosen?.has_pictures &&
-        ((finding, number) =>
-          writeRoute({
-            view: 'space',
-            id: state.specimen.id,
-            query: {
-              versions: state.chosen.id,
-              colour: state.chosen.against === null ? 'none' : finding.mesh === 'reference' ? 'lost' : 'invented',
-              finding: `${state.chosenRun}.${number}`,
-            },
-          })),
+      spaceAddress: spaceAddress(state, state.chosen, state.chosenRun),
     });
+  }
+
+  /** Everything but the jobs that a chart or a sentence may rest on, and those parts of the address that choose what is drawn. */
+  function said(state, ...chosen) {
+    return [
+      state.comparison,
+      state.unit,
+      state.decimals,
+      state.chosenRun,
+      state.baselineRun?.id,
+      state.columns.map(({ version }) => `${version.id} ${version.withdrawn !== null} ${version.has_pictures}`).join(),
+      state.specimen.id,
+      ...chosen.map((name) => state.query[name]),
+    ];
+  }
+
+  /** Gives it down only where it says something else than before: news of a job come every second. */
+  function giveChanged(el, key, detail) {
+    const before = given.get(el);
+    if (before?.length === key.length && key.every((each, i) => each === before[i])) return;
+    given.set(el, key);
+    give(el, 'show', detail);
+  }
+
+  /** The address of a finding of a version in space; null where its surface is not there. */
+  function spaceAddress(state, version, run) {
+    if (!version?.has_pictures) return null;
+    return (finding, number) =>
+      writeRoute({
+        view: 'space',
+        id: state.specimen.id,
+        query: {
+          versions: version.id,
+          colour: version.against === null ? 'none' : finding.mesh === 'reference' ? 'lost' : 'invented',
+          finding: `${run}.${number}`,
+        },
+      });
+  }
+
+  /** What the first answers are made of: the columns they weigh, and the places that count as something amiss. */
+  function glance(state) {
+    const counts = ({ severity }) => severity !== 'note';
+    const level = ['fault', 'warning', 'note'];
+    return {
+      state,
+      chosen: state.chosenColumn,
+      baseline: state.columns.find(({ isBaseline }) => isBaseline) ?? null,
+      since: state.since && countPlaces(state.since.match, state.since.before, state.since.after, counts),
+      severities: findingCounts(state),
+      places: (state.findings?.items ?? [])
+        .map((finding, i) => ({ finding, number: i + 1 }))
+        .filter(({ finding }) => counts(finding))
+        .sort((a, b) => level.indexOf(a.finding.severity) - level.indexOf(b.finding.severity) || b.finding.score - a.finding.score),
+    };
   }
 
   function findingCounts({ findings }) {
@@ -245,7 +306,9 @@ export function SpecimenView(el) {
           chosen: state.query.sort ?? 'newest',
           entries: [
             ['newest', say('versions.sort.newest')],
+            ['number', say('versions.sort.number')],
             ['face_size', say('versions.sort.faceSize')],
+            ...sortableRows(state),
           ],
           change: (value) => query({ sort: value === 'newest' ? '' : value }),
         }),
@@ -256,8 +319,21 @@ export function SpecimenView(el) {
               name: 'unit',
               chosen: state.unit,
               entries: ['mm', 'cm', 'm', 'in'].map((unit) => [unit, unit]),
-              change: (value) => query({ unit: value === state.specimen.units ? '' : value }),
+              change: (value) => {
+                writeSetting('unit', value);
+                query({ unit: value });
+              },
             }),
+        choice({
+          label: say('versions.decimals'),
+          name: 'decimals',
+          chosen: readSetting('decimals'),
+          entries: [['', say('versions.decimals.any')], ...[...'0123456'].map((n) => [n, n])],
+          change: (value) => {
+            writeSetting('decimals', value);
+            query({});
+          },
+        }),
         h(
           'details',
           { class: 'pick', data: { open: 'pick' } },
@@ -293,6 +369,13 @@ export function SpecimenView(el) {
           h('button', {
             type: 'button',
             disabled: state.comparison === null,
+            data: { key: 'copy csv' },
+            text: say('versions.copyCsv'),
+            on: { click: () => tell(el, 'wish.copyCsv') },
+          }),
+          h('button', {
+            type: 'button',
+            disabled: state.comparison === null,
             data: { key: 'csv' },
             text: say('versions.csv'),
             on: { click: () => tell(el, 'wish.csv') },
@@ -301,6 +384,16 @@ export function SpecimenView(el) {
       ),
       summary(state),
     ];
+  }
+
+  /** The measures by which columns can be sorted, in their groups. */
+  function sortableRows(state) {
+    if (state.comparison === null) return [];
+    const rows = state.comparison.rows.filter((row) => rowSpeaks(row, state.columns));
+    return groupRows(rows, state.groups).map(({ title, rows: members }) => ({
+      title,
+      entries: members.map((row) => [row.measure, row.name]),
+    }));
   }
 
   /** One sentence: the latest against the baseline, with links to what got worse. */
@@ -331,6 +424,13 @@ export function SpecimenView(el) {
       ' ',
       worseRows.length > 0 ? sayWith('versions.worse', { links: h('span', {}, links) }) : null,
     );
+  }
+
+  function goToFinding(number) {
+    if (number === null) {
+      heads.findings.scrollIntoView({ block: 'start' });
+      heads.findings.focus({ preventScroll: true });
+    } else give(parts.findings, 'choose', { number });
   }
 
   function goToRow(event, row) {

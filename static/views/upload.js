@@ -1,21 +1,44 @@
-// upload.js - files on their way in: a place to drop them, one row each with what will be said of it, sending, measuring.
-//   down: 'show', detail = { rows, specimens, by, leftOut }: rows as joins/upload.js keeps them
+// upload.js - files on their way in: a place to drop them, one row each with what will be said of it, one control that sets a column of
+// all chosen rows, what was left out and why, how much of all has arrived.
+//   down: 'show', detail = { rows, specimens, by, leftOut }: rows as upload-rows.js has them
 //         'progress', detail = row: only its state is drawn anew, so that nobody's typing is disturbed
-//   up:   'wish.files' (a list of files), 'wish.edit' { row, changes, live }, 'wish.new' { number, changes, live } (live: while typing), 'wish.by', 'wish.send',
-//         'wish.cancel', 'wish.again', 'wish.remove', 'wish.clear'
-import { choice, emptyBox, errorBox, h, hidden, redraw, stateMark, tell } from '../dom.js';
+//   up:   'wish.files' (a list of { file, path }), 'wish.give' { row, file }, 'wish.edit' { row, changes, live } (live: while typing),
+//         'wish.new' { number, changes, live }, 'wish.choose' { ids, chosen }, 'wish.chooseOnly' (ids), 'wish.set' { column, value },
+//         'wish.by', 'wish.send', 'wish.forgetLeftOut', 'wish.clear'; of one row 'wish.pause', 'wish.cancel', 'wish.again',
+//         'wish.anyway', 'wish.retry', 'wish.remove'
+import { emptyBox, h, options, redraw, tell } from '../dom.js';
+import { filesOfDrop, filesOfInput } from '../dropped-files.js';
 import { formatBytes, formatProgress, formatSeconds } from '../format.js';
-import { problemText, reasonText } from '../problem.js';
-import { say, sayOr } from '../say.js';
-import { versionName } from '../specimen-state.js';
-import { UNITS } from './new-specimen.js';
+import { say } from '../say.js';
+import { groupsOf, isEditable, secondsLeft, totalsOf } from '../upload-rows.js';
+import { rowItem, rowState } from './upload-row.js';
+
+/** Columns that can be set for all chosen rows, and how their value is given. */
+const COLUMNS = {
+  number: { label: 'upload.specimen', props: { list: 'known-specimens', maxlength: 80, class: 'no' } },
+  kind: { label: 'upload.kind', entries: () => ['scan', 'cage'].map((kind) => [kind, say(`kind.${kind}`)]) },
+  madeFrom: {
+    label: 'version.madeFrom',
+    entries: () => [
+      ['newest', say('upload.newestScan')],
+      ['', say('version.nothing')],
+    ],
+  },
+  faceSize: { label: 'version.faceSize', props: { placeholder: '0.4mm, 0.75%' } },
+  note: { label: 'upload.note', props: { maxlength: 1000 } },
+};
 
 /** @param {HTMLElement} el */
 export function UploadView(el) {
   let state = null;
   const parts = {
-    list: h('ol', { class: 'queue' }),
     head: h('h2', { id: 'files' }),
+    total: h('div', { class: 'total' }),
+    news: h('p', { class: 'hide', role: 'status' }),
+    leftOut: h('div', { class: 'left-out' }),
+    bulk: h('form', { class: 'controls bulk', on: { submit: (event) => setColumn(event) } }),
+    columns: h('div', { class: 'queue-head', 'aria-hidden': 'true' }),
+    list: h('ol', { class: 'queue', 'aria-labelledby': 'files' }),
     foot: h('div', { class: 'controls' }),
   };
   const clear = h('button', { text: say('upload.clear'), on: { click: () => tell(el, 'wish.clear') } });
@@ -30,6 +53,16 @@ export function UploadView(el) {
     autocomplete: 'name',
     on: { input: (event) => tell(el, 'wish.by', event.target.value) },
   });
+  const again = h('input', {
+    type: 'file',
+    hidden: true,
+    on: {
+      change() {
+        if (again.files.length > 0) tell(el, 'wish.give', { row: again.dataset.row, file: again.files[0] });
+        again.value = '';
+      },
+    },
+  });
   const datalist = h('datalist', { id: 'known-specimens' });
   let drawn = false;
 
@@ -40,13 +73,28 @@ export function UploadView(el) {
   });
   el.addEventListener('progress', (event) => {
     const part = [...parts.list.children].find((item) => item.dataset.row === event.detail.id);
-    if (part) redraw(part.querySelector('.progress'), progress(event.detail));
+    if (part) redraw(part.querySelector('.progress'), rowState(el, event.detail));
     count();
+  });
+  el.addEventListener('askfile', (event) => {
+    again.dataset.row = event.detail;
+    again.click();
   });
 
   function mount() {
     drawn = true;
     by.value = state.by;
+    mountBulk();
+    parts.columns.append(
+      h('span', {}),
+      h('span', { text: say('upload.file') }),
+      h(
+        'span',
+        { class: 'fields' },
+        Object.values(COLUMNS).map(({ label }) => h('span', { text: say(label) })),
+      ),
+      h('span', { text: say('upload.state') }),
+    );
     el.replaceChildren(
       h('h1', { class: 'plain', text: say('upload.title') }),
       dropArea(),
@@ -57,9 +105,15 @@ export function UploadView(el) {
         h('span', { class: 'quiet', text: say('upload.by.note') }),
       ),
       parts.head,
+      parts.news,
+      parts.total,
+      parts.leftOut,
+      parts.bulk,
+      parts.columns,
       parts.list,
       parts.foot,
       datalist,
+      again,
     );
   }
 
@@ -73,7 +127,7 @@ export function UploadView(el) {
         webkitdirectory: folder,
         on: {
           change: (event) => {
-            tell(el, 'wish.files', [...event.target.files]);
+            tell(el, 'wish.files', filesOfInput(event.target.files));
             event.target.value = '';
           },
         },
@@ -85,7 +139,15 @@ export function UploadView(el) {
       { class: 'drop', 'aria-labelledby': 'drop-title' },
       h('h2', { id: 'drop-title', class: 'top', text: say('upload.drop') }),
       h('p', { text: say('upload.formats') }),
-      h('p', {}, say('upload.names'), ' ', h('code', { text: 'NH-0042_cage_0.4mm.obj' })),
+      h(
+        'p',
+        {},
+        say('upload.names'),
+        ' ',
+        h('code', { text: 'NH-0042_cage_0.4mm.obj' }),
+        ', ',
+        h('code', { text: 'NH-0042 Ring/cages/0.4mm.obj' }),
+      ),
       h(
         'p',
         { class: 'acts middle' },
@@ -101,7 +163,7 @@ export function UploadView(el) {
     area.addEventListener('drop', async (event) => {
       event.preventDefault();
       area.classList.remove('over');
-      tell(el, 'wish.files', await droppedFiles(event.dataTransfer));
+      tell(el, 'wish.files', await filesOfDrop(event.dataTransfer));
     });
     return area;
   }
@@ -111,274 +173,129 @@ export function UploadView(el) {
     datalist.replaceChildren(
       ...state.specimens.map((specimen) => h('option', { value: specimen.catalogue_number, label: specimen.title })),
     );
-    redraw(
-      parts.list,
-      rows.length === 0
-        ? h(
-            'li',
-            { class: 'bare' },
-            emptyBox(
-              say('upload.empty'),
-              say('upload.empty.next'),
-              ' ',
-              h('code', { text: 'curl --data-binary @FILE' }),
-            ),
-          )
-        : rows.map(item),
-    );
+    redraw(parts.list, rows.length === 0 ? emptyItem() : rows.map((row) => rowItem(el, row)));
+    redraw(parts.leftOut, leftOut());
+    bulk();
     count();
   }
 
+  function emptyItem() {
+    const next = [say('upload.empty.next'), ' ', h('code', { text: 'curl --data-binary @FILE' })];
+    return h('li', { class: 'bare' }, emptyBox(say('upload.empty'), ...next));
+  }
+
+  /** What can be told at any time without disturbing anybody: counts, bytes, the button that sends. */
   function count() {
-    const { rows, leftOut } = state;
-    const ready = rows.filter((row) => row.phase === 'ready' && row.wants === null).length;
-    const bytes = rows.reduce((sum, row) => sum + row.file.size, 0);
-    parts.head.replaceChildren(
-      say('upload.list'),
-      h('small', {
+    const totals = totalsOf(state.rows, performance.now());
+    const told = [
+      ['upload.count', totals.files],
+      ['upload.sendingCount', totals.sending + totals.waiting],
+      ['upload.measuringCount', totals.measuring],
+      ['upload.needingCount', totals.needing],
+    ].filter(([, n]) => n > 0);
+    const text = told.map(([key, n]) => say(key, { n, bytes: formatBytes(totals.bytes) })).join('; ');
+    parts.head.replaceChildren(say('upload.list'), h('small', { text }));
+    if (parts.news.textContent !== text) parts.news.textContent = text;
+    parts.total.hidden = !totals.onTheirWay;
+    if (totals.onTheirWay) parts.total.replaceChildren(...total(totals));
+    parts.foot.hidden = totals.files === 0;
+    parts.columns.hidden = totals.files === 0;
+    send.textContent = say('upload.send', { n: totals.ready });
+    send.disabled = totals.ready === 0;
+  }
+
+  function total({ asked, arrived, speed }) {
+    const seconds = secondsLeft(asked - arrived, speed);
+    const slots = { arrived: formatBytes(arrived), asked: formatBytes(asked), share: formatProgress(arrived / asked) };
+    return [
+      h('span', {
+        class: 'n',
         text:
-          rows.length === 0
-            ? ''
-            : `${say('upload.count', { n: rows.length, bytes: formatBytes(bytes) })} ${leftOut > 0 ? say('upload.leftOut', { n: leftOut }) : ''}`,
+          seconds === null
+            ? say('upload.total', slots)
+            : say('upload.totalLeft', { ...slots, left: formatSeconds(seconds) }),
       }),
-    );
-    parts.foot.hidden = rows.length === 0;
-    send.textContent = say('upload.send', { n: ready });
-    send.disabled = ready === 0;
-  }
-
-  function item(row) {
-    const locked = row.phase !== 'ready' && row.phase !== 'refused';
-    return h(
-      'li',
-      { data: { row: row.id } },
-      h(
-        'div',
-        {},
-        h('b', { class: 'no break', text: row.file.name }),
-        h('br'),
-        h('small', { class: 'n', text: formatBytes(row.file.size) }),
-      ),
-      locked ? facts(row) : fields(row),
-      h('div', { class: 'progress' }, progress(row)),
-    );
-  }
-
-  /** What was said of a file that has been sent. */
-  function facts(row) {
-    const known = [
-      `${row.number}, ${say(`kind.${row.kind}`)}`,
-      row.faceSize && say('upload.fact.faceSize', { size: row.faceSize }),
-      row.note,
-    ].filter(Boolean);
-    return h('p', { class: 'break', text: known.join('; ') });
-  }
-
-  function fields(row) {
-    const edit = (changes, live = false) => tell(el, 'wish.edit', { row: row.id, changes, live });
-    const text = (label, name, props = {}) =>
-      h(
-        'label',
-        { class: `field ${name}` },
-        h('span', { text: label }),
-        h('input', {
-          name,
-          value: row[name],
-          autocomplete: 'off',
-          data: { key: `${name} ${row.id}` },
-          on: {
-            input: (event) => name !== 'number' && edit({ [name]: event.target.value.trim() }, true),
-            change: (event) => edit({ [name]: event.target.value.trim() }),
-          },
-          ...props,
-        }),
-      );
-    const madeFrom = [
-      ...row.parents.map((parent) => [parent.value, parent.text]),
-      ['', say(row.kind === 'scan' ? 'versions.raw' : 'version.nothing')],
+      h('progress', { value: arrived, max: asked, 'aria-label': say('upload.totalBar') }),
     ];
-    return h(
-      'div',
-      { class: 'fields' },
-      text(say('upload.specimen'), 'number', { list: 'known-specimens', required: true, maxlength: 80, class: 'no' }),
-      choice({
-        label: say('upload.kind'),
-        name: 'kind',
-        key: `kind ${row.id}`,
-        chosen: row.kind,
-        entries: [
-          ['', say('upload.kind.choose')],
-          ['scan', say('kind.scan')],
-          ['cage', say('kind.cage')],
-        ],
-        change: (kind) => edit({ kind }),
-      }),
-      choice({
-        label: say('version.madeFrom'),
-        name: 'made',
-        key: `made ${row.id}`,
-        chosen: row.madeFrom,
-        entries: madeFrom,
-        change: (value) => edit({ madeFrom: value }),
-      }),
-      row.kind === 'cage'
-        ? text(say('version.faceSize'), 'faceSize', { placeholder: '0.4mm, 0.75%', size: 8 })
-        : h('span', {}),
-      text(say('upload.note'), 'note', { maxlength: 1000, placeholder: say('upload.note.example') }),
-      row.specimen
-        ? h('p', { class: 'quiet told', text: say('upload.known', { title: row.specimen.title }) })
-        : row.number === ''
-          ? null
-          : newFields(row),
-    );
   }
 
-  /** The title and unit of a specimen that is not there yet; asked once for all its files. */
-  function newFields(row) {
-    if (!row.firstOfNew) return h('p', { class: 'quiet told', text: say('upload.newAbove') });
-    const edit = (changes, live = false) => tell(el, 'wish.new', { number: row.number, changes, live });
+  function leftOut() {
+    if (state.leftOut.length === 0) return [];
     return h(
-      'div',
-      { class: 'fields told' },
-      h('p', { class: 'quiet', text: say('upload.new', { number: row.number }) }),
+      'details',
+      { data: { open: 'left out' } },
+      h('summary', { data: { key: 'left out' }, text: say('upload.leftOut', { n: state.leftOut.length }) }),
       h(
-        'label',
-        { class: 'field' },
-        h('span', { text: say('new.name') }),
-        h('input', {
-          name: 'title',
-          value: row.fresh.title,
-          maxlength: 200,
-          autocomplete: 'off',
-          data: { key: `title ${row.id}` },
-          on: {
-            input: (event) => edit({ title: event.target.value.trim() }, true),
-            change: (event) => edit({ title: event.target.value.trim() }),
-          },
-        }),
+        'ul',
+        {},
+        state.leftOut.map(({ path, why }) =>
+          h('li', {}, h('span', { class: 'no break', text: path }), ' ', h('span', { text: say(`upload.leftOut.${why}`) })),
+        ),
       ),
-      choice({
-        label: say('new.units'),
-        name: 'units',
-        key: `units ${row.id}`,
-        chosen: row.fresh.units,
-        entries: UNITS.map((unit) => [unit, unit]),
-        change: (units) => edit({ units }),
+      h('button', {
+        data: { key: 'forget-left-out' },
+        text: say('upload.leftOut.forget'),
+        on: { click: () => tell(el, 'wish.forgetLeftOut') },
       }),
     );
   }
 
-  function progress(row) {
-    const act = (text, name) =>
-      h(
-        'button',
-        { data: { key: `${name} ${row.id}` }, on: { click: () => tell(el, name, { row: row.id }) } },
-        text,
-        hidden(` ${row.file.name}`),
-      );
-    const acts = (...buttons) => h('p', { class: 'acts' }, buttons);
-    const bar = (share, label) => h('progress', { value: share, max: 1, 'aria-label': label });
-    const link = row.version
-      ? h('a', {
-          href: `#/specimen/${row.version.specimen}?version=${row.version.id}`,
-          data: { key: `show ${row.id}` },
-          text: say('upload.show', { version: versionName(row.version) }),
-        })
-      : null;
-    switch (row.phase) {
-      case 'ready':
-        return [
-          row.wants
-            ? stateMark('undecided', say(`upload.wants.${row.wants}`))
-            : stateMark('ready', say('upload.ready')),
-          acts(act(say('do.remove'), 'wish.remove')),
-        ];
-      case 'waiting':
-        return [stateMark('waiting', say('upload.waiting')), acts(act(say('do.cancel'), 'wish.cancel'))];
-      case 'sending':
-        return [
-          stateMark('running', say('upload.sending')),
-          ' ',
-          h('span', { class: 'n', text: sendingText(row) }),
-          bar(row.sent / Math.max(1, row.file.size), say('upload.bar', { name: row.file.name })),
-          acts(act(say('do.cancel'), 'wish.cancel')),
-        ];
-      case 'here':
-        return [
-          stateMark('conforms', say('upload.here', { version: versionName(row.version) })),
-          h('p', { class: 'quiet' }, say('upload.here.note'), ' ', link),
-          acts(act(say('do.remove'), 'wish.remove')),
-        ];
-      case 'refused':
-        return [
-          errorBox({ ...problemText(row.problem), kept: say('upload.nothingKept') }),
-          acts(act(say('do.again'), 'wish.again'), act(say('do.remove'), 'wish.remove')),
-        ];
-      default:
-        return measuring(row, link, bar, act, acts);
+  /** Choosing rows together, and one value for a column of them all. These stay while the list is drawn anew: keys are typed there. */
+  function mountBulk() {
+    parts.group = select('group', (value) => tell(el, 'wish.chooseOnly', groupOf(value)?.ids ?? []));
+    parts.column = select('column', showValueField);
+    parts.column.append(
+      ...options(
+        Object.entries(COLUMNS).map(([name, { label }]) => [name, say(label)]),
+        'kind',
+      ),
+    );
+    parts.value = h('label', {});
+    parts.set = h('button', { type: 'submit', data: { key: 'set' } });
+    parts.bulk.append(
+      h('label', {}, h('span', { text: say('upload.choose') }), parts.group),
+      h('label', {}, h('span', { text: say('upload.set') }), parts.column),
+      parts.value,
+      parts.set,
+    );
+    showValueField();
+  }
+
+  function select(name, change) {
+    return h('select', { name, on: { change: (event) => change(event.target.value) } });
+  }
+
+  const groupOf = (value) => groupsOf(state.rows).find((group) => group.value === value);
+
+  function showValueField() {
+    const { entries, props } = COLUMNS[parts.column.value];
+    parts.value.replaceChildren(
+      h('span', { text: say('upload.setTo') }),
+      entries
+        ? h('select', { name: 'value' }, options(entries()))
+        : h('input', { name: 'value', autocomplete: 'off', ...props }),
+    );
+  }
+
+  function bulk() {
+    const groups = groupsOf(state.rows);
+    const chosen = state.rows.filter((row) => row.chosen && isEditable(row)).map((row) => row.id);
+    parts.bulk.hidden = groups[0].ids.length < 2;
+    const entries = [['', say('upload.choose.byHand')], ...groups.map(({ value, text }) => [value, text])];
+    const { value } = parts.group;
+    const isChosen = groupOf(value)?.ids.join() === chosen.join();
+    if (JSON.stringify(entries) !== parts.group.dataset.entries) {
+      parts.group.dataset.entries = JSON.stringify(entries);
+      parts.group.replaceChildren(...options(entries));
     }
+    parts.group.value = isChosen ? value : '';
+    parts.set.textContent = say('upload.setFor', { n: chosen.length });
+    parts.set.disabled = chosen.length === 0;
   }
 
-  function measuring(row, link, bar, act, acts) {
-    const job = row.job;
-    if (job === null) return [stateMark('waiting', say('upload.arrived')), ' ', link];
-    const stage = job.stage
-      ? say('job.stage', { stage: sayOr(`stage.${job.stage}`, job.stage) })
-      : say('job.measuring.short');
-    switch (job.state) {
-      case 'queued':
-        return [
-          stateMark('waiting', job.position ? say('job.position', { n: job.position }) : say('job.waiting')),
-          ' ',
-          link,
-        ];
-      case 'running':
-        return [
-          stateMark('running', stage),
-          ' ',
-          h('span', { class: 'n', text: formatProgress(job.progress) }),
-          bar(job.progress, say('job.bar', { version: job.label })),
-          ' ',
-          link,
-        ];
-      case 'done':
-        return [
-          stateMark('conforms', say('upload.measuredNow')),
-          ' ',
-          link,
-          acts(act(say('do.remove'), 'wish.remove')),
-        ];
-      default:
-        return [
-          errorBox(reasonText(job)),
-          acts(act(say('do.measureAgain'), 'wish.retry'), act(say('do.remove'), 'wish.remove')),
-          link,
-        ];
-    }
-  }
-
-  function sendingText(row) {
-    const share = formatProgress(row.sent / Math.max(1, row.file.size));
-    const seconds = (performance.now() - row.began) / 1000;
-    if (row.sent === 0 || seconds < 1) return share;
-    return say('upload.left', { share, left: formatSeconds(((row.file.size - row.sent) * seconds) / row.sent) });
+  function setColumn(event) {
+    event.preventDefault();
+    tell(el, 'wish.set', { column: parts.column.value, value: event.target.elements.value.value.trim() });
   }
 }
 
-/** Every file of a drop, folders and their folders included. */
-async function droppedFiles(transfer) {
-  const entries = [...transfer.items].map((item) => item.webkitGetAsEntry?.()).filter(Boolean);
-  if (entries.length === 0) return [...transfer.files];
-  return (await Promise.all(entries.map(filesOf))).flat();
-}
-
-async function filesOf(entry) {
-  if (entry.isFile) return [await new Promise((resolve, reject) => entry.file(resolve, reject))];
-  const reader = entry.createReader();
-  const found = [];
-  for (;;) {
-    const some = await new Promise((resolve, reject) => reader.readEntries(resolve, reject));
-    if (some.length === 0) return (await Promise.all(found.map(filesOf))).flat();
-    found.push(...some);
-  }
-}

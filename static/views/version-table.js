@@ -1,8 +1,11 @@
 // version-table.js - the versions of a specimen as columns, the measures as grouped rows. Mounted in the specimen's view.
 //   down: 'show', detail = the state of joins/specimen.js
-//   up:   'wish.query' (the address), 'wish.version' (card of a version), 'wish.number' (card of a number), 'wish.again', 'wish.cancel'
+//   up:   'wish.query' (the address), 'wish.version' (card of a version), 'wish.number' (card of a number), 'wish.again', 'wish.cancel',
+//         'wish.over' { measure } (its chart)
 // The table is one stop of the Tab key: arrows, Home and End move between its cells, b makes the column the baseline,
 // f folds the group.
+// Sixty columns of a hundred rows are too many to lay out at once: every column is equally wide, and only those in sight, a few beside
+// them, and that of the focus are drawn; rows are kept and their cells reused until what they say changes.
 import { cellText, changeText, groupRows, rowDiffers, rowSpeaks, scaleOf } from '../comparison.js';
 import { emptyBox, h, hidden, redraw, shape, stateMark, tell, timeMark } from '../dom.js';
 import { formatFaceSize, formatProgress } from '../format.js';
@@ -10,69 +13,194 @@ import { say, sayList } from '../say.js';
 import { readSetting } from '../settings.js';
 import { spark } from '../spark.js';
 import { versionName } from '../specimen-state.js';
+import { thumbnail } from '../thumbnail.js';
 
 const VERDICT_SHAPE = { better: 'better', worse: 'worse', 'not told apart': 'same' };
+/** Columns drawn beside those in sight, on either side. */
+const BESIDE = 4;
+/** Columns on a printed page. */
+const PRINTED = 9;
 
 /** @param {HTMLElement} el */
 export function VersionTable(el) {
   let state = null;
-  let current = '';
-  const sizes = new ResizeObserver(fit);
+  let columns = [];
+  let lines = []; // from above: { kind: 'head'|'group'|'measure', el, names, cells: Map of column number to its td, ... }
+  let drawn = []; // the numbers of the columns that are drawn, ascending
+  let kept = { comparison: null, key: null, lines: new Map() }; // rows by their measure, while what they say is the same
+  let current = { line: 'head', column: null }; // the cell that Tab leads to
+  let goal = 1; // the column that the arrows up and down keep to
+  let printing = false;
+  let region = null;
+  let table = null;
+  const sizes = new ResizeObserver(() => fit());
 
   el.addEventListener('show', (event) => {
     state = event.detail;
     update();
   });
+  el.addEventListener('click', press);
   el.addEventListener('keydown', move);
   el.addEventListener('focusin', (event) => {
-    if (event.target.dataset.r !== undefined) setCurrent(event.target.dataset.key);
+    const at = placeOf(event.target);
+    if (at !== null) setCurrent(at.line, at.c);
   });
+  for (const [name, on] of [
+    ['beforeprint', true],
+    ['afterprint', false],
+  ])
+    window.addEventListener(name, () => {
+      printing = on;
+      if (el.isConnected && state?.columns) update();
+    });
 
   function update() {
-    const { columns, versions } = state;
-    if (versions.length === 0) {
+    columns = printing ? state.columns.slice(0, PRINTED) : state.columns;
+    if (state.versions.length === 0) {
+      region = null;
       redraw(el, emptyBox(say('versions.empty'), h('a', { href: '#/upload', text: say('versions.empty.next') })));
       return;
     }
-    redraw(
-      el,
-      h(
-        'div',
-        { class: 'scroll wide', data: { scroll: 'versions' } },
-        h(
-          'table',
-          { class: 'ledger versions' },
-          h('caption', {
-            class: 'hide',
-            text: say('versions.caption', { baseline: state.baseline ? versionName(state.baseline) : '—' }),
-          }),
-          h('thead', {}, headRow(columns)),
-          bodies(columns),
-        ),
-      ),
-    );
+    const key = focusKey();
+    if (region === null) mount();
+    const { scrollLeft, scrollTop } = region;
+    table.style.setProperty('--columns', String(columns.length));
+    table.setAttribute('aria-colcount', String(columns.length + 2));
+    table.caption.textContent = say('versions.caption', { baseline: state.baseline ? versionName(state.baseline) : '—' });
+    table.querySelector('col.versions').span = Math.max(1, columns.length);
+    const head = headLine();
+    table.tHead.replaceChildren(head.el);
+    lines = [head, ...bodyLines()];
+    showBodies();
+    drawn = drawn.filter((i) => i < columns.length);
+    fillLines();
+    el.querySelector('.printed')?.remove();
+    if (printing && columns.length < state.columns.length)
+      el.append(h('p', { class: 'printed', text: say('versions.printed', { n: columns.length, total: String(state.columns.length) }) }));
     fit();
+    Object.assign(region, { scrollLeft, scrollTop });
+    drawInSight();
+    const line = lines.find(({ id }) => id === current.line) ?? lines[0];
+    const c = Math.max(0, columns.findIndex(({ version }) => version.id === current.column) + 1);
+    setCurrent(line, partAt(line, c) ? c : partAt(line, 0) ? 0 : 1);
+    if (key !== null && focusKey() === null) focusOn(key);
+  }
+
+  const focusKey = () => (el.contains(document.activeElement) ? (document.activeElement.dataset.key ?? null) : null);
+
+  function mount() {
+    table = h(
+      'table',
+      { class: 'ledger versions' },
+      h('caption', { class: 'hide' }),
+      h('colgroup', {}, h('col', { class: 'names' }), h('col', { class: 'versions' }), h('col', { class: 'trend' })),
+      h('thead', {}),
+    );
+    region = h('div', { class: 'scroll wide' }, table);
+    region.addEventListener('scroll', () => requestAnimationFrame(drawInSight));
     sizes.disconnect();
     sizes.observe(el);
-    const cells = [...el.querySelectorAll('[data-r]')];
-    setCurrent((cells.find((part) => part.dataset.key === current) ?? cells[0]).dataset.key);
+    el.replaceChildren(region);
   }
 
-  /** Where the whole table fits, the page scrolls and the head stays in sight; else the region scrolls sideways. */
+  /** Lines gathered in bodies, one a group; what is as before stays where it is. */
+  function showBodies() {
+    const wanted = [];
+    for (const line of lines.slice(1)) {
+      if (wanted.length === 0 || line.kind === 'group') wanted.push({ group: line.group ?? '', parts: [] });
+      wanted.at(-1).parts.push(line.el);
+    }
+    const old = new Map([...table.tBodies].map((body) => [body.dataset.group, body]));
+    wanted.forEach(({ group, parts }, i) => {
+      const body = old.get(group) ?? h('tbody', { data: { group } });
+      old.delete(group);
+      if (parts.length !== body.rows.length || parts.some((part, at) => part !== body.rows[at])) body.replaceChildren(...parts);
+      if (table.tBodies[i] !== body) table.insertBefore(body, table.tBodies[i] ?? null);
+    });
+    old.forEach((body) => body.remove());
+  }
+
+  /** Where the whole table fits, the page scrolls and the head stays in sight; else the region scrolls, both ways. */
   function fit() {
-    const region = el.querySelector('.scroll');
-    region?.classList.remove('fits');
-    region?.classList.toggle('fits', region.firstChild.offsetWidth <= region.clientWidth);
+    if (region === null) return;
+    region.classList.remove('fits');
+    region.classList.toggle('fits', table.offsetWidth <= region.clientWidth + 1);
+    drawInSight();
+    // Of the head only its last lines stay: the names of the versions.
+    const head = table.tHead.firstChild;
+    const stays = Math.max(...[...head.querySelectorAll('.stays')].map((part) => part.offsetHeight), 0) + 8;
+    table.style.setProperty('--above', `${-Math.max(0, head.offsetHeight - stays)}px`);
   }
 
-  function headRow(columns) {
-    return h(
-      'tr',
-      {},
-      h('th', { scope: 'col', class: 'names' }, say('versions.names')),
-      columns.map((column, c) => headCell(column, c)),
-      h('th', { scope: 'col', class: 'n', text: say('versions.overCages') }),
+  /** Draws the columns in sight where they are not drawn yet. */
+  function drawInSight() {
+    if (region === null || columns.length === 0) return;
+    const names = table.tHead.firstChild.firstChild.offsetWidth;
+    const trend = table.tHead.firstChild.lastChild.offsetWidth;
+    const width = (table.offsetWidth - names - trend) / columns.length;
+    const first = Math.max(0, Math.floor(region.scrollLeft / width));
+    const last = Math.min(columns.length - 1, Math.floor((region.scrollLeft + region.clientWidth - names) / width));
+    for (let i = first; i <= last; i += 1) {
+      if (!drawn.includes(i)) {
+        drawColumns(Math.max(0, first - BESIDE), Math.min(columns.length - 1, last + BESIDE));
+        return;
+      }
+    }
+  }
+
+  function drawColumns(first, last) {
+    const focused = columns.findIndex(({ version }) => version.id === current.column);
+    const wanted = columns.map((_, i) => i).filter((i) => (i >= first && i <= last) || i === focused);
+    if (wanted.join() === drawn.join()) return;
+    drawn = wanted;
+    const key = focusKey();
+    fillLines();
+    if (key !== null && focusKey() === null) focusOn(key);
+  }
+
+  function fillLines() {
+    const wanted = drawn.join();
+    for (const line of lines) {
+      if (!line.cell || line.drawn === wanted) continue;
+      line.drawn = wanted;
+      line.el.replaceChildren(line.names, ...cellsOf(line), line.last);
+    }
+  }
+
+  function focusOn(key) {
+    [...el.querySelectorAll('[data-key]')].find((part) => part.dataset.key === key)?.focus({ preventScroll: true });
+  }
+
+  /** The cells of a line that are drawn, and one empty cell for each run of columns that are not. */
+  function cellsOf(line) {
+    const cells = [];
+    const skip = (count) => {
+      if (count > 0) cells.push(h('td', { class: 'skipped', colspan: count > 1 ? String(count) : null, 'aria-hidden': 'true' }));
+    };
+    let next = 0;
+    for (const i of drawn) {
+      skip(i - next);
+      if (!line.cells.has(i)) line.cells.set(i, line.cell(columns[i], i + 1));
+      cells.push(line.cells.get(i));
+      next = i + 1;
+    }
+    skip(columns.length - next);
+    return cells;
+  }
+
+  function headLine() {
+    const names = h(
+      'th',
+      { scope: 'col', class: 'names', 'aria-colindex': '1' },
+      h('div', { class: 'stays', text: say('versions.names') }),
     );
+    const last = h('th', {
+      scope: 'col',
+      class: 'n trend',
+      'aria-colindex': String(columns.length + 2),
+      text: say('versions.overCages'),
+    });
+    return { id: 'head', kind: 'head', el: h('tr', {}, names, last), names, last, cells: new Map(), cell: headCell };
   }
 
   function headCell(column, c) {
@@ -93,16 +221,9 @@ export function VersionTable(el) {
       'th',
       {
         scope: 'col',
+        'aria-colindex': String(c + 1),
         class: [column.isBaseline && 'base', version.withdrawn && 'withdrawn'].filter(Boolean).join(' ') || null,
       },
-      h('button', {
-        class: 'plain name',
-        data: { key: `cell head ${version.id}`, r: 0, c: c + 1 },
-        'aria-haspopup': 'dialog',
-        text: versionName(version),
-        on: { click: (event) => tell(el, 'wish.version', { id: version.id, button: event.currentTarget }) },
-      }),
-      tags.length > 0 ? h('span', { class: 'line strong', text: sayList(tags) }) : null,
       origin && h('span', { class: 'line', text: origin }),
       from && h('span', { class: 'line', text: from }),
       h('span', { class: 'line' }, timeMark(version.created, true)),
@@ -111,6 +232,20 @@ export function VersionTable(el) {
       version.withdrawn ? h('span', { class: 'line' }, stateMark('retired', say('versions.withdrawn'))) : null,
       jobMark(column),
       run === null ? null : otherwiseMeasured(column),
+      thumbnail(version.has_pictures ? version.id : null),
+      h(
+        'div',
+        { class: 'stays' },
+        h('button', {
+          class: 'plain name',
+          data: { key: `cell head ${version.id}`, r: '', c },
+          tabindex: '-1',
+          'aria-haspopup': 'dialog',
+          text: versionName(version),
+          on: { click: (event) => tell(el, 'wish.version', { id: version.id, button: event.currentTarget }) },
+        }),
+        tags.length > 0 ? h('span', { class: 'line strong', text: sayList(tags) }) : null,
+      ),
     );
   }
 
@@ -156,64 +291,74 @@ export function VersionTable(el) {
     return null;
   }
 
-  function bodies(columns) {
+  /** The rows under the head; those whose words are the same as before are the same elements. */
+  function bodyLines() {
     const { comparison, folded, onlyDiffers, groups } = state;
-    if (comparison === null) {
-      return h(
-        'tbody',
-        {},
-        h(
-          'tr',
-          {},
-          h('td', {
-            class: 'wordy',
-            colspan: columns.length + 2,
-            text: say(state.waiting ? 'versions.waiting' : 'versions.unmeasured'),
-          }),
-        ),
-      );
-    }
+    if (comparison === null) return [wordyLine(say(state.waiting ? 'versions.waiting' : 'versions.unmeasured'))];
     const rows = comparison.rows.filter((row) => rowSpeaks(row, columns) && (!onlyDiffers || rowDiffers(row, columns)));
-    if (rows.length === 0) {
-      return h(
-        'tbody',
-        {},
-        h('tr', {}, h('td', { class: 'wordy', colspan: columns.length + 2, text: say('versions.noneDiffers') })),
-      );
-    }
-    let r = 0;
-    return groupRows(rows, groups).map((group) => {
+    if (rows.length === 0) return [wordyLine(say('versions.noneDiffers'))];
+    keepLines();
+    return groupRows(rows, groups).flatMap((group) => {
       const open = !folded.includes(group.id);
-      return h(
-        'tbody',
-        { data: { group: group.id } },
-        h(
-          'tr',
-          { class: 'group' },
-          h(
-            'th',
-            { colspan: columns.length + 2, scope: 'rowgroup' },
-            h(
-              'div',
-              {},
-              h('button', {
-                class: 'plain',
-                'aria-expanded': String(open),
-                data: { key: `cell group ${group.id}`, r: (r += 1), c: 0 },
-                text: group.title,
-                on: { click: () => fold(group.id) },
-              }),
-              h('small', { text: open ? '' : foldedText(group.rows, columns) }),
-            ),
-          ),
-        ),
-        open ? group.rows.map((row) => measureRow(row, columns, (r += 1))) : null,
-      );
+      return [groupLine(group, open), ...(open ? group.rows.map(measureLine) : [])];
     });
   }
 
+  /** Forgets the rows that were drawn, where what they say may have changed. */
+  function keepLines() {
+    const key = [
+      state.unit,
+      state.decimals,
+      state.baselineIndex,
+      ...columns.map(({ version, runIndex, isBaseline, isLatest }) =>
+        [version.id, runIndex, isBaseline, isLatest, version.withdrawn !== null].join(' '),
+      ),
+    ].join();
+    if (kept.comparison !== state.comparison || kept.key !== key)
+      kept = { comparison: state.comparison, key, lines: new Map() };
+  }
+
+  function wordyLine(text) {
+    return { id: 'wordy', kind: 'wordy', el: h('tr', {}, h('td', { class: 'wordy', colspan: columns.length + 2, text })) };
+  }
+
+  function groupLine(group, open) {
+    const told = open ? '' : foldedText(group.rows);
+    const name = `group ${group.id} ${open} ${told}`;
+    if (!kept.lines.has(name)) kept.lines.set(name, makeGroupLine(group, open, told));
+    return kept.lines.get(name);
+  }
+
+  function makeGroupLine(group, open, told) {
+    return {
+      id: `group ${group.id}`,
+      kind: 'group',
+      group: group.id,
+      el: h(
+        'tr',
+        { class: 'group' },
+        h(
+          'th',
+          { colspan: columns.length + 2, scope: 'rowgroup' },
+          h(
+            'div',
+            {},
+            h('button', {
+              class: 'plain',
+              'aria-expanded': String(open),
+              data: { key: `cell group ${group.id}`, r: '', c: 0, fold: group.id },
+              tabindex: '-1',
+              text: group.title,
+            }),
+            h('small', { text: told }),
+          ),
+        ),
+      ),
+    };
+  }
+
   /** What a folded group holds: how many rows, and what of them changed in the latest version. */
-  function foldedText(rows, columns) {
+  function foldedText(rows) {
     const latest = columns.find(({ isLatest, isBaseline, runIndex }) => isLatest && !isBaseline && runIndex !== null);
     const changed = (verdict) => rows.filter((row) => latest && row.verdicts[latest.runIndex] === verdict).length;
     const changes = ['better', 'worse']
@@ -224,36 +369,58 @@ export function VersionTable(el) {
     return sayList(parts);
   }
 
-  function measureRow(row, columns, r) {
-    const scale = scaleOf(row, state.specimen.units, state.unit);
+  function measureLine(row) {
+    if (kept.lines.has(row.measure)) return kept.lines.get(row.measure);
+    const scale = scaleOf(row, state.specimen.units, state.unit, state.decimals);
     const measure = state.measures.get(row.measure);
     const trend = state.trendColumns.map(({ runIndex }) => row.values[runIndex]);
-    return h(
-      'tr',
-      { id: `row-${row.measure}` },
-      h(
+    const ends = row.upper ? state.trendColumns.map(({ runIndex }) => [row.lower[runIndex], row.upper[runIndex]]) : null;
+    const small = spark(trend, say('spark.row', { name: row.name }), ends);
+    const line = {
+      id: row.measure,
+      kind: 'measure',
+      el: h('tr', { id: `row-${row.measure}` }),
+      names: h(
         'th',
-        { scope: 'row' },
+        { scope: 'row', 'aria-colindex': '1' },
         scale.unit ? h('span', { class: 'unit', text: scale.unit }) : null,
         h('a', {
           class: 'plain',
           href: `#/help?measure=${row.measure}`,
-          data: { key: `cell ${row.measure}`, r, c: 0 },
+          data: { key: `cell ${row.measure}`, r: '', c: 0 },
+          tabindex: '-1',
           text: row.name,
         }),
       ),
-      columns.map((column, c) => cell(row, measure, scale, column, r, c + 1)),
-      h('td', { class: 'trend' }, spark(trend, say('spark.row', { name: row.name }))),
-    );
+      last: h(
+        'td',
+        { class: 'trend', 'aria-colindex': String(columns.length + 2) },
+        small &&
+          h(
+            'button',
+            {
+              class: 'plain',
+              data: { key: `cell ${row.measure} over`, r: '', c: columns.length + 1, over: row.measure },
+              tabindex: '-1',
+              'aria-label': say('spark.open', { name: row.name }),
+            },
+            small,
+          ),
+      ),
+      cells: new Map(),
+      cell: (column, c) => cell(row, measure, scale, column, c),
+    };
+    kept.lines.set(row.measure, line);
+    return line;
   }
 
-  function cell(row, measure, scale, column, r, c) {
+  function cell(row, measure, scale, column, c) {
     const i = column.runIndex;
     const classes =
       [column.isBaseline && 'base', column.isLatest && 'latest', column.version.withdrawn && 'withdrawn']
         .filter(Boolean)
         .join(' ') || null;
-    if (i === null) return h('td', { class: classes });
+    if (i === null) return h('td', { class: classes, 'aria-colindex': String(c + 1) });
     const text = cellText(row, i, measure, scale);
     const change = changeText(row, i, state.baselineIndex, scale);
     const apart =
@@ -263,21 +430,14 @@ export function VersionTable(el) {
       text !== null;
     return h(
       'td',
-      { class: classes },
+      { class: classes, 'aria-colindex': String(c + 1) },
       h(
         'button',
         {
           class: text === null ? 'num none' : 'num',
-          data: { key: `cell ${row.measure} ${column.version.id}`, r, c },
+          data: { key: `cell ${row.measure} ${column.version.id}`, r: '', c, measure: row.measure, version: column.version.id },
+          tabindex: '-1',
           'aria-haspopup': 'dialog',
-          on: {
-            click: (event) =>
-              tell(el, 'wish.number', {
-                measure: row.measure,
-                version: column.version.id,
-                button: event.currentTarget,
-              }),
-          },
         },
         text ?? ['—', hidden(say('value.none'))],
       ),
@@ -298,65 +458,77 @@ export function VersionTable(el) {
     tell(el, 'wish.query', { fold: folded.join(',') || 'none' });
   }
 
-  function setCurrent(key) {
-    current = key;
-    for (const part of el.querySelectorAll('[data-r]')) part.tabIndex = part.dataset.key === key ? 0 : -1;
+  function press(event) {
+    const part = event.target.closest('button');
+    if (part?.dataset.fold) fold(part.dataset.fold);
+    if (part?.dataset.over) tell(el, 'wish.over', { measure: part.dataset.over });
+    if (part?.dataset.measure)
+      tell(el, 'wish.number', { measure: part.dataset.measure, version: part.dataset.version, button: part });
+  }
+
+  /** The line and the column of a part that takes the focus; null for any other element. */
+  function placeOf(part) {
+    if (part.dataset?.r === undefined) return null;
+    const line = lines.find((each) => each.el === part.closest('tr'));
+    return line ? { line, c: Number(part.dataset.c) } : null;
+  }
+
+  /** The part of a line in a column that takes the focus, drawn if it was not; null where there is none. */
+  function partAt(line, c) {
+    if (c >= 1 && c <= columns.length && line.cells && !line.cells.has(c - 1)) line.cells.set(c - 1, line.cell(columns[c - 1], c));
+    const holder = c >= 1 && c <= columns.length ? line.cells?.get(c - 1) : c === 0 ? (line.names ?? line.el) : line.last;
+    return holder?.querySelector('[data-r]') ?? null;
+  }
+
+  function setCurrent(line, c) {
+    el.querySelector('[data-r][tabindex="0"]')?.setAttribute('tabindex', '-1');
+    current = { line: line.id, column: columns[c - 1]?.version.id ?? null };
+    partAt(line, c)?.setAttribute('tabindex', '0');
+  }
+
+  /** Moves the focus there, and the column into sight. */
+  function goTo(line, c) {
+    setCurrent(line, c);
+    const part = partAt(line, c);
+    if (c >= 1 && c <= columns.length && !drawn.includes(c - 1)) {
+      const width = (table.offsetWidth - table.tHead.firstChild.firstChild.offsetWidth - table.tHead.firstChild.lastChild.offsetWidth) / columns.length;
+      region.scrollLeft = Math.max(0, c * width - region.clientWidth / 2);
+      drawInSight();
+    }
+    part?.focus();
   }
 
   function move(event) {
-    if (event.target.dataset.r === undefined || event.altKey || event.ctrlKey || event.metaKey) return;
-    const grid = new Map(
-      [...el.querySelectorAll('[data-r]')].map((part) => [`${part.dataset.r} ${part.dataset.c}`, part]),
-    );
-    const [r, c] = [Number(event.target.dataset.r), Number(event.target.dataset.c)];
-    const find = (row, column) => grid.get(`${row} ${column}`);
-    const columns = state.columns.length;
-    const rowsDown = (step) => {
-      for (let row = r + step; row >= 0 && row <= grid.size; row += step) {
-        const part = find(row, c) ?? find(row, 0) ?? (row === 0 ? find(0, 1) : undefined);
-        if (part) return part;
-      }
-      return null;
-    };
+    const at = placeOf(event.target);
+    if (at === null || event.altKey || event.ctrlKey || event.metaKey) return;
+    const { line, c } = at;
+    const most = columns.length + 1;
     const along = (from, step) => {
-      for (let column = from; column >= 0 && column <= columns; column += step)
-        if (find(r, column)) return find(r, column);
-      return null;
+      for (let column = from; column >= 0 && column <= most; column += step) if (partAt(line, column)) return column;
+      return c;
     };
-    let target = null;
-    switch (event.key) {
-      case 'ArrowRight':
-        target = along(c + 1, 1);
+    const keys = readSetting('keys') === 'on';
+    if (event.key === 'ArrowRight' || event.key === 'ArrowLeft' || event.key === 'Home' || event.key === 'End') {
+      const [from, step] = { ArrowRight: [c + 1, 1], ArrowLeft: [c - 1, -1], Home: [0, 1], End: [columns.length, -1] }[event.key];
+      goal = along(from, step);
+      goTo(line, goal);
+    } else if (event.key === 'ArrowDown' || event.key === 'ArrowUp') {
+      if (line.kind !== 'group') goal = c;
+      const step = event.key === 'ArrowDown' ? 1 : -1;
+      for (let i = lines.indexOf(line) + step; i >= 0 && i < lines.length; i += step) {
+        const column = [goal, 0, 1].find((each) => partAt(lines[i], each));
+        if (column === undefined) continue;
+        goTo(lines[i], column);
         break;
-      case 'ArrowLeft':
-        target = along(c - 1, -1);
-        break;
-      case 'ArrowDown':
-        target = rowsDown(1);
-        break;
-      case 'ArrowUp':
-        target = rowsDown(-1);
-        break;
-      case 'Home':
-        target = along(0, 1);
-        break;
-      case 'End':
-        target = along(columns, -1);
-        break;
-      case 'b':
-        return readSetting('keys') === 'on' ? makeBaseline(c) : undefined;
-      case 'f':
-        return readSetting('keys') === 'on' ? foldAt(event.target) : undefined;
-      default:
-        return undefined;
-    }
+      }
+    } else if (event.key === 'b' && keys) makeBaseline(c);
+    else if (event.key === 'f' && keys) foldAt(event.target);
+    else return;
     event.preventDefault();
-    target?.focus();
-    return undefined;
   }
 
   function makeBaseline(c) {
-    const run = state.columns[c - 1]?.run;
+    const run = columns[c - 1]?.run;
     if (run) tell(el, 'wish.query', { baseline: run.id });
   }
 

@@ -127,6 +127,9 @@ describe('specimens', () => {
     assert.equal((await list({ q: "' OR 1=1 --" })).total, 0);
     const byTitle = await list({ q: 'PAGE-', sort: 'title', order: 'asc' });
     assert.deepEqual(byTitle.items.map((item) => item.catalogue_number), [6, 5, 4, 3, 2, 1, 0].map((i) => `PAGE-${i}`));
+    assert.deepEqual(byTitle.totals, { all: 7, new: 7, 'in work': 0, ready: 0, 'handed over': 0, retired: 0, measuring: 0, failed: 0 });
+    const end = await list({ q: 'PAGE-', sort: 'title', order: 'asc', limit: 3, offset: 5 });
+    assert.deepEqual([end.items.map((item) => item.catalogue_number), end.total, end.next], [['PAGE-1', 'PAGE-0'], 7, null]);
 
     const seen = [];
     let cursor;
@@ -141,7 +144,7 @@ describe('specimens', () => {
   });
 
   test('wrong list parameters are refused and named', async () => {
-    for (const query of ['limit=0', 'limit=501', 'limit=x', 'sort=colour', 'order=up', 'state=gone', 'cursor=nonsense', 'limti=5', 'limit=5&limit=6']) {
+    for (const query of ['limit=0', 'limit=501', 'limit=x', 'sort=colour', 'order=up', 'state=gone', 'cursor=nonsense', 'offset=x', 'offset=-1', 'offset=5&cursor=1-41', 'limti=5', 'limit=5&limit=6']) {
       const answer = await call(server, 'GET', `/api/v1/specimens?${query}`);
       assert.equal(answer.status, 400, `${query}: ${answer.text}`);
     }

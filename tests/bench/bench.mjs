@@ -1,5 +1,5 @@
 // bench.mjs - run by `make bench`: prints and writes build/bench.json and build/bench.md. Nothing here is a test.
-//   BENCH="pairs scale readers mend"  the parts to run   RUNS=3  of which medians are taken
+//   BENCH="pairs scale readers mend page"  the parts to run   RUNS=3  of which medians are taken
 //   LIMIT=90  seconds a peer gets for one pair    SIZES="30000 268000-"  triangles of the scans, without it all: 30000 is that
 //   size alone, 268000- from there on, -100000 up to there, 30000-268000 from the one to the other
 //   CLASSES="tube plate", PEERS="cgal vtk_cell"  these alone, of bench-pairs' classes and of cgal embree vtk_cell vtk_point
@@ -7,6 +7,7 @@ import { execFileSync } from 'node:child_process';
 import { readFileSync, writeFileSync } from 'node:fs';
 import os from 'node:os';
 import { benchMend, benchReaders, benchScale, STAGES } from './growth.mjs';
+import { benchPage, pageRows } from './page.mjs';
 import { benchPairs, PEERS } from './pairs.mjs';
 import { settings } from './run.mjs';
 import { markdown, pairLine, rateText, seconds, summary, summaryTable } from './tables.mjs';
@@ -60,12 +61,17 @@ function mend(results) {
     + `mend ${seconds(row.timings.mend)}, ${stages((s) => seconds(row.timings[s]))}`);
 }
 
+async function page(results) {
+  results.page = await benchPage((so_far) => { results.page = so_far; save(results); });
+  for (const [what, half, most] of pageRows(results.page)) console.log(`${what}: ${seconds(half)}, at most ${seconds(most)}`);
+}
+
 const results = {
   machine: machine(), runs: settings.runs, limit: settings.limit, sizes: process.env.SIZES ?? 'all',
   versions: { cgal: versionOf('libcgal-dev'), embree: versionOf('libembree-dev'), vtk: versionOf('python3-vtk9') },
 };
-for (const [name, part] of Object.entries({ pairs, scale, readers, mend }))
-  if (settings.sections.includes(name)) part(results);
+for (const [name, part] of Object.entries({ pairs, scale, readers, mend, page }))
+  if (settings.sections.includes(name)) await part(results);
 save(results);
 writeFileSync('build/bench.md', markdown(results));
 const contradicted = (results.pairs ?? []).filter((row) => row.contradictions.length);

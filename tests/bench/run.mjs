@@ -19,7 +19,7 @@ export function parseSizes(text) {
 }
 
 export const settings = {
-  sections: words(process.env.BENCH ?? 'pairs scale readers mend'),
+  sections: words(process.env.BENCH ?? 'pairs scale readers mend page'),
   classes: words(process.env.CLASSES), // of pairs; without, all
   peers: words(process.env.PEERS),
   runs: Number(process.env.RUNS ?? 3),

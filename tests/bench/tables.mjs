@@ -1,6 +1,7 @@
 // tables.mjs - the results as lines for the terminal and as Markdown ready for the README.
 import { geometricMean } from './run.mjs';
 import { STAGES } from './growth.mjs';
+import { pageRows } from './page.mjs';
 
 export function seconds(value) {
   if (value >= 1) return `${value.toFixed(2)} s`;
@@ -117,8 +118,11 @@ export function summaryTable(summaries) {
     ...(of.finished ? [times(of.geometric_mean_of_finished), times(of.least), of.least_at] : ['', '', '']), of.not_counted]));
 }
 
+const memory = (name, { data_bytes: bytes, tab_over_data: tab, gpu_process_over_data: gpu }) =>
+  `${name}: ${(bytes / 2 ** 20).toFixed(1)} MiB of data; the tab grew by ${tab.toFixed(2)} times as much, the process that draws by ${gpu.toFixed(2)} times`;
+
 export function markdown(results) {
-  const { machine: m, versions: v, runs, limit, pairs, summaries, scale, readers, mend } = results;
+  const { machine: m, versions: v, runs, limit, pairs, summaries, scale, readers, mend, page } = results;
   const parts = [`${m.cpu}, ${m.cores} cores, ${m.memory_gib} GiB, ${m.system}, Linux ${m.kernel}, ${m.compiler}; `
     + `fettle ${m.fettle} with two threads; medians of ${runs}; CGAL ${v.cgal}, Embree ${v.embree}, VTK ${v.vtk}.`];
   if (pairs)
@@ -131,5 +135,10 @@ export function markdown(results) {
     parts.push(`Reading ${count(readers[0].triangles)} triangles, MB/s, file in the page cache, median (best) of ${readers[0].runs}: `
       + 'the reader alone, the digest (SHA-256) alone, and both as a measurement does them:', readersTable(readers));
   if (mend) parts.push(`A mended scan against the scan before, ${mend.holes_filled} holes filled and one place moved:`, mendTable(mend));
+  if (page) {
+    parts.push(`The page in Chromium ${page.browser} without a GPU, against the service on the same machine, from what the reader does to the frame that shows it:`,
+      table(['', 'median', 'most'], pageRows(page).map(([what, half, most]) => [what, seconds(half), seconds(most)])));
+    if (page.space) parts.push(`${memory('One figure', page.space.one)}. ${memory('Four', page.space.four)}.`);
+  }
   return `${parts.join('\n\n')}\n`;
 }

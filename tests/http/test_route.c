@@ -31,6 +31,14 @@ Test(route, find_answers_head_where_there_is_get)
     cr_expect(find("HEAD", "/api/v1/jobs/1/cancel").route == NULL);
 }
 
+Test(route, find_prefers_a_head_of_its_own)
+{
+    struct route_match match = find("HEAD", "/api/v1/uploads/a");
+    cr_assert(match.route != NULL);
+    cr_expect(eq(str, (char *)match.route->method, "HEAD"));
+    cr_expect(eq(str, find("PUT", "/api/v1/uploads/a").allow, "HEAD, GET, PATCH, DELETE"));
+}
+
 Test(route, find_tells_the_methods_of_a_known_address)
 {
     struct route_match match = find("DELETE", "/api/v1/specimens/7");

@@ -6,6 +6,7 @@
 #include <criterion/criterion.h>
 #include <criterion/new/assert.h>
 #include <math.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -43,6 +44,64 @@ Test(api_compare, verdict_of_intervals_needs_them_apart)
                          cases[i].word)
                       == 0,
                   "%s", cases[i].name);
+}
+
+static const char *of_readings(const struct measure_definition *measure, const char *a, const char *b,
+                               char word[24])
+{
+    struct store_run runs[2] = {
+        {.id = 1, .version = 1, .kind = "cage", .number = 1, .created = "", .settings = ""},
+        {.id = 2, .version = 2, .kind = "cage", .number = 2, .created = "", .settings = ""}};
+    struct compared_run compared[] = {{&runs[0], NAN, a, strlen(a)}, {&runs[1], NAN, b, strlen(b)}};
+    struct measure_list measures = {.measure_count = 1, .measures = (struct measure_definition *)measure};
+    struct api_text text;
+    struct error err;
+    cr_assert(api_compare_write(compared, 2, 0, &measures, &text, &err), "%s", err.text);
+    const char *at = strstr(text.bytes, "\"verdicts\":[null,");
+    cr_assert(at != NULL, "%s", text.bytes);
+    snprintf(word, 24, "%.*s", (int)strcspn(at + 17, "]"), at + 17);
+    free(text.bytes);
+    return word;
+}
+
+Test(api_compare, verdict_needs_more_than_rounding_samples_or_another_level)
+{
+    static const struct measure_definition
+        area = {.path = "x.v", .name = "x", .group = "x", .unit = "area", .of_cage = true},
+        count = {.path = "x.v", .name = "x", .group = "x", .unit = "count", .of_cage = true},
+        sampled = {.path = "x.v",
+                   .name = "x",
+                   .group = "x",
+                   .unit = "degree",
+                   .of_cage = true,
+                   .certainty = MEASURE_SAMPLED},
+        spread = {.path = "x.v",
+                  .name = "x",
+                  .group = "x",
+                  .unit = "degree",
+                  .of_cage = true,
+                  .certainty = MEASURE_SAMPLED,
+                  .halfwidth = "x.h"},
+        places = {.path = "x.v", .name = "x", .group = "x", .unit = "count", .of_cage = true, .level = "x.l"};
+    static const struct {
+        const struct measure_definition *measure;
+        const char *a, *b, *word;
+    } cases[] = {
+        {&area, "{\"x\":{\"v\":3}}", "{\"x\":{\"v\":3.000000000000004}}", "\"not told apart\""},
+        {&area, "{\"x\":{\"v\":3}}", "{\"x\":{\"v\":3.0000001}}", "\"differs\""},
+        {&area, "{\"x\":{\"v\":3}}", "{\"x\":{\"v\":3}}", "\"no change\""},
+        {&count, "{\"x\":{\"v\":2000000000}}", "{\"x\":{\"v\":2000000001}}", "\"differs\""},
+        {&sampled, "{\"x\":{\"v\":10}}", "{\"x\":{\"v\":80}}", "\"not told apart\""},
+        {&spread, "{\"x\":{\"v\":10,\"h\":1}}", "{\"x\":{\"v\":80,\"h\":1}}", "\"differs\""},
+        {&spread, "{\"x\":{\"v\":10,\"h\":1}}", "{\"x\":{\"v\":12,\"h\":1}}", "\"not told apart\""},
+        {&spread, "{\"x\":{\"v\":10,\"h\":1}}", "{\"x\":{\"v\":80}}", "\"not told apart\""},
+        {&places, "{\"x\":{\"v\":4,\"l\":1}}", "{\"x\":{\"v\":2,\"l\":1}}", "\"differs\""},
+        {&places, "{\"x\":{\"v\":4,\"l\":1}}", "{\"x\":{\"v\":2,\"l\":1.5}}", "\"not told apart\""},
+    };
+    char word[24];
+    for (size_t i = 0; i < sizeof cases / sizeof *cases; i++)
+        cr_expect(strcmp(of_readings(cases[i].measure, cases[i].a, cases[i].b, word), cases[i].word) == 0,
+                  "%zu: %s", i, word);
 }
 
 static const char record_a[] =

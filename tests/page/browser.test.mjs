@@ -2,7 +2,9 @@
 //   upload_*    by the file input: a new specimen, its cage, duplicates, files that cannot be read, two at once, trying again
 //   compare_*   baseline, rows that differ, order, deep links, the card of a number, CSV, what a mend changed
 //   change_*    withdraw, another reference, label
-//   keys_*      upload, specimen and comparison without a pointer
+//   collection_*  a long one: what is drawn of it, its keys, saved views, changes while somebody reads
+//   job_*       the main job: files, measurement, comparison, finding, its link, opened again; by pointer, then by keys alone
+//   keys_*      what single letters do, and that they can be switched off
 // The cubes' measures are known on paper: a quad cube left open at n inner faces has n loops of 4 open edges; a cube
 // smaller by 2d all round loses d * sqrt 3 at its corners.
 import assert from 'node:assert/strict';
@@ -63,11 +65,12 @@ describe('upload', () => {
   inPage('upload_of_a_scan_and_a_cage_makes_the_specimen_and_measures_both', async (page) => {
     await open(page, '#/upload');
     await page.setInputFiles('#choose-files', [
-      meshFile('NH-0100_cage_2mm.obj', cube(5, 10)),
-      meshFile('NH-0100_scan.obj', cube(6, 10, { triangles: true })),
+      meshFile('NH-0100_cage_2mm.obj', cube(5, 11)),
+      meshFile('NH-0100_scan.obj', cube(6, 11, { triangles: true })),
       meshFile('notes.txt', 'no mesh'),
     ]);
-    assert.match(await page.locator('#files').textContent(), /2 files.*1 other file was left out/);
+    assert.match(await page.locator('#files').textContent(), /2 files/);
+    assert.match(await page.locator('.left-out').textContent(), /1 other file was left out.*notes\.txt is not called \.obj/);
     assert.equal(await page.locator('input[name=faceSize]').inputValue(), '2mm');
     await page.getByLabel('Your name').fill('Odo Tarn');
     await page.getByLabel('Title', { exact: true }).fill('Plain cube');
@@ -80,12 +83,29 @@ describe('upload', () => {
     assert.match(await page.locator('.versions thead').textContent(), /2\smm.*from scan 1.*Odo Tarn/s);
   });
 
-  inPage('upload_of_the_same_bytes_tells_the_version_that_is_there', async (page) => {
+  inPage('upload_of_the_same_bytes_tells_the_version_that_is_there_before_anything_is_sent', async (page) => {
     await open(page, '#/upload');
     await page.setInputFiles('#choose-files', [meshFile('NH-0042_cage_2mm.obj', cube(5, 10))]);
-    await page.getByText('Cube with two windows').waitFor();
-    await page.getByRole('button', { name: 'Send 1 file' }).click();
     await page.getByText('already here as cage 1').waitFor();
+    assert.ok(await page.getByRole('button', { name: 'Send 0 files' }).isDisabled());
+    assert.equal(await page.getByRole('button', { name: 'Send it all the same' }).count(), 0);
+  });
+
+  inPage('upload_of_bytes_of_another_specimen_is_sent_only_when_wanted', async (page) => {
+    const { id } = await makeSpecimen(service.address, 'NH-0201', 'Twin');
+    await open(page, '#/upload');
+    await page.setInputFiles('#choose-files', [
+      meshFile('NH-0201_cage_2mm.obj', cube(5, 10)),
+      meshFile('NH-0201_cage_2mm_again.obj', cube(5, 10)),
+    ]);
+    await page.getByText('already here as cage 1 of NH-0042').nth(1).waitFor();
+    assert.ok(await page.getByRole('button', { name: 'Send 0 files' }).isDisabled());
+    await page.getByRole('button', { name: 'Send it all the same NH-0201_cage_2mm.obj' }).click();
+    await page.getByRole('button', { name: 'Send 1 file' }).click();
+    await page.locator('.queue').getByText('measured', { exact: true }).waitFor();
+    await page.locator('.queue > li').nth(1).getByText('already here as cage 1', { exact: true }).waitFor();
+    const { items } = await (await fetch(`${service.address}api/v1/specimens/${id}/versions`)).json();
+    assert.equal(items.length, 1);
   });
 
   inPage('upload_of_a_bad_file_says_what_where_and_what_to_do', async (page) => {
@@ -116,7 +136,7 @@ describe('upload', () => {
     await page.locator('select[name=kind]').selectOption('cage');
     await page.getByLabel('Title', { exact: true }).fill('A thing');
     await page.getByLabel('Title', { exact: true }).press('Tab');
-    await page.getByLabel('Face size').fill('wide');
+    await page.locator('input[name=faceSize]').fill('wide');
     await page.getByText('face size: a length such as').waitFor();
     await page.getByRole('button', { name: 'Remove thing.off' }).click();
     await page.getByText('No files yet.').waitFor();
@@ -130,7 +150,7 @@ describe('upload, on its way', () => {
     const gate = new Promise((resolve) => {
       letGo = resolve;
     });
-    await page.route('**/versions?kind=*', async (route) => {
+    await page.route('**/api/v1/uploads', async (route) => {
       begun += 1;
       await gate;
       await route.continue().catch(() => {});
@@ -139,7 +159,7 @@ describe('upload, on its way', () => {
     await open(page, '#/upload');
     await page.setInputFiles(
       '#choose-files',
-      [3, 4, 5, 6].map((n) => meshFile(`NH-0600_scan_${n}.obj`, cube(n, 10, { triangles: true }))),
+      [3, 4, 5, 6].map((n) => meshFile(`NH-0600_scan_${n}.obj`, cube(n, 12, { triangles: true }))),
     );
     await page.getByText('Four scans').first().waitFor();
     await page.getByRole('button', { name: 'Send 4 files' }).click();
@@ -159,7 +179,7 @@ describe('upload, on its way', () => {
     async (page) => {
       await makeSpecimen(service.address, 'NH-0601', 'Refused once');
       let refusals = 1;
-      await page.route('**/versions?kind=*', (route) => {
+      await page.route('**/api/v1/uploads', (route) => {
         refusals -= 1;
         return refusals < 0
           ? route.continue()
@@ -170,7 +190,7 @@ describe('upload, on its way', () => {
             });
       });
       await open(page, '#/upload');
-      await page.setInputFiles('#choose-files', [meshFile('NH-0601_scan.obj', cube(3, 10, { triangles: true }))]);
+      await page.setInputFiles('#choose-files', [meshFile('NH-0601_scan.obj', cube(3, 13, { triangles: true }))]);
       await page.getByText('Refused once').waitFor();
       await page.getByRole('button', { name: 'Send 1 file' }).click();
       assert.match(
@@ -256,11 +276,11 @@ describe('compare', () => {
     const lines = (await readFile(await download.path(), 'utf8')).replace('\ufeff', '').trimEnd().split('\r\n');
     assert.ok(
       lines[0].startsWith(
-        'specimen,measure,name,group,unit,units of length,better when,cage 3,cage 3 lower,cage 3 upper,cage 3 difference,cage 2,',
+        'specimen,measure,name,group,unit (lengths in mm),better when,cage 3,cage 3 lower,cage 3 upper,cage 3 minus cage 2,cage 3 against cage 2,cage 2,',
       ),
     );
     assert.ok(
-      lines.some((line) => /^NH-0042,subject\.topology\.open_edges,.*,0,,,-8,8,/.test(line)),
+      lines.some((line) => /^NH-0042,subject\.topology\.open_edges,.*,1,lower,0,,,-8,better,8,/.test(line)),
       lines.find((line) => line.includes('open_edges')),
     );
     const record = await (await fetch(`${service.address}api/v1/runs/${made.cages[2].latest_run}`)).json();
@@ -291,7 +311,7 @@ describe('compare', () => {
     await page.keyboard.press('/');
     await page.keyboard.type('0042');
     await page.waitForURL(/q=0042/);
-    await page.getByText('1 of 1 specimens shown').waitFor();
+    await page.getByText('1 specimen found.').waitFor();
     await page.getByLabel(/^ready/).check();
     await page.getByText('No specimen is like that.').waitFor();
     await page.getByRole('button', { name: 'Show all specimens' }).click();
@@ -441,33 +461,195 @@ describe('change', () => {
   );
 });
 
-describe('keys', () => {
-  inPage('keys_alone_lead_from_upload_to_the_comparison', async (page) => {
-    await open(page, '#/upload');
-    await page.getByText('No files yet.').waitFor();
-    await tabTo(page, '#choose-files');
-    await page.setInputFiles('#choose-files', [
-      meshFile('NH-0400_scan.obj', cube(3, 10, { triangles: true })),
-      meshFile('NH-0400_cage_2mm.obj', cube(5, 10)),
-    ]);
-    await tabTo(page, 'input[name=title]');
-    await page.keyboard.type('By keys alone');
+describe('collection', () => {
+  const LENGTH = 120;
+  const number = (i) => `TR-${String(i).padStart(4, '0')}`;
+  const inTray = '#/?q=TR-&sort=number&order=asc';
+  const focused = (page) => page.evaluate(() => document.activeElement.closest('tr')?.querySelector('.no')?.textContent);
+  const focusOn = (page, wanted) =>
+    page.waitForFunction((text) => document.activeElement.closest('tr')?.querySelector('.no')?.textContent === text, wanted);
+  const changeTitle = async (id, title) => {
+    const headers = { 'Content-Type': 'application/json', 'If-Match': '*' };
+    const answer = await fetch(`${service.address}api/v1/specimens/${id}`, { method: 'PATCH', headers, body: JSON.stringify({ title }) });
+    assert.equal(answer.status, 200);
+  };
+  const ids = [];
+  before(async () => {
+    for (let i = 1; i <= LENGTH; i += 1) ids.push((await makeSpecimen(service.address, number(i), `Tray ${i}`)).id);
+  });
+
+  inPage('collection_draws_only_the_rows_near_the_window', async (page) => {
+    await open(page, inTray);
+    await page.getByText('120 specimens found.').waitFor();
+    const drawn = () => page.locator('.register a.what').count();
+    await page.locator('.register a.what').first().waitFor();
+    assert.ok((await drawn()) < 60, String(await drawn()));
+    assert.equal(await page.getByRole('table').getAttribute('aria-rowcount'), '121');
+    await tabTo(page, page.locator('.register a.what').first());
+    await page.keyboard.press('End');
+    await focusOn(page, number(LENGTH));
+    assert.ok((await drawn()) < 60, String(await drawn()));
+    assert.equal(await page.evaluate(() => document.activeElement.closest('tr').getAttribute('aria-rowindex')), '121');
+    for (const [key, row] of [['ArrowUp', 119], ['PageUp', 109], ['ArrowDown', 110], ['PageDown', 120], ['Home', 1], ['PageDown', 11]]) {
+      await page.keyboard.press(key);
+      await focusOn(page, number(row));
+      assert.ok(await page.evaluate(isFocusSeen), `${key}: the focus is not to be seen`);
+    }
+  });
+
+  inPage('collection_is_found_again_where_it_was_left', async (page) => {
+    await open(page, inTray);
+    await tabTo(page, page.locator('.register a.what').first());
+    await page.keyboard.press('End');
+    await focusOn(page, number(LENGTH));
+    await page.keyboard.press('ArrowUp');
+    await focusOn(page, number(LENGTH - 1));
+    await page.keyboard.press('Enter');
+    await page.getByRole('heading', { name: `Tray ${LENGTH - 1}` }).waitFor();
+    await page.goBack();
+    await focusOn(page, number(LENGTH - 1));
+    assert.ok(await page.evaluate(isFocusSeen));
+  });
+
+  inPage('collection_counts_and_sorts_what_the_search_finds', async (page) => {
+    await open(page, '#/');
+    await page.getByLabel('Find a specimen').fill('Tray 11');
+    await page.getByText('11 specimens found.').waitFor(); // 11 and 110 to 119
+    assert.match(await page.locator('.chips').textContent(), /all 11new 11in work 0/);
+    for (const [name, first] of [['Number and title', 11], ['Number and title', 119]]) {
+      await page.getByRole('button', { name }).click();
+      await page.waitForFunction((wanted) => document.querySelector('.register .no').textContent === wanted, number(first));
+    }
+    assert.equal(await page.getByRole('columnheader', { name: 'Number and title' }).getAttribute('aria-sort'), 'descending');
+  });
+
+  inPage('collection_keeps_a_view_under_a_name_and_gives_its_link', async (page) => {
+    await open(page, inTray);
+    await page.getByRole('button', { name: 'Save this view' }).click();
+    await page.getByLabel('Name', { exact: true }).fill('The trays');
+    await page.locator('dialog').getByRole('button', { name: 'Save this view' }).click();
+    const link = page.getByRole('link', { name: 'The trays' });
+    await link.and(page.locator('[aria-current]')).waitFor();
+    const address = page.url();
+    assert.match(address, /q=TR-&sort=number&order=asc&view=The(%20|\+)trays/);
+    await page.getByLabel('Find a specimen').fill('Cube');
+    await page.waitForURL(/q=Cube/);
+    assert.doesNotMatch(page.url(), /view=/);
+    await link.click();
+    await page.waitForURL(address);
+    await page.getByText('120 specimens found.').waitFor();
+    await page.getByRole('button', { name: 'Forget this view' }).click();
+    await link.waitFor({ state: 'detached' });
+    await page.goto('about:blank');
+    await page.goto(address); // as somebody else gets it
+    await page.getByText('This view is called “The trays”.').waitFor();
+    await page.getByText('120 specimens found.').waitFor();
+  });
+
+  inPage('collection_shows_a_change_in_its_row_and_moves_nothing', async (page) => {
+    await open(page, '#/?q=TR-'); // last change first
+    const last = page.locator('.register tr', { hasText: number(LENGTH) });
+    await tabTo(page, last.locator('a.what'));
+    await changeTitle(ids[LENGTH - 3], 'Tray, renamed');
+    await page.locator('.register tr', { hasText: number(LENGTH - 2) }).getByText('Tray, renamed').waitFor();
+    await page.getByText('their order has changed').waitFor();
+    assert.equal(await page.locator('.register .no').first().textContent(), number(LENGTH));
+    assert.equal(await focused(page), number(LENGTH));
+    await page.getByRole('button', { name: 'Show the present order' }).click();
+    await page.waitForFunction((wanted) => document.querySelector('.register .no').textContent === wanted, number(LENGTH - 2));
+    await page.getByText('their order has changed').waitFor({ state: 'detached' });
+  });
+});
+
+/** The two ways to work. */
+const byPointer = {
+  press: (page, control) => control.click(),
+  write: (page, field, text) => field.fill(text),
+  pick: (page, input, files) => input.setInputFiles(files),
+  openCard: (page) => page.locator('.versions .num').first().click(),
+};
+const byKeys = {
+  async press(page, control) {
+    await tabTo(page, control);
+    await page.keyboard.press('Enter');
+  },
+  async write(page, field, text) {
+    await tabTo(page, field);
+    await page.keyboard.type(text);
     await page.keyboard.press('Tab');
-    await tabTo(page, '[data-key=send]');
-    await page.keyboard.press('Enter');
-    await page.locator('.queue').getByText('measured', { exact: true }).nth(1).waitFor();
-    await tabTo(page, '.queue a');
-    await page.keyboard.press('Enter');
-    await page.locator('.versions .num').first().waitFor();
-    await tabTo(page, '.versions [data-r]');
+  },
+  async pick(page, input, files) {
+    await tabTo(page, input);
+    const [chooser] = await Promise.all([page.waitForEvent('filechooser'), page.keyboard.press('Enter')]);
+    await chooser.setFiles(files);
+  },
+  async openCard(page) {
+    await tabTo(page, page.locator('.versions [tabindex="0"]').first());
+    for (const key of ['ArrowDown', 'ArrowDown', 'End', 'Enter']) await page.keyboard.press(key);
+  },
+};
+
+async function mainJob(page, number, { press, write, pick, openCard }) {
+  await open(page, '#/');
+  await press(page, page.getByRole('link', { name: 'Upload files' }));
+  const file = (name, mesh) => meshFile(`${number}_${name}.obj`, `# ${number}\n${mesh}`); // bytes that nobody sent yet
+  await pick(page, page.getByLabel('Choose files'), [
+    file('scan', cube(3, 10, { triangles: true })),
+    file('cage_2mm', cube(5, 10, { without: [7, 80] })), // whichever arrives last has two windows
+    file('cage_2.5mm', cube(4, 10, { without: [5, 90] })),
+  ]);
+  await write(page, page.getByLabel('Title', { exact: true }), 'From files to a link');
+  await press(page, page.getByRole('button', { name: 'Send 3 files' }));
+  await page.getByText('measured', { exact: true }).nth(2).waitFor();
+  await press(page, page.getByRole('link', { name: 'Show cage 2' }));
+
+  await page.getByRole('heading', { name: 'From files to a link' }).waitFor();
+  await page.getByText(/Against cage 1, cage 2 is/).waitFor();
+  await openCard(page);
+  await page.locator('.card').getByText('Engine').waitFor();
+  await page.keyboard.press('Escape');
+  await page.locator('.card').waitFor({ state: 'detached' });
+  await page.getByText(/Findings of cage 2/).waitFor();
+  await press(page, page.getByRole('link', { name: 'Show in space' }).first());
+
+  await page.waitForURL(/#\/space\/.*finding=/);
+  await page.locator('.findings li.now').waitFor();
+  assert.match(await page.locator('.findings li.now').textContent(), /Open loop.*4 edges/s);
+  const address = page.url();
+  await page.reload();
+  await page.locator('.findings li.now').waitFor();
+  assert.match(await page.locator('.findings li.now').textContent(), /Open loop.*4 edges/s);
+  return address;
+}
+
+describe('job', () => {
+  inPage('job_from_files_to_the_link_of_a_finding', async (page) => {
+    const address = await mainJob(page, 'NH-0401', byPointer);
+    const { page: other, close } = await openPage(browser); // the link in another browser
+    await other.goto(address);
+    await other.locator('.findings li.now').waitFor();
+    await close();
+  });
+
+  inPage('job_from_files_to_the_link_of_a_finding_by_keys_alone', async (page) => {
+    await page.addInitScript(() => {
+      globalThis.pointed = 0;
+      for (const name of ['pointerdown', 'mousedown', 'pointermove', 'mousemove', 'wheel', 'touchstart'])
+        addEventListener(name, () => (globalThis.pointed += 1), true);
+    });
+    await mainJob(page, 'NH-0402', byKeys);
+    assert.equal(await page.evaluate(() => globalThis.pointed), 0);
+  });
+});
+
+describe('keys', () => {
+  inPage('keys_of_one_letter_work_in_the_table_and_everywhere', async (page) => {
+    await openSpecimen(page);
+    await tabTo(page, page.locator('.versions [tabindex="0"]').first());
     await page.keyboard.press('ArrowDown');
     await page.keyboard.press('ArrowDown');
     await page.keyboard.press('End');
     assert.equal(await page.evaluate(() => document.activeElement.classList.contains('num')), true);
-    await page.keyboard.press('Enter');
-    await page.locator('.card').waitFor();
-    await page.keyboard.press('Escape');
-    await page.locator('.card').waitFor({ state: 'detached' });
     await page.keyboard.press('b');
     await page.waitForURL(/baseline=/);
     await page.keyboard.press('f');
@@ -501,11 +683,25 @@ async function smallSpecimen(number) {
   return { specimen, scan, cage };
 }
 
-/** Presses Tab until the focus is on what the selector says; each stop must show its focus. */
-async function tabTo(page, selector) {
-  for (let presses = 0; presses < 80; presses += 1) {
-    if (await page.evaluate((wanted) => document.activeElement.matches(wanted), selector)) return;
+/** Presses Tab until the focus is on the element; each stop on the way must be to be seen. */
+async function tabTo(page, wanted) {
+  await wanted.waitFor({ state: 'attached' });
+  for (let presses = 0; presses < 120; presses += 1) {
+    if (await wanted.evaluate((el) => el === document.activeElement)) return;
     await page.keyboard.press('Tab');
+    const unseen = await page.evaluate(isFocusSeen).then((seen) => (seen ? null : page.evaluate(() => document.activeElement.outerHTML.slice(0, 200))));
+    assert.equal(unseen, null, 'the focus is not to be seen');
   }
-  assert.fail(`Tab does not reach ${selector}`);
+  assert.fail(`Tab does not reach ${wanted}`);
+}
+
+/** Whether what has the focus is in the window and has its ring; a file input that is hidden has it on the button that stands for it. */
+function isFocusSeen() {
+  const el = document.activeElement;
+  if (el === document.body || el === document.documentElement) return true; // past the last stop, in the browser's own frame
+  const shown = el.matches('input.hide') ? (el.labels?.[0] ?? el.nextElementSibling) : el;
+  const { left, right, top, bottom } = shown.getBoundingClientRect();
+  const { outlineStyle, outlineWidth } = getComputedStyle(shown);
+  const inWindow = bottom > 0 && top < window.innerHeight && right > 0 && left < window.innerWidth;
+  return inWindow && outlineStyle !== 'none' && parseFloat(outlineWidth) >= 2;
 }

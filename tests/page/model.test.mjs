@@ -1,6 +1,5 @@
 // model.test.mjs
 //   order_*    columns, baseline, the latest
-//   front_*    the trade-off front against every pair
 //   axes_*     round numbers
 //   shares_*   histograms of a record
 //   cells_*    what a cell of the table says
@@ -14,7 +13,6 @@ import {
   latestMeasured,
   orderVersions,
   placeOf,
-  tradeOffFront,
 } from '../../static/comparison.js';
 import { filledRange, metricShares, valenceShares } from '../../static/histogram.js';
 
@@ -51,18 +49,6 @@ test('order_takes_the_measured_version_before_the_latest_as_baseline', () => {
   assert.equal(defaultBaseline(versions).id, 'cage1');
   assert.equal(defaultBaseline([version('scan', 1)]).id, 'scan1');
   assert.equal(defaultBaseline([]), null);
-});
-
-test('front_holds_exactly_the_points_that_no_other_beats', () => {
-  // Park and Miller's generator (1988) places 60 points; each is compared with all others by the words of the definition.
-  let seed = 7;
-  const next = () => (seed = (seed * 16807) % 2147483647) / 2147483647;
-  const points = Array.from({ length: 60 }, () => ({ size: Math.ceil(next() * 20), loss: Math.ceil(next() * 20) }));
-  const front = new Set(tradeOffFront(points));
-  for (const a of points) {
-    const beaten = points.some((b) => (b.size >= a.size && b.loss < a.loss) || (b.size > a.size && b.loss <= a.loss));
-    assert.equal(front.has(a), !beaten, JSON.stringify(a));
-  }
 });
 
 test('axes_have_round_numbers_that_reach_the_greatest', () => {

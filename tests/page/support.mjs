@@ -12,26 +12,41 @@ const CHROMIUM = process.env.CHROMIUM ?? '/usr/bin/chromium';
 /** Long enough for a slow machine; nothing here is measured by time. */
 export const PATIENCE_MS = 60000;
 
-/** Starts `fettle serve` on a free port and a folder of its own. */
+/** Starts `fettle serve` on a free port and a folder of its own; `crash` kills it at once, `start` starts it again in its place. */
 export async function startService() {
   const folder = mkdtempSync(join(tmpdir(), 'fettle-page-'));
-  const child = spawn(PROGRAM, ['serve', '--data', folder, '--port', '0'], { stdio: ['ignore', 'pipe', 'ignore'] });
-  const ended = new Promise((resolve, reject) => {
-    child.once('exit', resolve);
-    child.once('error', reject);
-  });
-  const lines = createInterface({ input: child.stdout });
-  const address = await Promise.race([
-    new Promise((resolve) => lines.once('line', resolve)),
-    ended.then((status) => {
-      throw new Error(`fettle serve ended with status ${status}`);
-    }),
-  ]);
+  let port = '0';
+  let child;
+  let ended;
+
+  async function start() {
+    child = spawn(PROGRAM, ['serve', '--data', folder, '--port', port], { stdio: ['ignore', 'pipe', 'ignore'] });
+    ended = new Promise((resolve, reject) => {
+      child.once('exit', resolve);
+      child.once('error', reject);
+    });
+    const lines = createInterface({ input: child.stdout });
+    const address = await Promise.race([
+      new Promise((resolve) => lines.once('line', resolve)),
+      ended.then((status) => {
+        throw new Error(`fettle serve ended with status ${status}`);
+      }),
+    ]);
+    port = new URL(address).port;
+    return address.endsWith('/') ? address : `${address}/`;
+  }
+
+  async function end(signal) {
+    child.kill(signal);
+    await ended;
+  }
+
   return {
-    address: address.endsWith('/') ? address : `${address}/`,
+    address: await start(),
+    start,
+    crash: () => end('SIGKILL'),
     async stop() {
-      child.kill('SIGTERM');
-      await ended;
+      await end('SIGTERM');
       rmSync(folder, { recursive: true, force: true });
     },
   };
@@ -53,7 +68,10 @@ export function startBrowser() {
   });
 }
 
-/** A page that remembers what went wrong in it: errors, warnings of the security policy, requests that were refused. */
+/**
+ * A page that remembers what went wrong in it: errors, warnings of the security policy, requests that were refused, and any
+ * that was meant for another machine.
+ */
 export async function openPage(browser, options = {}) {
   const context = await browser.newContext({
     viewport: { width: 1280, height: 900 },
@@ -66,6 +84,10 @@ export async function openPage(browser, options = {}) {
   page.on('pageerror', (error) => faults.push(error.stack));
   page.on('console', (message) => {
     if (message.type() === 'error') faults.push(message.text());
+  });
+  page.on('request', (request) => {
+    const { protocol, hostname } = new URL(request.url());
+    if (protocol.startsWith('http') && hostname !== '127.0.0.1') faults.push(`asked for ${request.url()}`);
   });
   return { page, faults, close: () => context.close() };
 }

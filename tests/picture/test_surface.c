@@ -2,6 +2,7 @@
  *   corner_*   quantised places and octahedral normals, by their definitions
  *   whole_*    what the page gets of a small mesh is the mesh
  *   coarse_*   fewer triangles over the same vertices
+ *   form_*     aspect ratios, shells and edges of meshes known on paper
  *   simple_*   more than the limit: simplified, with an error that holds, and every triangle in a cluster
  */
 #include <criterion/criterion.h>
@@ -16,6 +17,7 @@
 #include "picture/surface.h"
 #include "picture/surface_clusters.h"
 #include "picture/surface_corner.h"
+#include "picture/surface_form.h"
 #include "support/fixture_shapes.h"
 
 /* The bytes that surface_write makes, in memory. */
@@ -87,7 +89,7 @@ enum {
     STEP = 56
 };
 enum { QUANTISATION_ERROR = 64, SIMPLIFICATION_ERROR = 72, FACE_COUNT = 80, SECTIONS = 88 };
-enum { VERTICES, TRIANGLES, COARSE, FACES, SOURCES, CLUSTERS, END };
+enum { VERTICES, TRIANGLES, COARSE, FACES, SOURCES, ASPECTS, SHELLS, EDGES, CLUSTERS, END };
 
 static size_t section(struct bytes bytes, int which)
 {
@@ -147,7 +149,7 @@ Test(surface, whole_cube_of_quads_has_two_triangles_a_face)
     struct surface_request request = surface_request_default();
     struct bytes bytes = surface_of(&cube, &request);
 
-    cr_expect(memcmp(bytes.at, "fettleS1", 8) == 0);
+    cr_expect(memcmp(bytes.at, "fettleS2", 8) == 0);
     cr_expect(eq(u32, u32(bytes, 8), SURFACE_HEADER_BYTES));
     cr_expect(eq(u32, u32(bytes, VERTEX_COUNT), 8));
     cr_expect(eq(u32, u32(bytes, TRIANGLE_COUNT), 12));
@@ -194,6 +196,104 @@ Test(surface, coarse_triangles_lie_over_the_same_vertices)
     free(bytes.at);
 }
 
+static uint16_t u16(struct bytes bytes, size_t at)
+{
+    uint16_t value;
+
+    cr_assert(at + sizeof value <= bytes.count);
+    memcpy(&value, bytes.at + at, sizeof value);
+    return value;
+}
+
+/* The inverse of form_aspect_code, as surface_form.h tells it. */
+static double ratio_of(uint16_t code)
+{
+    uint32_t bits = 0x3f800000u + ((uint32_t)code << 11);
+    float value;
+
+    memcpy(&value, &bits, sizeof value);
+    return (double)value;
+}
+
+Test(surface, form_aspect_code_is_within_an_eight_thousandth)
+{
+    uint64_t state = 5;
+
+    cr_expect(eq(u16, form_aspect_code(1), 0));
+    cr_expect(eq(u16, form_aspect_code(NAN), FORM_ASPECT_NONE));
+    cr_expect(eq(u16, form_aspect_code(1e30), FORM_ASPECT_MAX));
+    cr_expect(eq(u16, form_aspect_code((double)INFINITY), FORM_ASPECT_MAX));
+    for (int i = 0; i < 10000; i++) {
+        double ratio = exp2(15.9 * fixture_random_unit(&state)), back = ratio_of(form_aspect_code(ratio));
+        cr_expect(fabs(back / ratio - 1) <= 1.0 / 8192, "%.17g comes back as %.17g", ratio, back);
+    }
+}
+
+/* Verdict: longest side times perimeter over four times the area, 1 x 2: 2 * 6 / 8 = 1.5. The second shell
+ * is smaller; the third face of five corners has no aspect ratio. */
+Test(surface, form_of_rectangle_and_pentagon_in_two_shells)
+{
+    static const vec3 positions[] = {{0, 0, 0}, {2, 0, 0},  {2, 1, 0},  {0, 1, 0},   {4, 0, 0}, {4, 1, 0},
+                                     {9, 0, 0}, {10, 0, 0}, {10, 1, 0}, {9.5, 2, 0}, {9, 1, 0}};
+    static const uint32_t faces[] = {5, 6, 7, 8, 9, 10, 4, 0, 1, 2, 3, 4, 1, 4, 5, 2, 0};
+    struct arena *arena = fixture_arena();
+    struct mesh mesh = fixture_listed(arena, positions, 11, faces);
+    struct surface_request request = surface_request_default();
+    struct bytes bytes = surface_of(&mesh, &request);
+    size_t aspects = section(bytes, ASPECTS), shells = section(bytes, SHELLS), edges = section(bytes, EDGES);
+
+    cr_expect(eq(u16, u16(bytes, aspects), FORM_ASPECT_NONE));
+    cr_expect(eq(dbl, ratio_of(u16(bytes, aspects + 2)), 1.5));
+    cr_expect(eq(u16, u16(bytes, shells), 1), "one face");
+    cr_expect(eq(u16, u16(bytes, shells + 2), 0), "two faces");
+    cr_expect(eq(u16, u16(bytes, shells + 4), 0));
+    cr_expect(eq(u8, bytes.at[edges], 2 | FORM_ON_RIM | FORM_CORNER));
+    cr_expect(eq(u8, bytes.at[edges + 1], 3 | FORM_ON_RIM));
+    free(bytes.at);
+}
+
+Test(surface, form_of_one_shell_leaves_shells_out)
+{
+    struct arena *arena = fixture_arena();
+    struct mesh cube = fixture_cube(arena, 2);
+    struct surface_request request = surface_request_default();
+    struct bytes bytes = surface_of(&cube, &request);
+
+    cr_expect(eq(sz, section(bytes, SHELLS), section(bytes, EDGES)));
+    for (size_t v = 0; v < 8; v++)
+        cr_expect(eq(u8, bytes.at[section(bytes, EDGES) + v], 3));
+    for (size_t f = 0; f < 6; f++)
+        cr_expect(eq(u16, u16(bytes, section(bytes, ASPECTS) + 2 * f), 0));
+    free(bytes.at);
+}
+
+/* A vertex of the simplified surface has the form of the vertex of the mesh that it is. */
+Test(surface, form_of_simplified_sphere_is_that_of_its_sources)
+{
+    struct arena *arena = fixture_arena();
+    struct mesh sphere = fixture_uv_sphere(arena, 200, 100);
+    struct surface_request request = request_of(2000, 1000, 300);
+    struct bytes bytes = surface_of(&sphere, &request);
+    struct arena scratch;
+    struct error err = {0};
+    struct surface_form form;
+
+    cr_assert(arena_open(&scratch, (size_t)1 << 28, &err));
+    cr_assert(surface_form_build(&sphere, 1, &form, arena, scratch, &err), "%s", err.text);
+    for (size_t v = 0; v < u32(bytes, VERTEX_COUNT); v++) {
+        uint32_t source = u32(bytes, section(bytes, SOURCES) + 4 * v);
+        uint32_t face = u32(bytes, section(bytes, FACES) + 4 * v);
+        bool is_corner = false;
+        for (size_t c = 0; c < mesh_face_size(&sphere, face); c++)
+            is_corner = is_corner || mesh_face(&sphere, face)[c] == source;
+        cr_assert(is_corner, "face %u of vertex %u", face, source);
+        cr_assert(ge(u16, u16(bytes, section(bytes, ASPECTS) + 2 * v), form.face_aspect[face]));
+        cr_assert(eq(u8, bytes.at[section(bytes, EDGES) + v], form.vertex_edges[source]));
+    }
+    arena_close(&scratch);
+    free(bytes.at);
+}
+
 /* Of a sphere: a triangle with its corners on it is off by the sagitta of its circumcircle, so the error is
  * more than that of the largest and, by the certificate, at least what is found at its middle. */
 Test(surface, simple_sphere_says_how_far_it_is_off)
@@ -218,6 +318,11 @@ Test(surface, simple_sphere_says_how_far_it_is_off)
     free(bytes.at);
 }
 
+static size_t aligned(size_t at)
+{
+    return (at + 7) / 8 * 8;
+}
+
 Test(surface, simple_clusters_hold_every_triangle_once)
 {
     struct arena *arena = fixture_arena();
@@ -226,19 +331,32 @@ Test(surface, simple_clusters_hold_every_triangle_once)
     struct bytes bytes = surface_of(&sphere, &request);
     size_t count = u32(bytes, CLUSTER_COUNT), faces = 0;
     unsigned char *met = calloc(sphere.face_count, 1);
+    struct arena scratch;
+    struct error err = {0};
+    struct surface_form form;
+
+    cr_assert(arena_open(&scratch, (size_t)1 << 28, &err));
+    cr_assert(surface_form_build(&sphere, 1, &form, arena, scratch, &err), "%s", err.text);
 
     cr_expect(eq(sz, count, (200 * 99 * 2 + CLUSTER_TRIANGLES - 1) / CLUSTER_TRIANGLES));
     for (size_t k = 0; k < count; k++) {
         struct surface_cluster cluster;
         memcpy(&cluster, bytes.at + section(bytes, CLUSTERS) + k * sizeof cluster, sizeof cluster);
         size_t triangles = cluster.offset + 8 * (size_t)cluster.vertex_count,
-               owners = (triangles + 6 * (size_t)cluster.triangle_count + 7) / 8 * 8;
-        cr_assert(owners + 4 * (size_t)cluster.triangle_count <= bytes.count);
+               owners = aligned(triangles + 6 * (size_t)cluster.triangle_count),
+               sources = aligned(owners + 4 * (size_t)cluster.triangle_count),
+               aspects = aligned(sources + 4 * (size_t)cluster.vertex_count),
+               shells = aligned(aspects + 2 * (size_t)cluster.triangle_count),
+               edges = aligned(shells + 2 * (size_t)cluster.triangle_count);
+        for (size_t v = 0; v < cluster.vertex_count; v++)
+            cr_assert(eq(u8, bytes.at[edges + v], form.vertex_edges[u32(bytes, sources + 4 * v)]));
         for (size_t t = 0; t < cluster.triangle_count; t++) {
             uint32_t face = u32(bytes, owners + 4 * t);
             cr_assert(lt(sz, face, sphere.face_count));
             faces += met[face] == 0;
             met[face]++;
+            cr_assert(eq(u16, u16(bytes, aspects + 2 * t), form.face_aspect[face]));
+            cr_assert(eq(u16, u16(bytes, shells + 2 * t), 0));
             for (size_t i = 0; i < 3; i++) {
                 uint16_t local, q[3];
                 memcpy(&local, bytes.at + triangles + 6 * t + 2 * i, sizeof local);
@@ -258,6 +376,7 @@ Test(surface, simple_clusters_hold_every_triangle_once)
     cr_expect(eq(sz, faces, sphere.face_count));
     for (size_t f = 0; f < sphere.face_count; f++)
         cr_assert(met[f] == mesh_face_size(&sphere, f) - 2, "face %zu", f);
+    arena_close(&scratch);
     free(met);
     free(bytes.at);
 }

@@ -95,3 +95,13 @@ Test(migrate, forward_that_fails_half_way_leaves_everything_as_it_was)
     cr_expect_eq(number("SELECT count(*) FROM sqlite_schema WHERE name = 'half'"), 0);
     cr_expect_eq(number("SELECT count(*) FROM specimen"), 1);
 }
+
+Test(migrate, forward_from_before_uploads_in_pieces_keeps_what_is_there_and_has_a_place_for_them)
+{
+    cr_assert(opens_after("DROP TABLE part; PRAGMA user_version = 2"), "%s", folder.err.text);
+
+    cr_expect_eq(number("PRAGMA user_version"), (int64_t)store_migration_count);
+    cr_expect_eq(number("SELECT count(*) FROM part"), 0);
+    cr_expect_eq(number("SELECT count(*) FROM specimen"), 1);
+    cr_expect_eq(access(path_in(&folder, "fettle-before-0003.db"), F_OK), 0);
+}

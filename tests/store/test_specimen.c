@@ -139,7 +139,7 @@ Test(specimen, list_pages_reach_everything_once_in_every_order)
             run_next_job(&folder, i % 2, NAN);
         }
     }
-    for (int sort = STORE_SORT_CHANGED; sort <= STORE_SORT_LOST; sort++)
+    for (int sort = STORE_SORT_CHANGED; sort <= STORE_SORT_CAGES; sort++)
         for (int descending = 0; descending < 2; descending++) {
             bool seen[COUNT + 1] = {false};
             size_t total = 0;
@@ -172,6 +172,61 @@ Test(specimen, list_orders_by_open_edges_of_the_latest_cage)
 
     cr_expect_eq(page.items[0].id, many);
     cr_expect_eq(page.items[1].id, few);
+}
+
+Test(specimen, list_begins_anywhere_by_an_offset)
+{
+    char number[32];
+    for (int i = 0; i < 7; i++) {
+        snprintf(number, sizeof number, "N-%d", i);
+        add_specimen(&folder, number);
+    }
+
+    struct store_specimen_page page =
+        list(&(struct store_specimen_query){.sort = STORE_SORT_NUMBER, .limit = 5, .offset = 5});
+
+    cr_assert_eq(page.count, 2);
+    cr_expect_str_eq(page.items[0].catalogue_number, "N-5");
+    cr_expect_eq(page.total, 7);
+    cr_expect_null(page.next);
+    cr_expect_eq(
+        list(&(struct store_specimen_query){.sort = STORE_SORT_NUMBER, .limit = 5, .offset = 7}).count, 0);
+}
+
+/* One that waits, one that failed, one that failed and was measured since, and one without versions (still
+ * new; the others are in work). */
+Test(specimen, list_filters_and_counts_by_state_and_by_jobs)
+{
+    int64_t failed = add_specimen(&folder, "failed"), mended = add_specimen(&folder, "mended"), job, run;
+    int64_t waits = add_specimen(&folder, "waits");
+    const struct store_reason reason = {.code = "reject-syntax", .text = "no"};
+    const struct store_specimen_patch ready = {.state = "ready"};
+    bool stale;
+    add_specimen(&folder, "bare");
+    add_version(&folder, failed, "scan", 0, "a");
+    cr_assert(store_job_fail(folder.store, claim_next_job(&folder), &reason, false, &folder.err));
+    int64_t version = add_version(&folder, mended, "scan", 0, "b");
+    cr_assert(store_job_fail(folder.store, claim_next_job(&folder), &reason, false, &folder.err));
+    const struct store_run_request again = {.version = version, .again = true};
+    cr_assert(store_run_request(folder.store, &again, &run, &job, &folder.err));
+    run_next_job(&folder, 0, NAN);
+    add_version(&folder, waits, "scan", 0, "c");
+    cr_assert(store_specimen_change(folder.store, mended, &ready, 0, &stale, &folder.err));
+
+    struct store_specimen_page page = list(&(struct store_specimen_query){.filter = "failed", .limit = 5});
+
+    cr_assert_eq(page.count, 1);
+    cr_expect_eq(page.items[0].id, failed);
+    cr_expect_eq(page.total, 1);
+    cr_expect_eq(page.text_total, 4);
+    const int64_t totals[STORE_FILTERS] = {1, 2, 1, 0, 0, 1, 1};
+    for (size_t i = 0; i < STORE_FILTERS; i++) {
+        struct store_specimen_page some =
+            list(&(struct store_specimen_query){.filter = store_filters[i], .limit = 5});
+        cr_expect_eq(page.filter_totals[i], totals[i], "%s", store_filters[i]);
+        cr_expect_eq((int64_t)some.count, totals[i], "%s", store_filters[i]);
+    }
+    cr_expect_eq(list(&(struct store_specimen_query){.text = "mend", .limit = 5}).filter_totals[1], 0);
 }
 
 Test(specimen, list_refuses_cursors_and_limits_that_are_none)

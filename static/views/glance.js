@@ -1,0 +1,264 @@
+// glance.js - the first answers about a specimen: which version is best, whether the latest work helped, where it is still wrong.
+// Facts that are counted or certified, side by side; no score.
+//   down: 'show', detail = { state of joins/specimen.js, chosen, baseline: columns, since: counts of places or null, severities }
+//   up:   'wish.finding' { number }
+import { cellSentence, cellText, scaleOf } from '../comparison.js';
+import { changed, factRows, isWeighed, leastOf, merits, unbeaten, weighable } from '../glance.js';
+import { h, hidden, redraw, shape, stateMark, tell } from '../dom.js';
+import { formatFaceSize } from '../format.js';
+import { say, sayList } from '../say.js';
+import { versionName } from '../specimen-state.js';
+import { thumbnail } from '../thumbnail.js';
+import { placeText } from './findings.js';
+
+/** Versions shown beside each other; a narrow window shows the first three. */
+const MOST = 5;
+const PLACES = 3;
+const NAMES = 4;
+
+/** @param {HTMLElement} el */
+export function Glance(el) {
+  let detail = null;
+
+  el.addEventListener('show', (event) => {
+    detail = event.detail;
+    update();
+  });
+
+  function update() {
+    const { state, chosen, baseline } = detail;
+    const weighed = weighable(state.columns, chosen);
+    const rows = factRows(state.comparison.rows, weighed);
+    const best = unbeaten(rows, weighed);
+    const shown = pick([chosen, weighed.includes(baseline) ? baseline : null, ...best, ...weighed]);
+    const others = state.columns.filter(
+      (column) =>
+        column.run !== null &&
+        column.run.kind === chosen.run.kind &&
+        column.version.withdrawn === null &&
+        !weighed.includes(column),
+    );
+    redraw(
+      el,
+      h(
+        'div',
+        { class: 'glance' },
+        h(
+          'dl',
+          { class: 'answers' },
+          weighed.length > 1 ? answer(say('glance.best'), bestText(best, weighed, rows)) : null,
+          weighed.includes(baseline) && baseline !== chosen
+            ? answer(sinceTitle(chosen, baseline), sinceText(rows, chosen, baseline))
+            : null,
+          answer(say('glance.wrong', { version: name(chosen) }), wrongText()),
+          others.length > 0
+            ? answer(say('glance.notWeighed'), h('p', { text: say('glance.others', { versions: names(others) }) }))
+            : null,
+        ),
+        table(rows, shown, weighed, best),
+      ),
+    );
+  }
+
+  const name = ({ version }) => versionName(version);
+  const names = (columns) =>
+    columns.length > NAMES + 1
+      ? sayList([...columns.slice(0, NAMES).map(name), say('glance.more', { n: columns.length - NAMES })])
+      : sayList(columns.map(name));
+  const pick = (columns) => [...new Set(columns.filter((column) => column !== null))].slice(0, MOST);
+
+  function answer(term, ...content) {
+    return h('div', {}, h('dt', { text: term }), h('dd', {}, ...content));
+  }
+
+  /** Which none beats, and of what each of these has the least. */
+  function bestText(best, weighed, rows) {
+    const { state } = detail;
+    const n = weighed.length;
+    const kind = say(`count.${detail.chosen.version.kind}s`, { n });
+    if (best.length === 0) return h('p', {}, stateMark('undecided', say('glance.best.none', { kind })));
+    if (best.length === n) return h('p', {}, stateMark('same', say('glance.best.all', { kind })));
+    if (best.length === 1)
+      return h('p', {}, stateMark('better', say('glance.best.one', { version: name(best[0]), kind })));
+    const reasons = best.slice(0, NAMES).map((column) => {
+      const facts = merits(rows, column, best, weighed).map((row) => row.name);
+      const size = column.version.face_size;
+      const version = size
+        ? say('glance.sized', { version: name(column), size: formatFaceSize(size * state.lengthFactor, null, state.unit) })
+        : name(column);
+      return h('li', { text: facts.length === 0 ? version : say('glance.best.reason', { version, facts: sayList(facts) }) });
+    });
+    return [
+      h('p', {}, stateMark('undecided', say('glance.best.some', { n: best.length, kind }))),
+      h('ul', {}, reasons, best.length > NAMES ? h('li', { text: say('glance.more', { n: best.length - NAMES }) }) : null),
+    ];
+  }
+
+  function sinceTitle(chosen, baseline) {
+    const later = chosen.version.number > baseline.version.number;
+    return say(later ? 'glance.since' : 'glance.beside', { version: name(chosen), baseline: name(baseline) });
+  }
+
+  function sinceText(rows, chosen, baseline) {
+    const { better, worse } = changed(rows, chosen, baseline);
+    const { since } = detail;
+    const good = better.length > 0 || since?.gone > 0;
+    const bad = worse.length > 0 || since?.fresh > 0;
+    const verdict = good && bad ? 'both' : good ? 'better' : bad ? 'worse' : 'same';
+    const list = (key, changes) =>
+      changes.length === 0
+        ? null
+        : h(
+            'li',
+            {},
+            say(key, {
+              facts: sayList(
+                changes.map((row) => {
+                  const { unit } = scale(row);
+                  const from = text(row, baseline);
+                  return say(unit ? 'glance.change.unit' : 'glance.change', { fact: row.name, from, to: text(row, chosen), unit });
+                }),
+              ),
+            }),
+          );
+    return [
+      h('p', {}, stateMark(verdict === 'both' ? 'undecided' : verdict, say(`glance.since.${verdict}`))),
+      h(
+        'ul',
+        {},
+        since === null ? null : h('li', {}, h('a', { href: '#findings', text: say('since.places', { counts: sinceCounts(since) }), on: { click: goToFindings } })),
+        list('glance.since.better.facts', better),
+        list('glance.since.worse.facts', worse),
+      ),
+    ];
+  }
+
+  function goToFindings(event) {
+    event.preventDefault();
+    tell(el, 'wish.finding', { number: null });
+  }
+
+  /** The worst places of the chosen version, faults before warnings. */
+  function wrongText() {
+    const { places, severities, state } = detail;
+    if (places.length === 0) return h('p', {}, stateMark('conforms', say('glance.wrong.nothing')));
+    return [
+      h('p', { text: severities }),
+      h(
+        'ol',
+        {},
+        places.slice(0, PLACES).map(({ finding, number }) =>
+          h(
+            'li',
+            {},
+            shape(finding.severity),
+            h('button', {
+              class: 'plain link',
+              data: { key: `glance ${number}` },
+              text: placeText(finding, state),
+              on: { click: () => tell(el, 'wish.finding', { number }) },
+            }),
+          ),
+        ),
+        places.length > PLACES
+          ? h(
+              'li',
+              {},
+              h('a', { href: '#findings', text: say('glance.more', { n: places.length - PLACES }), on: { click: goToFindings } }),
+            )
+          : null,
+      ),
+    ];
+  }
+
+  const scale = (row) => scaleOf(row, detail.state.specimen.units, detail.state.unit, detail.state.decimals);
+  const text = (row, column) => cellText(row, column.runIndex, detail.state.measures.get(row.measure), scale(row)) ?? '—';
+
+  function table(rows, shown, weighed, best) {
+    return h(
+      'table',
+      { class: 'ledger facts' },
+      h('caption', { class: 'hide', text: say('glance.caption') }),
+      h(
+        'thead',
+        {},
+        h(
+          'tr',
+          {},
+          h('th', { scope: 'col', text: say('glance.fact') }),
+          shown.map((column, i) =>
+            h(
+              'th',
+              { scope: 'col', class: classOf(column, i) },
+              thumbnail(column.version.has_pictures ? column.version.id : null),
+              h('b', { text: name(column) }),
+              h('span', {
+                class: 'line',
+                text: sayList(
+                  [
+                    column.isLatest && say('versions.latest'),
+                    column.isBaseline && say('versions.baseline'),
+                    best.includes(column) && best.length < weighed.length && say('glance.unbeaten'),
+                  ].filter(Boolean),
+                ),
+              }),
+            ),
+          ),
+        ),
+      ),
+      h('tbody', {}, rows.map((row) => factRow(row, shown, weighed))),
+    );
+  }
+
+  function factRow(row, shown, weighed) {
+    const least = leastOf(row, weighed);
+    const { unit } = scale(row);
+    const word = row.direction === 'higher' ? 'most' : 'least';
+    return h(
+      'tr',
+      {},
+      h(
+        'th',
+        { scope: 'row' },
+        unit ? h('span', { class: 'unit', text: unit }) : null,
+        h('a', { class: 'plain', href: `#/help?measure=${row.measure}`, text: row.name }),
+        weighed.length > 1 && row.direction !== 'none'
+          ? h('small', {
+              class: 'below',
+              text: !isWeighed(row, weighed)
+                ? say('glance.sampled')
+                : least === null
+                  ? say('glance.notApart')
+                  : say(`glance.${word}`, { versions: names(least) }),
+            })
+          : null,
+      ),
+      shown.map((column, i) => {
+        const isLeast = least?.includes(column);
+        return h(
+          'td',
+          { class: classOf(column, i) },
+          isLeast ? [h('span', { class: 'better' }, shape('better')), hidden(say(`glance.mark.${word}`))] : null,
+          h('span', {
+            class: 'num-text',
+            title: cellSentence(row, column.runIndex, detail.state.measures.get(row.measure), scale(row)),
+            text: text(row, column),
+          }),
+        );
+      }),
+    );
+  }
+
+  const classOf = (column, i) =>
+    ['n', column.isBaseline && 'base', i > 2 && 'more'].filter(Boolean).join(' ');
+}
+
+/** `4 gone, 2 new, 7 still there`, and what is not told apart. */
+export function sinceCounts({ gone, fresh, still, open }) {
+  return sayList([
+    say('since.gone', { n: gone }),
+    say('since.new', { n: fresh }),
+    say('since.still', { n: still }),
+    ...(open > 0 ? [say('since.open', { n: open })] : []),
+  ]);
+}

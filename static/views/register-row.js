@@ -1,0 +1,73 @@
+// register-row.js - one specimen as a row of the register.
+import { h, stateMark, timeMark } from '../dom.js';
+import { formatCount, formatFaceSize, formatSafeEnd, withUnit } from '../format.js';
+import { say } from '../say.js';
+import { spark } from '../spark.js';
+import { specimenState } from '../specimen-state.js';
+import { picturedVersion, thumbnail } from '../thumbnail.js';
+
+const known = (value) => value !== null && value !== undefined;
+
+/**
+ * @param {object} specimen  as the API gives it
+ * @param {number} at        its place in the whole list, from 0
+ */
+export function registerRow(specimen, at) {
+  const cages = specimen.trend.filter((point) => point.kind === 'cage' && !point.withdrawn);
+  const scan = specimen.trend.findLast((point) => point.kind === 'scan' && !point.withdrawn) ?? null;
+  const cage = cages.findLast((point) => point.run !== null) ?? cages.at(-1) ?? null;
+  const state = specimenState(specimen);
+  const latest = cage ?? scan;
+  const trend = (key) => cages.map((point) => point[key]);
+  const share = cage?.face_size && specimen.scan_diagonal ? cage.face_size / specimen.scan_diagonal : null;
+  const unit = specimen.units === 'unknown' ? '' : specimen.units;
+  return h(
+    'tr',
+    { 'aria-rowindex': at + 2, data: { at } },
+    h('td', { class: 'picture' }, thumbnail(picturedVersion(specimen.trend))),
+    h(
+      'th',
+      { scope: 'row' },
+      h('span', { class: 'no', text: specimen.catalogue_number }),
+      h('a', {
+        class: 'what',
+        href: `#/specimen/${specimen.id}`,
+        tabindex: '-1',
+        data: { key: `open ${specimen.id}` },
+        text: specimen.title,
+      }),
+    ),
+    h('td', { class: 'mid', text: scan ? say('version.scan', { number: scan.number }) : '—' }),
+    h(
+      'td',
+      { class: 'mid' },
+      cage ? say('version.cage', { number: cage.number }) : '—',
+      cage?.face_size ? h('small', { class: 'below', text: formatFaceSize(cage.face_size, share, unit) }) : null,
+    ),
+    h('td', { class: 'st' }, stateMark(state.kind, state.text)),
+    trendCell('column.openEdges.short', 'spark.openEdges', trend('open_edges'), cage?.open_edges, formatCount),
+    trendCell('column.loss.short', 'spark.loss', trend('lost'), cage?.lost, (value) =>
+      withUnit(formatSafeEnd(value), unit),
+    ),
+    h('td', {
+      class: 'n counts',
+      data: { label: say('column.findings.short') },
+      text: known(latest?.faults) ? `${formatCount(latest.faults)} / ${formatCount(latest.warnings ?? 0)}` : '—',
+    }),
+    h('td', { class: 'st quiet' }, timeMark(specimen.changed)),
+  );
+}
+
+function trendCell(name, label, values, latest, print) {
+  const text = known(latest) ? print(latest) : '—';
+  return h(
+    'td',
+    { class: 'n' },
+    h(
+      'div',
+      { class: 'pair', data: { label: say(name) } },
+      spark(values, say(label, { latest: text })),
+      h('span', { class: 'v', text }),
+    ),
+  );
+}
