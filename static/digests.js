@@ -19,6 +19,7 @@ export function Digests() {
       else if (data.digest !== undefined) end(running.resolve, data.digest);
       else end(running.reject, new Error(data.fault));
     });
+    started.addEventListener('error', (event) => end(running?.reject ?? (() => {}), new Error(event.message ?? 'the worker did not start')));
     return started;
   }
 
