@@ -669,8 +669,12 @@ const byKeys = {
     await page.keyboard.press('Tab');
   },
   async pick(page, input, files) {
-    await tabTo(page, input);
-    const [chooser] = await Promise.all([page.waitForEvent('filechooser'), page.keyboard.press('Enter')]);
+    const open = async () => {
+      await tabTo(page, input);
+      await page.keyboard.press('Enter');
+    };
+    // waited for from before the first Tab: the browser is told to hand its chooser over while the keys are on their way
+    const [chooser] = await Promise.all([page.waitForEvent('filechooser'), open()]);
     await chooser.setFiles(files);
   },
   async openCard(page) {
