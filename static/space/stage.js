@@ -132,11 +132,21 @@ function tableTexture(table) {
   return texture;
 }
 
+/** Whether the browser draws without a graphics card, by the name of what does: then smooth edges take three times as long. */
+function isSlow() {
+  const probe = document.createElement('canvas').getContext('webgl2');
+  const name = probe?.getExtension('WEBGL_debug_renderer_info')?.UNMASKED_RENDERER_WEBGL ?? probe?.RENDERER;
+  const slow = /swiftshader|llvmpipe|softpipe|software|basic render/i.test(probe?.getParameter(name) ?? '');
+  probe?.getExtension('WEBGL_lose_context')?.loseContext();
+  return slow;
+}
+
 /** @returns {object|null} null where the browser has no WebGL 2 */
 export function openStage({ bare, inside, mark, tables }) {
   let renderer;
+  const slow = isSlow();
   try {
-    renderer = new WebGLRenderer({ antialias: true, alpha: true, preserveDrawingBuffer: true });
+    renderer = new WebGLRenderer({ antialias: !slow, alpha: true, preserveDrawingBuffer: true });
   } catch {
     return null;
   }
@@ -299,7 +309,8 @@ export function openStage({ bare, inside, mark, tables }) {
 
   /** A figure, and what is drawn in its place near a finding. */
   function render(figure, view, width, height, moving) {
-    renderer.setSize(width, height, false);
+    const { width: had, height: high } = renderer.domElement;
+    if (had !== width || high !== height) renderer.setSize(width, height, false); // a canvas that is told its size anew is made anew
     renderer.autoClear = true;
     const { detail } = figure;
     if (!detail || moving) {
@@ -317,12 +328,14 @@ export function openStage({ bare, inside, mark, tables }) {
   }
 
   return {
+    slow,
     /** Draws a figure into a context of a canvas of that size. */
     draw(figure, view, context, { moving = false } = {}) {
       const { width, height } = context.canvas;
-      render(figure, view, width, height, moving);
+      const part = slow && moving ? 2 : 1; // a quarter of the pixels
+      render(figure, view, Math.ceil(width / part), Math.ceil(height / part), moving);
       context.clearRect(0, 0, width, height);
-      context.drawImage(renderer.domElement, 0, 0);
+      context.drawImage(renderer.domElement, 0, 0, width, height);
     },
     /** How near the surface is at each pixel of the figure last drawn, from the top: as project() tells it; -Infinity: nothing. */
     depths(figure, view, width, height) {

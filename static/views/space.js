@@ -20,6 +20,7 @@ import { SpacePicked } from './space-picked.js';
 import { specimenTabs } from './specimen-tabs.js';
 
 const REST = 160; // ms without movement: then full detail comes, one figure after another
+const SLOW_REST = 500; // where full detail takes longer than a reader pauses between two keys
 const DIVIDER_STEP = 0.05;
 const DETAIL_REACH = 1.6; // a view is wider than high
 const SIDES_MOST = 300000; // triangles
@@ -313,7 +314,7 @@ export function SpaceView(el) {
       frame = null;
       if (state !== null) plates.forEach((each) => drawPlate(each, true));
     });
-    resting = setTimeout(settle, REST);
+    resting = setTimeout(settle, stage.slow ? SLOW_REST : REST);
   }
   let unmarked = null;
   function settle() {

@@ -2,7 +2,7 @@
 //   BENCH="pairs scale readers mend page"  the parts to run   RUNS=3  of which medians are taken
 //   LIMIT=90  seconds a peer gets for one pair    SIZES="30000 268000-"  triangles of the scans, without it all: 30000 is that
 //   size alone, 268000- from there on, -100000 up to there, 30000-268000 from the one to the other
-//   PAGE="collection table space"  parts of the page's
+//   PAGE_PARTS="collection table space"  parts of the page's
 //   CLASSES="tube plate", PEERS="cgal vtk_cell"  these alone, of bench-pairs' classes and of cgal embree vtk_cell vtk_point
 import { execFileSync } from 'node:child_process';
 import { readFileSync, writeFileSync } from 'node:fs';

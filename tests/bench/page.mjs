@@ -243,7 +243,7 @@ async function benchCollection(browser) {
     sort: seconds(rounds.flatMap((r) => r.sorts)), to_the_end: seconds(rounds.map((r) => r.end)) };
 }
 
-/** PAGE="collection table space" chooses among these. */
+/** PAGE_PARTS="collection table space" chooses among these. */
 export async function benchPage(tell) {
   const browser = await startBrowser();
   const results = { browser: browser.version() };

@@ -21,7 +21,7 @@ export function parseSizes(text) {
 export const settings = {
   sections: words(process.env.BENCH ?? 'pairs scale readers mend page'),
   classes: words(process.env.CLASSES), // of pairs; without, all
-  page: words(process.env.PAGE ?? 'collection table space'),
+  page: words(process.env.PAGE_PARTS ?? 'collection table space'),
   peers: words(process.env.PEERS),
   runs: Number(process.env.RUNS ?? 3),
   sizes: parseSizes(process.env.SIZES ?? '0-'), // triangles of the scans
