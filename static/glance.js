@@ -11,7 +11,6 @@ export const FACTS = [
   'deviation.reference_to_subject.mean',
   'deviation.subject_to_reference.max.upper',
   'deviation.subject_to_reference.mean',
-  'subject.quality.quad.concave',
   'subject.counts.faces',
 ];
 
@@ -46,7 +45,7 @@ export function factRows(rows, columns) {
  * @returns {object[]|null} null where the row is not weighed, or where that is all of them
  */
 export function leastOf(row, columns) {
-  if (row.direction === 'none') return null;
+  if (!isWeighed(row, columns)) return null;
   const known = columns.filter(({ runIndex }) => given(row.values[runIndex]));
   const least = known.filter((a) => !known.some((b) => isCertainlyBetter(row, b.runIndex, a.runIndex)));
   if (known.length < 2 || least.length === known.length) return null;

@@ -146,6 +146,7 @@ test('facts_name_all_that_have_the_least_and_none_where_that_is_all', () => {
   assert.deepEqual(at(leastOf(loss, three)), [2]);
   assert.equal(leastOf(count, [three[0], three[2]]), null);
   assert.equal(leastOf({ ...loss, sampled: [true, true, true] }, three), null);
+  assert.equal(leastOf({ ...loss, sampled: [true, false, false] }, three), null, 'nothing is least beside a sample');
   assert.equal(isWeighed({ ...loss, sampled: [true, false, false] }, three), false);
 });
 
