@@ -89,7 +89,12 @@ export async function openPage(browser, options = {}) {
     const { protocol, hostname } = new URL(request.url());
     if (protocol.startsWith('http') && hostname !== '127.0.0.1') faults.push(`asked for ${request.url()}`);
   });
-  return { page, faults, close: () => context.close() };
+  /** An answer that a test holds back may still be on its way when it ends. */
+  const close = async () => {
+    await page.unrouteAll({ behavior: 'ignoreErrors' });
+    await context.close();
+  };
+  return { page, faults, close };
 }
 
 /**
