@@ -171,6 +171,9 @@ bool disk_has_room(const struct store *store, uint64_t bytes, struct error *err)
 /* A finished upload of a whole file of uploads/ with that hash. Takes fd; the file's name stays. */
 bool upload_adopt(struct store *store, int fd, const char *name, const char *sha256, uint64_t bytes,
                   struct store_upload **upload, struct error *err);
+/* Now and then, as bytes come: starts writing back what came since the last look, so that the sync at the end
+ * has little left to do, and looks at the free disk. */
+bool upload_look(struct store *store, int fd, uint64_t bytes, uint64_t *looked_at, struct error *err);
 
 /* --- part.c --- */
 

@@ -13,7 +13,6 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
-#define LOOK_EVERY ((uint64_t)32 << 20) /* bytes between looks at the free disk */
 #define ROW_ARENA ((size_t)1 << 20)
 #define PREFIX "part-"
 #define FILE_NAME_SIZE (sizeof PREFIX - 1 + STORE_PART_NAME_SIZE)
@@ -466,16 +465,6 @@ out:
     return ok;
 }
 
-static bool look_after(struct store_piece *piece, struct error *err)
-{
-    if (piece->arrived - piece->looked_at < LOOK_EVERY)
-        return true;
-    sync_file_range(piece->fd, (off_t)piece->looked_at, (off_t)(piece->arrived - piece->looked_at),
-                    SYNC_FILE_RANGE_WRITE);
-    piece->looked_at = piece->arrived;
-    return disk_has_room(piece->store, 0, err);
-}
-
 bool store_piece_write(struct store_piece *piece, const void *bytes, size_t count, struct error *err)
 {
     const unsigned char *at = bytes;
@@ -496,7 +485,7 @@ bool store_piece_write(struct store_piece *piece, const void *bytes, size_t coun
         count -= (size_t)put;
         piece->arrived += (uint64_t)put;
     }
-    return look_after(piece, err);
+    return upload_look(piece->store, piece->fd, piece->arrived, &piece->looked_at, err);
 }
 
 uint64_t store_piece_left(const struct store_piece *piece)

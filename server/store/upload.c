@@ -96,15 +96,13 @@ bool upload_adopt(struct store *store, int fd, const char *name, const char *sha
     return blob_publish(store, fd, name, sha256, bytes, err);
 }
 
-/* Starts writing back what has come so far, so that the sync at the end has little left to do. */
-static bool look_after(struct store_upload *upload, struct error *err)
+bool upload_look(struct store *store, int fd, uint64_t bytes, uint64_t *looked_at, struct error *err)
 {
-    if (upload->bytes - upload->looked_at < LOOK_EVERY)
+    if (bytes - *looked_at < LOOK_EVERY)
         return true;
-    sync_file_range(upload->fd, (off_t)upload->looked_at, (off_t)(upload->bytes - upload->looked_at),
-                    SYNC_FILE_RANGE_WRITE);
-    upload->looked_at = upload->bytes;
-    return disk_has_room(upload->store, 0, err);
+    sync_file_range(fd, (off_t)*looked_at, (off_t)(bytes - *looked_at), SYNC_FILE_RANGE_WRITE);
+    *looked_at = bytes;
+    return disk_has_room(store, 0, err);
 }
 
 bool store_upload_write(struct store_upload *upload, const void *bytes, size_t count, struct error *err)
@@ -121,7 +119,7 @@ bool store_upload_write(struct store_upload *upload, const void *bytes, size_t c
         count -= (size_t)put;
         upload->bytes += (uint64_t)put;
     }
-    return look_after(upload, err);
+    return upload_look(upload->store, upload->fd, upload->bytes, &upload->looked_at, err);
 }
 
 uint64_t store_upload_bytes(const struct store_upload *upload)
