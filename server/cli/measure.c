@@ -1,5 +1,6 @@
 /* measure.c - fettle measure: options, files in, one run, its record or table out. */
 #include "cli/commands.h"
+#include "cli/inputs.h"
 #include "cli/measure_table.h"
 #include "cli/options.h"
 #include "run/length.h"
@@ -89,38 +90,14 @@ static void print_help(void)
           stdout);
 }
 
-static bool choose(const char *name, const char *value, const char *const words[], size_t count,
-                   size_t *chosen, struct error *err)
-{
-    char list[80] = "";
-    for (size_t i = 0; i < count; i++) {
-        if (strcmp(value, words[i]) == 0) {
-            *chosen = i;
-            return true;
-        }
-        snprintf(list + strlen(list), sizeof list - strlen(list), "%s%s", i ? ", " : "", words[i]);
-    }
-    return error_set(err, ERROR_USAGE, "%s is one of %s, not '%s'", name, list, value);
-}
-
 static bool take_surface(const char *value, enum surface_kind *surface, struct error *err)
 {
     static const char *const words[] = {
         [SURFACE_CONTROL] = "control", [SURFACE_LIMIT] = "limit", [SURFACE_BOTH] = "both"};
     size_t chosen = 0;
-    if (!choose("--surface", value, words, 3, &chosen, err))
+    if (!option_word("--surface", value, words, 3, &chosen, err))
         return false;
     *surface = (enum surface_kind)chosen;
-    return true;
-}
-
-static bool take_certify(const char *value, double *certify, struct error *err)
-{
-    if (!option_number("--certify", value, certify, err))
-        return false;
-    if (!(*certify > 0 && *certify <= 1))
-        return error_set(err, ERROR_USAGE, "--certify is a share above 0 and up to 1, such as 1e-4, not '%s'",
-                         value);
     return true;
 }
 
@@ -143,13 +120,13 @@ static bool take_option(int key, const char *value, struct call *call, struct er
 
     switch ((enum key)key) {
     case KEY_KIND:
-        if (!choose("--kind", value, kinds, 2, &chosen, err))
+        if (!option_word("--kind", value, kinds, 2, &chosen, err))
             return false;
         settings->kind_given = true;
         settings->kind = (enum mesh_kind)chosen;
         return true;
     case KEY_BOUNDARY:
-        if (!choose("--boundary", value, rules, 2, &chosen, err))
+        if (!option_word("--boundary", value, rules, 2, &chosen, err))
             return false;
         settings->boundary = (enum boundary_rule)chosen;
         return true;
@@ -159,7 +136,7 @@ static bool take_option(int key, const char *value, struct call *call, struct er
     case KEY_THREADS:
         return option_integer("--threads", value, 1, THREADS_MAX, &settings->deviation.threads, err);
     case KEY_CERTIFY:
-        return take_certify(value, &settings->deviation.certify, err);
+        return option_certify(value, &settings->deviation.certify, err);
     case KEY_TOLERANCE:
         return take_tolerance(value, call, err);
     case KEY_SURFACE:
@@ -245,37 +222,6 @@ static bool parse_call(int argc, char **argv, struct call *call, struct error *e
     return settle_tolerances(call, err);
 }
 
-static const char *last_part(const char *path)
-{
-    const char *slash = strrchr(path, '/');
-    return slash ? slash + 1 : path;
-}
-
-static bool be_regular(const char *path, const struct stat *status, struct error *err)
-{
-    if (S_ISDIR(status->st_mode))
-        return error_set(err, ERROR_NOT_FOUND, "'%s' is a folder; name the mesh file in it", path);
-    if (!S_ISREG(status->st_mode))
-        return error_set(err, ERROR_NOT_FOUND,
-                         "'%s' is not a regular file; save what it gives to a file and name that", path);
-    return true;
-}
-
-/* Looked at before it is opened, because opening a pipe waits for somebody who writes to it; and afterwards,
- * because it may be another file by then. */
-static bool open_input(const char *path, struct run_input *input, struct error *err)
-{
-    struct stat status;
-
-    input->name = last_part(path);
-    if (stat(path, &status) == 0 && !be_regular(path, &status, err))
-        return false;
-    input->fd = open(path, O_RDONLY | O_CLOEXEC | O_NONBLOCK | O_NOCTTY);
-    if (input->fd < 0 || fstat(input->fd, &status) != 0)
-        return error_set(err, ERROR_NOT_FOUND, "cannot read '%s': %s", path, strerror(errno));
-    return be_regular(path, &status, err);
-}
-
 static bool open_fields_folder(const char *path, int *fd, struct error *err)
 {
     if (mkdir(path, 0777) != 0 && errno != EEXIST)
@@ -314,31 +260,13 @@ static bool open_out(const char *path, struct outputs *outputs, struct error *er
     bool exists = stat(path, &status) == 0;
     if (exists && S_ISDIR(status.st_mode))
         return error_set(err, ERROR_USAGE, "--out: '%s' is a folder; name a file in it", path);
-    if (!*last_part(outputs->out_path))
+    if (!*path_last_part(outputs->out_path))
         return error_set(err, ERROR_USAGE, "--out: '%s' does not name a file", path);
     if (!exists || S_ISREG(status.st_mode))
         return open_out_folder(path, outputs, err);
     outputs->out_device = open(path, O_WRONLY | O_CLOEXEC | O_NOCTTY);
     return outputs->out_device >= 0
            || error_set(err, ERROR_MACHINE, "cannot write '%s': %s", path, strerror(errno));
-}
-
-/* The line that tells how far a run is, on a terminal. */
-struct progress_line {
-    const char *stage;
-    int percent;
-};
-
-static bool print_progress(void *context, const char *stage, double fraction)
-{
-    struct progress_line *line = context;
-    int percent = (int)(100 * fraction);
-    if (line->stage && strcmp(line->stage, stage) == 0 && line->percent == percent)
-        return true;
-    line->stage = stage;
-    line->percent = percent;
-    fprintf(stderr, "\r\033[K%s %d %%", stage, percent);
-    return true;
 }
 
 static bool print_record(const struct run *run, FILE *stream, struct error *err)
@@ -374,7 +302,7 @@ static int deliver(const struct run *run, const struct call *call, const struct 
     if (outputs->fields >= 0 && !run_fields_save(run, outputs->fields, err))
         return cli_fail(err);
     if (outputs->out_folder >= 0
-        && !run_record_save(run, outputs->out_folder, last_part(outputs->out_path), err))
+        && !run_record_save(run, outputs->out_folder, path_last_part(outputs->out_path), err))
         return cli_fail(err);
     if (outputs->out_device >= 0 && !write_device(run, outputs->out_device, call->out, err))
         return cli_fail(err);
@@ -387,16 +315,8 @@ static int measure_and_deliver(const struct call *call, const struct run_input *
                                const struct run_input *reference, const struct outputs *outputs,
                                struct error *err)
 {
-    struct progress_line line = {0};
-    struct progress progress = {print_progress, &line};
-    bool terminal = isatty(STDERR_FILENO);
     struct run run;
-
-    bool ok = run_measure(subject, reference, &call->settings, call->fields != NULL,
-                          terminal ? &progress : NULL, &run, err);
-    if (terminal)
-        fputs("\r\033[K", stderr);
-    if (!ok)
+    if (!input_measure(subject, reference, &call->settings, call->fields != NULL, &run, err))
         return cli_fail(err);
     int status = deliver(&run, call, outputs, err);
     run_close(&run);
@@ -423,8 +343,8 @@ int cli_measure(int argc, char **argv)
         print_help();
         return cli_finish_output();
     }
-    if (!open_input(call.subject, &subject, &err)
-        || (call.reference && !open_input(call.reference, &reference, &err))
+    if (!input_open(call.subject, &subject, &err)
+        || (call.reference && !input_open(call.reference, &reference, &err))
         || (call.fields && !open_fields_folder(call.fields, &outputs.fields, &err))
         || (call.out && !open_out(call.out, &outputs, &err)))
         status = cli_fail(&err);
@@ -433,7 +353,7 @@ int cli_measure(int argc, char **argv)
     close_open(outputs.out_device);
     close_open(outputs.out_folder);
     close_open(outputs.fields);
-    close_open(reference.fd);
-    close_open(subject.fd);
+    input_close(&reference);
+    input_close(&subject);
     return status;
 }

@@ -85,6 +85,30 @@ bool option_number(const char *name, const char *value, double *number, struct e
     return true;
 }
 
+bool option_word(const char *name, const char *value, const char *const words[], size_t count, size_t *chosen,
+                 struct error *err)
+{
+    char list[80] = "";
+    for (size_t i = 0; i < count; i++) {
+        if (strcmp(value, words[i]) == 0) {
+            *chosen = i;
+            return true;
+        }
+        snprintf(list + strlen(list), sizeof list - strlen(list), "%s%s", i ? ", " : "", words[i]);
+    }
+    return error_set(err, ERROR_USAGE, "%s is one of %s, not '%s'", name, list, value);
+}
+
+bool option_certify(const char *value, double *certify, struct error *err)
+{
+    if (!option_number("--certify", value, certify, err))
+        return false;
+    if (!(*certify > 0 && *certify <= 1))
+        return error_set(err, ERROR_USAGE, "--certify is a share above 0 and up to 1, such as 1e-4, not '%s'",
+                         value);
+    return true;
+}
+
 static int status_of(enum error_code code)
 {
     switch (code) {

@@ -42,6 +42,12 @@ bool option_integer(const char *name, const char *value, size_t least, size_t mo
 /* A finite decimal number ("1e-4", "0.4"), the whole of value, no blanks, hex or words. */
 bool option_number(const char *name, const char *value, double *number, struct error *err);
 
+/* Which of count words value is. */
+bool option_word(const char *name, const char *value, const char *const words[], size_t count, size_t *chosen,
+                 struct error *err);
+/* --certify: a share above 0 and up to 1. */
+bool option_certify(const char *value, double *certify, struct error *err);
+
 /* Prints "fettle: " and the error to standard error, and returns its exit status. */
 int cli_fail(const struct error *err);
 /* Wrong usage of a subcommand: prints the error and where to find help; returns CLI_USAGE. */

@@ -113,6 +113,22 @@ const struct measure_definition *measures_find(const struct measure_list *list, 
     return NULL;
 }
 
+const struct measure_definition *measures_find_place(const struct measure_list *list, const char *path)
+{
+    static const char reference[] = "reference.";
+    bool of_reference = strncmp(path, reference, sizeof reference - 1) == 0;
+    char name[160];
+
+    snprintf(name, sizeof name, "%s%s", of_reference ? "subject." : "",
+             path + (of_reference ? sizeof reference - 1 : 0));
+    const struct measure_definition *found = measures_find(list, name);
+    if (found)
+        return found;
+    size_t length = strlen(name);
+    snprintf(name + length, sizeof name - length, ".upper");
+    return measures_find(list, name);
+}
+
 struct json_t *measure_node(const struct json_t *record, const char *path)
 {
     json_t *node = (json_t *)record;

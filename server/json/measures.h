@@ -45,6 +45,9 @@ bool measures_open(struct measure_list *list, struct error *err);
 void measures_close(struct measure_list *list);
 /* NULL when no measure has that path. */
 const struct measure_definition *measures_find(const struct measure_list *list, const char *path);
+/* The same for any place of a record that a person may name: also of the reference ("reference.area" is
+ * defined as "subject.area" is), and of an interval without its end ("deviation.hausdorff"). */
+const struct measure_definition *measures_find_place(const struct measure_list *list, const char *path);
 
 /* What a record has at a dotted path: borrowed, NULL when the path does not lead anywhere. */
 struct json_t *measure_node(const struct json_t *record, const char *path);

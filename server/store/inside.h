@@ -28,6 +28,9 @@ struct connection {
 enum connection_use { CONNECTION_WRITES, CONNECTION_READS };
 bool connection_open(struct connection *connection, const char *path, enum connection_use use, int busy_ms,
                      struct error *err);
+/* beside.c: reads only, beside a running server; ERROR_NOT_FOUND, or ERROR_USAGE for another schema. The
+ * caller owes connection_close in any case. */
+bool connection_open_beside(struct connection *connection, const char *folder, struct error *err);
 void connection_close(struct connection *connection);
 /* Fills err from the connection's last fault and returns false. */
 bool connection_error(struct connection *connection, int rc, struct error *err);

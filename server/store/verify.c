@@ -5,7 +5,6 @@
 #include "store/backup.h"
 
 #include "store/inside.h"
-#include "store/migrate.h"
 
 #include <errno.h>
 #include <fcntl.h>
@@ -202,24 +201,9 @@ static bool ran(struct verify *verify, bool ok, struct error *err)
 static bool open_parts(struct verify *verify, const char *folder, struct error *err)
 {
     char path[PATH_MAX + 16];
-    int64_t version;
-    char *whole = realpath(folder, NULL);
-    if (!whole)
-        return error_set(err, ERROR_NOT_FOUND, "the data folder cannot be opened: %s", strerror(errno));
-    snprintf(path, sizeof path, "%s/blobs", whole);
+    snprintf(path, sizeof path, "%s/blobs", folder);
     verify->blobs_fd = open(path, O_RDONLY | O_DIRECTORY | O_CLOEXEC);
-    snprintf(path, sizeof path, "%s/fettle.db", whole);
-    free(whole);
-    if (access(path, F_OK) != 0)
-        return error_set(err, ERROR_NOT_FOUND, "there is no fettle.db in the data folder");
-    if (!connection_open(&verify->connection, path, CONNECTION_READS, 5000, err)
-        || !connection_number(&verify->connection, "PRAGMA user_version", &version, err))
-        return false;
-    return version == (int64_t)store_migration_count
-           || error_set(err, ERROR_USAGE,
-                        "the data folder has schema %lld, this program knows %zu: start the server once to "
-                        "bring it forward, or use the newer program",
-                        (long long)version, store_migration_count);
+    return connection_open_beside(&verify->connection, folder, err);
 }
 
 static bool check_all(struct verify *verify, struct error *err)

@@ -1,0 +1,82 @@
+/* text.c - appending. */
+#include "report/text.h"
+
+#include <stdarg.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+static void add(struct text *text, const char *bytes, size_t count)
+{
+    if (text->failed)
+        return;
+    if (text->room - text->size <= count) {
+        size_t room = 2 * (text->room + count) + 1024;
+        char *grown = realloc(text->bytes, room);
+        if (!grown) {
+            text->failed = true;
+            return;
+        }
+        text->bytes = grown;
+        text->room = room;
+    }
+    memcpy(text->bytes + text->size, bytes, count);
+    text->size += count;
+    text->bytes[text->size] = '\0';
+}
+
+void text_add(struct text *text, const char *plain)
+{
+    add(text, plain, strlen(plain));
+}
+
+static const char *entity_of(char byte)
+{
+    switch (byte) {
+    case '&':
+        return "&amp;";
+    case '<':
+        return "&lt;";
+    case '>':
+        return "&gt;";
+    case '"':
+        return "&quot;";
+    case '\'':
+        return "&#39;";
+    case '\t':
+        return "&#9;";
+    case '\n':
+        return "&#10;";
+    case '\r':
+        return "&#13;";
+    default:
+        return (unsigned char)byte < 0x20 || byte == 0x7f ? "?" : NULL;
+    }
+}
+
+void text_add_escaped(struct text *text, const char *plain)
+{
+    const char *from = plain;
+    for (; *plain; plain++) {
+        const char *entity = entity_of(*plain);
+        if (!entity)
+            continue;
+        add(text, from, (size_t)(plain - from));
+        text_add(text, entity);
+        from = plain + 1;
+    }
+    add(text, from, (size_t)(plain - from));
+}
+
+void text_add_format(struct text *text, const char *format, ...)
+{
+    char line[512];
+    va_list arguments;
+    va_start(arguments, format);
+    int size = vsnprintf(line, sizeof line, format, arguments);
+    va_end(arguments);
+    if (size < 0 || (size_t)size >= sizeof line)
+        text->failed = true;
+    else
+        text_add(text, line);
+}

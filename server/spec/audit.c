@@ -1,0 +1,162 @@
+/* audit.c - each rule judged, then all of them together. */
+#include "spec/audit.h"
+
+#include "spec/judged.h"
+
+#include <math.h>
+#include <string.h>
+
+const char *decided_by_word(enum decided_by by)
+{
+    static const char *const words[] = {
+        [DECIDED_ALREADY] = "",
+        [DECIDED_BY_NARROWER_INTERVAL] = "narrower interval",
+        [DECIDED_BY_BETTER_SCANNER] = "better scanner",
+        [DECIDED_BY_REFERENCE] = "reference",
+        [DECIDED_BY_UNITS] = "units",
+        [DECIDED_BY_OTHER_MEASURE] = "other measure",
+        [DECIDED_BY_MENDING] = "mending",
+        [DECIDED_BY_MEASURING_AGAIN] = "measuring again",
+    };
+    return words[by];
+}
+
+static enum decided_by decided_when_unknown(enum reading_state state)
+{
+    switch (state) {
+    case READING_UNBOUNDED:
+        return DECIDED_BY_OTHER_MEASURE;
+    case READING_UNDEFINED:
+        return DECIDED_BY_MENDING;
+    case READING_ALONE:
+        return DECIDED_BY_REFERENCE;
+    case READING_UNITLESS:
+        return DECIDED_BY_UNITS;
+    case READING_ABSENT:
+        return DECIDED_BY_MEASURING_AGAIN;
+    case READING_KNOWN:
+        break;
+    }
+    return DECIDED_ALREADY;
+}
+
+static void round_once(struct audit_rule *judged)
+{
+    const struct audit_reading *reading = &judged->reading;
+    if (reading->exact || reading->lower == reading->upper) {
+        judged->lower = reading->exact ? reading->lower : judged_nearest(reading->lower);
+        judged->upper = reading->exact ? reading->upper : judged->lower;
+        return;
+    }
+    judged->lower = judged_down(reading->lower);
+    judged->upper = judged_up(reading->upper);
+}
+
+/* Whether it is the interval that keeps a rule open: it would be decided if the value were known to be any
+ * one of its ends. Where even that would not do, the guard band keeps it open. */
+static bool interval_keeps_open(const struct audit_rule *judged)
+{
+    return judged->lower < judged->upper
+           && (decision_make(&judged->limit, judged->lower, judged->lower) != OUTCOME_UNDECIDED
+               || decision_make(&judged->limit, judged->upper, judged->upper) != OUTCOME_UNDECIDED);
+}
+
+/* A tenth of the width that was asked for: common practice, no source. */
+static double finer_certify(double certify)
+{
+    return judged_nearest(certify / 10);
+}
+
+/* With this standard uncertainty the guard band would just end at the value; NaN where the value is beyond
+ * the limit on one end and within it on the other. */
+static double scanner_that_decides(const struct audit_rule *judged)
+{
+    double inner = fabs(judged->limit.value - judged->upper),
+           outer = fabs(judged->limit.value - judged->lower);
+    double room = fmin(inner, outer);
+    bool spans = judged->lower < judged->limit.value && judged->upper > judged->limit.value;
+    return spans || !(room > 0) ? NAN : judged_down(room / judged->rule->guard_factor);
+}
+
+static void say_what_decides(struct audit_rule *judged, double certify)
+{
+    judged->decided_at = NAN;
+    if (judged->outcome != OUTCOME_UNDECIDED)
+        judged->decided_by = DECIDED_ALREADY;
+    else if (judged->reading.state != READING_KNOWN)
+        judged->decided_by = decided_when_unknown(judged->reading.state);
+    else if (judged->limit.guard_band > 0 && !interval_keeps_open(judged)) {
+        judged->decided_by = DECIDED_BY_BETTER_SCANNER;
+        judged->decided_at = scanner_that_decides(judged);
+    } else {
+        judged->decided_by = DECIDED_BY_NARROWER_INTERVAL;
+        judged->decided_at = finer_certify(certify);
+    }
+}
+
+static void find_waiver(const struct waiver *waivers, size_t waiver_count, const char *day,
+                        struct audit_rule *judged)
+{
+    for (size_t i = 0; i < waiver_count; i++) {
+        if (strcmp(waivers[i].rule, judged->rule->id) != 0)
+            continue;
+        if (strcmp(waivers[i].expires, day) >= 0)
+            judged->waiver = &waivers[i];
+        else
+            judged->waiver_ran_out = true;
+    }
+}
+
+static struct audit_rule judge_rule(const struct rule *rule, const struct audit_reading *reading,
+                                    double certify)
+{
+    struct audit_rule judged = {.rule = rule,
+                                .reading = *reading,
+                                .lower = NAN,
+                                .upper = NAN,
+                                .margin = NAN,
+                                .outcome = OUTCOME_UNDECIDED};
+    judged.limit = (struct limit){rule->relation, rule->limit,
+                                  rule->guarded ? rule->guard_factor * rule->standard_uncertainty : 0};
+    if (reading->state == READING_KNOWN) {
+        round_once(&judged);
+        judged.outcome = decision_make(&judged.limit, judged.lower, judged.upper);
+        judged.margin = decision_margin(&judged.limit, judged.lower, judged.upper);
+        judged.has_probability =
+            rule->standard_uncertainty > 0
+            && decision_probability(&judged.limit, judged.lower, judged.upper, rule->standard_uncertainty,
+                                    &judged.probability_least, &judged.probability_greatest);
+    }
+    say_what_decides(&judged, certify);
+    return judged;
+}
+
+static void count_rule(const struct audit_rule *judged, struct audit_counts *counts)
+{
+    if (!judged->rule->required)
+        counts->advisory_missed += judged->outcome != OUTCOME_CONFORMS;
+    else if (judged->outcome == OUTCOME_CONFORMS)
+        counts->conforms++;
+    else if (judged->waiver)
+        counts->waived++;
+    else if (judged->outcome == OUTCOME_UNDECIDED)
+        counts->undecided++;
+    else
+        counts->does_not_conform++;
+}
+
+struct audit audit_make(const struct spec *spec, const struct audit_reading *readings, double certify,
+                        const struct waiver *waivers, size_t waiver_count, const char *day,
+                        struct audit_rule *rules)
+{
+    struct audit audit = {.rule_count = spec->rule_count, .rules = rules};
+    for (size_t i = 0; i < spec->rule_count; i++) {
+        rules[i] = judge_rule(&spec->rules[i], &readings[i], certify);
+        find_waiver(waivers, waiver_count, day, &rules[i]);
+        count_rule(&rules[i], &audit.counts);
+    }
+    audit.outcome = audit.counts.does_not_conform ? OUTCOME_DOES_NOT_CONFORM
+                    : audit.counts.undecided      ? OUTCOME_UNDECIDED
+                                                  : OUTCOME_CONFORMS;
+    return audit;
+}
