@@ -47,6 +47,16 @@ static const struct route table[] = {
     {"GET", API "/jobs/{id}", "", ROUTE_NO_BODY, false, NULL, handle_job_read},
     {"POST", API "/jobs/{id}/cancel", "", ROUTE_JSON_OR_EMPTY, false, NULL, handle_job_cancel},
     {"POST", API "/jobs/{id}/retry", "", ROUTE_JSON_OR_EMPTY, false, NULL, handle_job_retry},
+    {"GET", API "/specs", "", ROUTE_NO_BODY, false, NULL, handle_spec_list},
+    {"POST", API "/specs", "", ROUTE_JSON, false, NULL, handle_spec_add},
+    {"GET", API "/specs/{id}", "", ROUTE_NO_BODY, false, NULL, handle_spec_read},
+    {"GET", API "/specs/{id}/what-if", "rule limit", ROUTE_NO_BODY, false, NULL, handle_spec_what_if},
+    {"GET", API "/audits", "specimen run spec limit cursor", ROUTE_NO_BODY, false, NULL, handle_audit_list},
+    {"POST", API "/audits", "", ROUTE_JSON, false, NULL, handle_audit_make},
+    {"GET", API "/audits/{id}", "", ROUTE_NO_BODY, false, NULL, handle_audit_read},
+    {"GET", API "/specimens/{id}/waivers", "", ROUTE_NO_BODY, false, NULL, handle_waiver_list},
+    {"POST", API "/specimens/{id}/waivers", "", ROUTE_JSON, false, NULL, handle_waiver_add},
+    {"POST", API "/waivers/{id}/withdraw", "", ROUTE_JSON_OR_EMPTY, false, NULL, handle_waiver_withdraw},
     {"GET", API "/events", "specimen", ROUTE_NO_BODY, true, NULL, handle_events},
 };
 

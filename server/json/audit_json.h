@@ -37,6 +37,12 @@ void audited_close(struct audited *audited);
 struct audit_reading audit_reading_of(const struct json_t *record, const struct rule *rule,
                                       const struct measure_list *measures);
 
+/* The same from the record's text; *applies false where the spec is not for such a subject, and nothing is
+ * read. ERROR_STORE when the text is not a record. */
+bool audit_reading_in(const char *record, size_t size, const struct spec *spec, const struct rule *rule,
+                      const struct measure_list *measures, struct audit_reading *reading, bool *applies,
+                      struct error *err);
+
 /* The audit, one line of JSON (schema/audit.schema.json); the caller frees *text. */
 bool audit_text(const struct audited *audited, const struct audit_request *request, char **text, size_t *size,
                 struct error *err);

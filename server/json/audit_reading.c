@@ -203,3 +203,16 @@ struct audit_reading audit_reading_of(const struct json_t *record, const struct 
                                                                    : read_measure(record, rule, measures);
     return converted(reading, record, rule);
 }
+
+bool audit_reading_in(const char *record, size_t size, const struct spec *spec, const struct rule *rule,
+                      const struct measure_list *measures, struct audit_reading *reading, bool *applies,
+                      struct error *err)
+{
+    json_t *tree = json_loadb(record, size, 0, NULL);
+    const char *kind = json_string_value(json_object_get(tree, "kind"));
+    *applies = kind && (strcmp(kind, "cage") == 0 ? spec->for_cage : spec->for_scan);
+    if (*applies)
+        *reading = audit_reading_of(tree, rule, measures);
+    json_decref(tree);
+    return kind || error_set(err, ERROR_STORE, "a record cannot be read; run fettle verify");
+}

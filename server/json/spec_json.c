@@ -396,7 +396,7 @@ static bool read_spec(struct reader *reader, struct spec *spec)
            && read_rules(reader, json_object_get(object, "rules"), spec);
 }
 
-static bool take_digest(struct spec *spec, struct error *err)
+bool spec_digest(struct spec *spec, struct error *err)
 {
     char *text;
     size_t size;
@@ -420,7 +420,7 @@ bool spec_open(const char *bytes, size_t size, const struct measure_list *measur
     if (!spec->document)
         return error_set_line(err, ERROR_USAGE, "json", fault.line > 0 ? (size_t)fault.line : 1,
                               "a spec is JSON, and this is not: %s", fault.text);
-    if (read_spec(&reader, spec) && take_digest(spec, err))
+    if (read_spec(&reader, spec) && spec_digest(spec, err))
         return true;
     spec_close(spec);
     return false;

@@ -16,4 +16,7 @@ void spec_close(struct spec *spec);
 /* Its RFC 8785 text, what its digest is made of; the caller frees *text. */
 bool spec_canonical(const struct spec *spec, char **text, size_t *size, struct error *err);
 
+/* spec->sha256 from its document; done by spec_open. */
+bool spec_digest(struct spec *spec, struct error *err);
+
 #endif

@@ -107,8 +107,8 @@ static void find_waiver(const struct waiver *waivers, size_t waiver_count, const
     }
 }
 
-static struct audit_rule judge_rule(const struct rule *rule, const struct audit_reading *reading,
-                                    double certify)
+struct audit_rule audit_judge_rule(const struct rule *rule, const struct audit_reading *reading,
+                                   double certify)
 {
     struct audit_rule judged = {.rule = rule,
                                 .reading = *reading,
@@ -151,7 +151,7 @@ struct audit audit_make(const struct spec *spec, const struct audit_reading *rea
 {
     struct audit audit = {.rule_count = spec->rule_count, .rules = rules};
     for (size_t i = 0; i < spec->rule_count; i++) {
-        rules[i] = judge_rule(&spec->rules[i], &readings[i], certify);
+        rules[i] = audit_judge_rule(&spec->rules[i], &readings[i], certify);
         find_waiver(waivers, waiver_count, day, &rules[i]);
         count_rule(&rules[i], &audit.counts);
     }

@@ -65,6 +65,10 @@ struct audit {
     struct audit_rule *rules; /* [rule_count], the caller's */
 };
 
+/* One rule, no waiver looked at. */
+struct audit_rule audit_judge_rule(const struct rule *rule, const struct audit_reading *reading,
+                                   double certify);
+
 /* readings and rules: [spec->rule_count]; certify: what the record was measured with. day: "2026-11-28", the
  * day for which waivers are looked at. Of required rules that are not waived: one that does not conform
  * decides, then one that is undecided; the audit conforms otherwise. Everything borrowed must outlive the

@@ -134,6 +134,27 @@ bool store_run_list(struct store *store, int64_t version, size_t limit, const ch
     return ok;
 }
 
+bool store_run_latest_ids(struct store *store, size_t most, struct arena *keep, int64_t **ids, size_t *count,
+                          struct error *err)
+{
+    static const char read[] = "SELECT latest_run FROM version WHERE latest_run IS NOT NULL"
+                               " AND withdrawn_at IS NULL ORDER BY latest_run DESC LIMIT ?1";
+    struct connection *connection;
+    int step;
+    *count = 0;
+    *ids = ARENA_NEW(keep, int64_t, most);
+    if (!*ids)
+        return arena_error(err);
+    if (!read_begin(store, &connection, err))
+        return false;
+    sqlite3_stmt *row = statement_begin(connection, read, err, "i", (int64_t)most);
+    while ((step = statement_step(connection, row, err)) == 1)
+        (*ids)[(*count)++] = column_id(row, 0);
+    statement_end(row);
+    read_end(store, connection);
+    return step >= 0;
+}
+
 /* --- the record --- */
 
 bool store_run_record(struct store *store, int64_t id, struct arena *keep, const char **bytes, size_t *count,

@@ -43,6 +43,9 @@ struct store_run_page {
 /* Newest first; version 0: of all. */
 bool store_run_list(struct store *store, int64_t version, size_t limit, const char *cursor,
                     struct arena *keep, struct store_run_page *page, struct error *err);
+/* The latest run of each version that is not withdrawn, newest first, at most `most` of them. */
+bool store_run_latest_ids(struct store *store, size_t most, struct arena *keep, int64_t **ids, size_t *count,
+                          struct error *err);
 /* The record: exactly the bytes that were inserted, and a terminating zero that is not counted. */
 bool store_run_record(struct store *store, int64_t id, struct arena *keep, const char **bytes, size_t *count,
                       struct error *err);
