@@ -3,6 +3,7 @@
 
 #include "http/access.h"
 #include "http/log.h"
+#include "http/specs.h"
 
 #include <arpa/inet.h>
 #include <errno.h>
@@ -42,8 +43,12 @@ bool http_server_open(const struct http_settings *settings, struct store *store,
     if (!ok) {
         http_server_close(service);
         *made = NULL;
+        return false;
     }
-    return ok;
+    struct error fault;
+    if (!specs_seed(store, &service->measures, &fault)) /* a store that only reads still answers */
+        log_event("starting specs not added", "reason", fault.text);
+    return true;
 }
 
 /* The loopback address to bind, with port; false with ERROR_USAGE for any other. */

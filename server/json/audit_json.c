@@ -367,7 +367,6 @@ bool audit_text(const struct audited *audited, const struct audit_request *reque
     tree_put_text(&tree, object, "schema", "fettle/audit/1");
     tree_put_text(&tree, object, "outcome", outcome_word(audited->audit.outcome));
     tree_put(&tree, object, "counts", counts_json(&tree, &audited->audit.counts));
-    tree_put_text(&tree, object, "day", request->day);
     tree_put(&tree, object, "spec", spec_json(&tree, request->spec));
     tree_put(&tree, object, "run", run_json(&tree, audited));
     tree_put(&tree, object, "rules", rules);
