@@ -130,11 +130,12 @@ function formatCovered(value, halfwidth, decimals) {
   return `${formatFixed(shown, decimals)}${NBSP}±${NBSP}${formatFixed(covered, decimals)}`;
 }
 
-/** The safe end where there is no room for an interval: `≤ 0.628`, `≥ 93.2`. Three digits, rounded to the safe side. */
-export function formatSafeEnd(x, side = '≤') {
-  if (x === 0) return `${side}${NBSP}0`;
-  if (Math.abs(x) < TINY) return `${side}${NBSP}${formatPower(x * (side === '≤' ? 1.05 : 0.95), 2)}`;
-  const decimals = decimalsFor(x, 3);
+/** The safe end where there is no room for an interval: `≤ 0.628`, `≥ 93.2`. Three digits unless told, rounded to the safe side. */
+export function formatSafeEnd(x, side = '≤', wanted = null) {
+  if (x === 0 && wanted === null) return `${side}${NBSP}0`;
+  if (Math.abs(x) < TINY && wanted === null)
+    return `${side}${NBSP}${formatPower(x * (side === '≤' ? 1.05 : 0.95), 2)}`;
+  const decimals = wanted ?? decimalsFor(x, 3);
   return `${side}${NBSP}${formatFixed(side === '≤' ? roundUp(x, decimals) : roundDown(x, decimals), decimals)}`;
 }
 

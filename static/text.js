@@ -191,6 +191,7 @@ export const TEXT = {
   'collection.filter': 'Filter and order',
   'collection.state': 'State',
   'collection.sort': 'Order',
+  'collection.unit.files': 'the unit of the files',
   'collection.new': 'New specimen',
   'collection.upload': 'Upload files',
   'collection.empty': 'No specimens yet.',
@@ -279,7 +280,7 @@ export const TEXT = {
   'label.openEdges': 'Open edges',
   'label.created': 'Entered',
   'label.changed': 'Last change',
-  'label.box': 'Box: {sides} {unit}',
+  'label.box': 'Box: {sides}',
 
   // at a glance
   'glance.title': 'At a glance',
@@ -336,6 +337,7 @@ export const TEXT = {
   'versions.sort.number': 'oldest first',
   'versions.sort.faceSize': 'face size',
   'versions.unit': 'Lengths in',
+  'versions.unit.file': 'the unit of the files ({unit})',
   'versions.decimals': 'Decimals',
   'versions.decimals.any': 'as known',
   'versions.pick': '{n} of {total} versions shown',
@@ -589,6 +591,52 @@ export const TEXT = {
   'finding.stray_shell': 'Stray shell',
   'finding.lost': 'Lost',
   'finding.invented': 'Invented',
+  // what is there and what to do, by kind and form; {version} is what was measured, {reference} what against
+  'finding.nonmanifold_edge.text': {
+    one: '{n} edge has more than two faces. Delete the faces that are not surface.',
+    other: '{n} joined edges have more than two faces. Delete the faces that are not surface.',
+  },
+  'finding.flipped_faces.two_sided.text': {
+    one: '{n} face runs against the faces around it. Reverse it.',
+    other: '{n} faces run against the faces around them. Reverse them.',
+  },
+  'finding.flipped_faces.one_sided.text':
+    'The surface has but one side, so its faces cannot all agree. Cut it here and join it without the half turn.',
+  'finding.duplicate_faces.text': {
+    one: '{n} face repeats the vertices of another. Delete the copy.',
+    other: '{n} faces repeat the vertices of others. Delete the copies.',
+  },
+  'finding.degenerate_faces.text': {
+    one: '{n} face names a vertex twice or has no area. Delete it, or merge its corners.',
+    other: '{n} faces name a vertex twice or have no area. Delete them, or merge their corners.',
+  },
+  'finding.open_loop.text': {
+    one: 'The surface is open along {n} edge. Close it, or check that it is meant to be open.',
+    other: 'The surface is open along {n} edges. Close it, or check that it is meant to be open.',
+  },
+  'finding.nonmanifold_vertex.text': {
+    one: '{n} fan of faces meets others at vertex {vertex} alone. Split the vertex, or join the fans by faces.',
+    other: '{n} separate fans of faces meet at vertex {vertex} alone. Split the vertex, or join the fans by faces.',
+  },
+  'finding.stray_shell.text': {
+    one: 'A separate shell of {n} face is small beside the largest. Delete it unless it belongs to the specimen.',
+    other: 'A separate shell of {n} faces is small beside the largest. Delete it unless it belongs to the specimen.',
+  },
+  'finding.lost.patch.text':
+    'Here {version} leaves {reference} by {distance}: a tip, an edge, a hollow or a way through is lost. Move it onto {reference}, or take smaller faces.',
+  'finding.lost.hole.text': 'Here {version} is open, {distance} from {reference} at the farthest. Close it over {reference}.',
+  'finding.lost.shell.text':
+    'A whole shell of {reference} is missing from {version}, {distance} away at the farthest. Add it, unless it was left out on purpose.',
+  'finding.lost.everything.text':
+    'All of {reference} is away from {version}, by {distance} at the farthest. Check unit and position of both files.',
+  'finding.invented.patch.text':
+    'Here {version} has surface {distance} from {reference}: a flap, a bridge or a bulge. Delete it, or move it onto {reference}.',
+  'finding.invented.hole.text':
+    'Here {version} goes on where {reference} is open, {distance} from it at the farthest. Check that it is meant to.',
+  'finding.invented.shell.text':
+    'A whole shell of {version} has nothing of {reference} near it, {distance} away at the farthest. Delete it unless it belongs to the specimen.',
+  'finding.invented.everything.text':
+    'All of {version} is away from {reference}, by {distance} at the farthest. Check unit and position of both files.',
   'figure.number': 'Fig. {number}.',
   'figure.along': 'Seen along',
   'figure.label': {

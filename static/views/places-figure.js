@@ -12,10 +12,11 @@ const TAGS = 60;
 const SEEN = { x: [1, 2], y: [0, 2], z: [0, 1] };
 
 /**
- * @param {object} detail  { name, bounds, reference, places: [{ finding, number, key }], along, chosen, unit, factor, turn(axis), choose(key) }
+ * @param {object} detail  { name, bounds, reference, places: [{ finding, number, key }], along, chosen, ruler, turn(axis), choose(key) }
  */
 export function placesFigure(detail) {
-  const { name, bounds, reference, places, along, chosen, unit, factor } = detail;
+  const { name, bounds, reference, places, along, chosen } = detail;
+  const { unit, factor } = detail.ruler;
   const [right, up] = SEEN[along];
   const boxes = [bounds, reference].filter(Boolean);
   const low = (axis) => Math.min(...boxes.map((box) => box.min[axis]));

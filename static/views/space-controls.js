@@ -146,7 +146,8 @@ function rangeField(state, query) {
       on: {
         change: (event) => {
           const range = Number(event.target.value.replace(',', '.').replace(/\s/g, ''));
-          query({ range: range > (isAspect ? 1 : 0) ? String(range) : null });
+          const kept = isAspect ? range : Number((range / state.factor).toPrecision(12)); // the address has the unit of the file
+          query({ range: range > (isAspect ? 1 : 0) ? String(kept) : null });
         },
       },
     }),

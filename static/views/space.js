@@ -2,9 +2,9 @@
 //   down: 'show', detail = the state of joins/space.js, or { loading } or { problem, id }; 'look', detail = { finding, camera }; 'repaint'
 //   up:   'wish.query', detail = changes of the address
 import { errorBox, give, h, redraw, tell } from '../dom.js';
-import { formatInterval, formatValue, withUnit } from '../format.js';
+import { kindName } from '../finding-text.js';
 import { problemText } from '../problem.js';
-import { say, sayOr } from '../say.js';
+import { say } from '../say.js';
 import { readSetting } from '../settings.js';
 import { writeRoute } from '../route.js';
 import { SIDES, between, cameraText, lookAt, readCamera, wholeView } from '../space/camera.js';
@@ -234,18 +234,14 @@ export function SpaceView(el) {
       return say(`space.caption.${figure.map === null ? 'plain' : figure.colour}`, names);
     const most = figure.record.deviation?.[figure.onReference ? 'reference_to_subject' : 'subject_to_reference'].max;
     if (!most) return say('space.caption.plain', names);
-    const text = withUnit(
-      formatInterval(most.lower * state.factor, most.upper * state.factor, say('interval.to')),
-      state.unit,
-    );
-    return say(`space.caption.${figure.colour}`, { ...names, most: text });
+    return say(`space.caption.${figure.colour}`, { ...names, most: state.ruler.interval(most) });
   }
 
   function caption(figures) {
     const texts = figures.map(describe);
     for (const { surface, source, per, map } of figures) {
       if (!surface.simplified) continue;
-      const error = state.lengthText(surface.simplificationError);
+      const error = state.ruler.bound(surface.simplificationError);
       const n = surface.triangleCount;
       texts.push(say(details.has(source.version) ? 'space.simplifiedElsewhere' : 'space.simplified', { n, error }));
       if (map !== null && per === 'face') texts.push(say('space.simplifiedColour'));
@@ -295,7 +291,7 @@ export function SpaceView(el) {
           radius: finding.radius ?? 0,
           chosen: id === chosen,
           kind: finding.kind === 'lost' ? 'lost' : finding.kind === 'invented' ? 'invented' : 'form',
-          label: say('space.tag', { number, kind: sayOr(`finding.${finding.kind}`, finding.kind) }),
+          label: say('space.tag', { number, kind: kindName(finding.kind) }),
         }))
         .filter((tag) => tag.chosen || chosen === null),
     );

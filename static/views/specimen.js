@@ -6,7 +6,7 @@ import { groupRows, rowSpeaks, summarize } from '../comparison.js';
 import { problemText, reasonText } from '../problem.js';
 import { writeRoute } from '../route.js';
 import { say, sayList, sayWith } from '../say.js';
-import { readSetting, writeSetting } from '../settings.js';
+import { LENGTH_UNITS, readSetting, writeSetting } from '../settings.js';
 import { versionName } from '../specimen-state.js';
 import { countPlaces } from '../same-place.js';
 import { Findings } from './findings.js';
@@ -131,9 +131,7 @@ export function SpecimenView(el) {
     give(parts.mend, 'show', {
       run: state.chosenRun,
       mend,
-      fileUnit: state.specimen.units,
-      unit: state.unit,
-      pointText: state.pointText,
+      ruler: state.ruler,
     });
     redraw(
       heads.findings,
@@ -152,19 +150,19 @@ export function SpecimenView(el) {
     give(parts.findings, 'show', {
       run: state.chosenRun,
       name: state.chosen ? versionName(state.chosen) : '',
+      against: state.chosenAgainst,
       findings: state.findings,
       since: state.since && {
         name: versionName(state.baseline),
+        against: state.nameOf(state.baselineRun.against),
         items: state.since.before.items,
         match: state.since.match,
         spaceAddress: spaceAddress(state, state.baseline, state.baselineRun.id),
       },
       bounds: state.chosenRecord?.record.subject.bounds ?? null,
       reference: state.chosenRecord?.record.reference?.bounds ?? null,
-      unit: state.unit,
-      factor: state.lengthFactor,
+      ruler: state.ruler,
       faceSize: state.chosen?.face_size ?? null,
-      pointText: state.pointText,
       waiting: state.waiting,
       spaceAddress: spaceAddress(state, state.chosen, state.chosenRun),
     });
@@ -334,8 +332,11 @@ export function SpecimenView(el) {
           : choice({
               label: say('versions.unit'),
               name: 'unit',
-              chosen: state.unit,
-              entries: ['mm', 'cm', 'm', 'in'].map((unit) => [unit, unit]),
+              chosen: state.query.unit ?? readSetting('unit'),
+              entries: [
+                ['', say('versions.unit.file', { unit: state.specimen.units })],
+                ...LENGTH_UNITS.map((unit) => [unit, unit]),
+              ],
               change: (value) => {
                 writeSetting('unit', value);
                 query({ unit: value });
