@@ -34,16 +34,16 @@ export function findingText(finding, { version, reference, ruler }) {
     n,
     version,
     reference,
-    distance: given(distance) ? ruler.interval(distance) : '',
+    distance: given(distance) ? ruler.about(distance) : '',
     vertex: given(vertex) ? formatCount(vertex) : '',
   });
 }
 
 const LENGTHS = ['length', 'mm', 'cm', 'm', 'in', 'unknown'];
 
-/** How large a finding is, in the unit shown: how far the surfaces are apart, a length, an area, or a count. */
-export function sizeText({ size, unit, faces_total: faces, distance }, { ruler, faceSize = null }) {
-  const apart = distance ? ruler.interval(distance) : null;
+/** How large a finding is, in the unit shown: how far the surfaces are apart (short: to three digits), a length, an area, or a count. */
+export function sizeText({ size, unit, faces_total: faces, distance }, { ruler, faceSize = null, short = false }) {
+  const apart = distance ? (short ? ruler.about : ruler.interval)(distance) : null;
   if (!given(size)) return apart ?? (faces ? say('findings.faces', { n: faces }) : '');
   if (LENGTHS.includes(unit)) {
     const length = ruler.length(size);
@@ -56,7 +56,7 @@ export function sizeText({ size, unit, faces_total: faces, distance }, { ruler, 
 /** A finding in one line: kind, size, place. */
 export function lineText(finding, { ruler }) {
   return sayList(
-    [kindName(finding.kind), sizeText(finding, { ruler }), finding.at ? say('findings.at', { place: ruler.point(finding.at) }) : ''].filter(
+    [kindName(finding.kind), sizeText(finding, { ruler, short: true }), finding.at ? say('findings.at', { place: ruler.point(finding.at, ', ', 3) }) : ''].filter(
       (part) => part !== '',
     ),
   );

@@ -127,7 +127,7 @@ export function formatPlusMinus(value, halfwidth, wanted = null) {
 function formatCovered(value, halfwidth, decimals) {
   const shown = Number(value.toFixed(decimals));
   const covered = roundUp(Number((halfwidth + Math.abs(shown - value)).toPrecision(12)), decimals);
-  return `${formatFixed(shown, decimals)}${NBSP}±${NBSP}${formatFixed(covered, decimals)}`;
+  return `${formatFixed(shown, decimals)} ±${NBSP}${formatFixed(covered, decimals)}`;
 }
 
 /** The safe end where there is no room for an interval: `≤ 0.628`, `≥ 93.2`. Three digits unless told, rounded to the safe side. */

@@ -20,6 +20,11 @@ export function rulerOf(fileUnit, shown, decimals = null) {
     area: print('area'),
     /** A certified distance, printed so that it still holds the true one. */
     interval: ({ lower, upper }) => withUnit(formatInterval(lower * factor, upper * factor, say('interval.to'), decimals), unit),
+    /** The same in a sentence: one number where three digits tell no more, else both ends of those. */
+    about: ({ lower, upper }) => {
+      const [low, high] = [lower, upper].map((x) => number(x * factor, 3));
+      return withUnit(low === high ? low : formatInterval(lower * factor, upper * factor, say('interval.to'), decimals ?? placesOf(upper * factor, 3)), unit);
+    },
     /** Its upper end where there is no room for both: `≤ 0.628 mm`. */
     most: (x) => withUnit(formatSafeEnd(x * factor, '≤', decimals), unit),
     /** Two digits, rounded up: for `at most …`. */
@@ -31,9 +36,12 @@ export function rulerOf(fileUnit, shown, decimals = null) {
   };
 }
 
+/** The places after the point that so many significant digits of x reach. */
+function placesOf(x, digits) {
+  return Math.max(0, Math.min(12, digits - 1 - Math.floor(Math.log10(x))));
+}
+
 /** x rounded up to so many significant digits. */
 function roundUpTo(x, digits) {
-  if (!(x > 0)) return 0;
-  const place = digits - 1 - Math.floor(Math.log10(x));
-  return place > 0 ? roundUp(x, Math.min(place, 12)) : x;
+  return x > 0 ? roundUp(x, placesOf(x, digits)) : 0;
 }

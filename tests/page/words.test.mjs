@@ -60,6 +60,13 @@ test('ruler_rounds_the_ends_of_an_interval_outward', () => {
   assert.equal(plain(mm.bound(0)), '0 mm');
 });
 
+test('ruler_says_one_number_in_a_sentence_where_three_digits_tell_no_more', () => {
+  assert.equal(plain(mm.about({ lower: 2.86552, upper: 2.86553 })), '2.87 mm');
+  assert.equal(plain(mm.about({ lower: 3.1821, upper: 3.1879 })), '3.18–3.19 mm');
+  assert.equal(plain(mm.about({ lower: 0, upper: 0 })), '0 mm');
+  assert.equal(plain(rulerOf('mm', 'mm', 1).about({ lower: 2.8651, upper: 2.9421 })), '2.9 mm');
+});
+
 test('ruler_keeps_a_face_size_as_it_was_said', () => {
   assert.equal(plain(rulerOf('mm', 'cm', 0).faceSize(0.4, 0.0075)), '0.04 cm (0.75 %)');
 });
@@ -83,10 +90,10 @@ for (const kind of ['lost', 'invented'])
     test(`finding_text_of_${kind}_${form}_has_its_distance_in_the_unit_shown`, () => {
       const told = (unit, decimals) => plain(findingText({ ...lost, kind, form }, names(rulerOf('mm', unit, decimals))));
       for (const [unit, distance] of [
-        ['mm', '0.50–0.74 mm'],
-        ['cm', '0.050–0.074 cm'],
-        ['m', '0.00050–0.00074 m'],
-        ['in', '0.019–0.030 in'],
+        ['mm', '0.503–0.738 mm'],
+        ['cm', '0.0503–0.0738 cm'],
+        ['m', '0.000503–0.000738 m'],
+        ['in', '0.0198–0.0291 in'],
       ])
         assert.ok(told(unit).includes(` ${distance}`), `${told(unit)} has no ${distance}`);
       assert.ok(told('mm', 1).includes(' 0.5–0.8 mm'), told('mm', 1));
@@ -132,5 +139,5 @@ test('size_is_told_in_each_unit', () => {
 });
 
 test('size_of_a_finding_in_one_line', () => {
-  assert.equal(plain(lineText({ ...lost, at: [1, 2, 3] }, { ruler: rulerOf('mm', 'cm') })), 'Lost, 0.050–0.074 cm over 0.254 cm², at 0.1, 0.2, 0.3 cm');
+  assert.equal(plain(lineText({ ...lost, at: [1, 2, 3] }, { ruler: rulerOf('mm', 'cm') })), 'Lost, 0.0503–0.0738 cm over 0.254 cm², at 0.1, 0.2, 0.3 cm');
 });
