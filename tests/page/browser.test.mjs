@@ -673,6 +673,7 @@ const byKeys = {
       await tabTo(page, input);
       await page.keyboard.press('Enter');
     };
+    await page.evaluate(() => delete window.showOpenFilePicker); // its picker cannot be handed over; the input's can
     // waited for from before the first Tab: the browser is told to hand its chooser over while the keys are on their way
     const [chooser] = await Promise.all([page.waitForEvent('filechooser'), open()]);
     await chooser.setFiles(files);
