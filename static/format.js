@@ -10,6 +10,7 @@ const MOST_DECIMALS = 12;
 
 /** Millimetres in one of each unit of length. */
 const MILLIMETRES = { mm: 1, cm: 10, m: 1000, in: 25.4 };
+export const UNITS = Object.keys(MILLIMETRES);
 
 /** Prints `x` with `decimals` digits after the point: grouped thousands, true minus, no minus before zero. */
 export function formatFixed(x, decimals) {

@@ -1,8 +1,5 @@
 // settings.js - what this browser remembers for its reader: name, theme, single-letter keys, unit and decimals of lengths.
 
-/** Units of length that can be shown; '' stands for that of the files. */
-export const LENGTH_UNITS = ['mm', 'cm', 'm', 'in'];
-
 const NAMES = { by: '', theme: 'system', keys: 'on', unit: '', decimals: '' };
 
 export function readSetting(name) {

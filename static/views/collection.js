@@ -5,12 +5,12 @@
 //   up:   'wish.query', detail = the changed parts of the query; 'wish.order': the present order; 'wish.new'; 'wish.again';
 //         'wish.unit', detail = { unit }; 'wish.save', 'wish.forget', detail = { name }; 'wish.copy'
 import { choice, emptyBox, errorBox, h, openDialog, redraw, tell } from '../dom.js';
-import { formatCount } from '../format.js';
+import { UNITS, formatCount } from '../format.js';
 import { problemText } from '../problem.js';
 import { writeRoute } from '../route.js';
 import { isView } from '../saved-views.js';
 import { say } from '../say.js';
-import { LENGTH_UNITS, readSetting } from '../settings.js';
+import { readSetting } from '../settings.js';
 import { Register } from './register.js';
 
 const FILTERS = ['', 'new', 'in work', 'ready', 'handed over', 'retired', 'measuring', 'failed'];
@@ -115,7 +115,7 @@ export function CollectionView(el) {
         label: say('versions.unit'),
         name: 'unit',
         chosen: readSetting('unit'),
-        entries: [['', say('collection.unit.files')], ...LENGTH_UNITS.map((unit) => [unit, unit])],
+        entries: [['', say('collection.unit.files')], ...UNITS.map((unit) => [unit, unit])],
         change: (unit) => tell(el, 'wish.unit', { unit }),
       }),
       h(

@@ -3,10 +3,11 @@
 //   up:   the wishes of its parts, and 'wish.query', 'wish.csv', 'wish.retry', 'wish.remeasure', 'wish.row' (unfold its group and go there)
 import { choice, errorBox, give, h, redraw, stateMark, tell } from '../dom.js';
 import { groupRows, rowSpeaks, summarize } from '../comparison.js';
+import { UNITS } from '../format.js';
 import { problemText, reasonText } from '../problem.js';
 import { writeRoute } from '../route.js';
 import { say, sayList, sayWith } from '../say.js';
-import { LENGTH_UNITS, readSetting, writeSetting } from '../settings.js';
+import { readSetting, writeSetting } from '../settings.js';
 import { versionName } from '../specimen-state.js';
 import { countPlaces } from '../same-place.js';
 import { Findings } from './findings.js';
@@ -335,7 +336,7 @@ export function SpecimenView(el) {
               chosen: state.query.unit ?? readSetting('unit'),
               entries: [
                 ['', say('versions.unit.file', { unit: state.specimen.units })],
-                ...LENGTH_UNITS.map((unit) => [unit, unit]),
+                ...UNITS.map((unit) => [unit, unit]),
               ],
               change: (value) => {
                 writeSetting('unit', value);

@@ -1,12 +1,11 @@
 // upload-row.js - one file on its way in, as an item of the upload's list: what will be said of it, its state, what can be done.
 // Wishes go up from `el` as views/upload.js lists them; 'askfile' asks that view for the file of an absent row.
 import { choice, errorBox, h, hidden, stateMark, tell } from '../dom.js';
-import { formatBytes, formatDay, formatProgress, formatSeconds } from '../format.js';
+import { UNITS, formatBytes, formatDay, formatProgress, formatSeconds } from '../format.js';
 import { problemText, reasonText } from '../problem.js';
 import { say, sayOr } from '../say.js';
 import { versionName } from '../specimen-state.js';
 import { canResume, isEditable, isHeldBack, isLookedOver, secondsLeft } from '../upload-rows.js';
-import { UNITS } from './new-specimen.js';
 
 export function rowItem(el, row) {
   return h(
