@@ -2,7 +2,7 @@
 //   down: 'show', detail = the state of joins/space.js, or { loading } or { problem, id }; 'look', detail = { finding, camera }; 'repaint'
 //   up:   'wish.query', detail = changes of the address
 import { errorBox, give, h, redraw, tell } from '../dom.js';
-import { kindName } from '../finding-text.js';
+import { findingText, kindName } from '../finding-text.js';
 import { problemText } from '../problem.js';
 import { say } from '../say.js';
 import { readSetting } from '../settings.js';
@@ -279,22 +279,28 @@ export function SpaceView(el) {
     parts.plates.setAttribute('aria-busy', 'false');
   }
 
+  /** Of the list's findings those on what a figure shows; of a chosen one its place in every figure, on whatever it is. */
   function tagsFor({ figures }) {
+    const { number, finding } = chosen === null ? {} : chosenPlace();
+    if (finding) return finding.at ? [tagOf({ finding, number, id: chosen })] : [];
     return figures.flatMap((figure) =>
       (figure.run === owner ? listedFindings(figure, filter, chosen) : [])
-        .filter(({ finding }) => finding.at && (finding.mesh === 'reference') === figure.onReference)
+        .filter(({ finding: each }) => each.at && (each.mesh === 'reference') === figure.onReference)
         .slice(0, LIST_MOST)
-        .map(({ finding, number, id }) => ({
-          id,
-          number,
-          at: finding.at,
-          radius: finding.radius ?? 0,
-          chosen: id === chosen,
-          kind: finding.kind === 'lost' ? 'lost' : finding.kind === 'invented' ? 'invented' : 'form',
-          label: say('space.tag', { number, kind: kindName(finding.kind) }),
-        }))
-        .filter((tag) => tag.chosen || chosen === null),
+        .map(tagOf),
     );
+  }
+
+  function tagOf({ finding, number, id }) {
+    return {
+      id,
+      number,
+      at: finding.at,
+      radius: finding.radius ?? 0,
+      chosen: id === chosen,
+      kind: finding.kind === 'lost' ? 'lost' : finding.kind === 'invented' ? 'invented' : 'form',
+      label: say('space.tag', { number, kind: kindName(finding.kind) }),
+    };
   }
 
   /** While the camera moves the coarse surfaces are drawn, once a frame; at rest the fine ones, a figure after another. */
@@ -348,6 +354,7 @@ export function SpaceView(el) {
       divider,
       unit: state.unit,
       factor: state.factor,
+      named: each.figures.length > 1,
       tags: tagsFor(each),
     };
     each.plate.dispatchEvent(new CustomEvent('draw', { detail })); // at once, for it may be under the finger
@@ -381,8 +388,9 @@ export function SpaceView(el) {
       setCamera(to);
       return;
     }
-    const begin = performance.now();
+    let begin = null; // by the clock of the frames: a frame that was long in coming is told when it was due, not when it came
     const step = (now) => {
+      begin ??= now;
       const share = Math.min(1, (now - begin) / duration);
       setCamera(between(from, to, share));
       flight = share < 1 ? requestAnimationFrame(step) : null;
@@ -429,8 +437,10 @@ export function SpaceView(el) {
 
   /** The chosen finding once more under the figures, where those stand above the list. */
   function tellChosen() {
-    const { number, finding } = chosenPlace();
-    if (finding) redraw(parts.picked, h('p', {}, h('b', { text: `${number}. ` }), finding.text));
+    const { figure, number, finding } = chosenPlace();
+    if (!finding) return;
+    const text = findingText(finding, { version: figure.name, reference: state.nameOf(figure.against), ruler: state.ruler });
+    redraw(parts.picked, h('p', {}, h('b', { text: `${number}. ` }), text));
   }
 
   const reachOf = ({ surface }, { radius }) => Math.min(Math.max(4 * (radius ?? 0), NEAR * surface.ball.radius), surface.ball.radius);
