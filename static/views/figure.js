@@ -85,8 +85,9 @@ export function Figure(el) {
   }
 
   function outside(at, width, height) {
-    const [dx, dy] = [at.x - width / 2, at.y - height / 2];
-    const length = Math.hypot(dx, dy) || 1;
+    const off = [at.x - width / 2, at.y - height / 2];
+    const [dx, dy] = Math.hypot(...off) < CLICK ? [CLICK, -CLICK] : off; // of the middle: to the right and up, not over its place
+    const length = Math.hypot(dx, dy);
     const reach = Math.max(length + 46, Math.min(width, height) * 0.36);
     return { x: width / 2 + (reach * dx) / length - 16, y: height / 2 + (reach * dy) / length - 12 };
   }
