@@ -368,10 +368,10 @@ export function SpaceView(el) {
     noting = setTimeout(() => noteCamera(), 600);
   }
   let noting = null;
-  /** The address keeps the view, so that a link shows the same. */
-  function noteCamera() {
+  /** The address keeps the view, so that a link shows the same; none while the views fly to a finding, for the finding leads there. */
+  function noteCamera(view = cameraText(camera)) {
     if (state === null) return;
-    state.query = { ...state.query, view: cameraText(camera) };
+    state.query = { ...state.query, view };
     history.replaceState(null, '', writeRoute({ view: 'space', id: state.specimen.id, query: state.query }));
   }
 
@@ -426,7 +426,8 @@ export function SpaceView(el) {
     drawList();
     if (wide.matches) document.getElementById(`finding-${id.split('.')[1]}`)?.scrollIntoView({ block: 'nearest' });
     flyToChosen();
-    noteCamera();
+    if (chosenPlace().finding?.at) noteCamera(null);
+    else noteCamera();
   }
 
   function chosenPlace() {
