@@ -472,7 +472,7 @@ function labels(points) {
   const taken = points.map(({ x, y }) => ({ x: x - 6, y: y - 6, w: 12, h: 12 }));
   return [...points].reverse().map(({ column, x, y }) => {
     const text = versionName(column.version);
-    const w = text.length * 5.6;
+    const w = text.length * 6.4;
     const spots = [
       [9, 0],
       [-9 - w, 0],
