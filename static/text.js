@@ -20,7 +20,7 @@ export const TEXT = {
   'search.placeholder': 'Number or title',
   'search.do': 'Find',
   'foot.what': 'Nothing here clears a part for clinical, load-bearing or safety use.',
-  'theme.label': 'Paper',
+  'theme.label': 'Light or dark',
   'theme.system': 'as the system',
   'theme.light': 'light',
   'theme.dark': 'dark',
@@ -174,19 +174,19 @@ export const TEXT = {
   'space.colour.signed': 'inside and outside, on the version',
   'space.colour.aspect': 'aspect ratio of faces',
   'space.colour.valence': 'edges at vertices (valence)',
-  'space.colour.shell': 'shells',
+  'space.colour.shell': 'shells (pieces that hang together)',
   'space.colour.none': 'nothing',
   'space.range': 'Range to',
   'space.section': 'Section',
   'space.section.none': 'none',
   'space.section.across': 'across {axis}',
   'space.section.where': 'Place of the section',
-  'space.over': 'Draw over',
+  'space.over': 'Also draw',
   'space.over.sides': 'edges of faces',
   'space.over.open': 'open edges',
   'space.over.irregular': 'irregular vertices',
-  'space.whole': 'The whole',
-  'space.side': 'From',
+  'space.whole': 'The whole specimen',
+  'space.side': 'Seen from',
   'space.side.any': 'any side',
   'space.side.front': 'the front',
   'space.side.back': 'the back',
@@ -198,9 +198,9 @@ export const TEXT = {
   'space.figure': 'figure in space',
   'space.fig': 'Fig. {number}.',
   'space.caption.plain': '{version}.',
-  'space.caption.lost': 'What {version} lost of {reference}: at most {most}.',
-  'space.caption.invented': 'What {version} invented beside {reference}: at most {most}.',
-  'space.caption.signed': '{version}, outside and inside of {reference}: at most {most}.',
+  'space.caption.lost': 'What {version} lost of {reference}: {most} at the farthest.',
+  'space.caption.invented': 'What {version} invented beside {reference}: {most} at the farthest.',
+  'space.caption.signed': '{version}, outside and inside of {reference}: {most} at the farthest.',
   'space.simplified': {
     one: 'Shown by {n} triangle, off by at most {error}.',
     other: 'Shown by {n} triangles, off by at most {error}.',
@@ -214,8 +214,8 @@ export const TEXT = {
   'space.caption.aspect': '{version}, aspect ratio of its faces.',
   'space.caption.valence': '{version}, edges at its vertices.',
   'space.caption.shell': '{version}, its shells.',
-  'space.explanation': 'Explanation of the figures',
-  'space.findingsOf': { one: '{version}: {n} finding', other: '{version}: {n} findings' },
+  'space.explanation': 'Findings in the figures',
+  'space.findingsOf': '{n} of {version}',
   'space.of': 'Of',
   'space.mesh': 'On',
   'space.mesh.both': 'both surfaces',
@@ -264,7 +264,7 @@ export const TEXT = {
   'space.legend.shares':
     'Above it: share of the area per colour, on a log scale from 0.1 to 100 %; outline {outline}, filled {filled}.',
   'space.legend.tolerances': '▼ tolerances: {values}.',
-  'space.note': 'All figures: same scale, same view, by parallel rays.',
+  'space.note': 'All figures have the same scale and the same view, without perspective.',
 
   // names and counts
   'version.scan': 'scan {number}',
@@ -278,7 +278,7 @@ export const TEXT = {
   'count.cages': { one: '{n} cage', other: '{n} cages' },
   'interval.to': 'to',
   'value.none': 'not defined here',
-  'value.sampled': '≈ {value}',
+  'value.sampled': '≈\u00a0{value}',
 
   // states
   'state.new': 'new',
@@ -311,6 +311,7 @@ export const TEXT = {
   'collection.filter': 'Filter and order',
   'collection.state': 'State',
   'collection.sort': 'Order',
+  'collection.unit.files': 'as in the files',
   'collection.new': 'New specimen',
   'collection.upload': 'Upload files',
   'collection.empty': 'No specimens yet.',
@@ -364,9 +365,9 @@ export const TEXT = {
   'column.scan': 'Scan',
   'column.cage': 'Cage, face size',
   'column.state': 'State',
-  'column.openEdges': 'Open edges over cages',
+  'column.openEdges': 'Open edges, cage by cage',
   'column.openEdges.short': 'Open edges',
-  'column.loss': 'Greatest loss over cages',
+  'column.loss': 'Greatest loss, cage by cage',
   'column.loss.short': 'Greatest loss',
   'column.findings': 'Faults / warnings',
   'column.findings.short': 'Faults / warnings',
@@ -399,7 +400,7 @@ export const TEXT = {
   'label.openEdges': 'Open edges',
   'label.created': 'Entered',
   'label.changed': 'Last change',
-  'label.box': 'Box: {sides} {unit}',
+  'label.box': 'Box: {sides}',
 
   // at a glance
   'glance.title': 'At a glance',
@@ -413,7 +414,7 @@ export const TEXT = {
   },
   'glance.best.all': 'None of the {kind} beats another.',
   'glance.best.none': 'Each of the {kind} is beaten by another.',
-  'glance.best.reason': '{version}: least amiss in {facts}',
+  'glance.best.reason': '{version}: best in {facts}',
   'glance.sized': '{version}, {size}',
   'glance.sampled': 'sampled, not weighed',
   'glance.unbeaten': 'beaten by none',
@@ -456,6 +457,7 @@ export const TEXT = {
   'versions.sort.number': 'oldest first',
   'versions.sort.faceSize': 'face size',
   'versions.unit': 'Lengths in',
+  'versions.unit.file': 'as in the files ({unit})',
   'versions.decimals': 'Decimals',
   'versions.decimals.any': 'as known',
   'versions.pick': '{n} of {total} versions shown',
@@ -568,9 +570,9 @@ export const TEXT = {
   'chart.deviation.caption': 'Upper ends of the certified intervals. The greater of the two is the Hausdorff distance.',
   'chart.weigh': '{y} against {x}',
   'chart.weigh.caption':
-    'Better is {x}, and {y}. Filled points, joined by steps, are the trade-off front: no other version is as good in both and better in one.',
-  'chart.less': 'less: {name}',
-  'chart.more': 'more: {name}',
+    'Better is {x} and {y}. Filled points, joined by steps, are the trade-off front: no other version is as good in both and better in one.',
+  'chart.less': 'less of “{name}”',
+  'chart.more': 'more of “{name}”',
   'chart.cost.x': 'Against',
   'chart.cost.y': 'Weigh',
   'chart.front': 'Trade-off',
@@ -709,6 +711,52 @@ export const TEXT = {
   'finding.stray_shell': 'Stray shell',
   'finding.lost': 'Lost',
   'finding.invented': 'Invented',
+  // what is there and what to do, by kind and form; {version} is what was measured, {reference} what against
+  'finding.nonmanifold_edge.text': {
+    one: '{n} edge has more than two faces. Delete the faces that are not surface.',
+    other: '{n} joined edges have more than two faces. Delete the faces that are not surface.',
+  },
+  'finding.flipped_faces.two_sided.text': {
+    one: '{n} face runs against the faces around it. Reverse it.',
+    other: '{n} faces run against the faces around them. Reverse them.',
+  },
+  'finding.flipped_faces.one_sided.text':
+    'The surface has but one side, so its faces cannot all agree. Cut it here and join it without the half turn.',
+  'finding.duplicate_faces.text': {
+    one: '{n} face repeats the vertices of another. Delete the copy.',
+    other: '{n} faces repeat the vertices of others. Delete the copies.',
+  },
+  'finding.degenerate_faces.text': {
+    one: '{n} face names a vertex twice or has no area. Delete it, or merge its corners.',
+    other: '{n} faces name a vertex twice or have no area. Delete them, or merge their corners.',
+  },
+  'finding.open_loop.text': {
+    one: 'The surface is open along {n} edge. Close it, or check that it is meant to be open.',
+    other: 'The surface is open along {n} edges. Close it, or check that it is meant to be open.',
+  },
+  'finding.nonmanifold_vertex.text': {
+    one: '{n} fan of faces meets others at vertex {vertex} alone. Split the vertex, or join the fans by faces.',
+    other: '{n} separate fans of faces meet at vertex {vertex} alone. Split the vertex, or join the fans by faces.',
+  },
+  'finding.stray_shell.text': {
+    one: 'A separate shell of {n} face is small beside the largest. Delete it unless it belongs to the specimen.',
+    other: 'A separate shell of {n} faces is small beside the largest. Delete it unless it belongs to the specimen.',
+  },
+  'finding.lost.patch.text':
+    'Here {version} leaves {reference} by {distance}: a tip, an edge, a hollow or a way through is lost. Move it onto {reference}, or take smaller faces.',
+  'finding.lost.hole.text': 'Here {version} is open, {distance} from {reference} at the farthest. Close it over {reference}.',
+  'finding.lost.shell.text':
+    'A whole shell of {reference} is missing from {version}, {distance} away at the farthest. Add it, unless it was left out on purpose.',
+  'finding.lost.everything.text':
+    'All of {reference} is away from {version}, by {distance} at the farthest. Check unit and position of both files.',
+  'finding.invented.patch.text':
+    'Here {version} has surface {distance} from {reference}: a flap, a bridge or a bulge. Delete it, or move it onto {reference}.',
+  'finding.invented.hole.text':
+    'Here {version} goes on where {reference} is open, {distance} from it at the farthest. Check that it is meant to.',
+  'finding.invented.shell.text':
+    'A whole shell of {version} has nothing of {reference} near it, {distance} away at the farthest. Delete it unless it belongs to the specimen.',
+  'finding.invented.everything.text':
+    'All of {version} is away from {reference}, by {distance} at the farthest. Check unit and position of both files.',
   'figure.number': 'Fig. {number}.',
   'figure.along': 'Seen along',
   'figure.label': {
@@ -867,9 +915,19 @@ export const TEXT = {
   'upload.keptUntil': '{arrived} of {size} are there and kept until {day}.',
   'upload.kept.nothing': 'Nothing of this file is there.',
   'upload.absent': 'waiting for the file',
-  'upload.absent.note': 'A browser cannot keep a file: choose it again, or drop it above, and sending goes on.',
+  'upload.absent.note': 'This browser cannot find it again by itself: choose it again, or drop it above, and sending goes on.',
+  'upload.absent.known': 'This browser knows where it is, and goes on with it when you say so.',
+  'upload.absent.denied': 'This page was not allowed to read it. Go on and allow it, or choose the file.',
+  'upload.absent.gone': 'It is no longer where it was. Choose it where it is now, or cancel.',
   'upload.absent.wrong': '{name} has other bytes than the file that was on its way. Choose that one, or cancel.',
   'upload.remembered': { one: '{n} file was on its way.', other: '{n} files were on their way.' },
+  'upload.resume': {
+    one: '{n} file was on its way when the page was left.',
+    other: '{n} files were on their way when the page was left.',
+  },
+  'upload.resume.note':
+    'Nothing has to be chosen again: the browser asks whether this page may read it where it was. It keeps that place for a week at most, and tells nobody.',
+  'upload.resume.do': { one: 'Go on with it', other: 'Go on with {n} files' },
   'upload.give': 'Choose the file',
   'upload.arrived': 'arrived',
   'upload.here': 'already here as {version}',
@@ -907,6 +965,13 @@ export const TEXT = {
   'help.direction.lower': 'Lower is better.',
   'help.direction.higher': 'Higher is better.',
   'help.direction.none': 'Neither more nor less is better.',
+  'word.scanAndCage': 'Scan, cage',
+  'word.scanAndCage.means':
+    'A scan is the surface as it was measured or mended, mostly of triangles. A cage is the mesh of quads made over it: the control mesh of a smooth surface (Catmull-Clark).',
+  'word.shell': 'Shell',
+  'word.shell.means': 'A piece of a mesh that hangs together through its edges, whatever the specimen is. A specimen of one piece has one.',
+  'word.baseline': 'Baseline',
+  'word.baseline.means': 'The version that the others are held against. Any column can be made the baseline.',
   'word.lost': 'Lost',
   'word.lost.means':
     'How far the scan lies from the cage, seen from the scan: a tip, a tunnel or a hole that the cage misses.',

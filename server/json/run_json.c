@@ -189,6 +189,14 @@ static json_t *finding_json(struct tree *tree, const struct finding *finding, en
     put_finding_unit(tree, object, finding->unit, units);
     tree_put(tree, object, "faces", tree_counts(tree, finding->faces, finding->face_count));
     tree_put_count(tree, object, "faces_total", finding->faces_total);
+    if (finding->form != FINDING_PLAIN)
+        tree_put_text(tree, object, "form", finding_form_name(finding->form));
+    if (finding->kind == FINDING_OPEN_LOOP)
+        tree_put_count(tree, object, "edges", finding->edges);
+    if (finding->kind == FINDING_NONMANIFOLD_VERTEX) {
+        tree_put_count(tree, object, "fans", finding->fans);
+        tree_put_count(tree, object, "vertex", finding->vertex);
+    }
     tree_put_text(tree, object, "text", finding->text);
     return object;
 }

@@ -3,6 +3,7 @@ import * as api from '../api.js';
 import { give } from '../dom.js';
 import { forgetView, readViews, saveView, viewOf } from '../saved-views.js';
 import { say } from '../say.js';
+import { writeSetting } from '../settings.js';
 import { CollectionView } from '../views/collection.js';
 import { askNewSpecimen } from '../views/new-specimen.js';
 import { BLOCK } from '../views/register.js';
@@ -40,6 +41,10 @@ export function joinCollection(el, page) {
       page.go({ view: 'specimen', id: specimen.id });
     }),
   );
+  el.addEventListener('wish.unit', ({ detail }) => {
+    writeSetting('unit', detail.unit);
+    give(register, 'redraw');
+  });
   el.addEventListener('wish.save', ({ detail }) => {
     saveView(detail.name, query);
     page.go({ view: 'collection', query: { ...viewOf(query), view: detail.name } }, true);

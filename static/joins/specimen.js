@@ -4,8 +4,8 @@ import * as api from '../api.js';
 import { comparisonRows, csvText } from '../csv.js';
 import { defaultBaseline, latestMeasured, orderByRow, orderVersions, runOf } from '../comparison.js';
 import { give } from '../dom.js';
-import { formatValue, lengthFactor, withUnit } from '../format.js';
 import { readList, writeRoute } from '../route.js';
+import { rulerOf } from '../ruler.js';
 import { matchPlaces, placesOf } from '../same-place.js';
 import { say } from '../say.js';
 import { shownDecimals, shownUnit } from '../settings.js';
@@ -134,7 +134,6 @@ export function joinSpecimen(el, page) {
     const { specimen, versions, baseline, latest, chosen } = plan;
     const fileUnit = specimen.units;
     const unit = shownUnit(query.unit, fileUnit);
-    const factor = lengthFactor(fileUnit, unit);
     const nameOf = (version) => {
       const found = versions.find((each) => each.id === version);
       return found ? versionName(found) : '—';
@@ -186,11 +185,11 @@ export function joinSpecimen(el, page) {
       columns,
       unit,
       decimals: shownDecimals(),
+      ruler: rulerOf(fileUnit, unit, shownDecimals()),
       latestScan,
       hidden: plan.hidden,
       allVersions: plan.ordered,
       hiddenColumns: plan.ordered.filter((version) => plan.hidden.includes(version.id)).map(column),
-      lengthFactor: factor,
       nameOf,
       fileAddress: api.fileAddress,
       folded: readList(query.fold ?? FOLDED),
@@ -206,6 +205,7 @@ export function joinSpecimen(el, page) {
         )
         .sort((a, b) => a.version.number - b.version.number),
       chosenRun: plan.chosenRun,
+      chosenAgainst: nameOf(chosenColumn?.run?.against ?? chosen?.against),
       chosenRecord: chosenRecord && { id: chosen.id, name: versionName(chosen), record: chosenRecord },
       otherRecords: plan.beside.map((version, i) => ({
         id: version.id,
@@ -224,7 +224,6 @@ export function joinSpecimen(el, page) {
                 !busy(cage),
             ),
       waiting: read.jobs.some((job) => job.state === 'queued' || job.state === 'running'),
-      pointText: (at) => withUnit(at.map((value) => formatValue(value * factor)).join(', '), unit),
     };
 
     /** The findings of the chosen version matched with the baseline's; null where the two are not measured alike. */

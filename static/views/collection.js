@@ -3,13 +3,14 @@
 //         views are the saved ones, moved tells that the order shown is no longer the present one
 //         to the register that it returns: what views/register.js takes
 //   up:   'wish.query', detail = the changed parts of the query; 'wish.order': the present order; 'wish.new'; 'wish.again';
-//         'wish.save', 'wish.forget', detail = { name }; 'wish.copy'
+//         'wish.unit', detail = { unit }; 'wish.save', 'wish.forget', detail = { name }; 'wish.copy'
 import { choice, emptyBox, errorBox, h, openDialog, redraw, tell } from '../dom.js';
-import { formatCount } from '../format.js';
+import { UNITS, formatCount } from '../format.js';
 import { problemText } from '../problem.js';
 import { writeRoute } from '../route.js';
 import { isView } from '../saved-views.js';
 import { say } from '../say.js';
+import { readSetting } from '../settings.js';
 import { Register } from './register.js';
 
 const FILTERS = ['', 'new', 'in work', 'ready', 'handed over', 'retired', 'measuring', 'failed'];
@@ -61,7 +62,7 @@ export function CollectionView(el) {
   /** Drawn anew only where it changes: not for each letter of a search. */
   function drawTop() {
     const { query, totals, views } = shown;
-    const drawn = JSON.stringify([{ ...query, q: query.view ? query.q : '' }, totals, views]);
+    const drawn = JSON.stringify([{ ...query, q: query.view ? query.q : '' }, totals, views, readSetting('unit')]);
     if (drawn === drawnTop) return;
     drawnTop = drawn;
     redraw(top, filterForm(), savedViews());
@@ -109,6 +110,13 @@ export function CollectionView(el) {
         chosen: order,
         entries: orders.map((each) => [each, say(`sort.${each.replace(' ', '.')}`)]),
         change: (value) => wish({ sort: value.split(' ')[0], order: value.split(' ')[1] }),
+      }),
+      choice({
+        label: say('versions.unit'),
+        name: 'unit',
+        chosen: readSetting('unit'),
+        entries: [['', say('collection.unit.files')], ...UNITS.map((unit) => [unit, unit])],
+        change: (unit) => tell(el, 'wish.unit', { unit }),
       }),
       h(
         'span',

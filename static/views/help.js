@@ -22,6 +22,9 @@ const SHAPES = [
   'note',
 ];
 const WORDS = [
+  'scanAndCage',
+  'shell',
+  'baseline',
   'lost',
   'invented',
   'certified',

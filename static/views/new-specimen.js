@@ -1,9 +1,9 @@
 // new-specimen.js - the dialog that names a new specimen, and the one that changes its label.
 import { h, openDialog, options } from '../dom.js';
+import { UNITS } from '../format.js';
 import { problemText } from '../problem.js';
 import { say } from '../say.js';
 
-export const UNITS = ['mm', 'cm', 'm', 'in'];
 const STATES = ['new', 'in work', 'ready', 'retired'];
 
 function field(label, input) {

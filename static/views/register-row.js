@@ -1,7 +1,9 @@
 // register-row.js - one specimen as a row of the register.
 import { h, stateMark, timeMark } from '../dom.js';
-import { formatCount, formatFaceSize, formatSafeEnd, withUnit } from '../format.js';
+import { formatCount } from '../format.js';
+import { rulerOf } from '../ruler.js';
 import { say } from '../say.js';
+import { shownDecimals, shownUnit } from '../settings.js';
 import { spark } from '../spark.js';
 import { specimenState } from '../specimen-state.js';
 import { picturedVersion, thumbnail } from '../thumbnail.js';
@@ -20,7 +22,7 @@ export function registerRow(specimen, at) {
   const latest = cage ?? scan;
   const trend = (key) => cages.map((point) => point[key]);
   const share = cage?.face_size && specimen.scan_diagonal ? cage.face_size / specimen.scan_diagonal : null;
-  const unit = specimen.units === 'unknown' ? '' : specimen.units;
+  const ruler = rulerOf(specimen.units, shownUnit('', specimen.units), shownDecimals());
   return h(
     'tr',
     { 'aria-rowindex': at + 2, data: { at } },
@@ -42,13 +44,11 @@ export function registerRow(specimen, at) {
       'td',
       { class: 'mid' },
       cage ? say('version.cage', { number: cage.number }) : '—',
-      cage?.face_size ? h('small', { class: 'below', text: formatFaceSize(cage.face_size, share, unit) }) : null,
+      cage?.face_size ? h('small', { class: 'below', text: ruler.faceSize(cage.face_size, share) }) : null,
     ),
     h('td', { class: 'st' }, stateMark(state.kind, state.text)),
     trendCell('column.openEdges.short', 'spark.openEdges', trend('open_edges'), cage?.open_edges, formatCount),
-    trendCell('column.loss.short', 'spark.loss', trend('lost'), cage?.lost, (value) =>
-      withUnit(formatSafeEnd(value), unit),
-    ),
+    trendCell('column.loss.short', 'spark.loss', trend('lost'), cage?.lost, ruler.most),
     h('td', {
       class: 'n counts',
       data: { label: say('column.findings.short') },

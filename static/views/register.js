@@ -3,7 +3,7 @@
 //   down: 'list', detail = { total, query, items, other }: how many rows there are and in which order, the rows of block 0;
 //                 the others are asked for anew. other: it is another list, not a newer state of the same
 //         'block', detail = { id: number of the block, items }
-//         'specimen', detail = the specimen: redraws its row, where there is one
+//         'specimen', detail = the specimen: redraws its row, where there is one; 'redraw': all that is in sight, in another unit
 //   up:   'wish.block', detail = { block }: its rows are wanted; 'wish.query'
 import { h, hidden, tell } from '../dom.js';
 import { say } from '../say.js';
@@ -51,6 +51,7 @@ export function Register(el) {
   el.addEventListener('list', (event) => setList(event.detail));
   el.addEventListener('block', ({ detail }) => takeBlock(detail.id, detail.items));
   el.addEventListener('specimen', (event) => redrawRow(event.detail));
+  el.addEventListener('redraw', () => [...bodies.keys()].filter(isDrawn).forEach(draw));
   table.addEventListener('keydown', move);
   table.addEventListener('focusin', (event) => {
     const at = rowOf(event.target);

@@ -3,6 +3,7 @@
 //   up:   the wishes of its parts, and 'wish.query', 'wish.csv', 'wish.retry', 'wish.remeasure', 'wish.row' (unfold its group and go there)
 import { choice, errorBox, give, h, redraw, stateMark, tell } from '../dom.js';
 import { groupRows, rowSpeaks, summarize } from '../comparison.js';
+import { UNITS } from '../format.js';
 import { problemText, reasonText } from '../problem.js';
 import { writeRoute } from '../route.js';
 import { say, sayList, sayWith } from '../say.js';
@@ -131,9 +132,7 @@ export function SpecimenView(el) {
     give(parts.mend, 'show', {
       run: state.chosenRun,
       mend,
-      fileUnit: state.specimen.units,
-      unit: state.unit,
-      pointText: state.pointText,
+      ruler: state.ruler,
     });
     redraw(
       heads.findings,
@@ -152,19 +151,19 @@ export function SpecimenView(el) {
     give(parts.findings, 'show', {
       run: state.chosenRun,
       name: state.chosen ? versionName(state.chosen) : '',
+      against: state.chosenAgainst,
       findings: state.findings,
       since: state.since && {
         name: versionName(state.baseline),
+        against: state.nameOf(state.baselineRun.against),
         items: state.since.before.items,
         match: state.since.match,
         spaceAddress: spaceAddress(state, state.baseline, state.baselineRun.id),
       },
       bounds: state.chosenRecord?.record.subject.bounds ?? null,
       reference: state.chosenRecord?.record.reference?.bounds ?? null,
-      unit: state.unit,
-      factor: state.lengthFactor,
+      ruler: state.ruler,
       faceSize: state.chosen?.face_size ?? null,
-      pointText: state.pointText,
       waiting: state.waiting,
       spaceAddress: spaceAddress(state, state.chosen, state.chosenRun),
     });
@@ -334,8 +333,11 @@ export function SpecimenView(el) {
           : choice({
               label: say('versions.unit'),
               name: 'unit',
-              chosen: state.unit,
-              entries: ['mm', 'cm', 'm', 'in'].map((unit) => [unit, unit]),
+              chosen: state.query.unit ?? readSetting('unit'),
+              entries: [
+                ['', say('versions.unit.file', { unit: state.specimen.units })],
+                ...UNITS.map((unit) => [unit, unit]),
+              ],
               change: (value) => {
                 writeSetting('unit', value);
                 query({ unit: value });

@@ -6,7 +6,7 @@
 import { linearTicks, logRange, logTicks } from '../axes.js';
 import { cellText, endsOf, scaleOf } from '../comparison.js';
 import { choice, h, hidden, redraw, s, tell } from '../dom.js';
-import { formatFaceSize, formatValue, withUnit } from '../format.js';
+import { formatValue, withUnit } from '../format.js';
 import { say, sayList } from '../say.js';
 import { versionName } from '../specimen-state.js';
 import { tradeOff, turned } from '../trade-off.js';
@@ -47,14 +47,14 @@ export function TrendCharts(el) {
   const withUnitOf = (row) => withUnit(row.name, scale(row).unit && `(${scale(row).unit})`);
   const printed = (row, column) =>
     row === FACE_SIZE
-      ? formatFaceSize(column.version.face_size * state.lengthFactor, null, state.unit)
+      ? state.ruler.faceSize(column.version.face_size)
       : (cellText(row, column.runIndex, state.measures.get(row.measure), scale(row)) ?? '—');
 
   /** What is known of a column: the value drawn and the ends of its interval, in the unit shown; null where there is nothing. */
   function known(row, column) {
     if (row === FACE_SIZE) {
       const size = column.version.face_size;
-      return given(size) ? exactly(size * state.lengthFactor) : null;
+      return given(size) ? exactly(size * state.ruler.factor) : null;
     }
     const i = column.runIndex;
     if (!given(row.values[i]) || (row.comparable[i] === false && column.runIndex !== state.baselineIndex)) return null;
@@ -472,7 +472,7 @@ function labels(points) {
   const taken = points.map(({ x, y }) => ({ x: x - 6, y: y - 6, w: 12, h: 12 }));
   return [...points].reverse().map(({ column, x, y }) => {
     const text = versionName(column.version);
-    const w = text.length * 5.6;
+    const w = text.length * 6.4;
     const spots = [
       [9, 0],
       [-9 - w, 0],

@@ -8,7 +8,7 @@
 // them, and that of the focus are drawn; rows are kept and their cells reused until what they say changes.
 import { cellText, changeText, groupRows, rowDiffers, rowSpeaks, scaleOf } from '../comparison.js';
 import { emptyBox, h, hidden, redraw, shape, stateMark, tell, timeMark } from '../dom.js';
-import { formatFaceSize, formatProgress } from '../format.js';
+import { formatProgress } from '../format.js';
 import { say, sayList } from '../say.js';
 import { readSetting } from '../settings.js';
 import { spark } from '../spark.js';
@@ -214,8 +214,7 @@ export function VersionTable(el) {
 
   function headCell(column, c) {
     const { version, run, share } = column;
-    const unit = state.unit;
-    const origin = version.face_size ? formatFaceSize(version.face_size * state.lengthFactor, share, unit) : null;
+    const origin = version.face_size ? state.ruler.faceSize(version.face_size, share) : null;
     const from = version.made_from
       ? say('versions.from', { version: nameOf(version.made_from) })
       : version.kind === 'scan'

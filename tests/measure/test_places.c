@@ -586,6 +586,7 @@ Test(places, pair_with_a_hole_in_the_cage_has_lost_what_was_there)
     cr_expect(eq(sz, total_of(&c, FINDING_INVENTED), 0));
     const struct finding *got = nth_of(&c, FINDING_LOST, 0);
     cr_expect(got->at.z > 0.99);
+    cr_expect(eq(int, got->form, FINDING_HOLE));
     cr_expect(strstr(got->text, "the cage is open here, ") == got->text, "%s", got->text);
     cr_expect(strstr(got->text, " mm from the scan") != NULL, "%s", got->text);
 }
@@ -596,6 +597,7 @@ Test(places, pair_with_a_hole_in_the_scan_has_invented_what_closes_it)
     cr_assert(eq(sz, total_of(&c, FINDING_INVENTED), 1));
     cr_expect(eq(sz, total_of(&c, FINDING_LOST), 0));
     const struct finding *got = nth_of(&c, FINDING_INVENTED, 0);
+    cr_expect(eq(int, got->form, FINDING_HOLE));
     cr_expect(strstr(got->text, "where the scan is open") != NULL, "%s", got->text);
 }
 
@@ -612,6 +614,7 @@ Test(places, pair_with_a_stray_shell_has_invented_a_whole_shell)
     /* the far corners of the cube from the sphere of radius 1, which its faces cut by less than 0.01 */
     double corner = sqrt(3.125 * 3.125 + 2 * 0.125 * 0.125) - 1;
     cr_expect(got->distance.lower <= corner + 0.01 && got->distance.upper >= corner);
+    cr_expect(eq(int, got->form, FINDING_SHELL));
     cr_expect(strstr(got->text, "a whole shell of the cage has nothing of the scan near it") == got->text,
               "%s", got->text);
 }
@@ -642,6 +645,7 @@ Test(places, pair_with_a_flap_has_invented_it)
     cr_expect(eq(sz, got->faces_total, 2));
     cr_expect(epsilon_eq(dbl, got->size, 2, 1e-12));
     cr_expect(got->distance.lower <= 2 && got->distance.upper >= 2);
+    cr_expect(eq(int, got->form, FINDING_PATCH));
     cr_expect(strstr(got->text, "a flap, a bridge or a bulge") != NULL, "%s", got->text);
 }
 
@@ -672,6 +676,7 @@ Test(places, pair_far_apart_is_told_to_be_so)
     struct compared c = compare(fixture_moved(arena, &sphere, 1, (vec3){50, 0, 0}), sphere, NULL, 1);
     cr_assert(eq(sz, total_of(&c, FINDING_LOST), 1));
     cr_assert(eq(sz, total_of(&c, FINDING_INVENTED), 1));
+    cr_expect(eq(int, nth_of(&c, FINDING_LOST, 0)->form, FINDING_EVERYTHING));
     cr_expect(strstr(nth_of(&c, FINDING_LOST, 0)->text, "check unit and position of both files") != NULL);
 }
 

@@ -252,7 +252,7 @@ test('theme_chosen_by_the_reader_overrules_the_system', async () => {
     await open(page, '#/', '.register .what');
     const paper = () => page.evaluate(() => getComputedStyle(document.documentElement).backgroundColor);
     const light = await paper();
-    await page.getByLabel('Paper').selectOption('dark');
+    await page.getByLabel('Light or dark').selectOption('dark');
     const dark = await paper();
     assert.notEqual(dark, light);
     await page.reload();

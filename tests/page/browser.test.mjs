@@ -384,6 +384,12 @@ describe('compare', () => {
     await page.getByLabel('Lengths in').selectOption('cm');
     await page.waitForURL(/unit=cm/);
     assert.equal(Number(await cell(page, 'subject.edge_length.max', made.cages[0]).textContent()), before / 10);
+    assert.match(await page.locator('.label dl').textContent(), /Diagonal of the scan[\d.]+\scm/);
+    await open(page, '#/');
+    const row = page.locator('.register tbody tr').filter({ hasText: 'Cube with two windows' });
+    await row.getByText(/≤\s[\d.]+\scm/).waitFor(); // kept for every specimen
+    await page.getByLabel('Lengths in').selectOption('');
+    await row.getByText(/≤\s[\d.]+\smm/).waitFor();
   });
 
   inPage('compare_lists_the_findings_of_the_chosen_version', async (page) => {
@@ -673,6 +679,7 @@ const byKeys = {
       await tabTo(page, input);
       await page.keyboard.press('Enter');
     };
+    await page.evaluate(() => delete window.showOpenFilePicker); // its picker cannot be handed over; the input's can
     // waited for from before the first Tab: the browser is told to hand its chooser over while the keys are on their way
     const [chooser] = await Promise.all([page.waitForEvent('filechooser'), open()]);
     await chooser.setFiles(files);

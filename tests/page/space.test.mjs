@@ -4,6 +4,7 @@
 //   camera_*    turning, panning and the address
 //   colour_*    stops, ranges, histograms; which number belongs to which corner
 //   pick_*      the first triangle on a ray
+//   tags_*      none hides another
 //   marks_*     open edges, crowded edges, irregular vertices of meshes known on paper
 import assert from 'node:assert/strict';
 import { test } from 'node:test';
@@ -29,6 +30,7 @@ import {
   vertexOf,
   viewBytes,
 } from '../../static/space/surface.js';
+import { placeTags } from '../../static/space/tags.js';
 import { areaShares, extent, formValues, pickDoubles, picksOf } from '../../static/space/values.js';
 
 /** The bytes of a surface: corners quantised in a cube of 65535 steps of the given length from the origin. */
@@ -265,6 +267,8 @@ test('camera_comes_back_from_the_address', () => {
 test('camera_flies_the_short_way_round', () => {
   const from = { yaw: 170, pitch: 0, target: [0, 0, 0], half: 1 };
   const to = { yaw: -170, pitch: 0, target: [2, 0, 0], half: 4 };
+  assert.deepEqual(between(from, to, -9), between(from, to, 0)); // a clock that goes back throws nothing away
+  assert.deepEqual(between(from, to, 9), between(from, to, 1));
   const middle = between(from, to, 0.5);
   assert.equal(middle.yaw, 180);
   assert.equal(middle.half, 2);
@@ -370,4 +374,22 @@ test('marks_three_faces_at_one_edge_are_crowded', () => {
   const marks = findMarks(surface, faceSides(surface));
   assert.deepEqual([...marks.crowded], [0, 1]);
   assert.equal(marks.open.length, 12);
+});
+
+test('tags_hang_where_they_are_wanted_and_move_aside_for_the_ones_before', () => {
+  assert.deepEqual(placeTags([{ x: 100, y: 100 }, { x: 110, y: 104 }, { x: 200, y: 104 }], 400, 300), [
+    { x: 100, y: 100 },
+    { x: 110, y: 78 + 52 },
+    { x: 200, y: 104 },
+  ]);
+  assert.deepEqual(placeTags([{ x: -50, y: 900 }], 400, 300), [{ x: 4, y: 270 }]);
+});
+
+test('tags_of_one_place_are_never_one_over_the_other_and_those_without_room_are_left_out', () => {
+  const spots = placeTags(Array.from({ length: 60 }, (_, i) => ({ x: 150 + (i % 7), y: 150 + (i % 5) })), 400, 300);
+  const shown = spots.filter((spot) => spot !== null);
+  assert.ok(shown.length > 5 && shown.length < 60, String(shown.length));
+  assert.deepEqual(spots[0], { x: 150, y: 150 });
+  for (const [i, a] of shown.entries())
+    for (const b of shown.slice(0, i)) assert.ok(Math.abs(a.x - b.x) >= 40 || Math.abs(a.y - b.y) >= 26, JSON.stringify([a, b]));
 });
