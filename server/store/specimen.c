@@ -240,7 +240,6 @@ const char *const store_filters[STORE_FILTERS] = {"new",     "in work",   "ready
     {                                                                                                        \
         LIST(key, ">", "ASC"), LIST(key, "<", "DESC")                                                        \
     }
-#define SHOWN_RUN "(SELECT v.latest_run FROM version v WHERE v.id = coalesce(s.latest_cage, s.latest_scan))"
 #define STATE_RANK                                                                                           \
     "CASE s.state WHEN 'new' THEN 0 WHEN 'in work' THEN 1 WHEN 'ready' THEN 2"                               \
     " WHEN 'handed over' THEN 3 ELSE 4 END"
@@ -252,7 +251,7 @@ static const char *const list_sql[][2] = {
     [STORE_SORT_TITLE] = BOTH("s.title"),
     [STORE_SORT_OPEN_EDGES] = BOTH("coalesce(s.open_edges, -1)"),
     [STORE_SORT_LOST] = BOTH("coalesce(s.lost, -1)"),
-    [STORE_SORT_FAULTS] = BOTH("coalesce(" RUN_VALUE(SHOWN_RUN, MEASURE_FAULTS) ", -1)"),
+    [STORE_SORT_FAULTS] = BOTH("coalesce(s.faults, -1)"),
     [STORE_SORT_STATE] = BOTH(STATE_RANK),
     [STORE_SORT_SCANS] = BOTH("s.scan_count"),
     [STORE_SORT_CAGES] = BOTH("s.cage_count"),
@@ -349,10 +348,12 @@ static bool read_page(struct connection *connection, const struct store_specimen
 static bool count_states(struct connection *connection, const char *pattern, int64_t totals[STORE_STATES],
                          struct error *err)
 {
-    static const char count[] =
-        "SELECT sum(s.state = 'new'), sum(s.state = 'in work'), sum(s.state = 'ready'),"
-        " sum(s.state = 'handed over'), sum(s.state = 'retired') FROM specimen s WHERE " MATCHES_TEXT;
-    sqlite3_stmt *row = statement_begin(connection, count, err, "t", pattern);
+#define COUNT_STATES                                                                                         \
+    "SELECT sum(s.state = 'new'), sum(s.state = 'in work'), sum(s.state = 'ready'),"                         \
+    " sum(s.state = 'handed over'), sum(s.state = 'retired') FROM specimen s"
+    static const char all[] = COUNT_STATES, matching[] = COUNT_STATES " WHERE " MATCHES_TEXT;
+    sqlite3_stmt *row = pattern ? statement_begin(connection, matching, err, "t", pattern)
+                                : statement_begin(connection, all, err, "");
     bool ok = statement_step(connection, row, err) == 1;
     for (int i = 0; ok && i < STORE_STATES; i++)
         totals[i] = column_id(row, i);
@@ -363,8 +364,9 @@ static bool count_states(struct connection *connection, const char *pattern, int
 static bool count_page(struct connection *connection, const char *pattern, const char *filter,
                        struct store_specimen_page *page, struct error *err)
 {
+/* From the few jobs to their specimens, which CROSS JOIN makes sure of. */
 #define COUNT_JOBS(condition)                                                                                \
-    "SELECT count(DISTINCT s.id) FROM job j JOIN specimen s ON s.id = j.specimen WHERE " condition           \
+    "SELECT count(DISTINCT s.id) FROM job j CROSS JOIN specimen s ON s.id = j.specimen WHERE " condition     \
     " AND " MATCHES_TEXT
     static const char measuring[] = COUNT_JOBS(JOB_MEASURING), failed[] = COUNT_JOBS(JOB_FAILED);
     int64_t *totals = page->filter_totals;
