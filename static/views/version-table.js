@@ -63,13 +63,9 @@ export function VersionTable(el) {
   document.addEventListener('scroll', lookSoon, { capture: true, passive: true });
   window.addEventListener('beforeprint', () => {
     if (region === null || !el.isConnected) return;
-    region.hidden = true;
     el.append(h('div', { class: 'printed' }, printedTables()));
   });
-  window.addEventListener('afterprint', () => {
-    el.querySelector('.printed')?.remove();
-    if (region !== null) region.hidden = false;
-  });
+  window.addEventListener('afterprint', () => el.querySelector('.printed')?.remove());
 
   function update() {
     columns = state.columns;
