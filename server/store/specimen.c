@@ -349,8 +349,7 @@ static bool read_page(struct connection *connection, const struct store_specimen
 static bool count_states(struct connection *connection, const char *pattern, int64_t totals[STORE_STATES],
                          struct error *err)
 {
-#define COUNT_STATES(condition)                                                                              \
-    "SELECT s.state, count(*) FROM specimen s" condition " GROUP BY s.state"
+#define COUNT_STATES(condition) "SELECT s.state, count(*) FROM specimen s" condition " GROUP BY s.state"
     static const char all[] = COUNT_STATES(""), matching[] = COUNT_STATES(" NOT INDEXED WHERE " MATCHES_TEXT);
     int step;
     sqlite3_stmt *row = pattern ? statement_begin(connection, matching, err, "t", pattern)
