@@ -64,7 +64,7 @@ async function readAll(path, values = {}) {
 }
 
 export const listSpecimens = (values) => read(`/specimens${query(values)}`);
-export const allSpecimens = () => readAll('/specimens', { sort: 'number', order: 'asc' });
+export const allSpecimens = (values = { sort: 'number', order: 'asc' }) => readAll('/specimens', values);
 export const readSpecimen = (id) => read(`/specimens/${id}`);
 export const createSpecimen = (body) => post('/specimens', body);
 export const changeSpecimen = (id, body) => change(`/specimens/${id}`, body);

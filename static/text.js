@@ -332,6 +332,12 @@ export const TEXT = {
     'Face size: length, and its share of the scan’s box diagonal. Loss is measured from the scan to the cage; ≤ shows the upper end of its certified interval.',
   'collection.moved': 'Specimens were added, or their order has changed; the rows below are up to date.',
   'collection.order': 'Show the present order',
+  'collection.print': 'Print the list',
+  'collection.reading': { one: '{n} specimen is read for the printer.', other: 'All {n} specimens are read for the printer.' },
+  'collection.printed': {
+    one: 'Printed: {n} of {total} specimens. “Print the list” prints all of them.',
+    other: 'Printed: {n} of {total} specimens. “Print the list” prints all of them.',
+  },
   'views.title': 'Saved views',
   'views.label': 'Saved views:',
   'views.sent': 'This view is called “{name}”.',
@@ -461,10 +467,6 @@ export const TEXT = {
   'versions.decimals': 'Decimals',
   'versions.decimals.any': 'as known',
   'versions.pick': '{n} of {total} versions shown',
-  'versions.printed': {
-    one: 'Printed: {n} of {total} versions. The CSV has all.',
-    other: 'Printed: {n} of {total} versions. The CSV has all.',
-  },
   'versions.csv': 'Save as CSV',
   'versions.copyCsv': 'Copy as CSV',
   'versions.names': 'Measure and unit',

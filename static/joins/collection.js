@@ -11,6 +11,8 @@ import { BLOCK } from '../views/register.js';
 /** While jobs run many events come together: the order is asked for once, so long after the first. */
 const GATHER_MS = 500;
 const BLOCKS_AT_ONCE = 2;
+/** A list of more takes a moment to read for the printer. */
+const LONG = 500;
 
 /**
  * @param {HTMLElement} el
@@ -59,6 +61,17 @@ export function joinCollection(el, page) {
       page.tell(say('views.copied'));
     } catch {
       page.tell(say('views.notCopied'));
+    }
+  });
+
+  el.addEventListener('wish.print', async () => {
+    const { q, state: only, sort = 'changed', order = 'desc' } = drawn ?? viewOf(query);
+    if (state.total > LONG) page.tell(say('collection.reading', { n: state.total }));
+    try {
+      give(register, 'print', { items: await api.allSpecimens({ q, state: only, sort, order }) });
+      window.print();
+    } catch (problem) {
+      page.tellProblem(problem);
     }
   });
 

@@ -3,7 +3,7 @@
 //         views are the saved ones, moved tells that the order shown is no longer the present one
 //         to the register that it returns: what views/register.js takes
 //   up:   'wish.query', detail = the changed parts of the query; 'wish.order': the present order; 'wish.new'; 'wish.again';
-//         'wish.unit', detail = { unit }; 'wish.save', 'wish.forget', detail = { name }; 'wish.copy'
+//         'wish.unit', detail = { unit }; 'wish.save', 'wish.forget', detail = { name }; 'wish.copy'; 'wish.print': all of the list
 import { choice, emptyBox, errorBox, h, openDialog, redraw, tell } from '../dom.js';
 import { UNITS, formatCount } from '../format.js';
 import { problemText } from '../problem.js';
@@ -45,6 +45,13 @@ export function CollectionView(el) {
   el.addEventListener('show', (event) => {
     shown = event.detail;
     update();
+  });
+
+  /** The keys that print do as the button does: of a long list the browser alone would print what was near the window. */
+  document.addEventListener('keydown', (event) => {
+    if (!el.isConnected || !(event.ctrlKey || event.metaKey) || event.altKey || event.key.toLowerCase() !== 'p') return;
+    event.preventDefault();
+    tell(el, 'wish.print');
   });
 
   const wish = (changes) => tell(el, 'wish.query', changes);
@@ -121,6 +128,12 @@ export function CollectionView(el) {
       h(
         'span',
         { class: 'right acts' },
+        h('button', {
+          type: 'button',
+          data: { key: 'print' },
+          text: say('collection.print'),
+          on: { click: () => tell(el, 'wish.print') },
+        }),
         h('button', {
           type: 'button',
           data: { key: 'new' },

@@ -13,20 +13,21 @@ const known = (value) => value !== null && value !== undefined;
 /**
  * @param {object} specimen  as the API gives it
  * @param {number} at        its place in the whole list, from 0
+ * @param {{ paper?: boolean }} options  for paper: without pictures, of which a long list would have thousands
  */
-export function registerRow(specimen, at) {
+export function registerRow(specimen, at, { paper = false } = {}) {
   const cages = specimen.trend.filter((point) => point.kind === 'cage' && !point.withdrawn);
   const scan = specimen.trend.findLast((point) => point.kind === 'scan' && !point.withdrawn) ?? null;
   const cage = cages.findLast((point) => point.run !== null) ?? cages.at(-1) ?? null;
   const state = specimenState(specimen);
   const latest = cage ?? scan;
-  const trend = (key) => cages.map((point) => point[key]);
+  const trend = (key) => (paper ? [] : cages.map((point) => point[key]));
   const share = cage?.face_size && specimen.scan_diagonal ? cage.face_size / specimen.scan_diagonal : null;
   const ruler = rulerOf(specimen.units, shownUnit('', specimen.units), shownDecimals());
   return h(
     'tr',
     { 'aria-rowindex': at + 2, data: { at } },
-    h('td', { class: 'picture' }, thumbnail(picturedVersion(specimen.trend))),
+    paper ? null : h('td', { class: 'picture' }, thumbnail(picturedVersion(specimen.trend))),
     h(
       'th',
       { scope: 'row' },

@@ -43,6 +43,7 @@ export function SpecimenView(el) {
   };
   let mounted = false;
   const given = new Map(); // what each part was given last
+  const later = new Map(); // what parts below the table get once that is seen
 
   SpecimenLabel(parts.label);
   Glance(parts.glance);
@@ -103,16 +104,15 @@ export function SpecimenView(el) {
       h('small', { text: state.baseline ? say('versions.note', { baseline: versionName(state.baseline) }) : '' }),
     );
     redraw(parts.controls, controls(state));
-    give(parts.table, 'show', state);
     heads.charts.textContent = say('charts.title');
     heads.charts.parentElement.hidden = state.comparison === null;
-    giveChanged(parts.trends, said(state, 'over', 'x', 'y'), {
+    giveLater(state, parts.trends, said(state, 'over', 'x', 'y'), {
       state,
       over: state.query.over,
       x: state.query.x,
       y: state.query.y,
     });
-    giveChanged(parts.shapes, [state.otherRecords.map(({ id }) => id).join(), ...said(state, 'chart')], {
+    giveLater(state, parts.shapes, [state.otherRecords.map(({ id }) => id).join(), ...said(state, 'chart')], {
       chosen: state.chosenRecord,
       others: state.otherRecords,
       metric: state.query.chart,
@@ -167,6 +167,7 @@ export function SpecimenView(el) {
       waiting: state.waiting,
       spaceAddress: spaceAddress(state, state.chosen, state.chosenRun),
     });
+    give(parts.table, 'show', state); // last: it asks where it stands
   }
 
   /** Everything but the jobs that a chart or a sentence may rest on, and those parts of the address that choose what is drawn. */
@@ -188,8 +189,21 @@ export function SpecimenView(el) {
     const before = given.get(el);
     if (before?.length === key.length && key.every((each, i) => each === before[i])) return;
     given.set(el, key);
+    later.delete(el);
     give(el, 'show', detail);
   }
+
+  /** The same, but after the next frame where all is new: what is in sight comes first. A part that only chooses anew has it at once. */
+  function giveLater({ comparison }, el, key, detail) {
+    if (given.get(el)?.includes(comparison)) return giveChanged(el, key, detail);
+    if (later.size === 0) requestAnimationFrame(() => setTimeout(giveRest));
+    later.set(el, () => giveChanged(el, key, detail));
+  }
+
+  function giveRest() {
+    for (const draw of [...later.values()]) draw();
+  }
+  window.addEventListener('beforeprint', giveRest);
 
   /** The address of a finding of a version in space; null where its surface is not there. */
   function spaceAddress(state, version, run) {

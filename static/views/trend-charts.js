@@ -322,46 +322,54 @@ export function TrendCharts(el) {
     );
   }
 
+  /** The numbers of a figure, made when they are unfolded. */
   function numbers(title, columns, entries) {
-    return h(
+    const fill = (part) => part.querySelector('table') ?? part.append(table(title, columns, entries));
+    const part = h(
       'details',
-      { data: { open: title } },
+      { data: { open: title }, on: { toggle: ({ target }) => target.open && fill(target) } },
       h('summary', { text: say('chart.numbers') }),
+    );
+    const isOpen = [...el.querySelectorAll('details[open]')].some(({ dataset }) => dataset.open === title);
+    if (isOpen) fill(part);
+    return part;
+  }
+
+  function table(title, columns, entries) {
+    return h(
+      'table',
+      { class: 'ledger small' },
+      h('caption', { class: 'hide', text: title }),
       h(
-        'table',
-        { class: 'ledger small' },
-        h('caption', { class: 'hide', text: title }),
+        'thead',
+        {},
         h(
-          'thead',
+          'tr',
           {},
+          h('th', { scope: 'col', text: say('chart.version') }),
+          entries.map(({ name }) => h('th', { scope: 'col', class: 'n', text: name })),
+        ),
+      ),
+      h(
+        'tbody',
+        {},
+        columns.map((column) =>
           h(
             'tr',
             {},
-            h('th', { scope: 'col', text: say('chart.version') }),
-            entries.map(({ name }) => h('th', { scope: 'col', class: 'n', text: name })),
-          ),
-        ),
-        h(
-          'tbody',
-          {},
-          columns.map((column) =>
             h(
-              'tr',
-              {},
-              h(
-                'th',
-                { scope: 'row' },
-                column.isChosen
-                  ? h('b', {}, versionName(column.version), hidden(` ${say('versions.chosen')}`))
-                  : h('button', {
-                      class: 'plain link',
-                      data: { key: `${title} ${column.version.id}` },
-                      text: versionName(column.version),
-                      on: { click: () => tell(el, 'wish.query', { version: column.version.id }) },
-                    }),
-              ),
-              entries.map(({ text }) => h('td', { class: 'n', text: text(column) })),
+              'th',
+              { scope: 'row' },
+              column.isChosen
+                ? h('b', {}, versionName(column.version), hidden(` ${say('versions.chosen')}`))
+                : h('button', {
+                    class: 'plain link',
+                    data: { key: `${title} ${column.version.id}` },
+                    text: versionName(column.version),
+                    on: { click: () => tell(el, 'wish.query', { version: column.version.id }) },
+                  }),
             ),
+            entries.map(({ text }) => h('td', { class: 'n', text: text(column) })),
           ),
         ),
       ),

@@ -312,6 +312,29 @@ describe('compare', () => {
     assert.equal(await active(), 'cell subject.topology.open_loops 9000');
     await page.keyboard.press('Home');
     assert.equal(await active(), 'cell subject.topology.open_loops');
+
+    // Every row is there by its name, and its cells where it is near the window or has the focus; on paper there are all.
+    const rows = page.locator('.scroll .versions tr[id]');
+    const length = await rows.count();
+    const filled = () => rows.filter({ has: page.locator('.num') }).count();
+    assert.ok(length > 60 && (await filled()) < length / 2, `${await filled()} of ${length}`);
+    const last = (await rows.last().getAttribute('id')).replace('row-', '');
+    await rows.last().locator('th a').focus();
+    await page.keyboard.press('ArrowRight');
+    assert.equal(await active(), `cell ${last} 9059`);
+    assert.ok(await page.evaluate(isFocusSeen));
+    assert.ok((await filled()) < length);
+    await page.evaluate(() => window.dispatchEvent(new Event('beforeprint')));
+    const printed = await page.locator('.printed table').evaluateAll((tables) =>
+      tables.map((table) => ({
+        columns: table.querySelectorAll('thead .name').length,
+        cells: table.querySelectorAll('tbody .num').length,
+      })),
+    );
+    assert.equal(printed.reduce((sum, { columns }) => sum + columns, 0), 60);
+    assert.equal(printed.reduce((sum, { cells }) => sum + cells, 0), 60 * length);
+    await page.evaluate(() => window.dispatchEvent(new Event('afterprint')));
+    assert.equal(await page.locator('.printed').count(), 0);
   });
 
   inPage('compare_keeps_baseline_rows_and_order_in_the_address', async (page) => {
@@ -591,6 +614,30 @@ describe('collection', () => {
       await focusOn(page, number(row));
       assert.ok(await page.evaluate(isFocusSeen), `${key}: the focus is not to be seen`);
     }
+  });
+
+  inPage('collection_prints_all_that_the_filter_finds', async (page) => {
+    await page.addInitScript(() => {
+      globalThis.print = () => (globalThis.asked = true);
+    });
+    await open(page, inTray);
+    await page.locator('.register a.what').first().waitFor();
+    await page.evaluate(() =>
+      window.addEventListener('beforeprint', () => {
+        globalThis.printed = [...document.querySelectorAll('.printed .no')].map((part) => part.textContent);
+      }),
+    );
+    await page.pdf(); // without asking for all: what was read so far
+    const part = await page.evaluate(() => globalThis.printed);
+    assert.ok(part.length < LENGTH, String(part.length));
+    await page.keyboard.press('Control+p');
+    await page.waitForFunction(() => globalThis.asked);
+    await page.pdf();
+    assert.deepEqual(
+      await page.evaluate(() => globalThis.printed),
+      Array.from({ length: LENGTH }, (_, i) => number(i + 1)),
+    );
+    assert.equal(await page.locator('.printed').count(), 0);
   });
 
   inPage('collection_is_found_again_where_it_was_left', async (page) => {
