@@ -33,6 +33,7 @@ async function loadSurface({ version }) {
     corners: null,
     triangles: null,
     coarse: null,
+    coarsest: null,
     faces: surface.faces?.slice() ?? null,
     vertexFaces: surface.vertexFaces?.slice() ?? null,
     sources: surface.sources?.slice() ?? null,
@@ -40,9 +41,9 @@ async function loadSurface({ version }) {
   };
   surfaces.set(version, { surface: kept, owners, form: null, table: null });
   // without the bytes that the new corners stand for
-  const [triangles, coarse, faces] = ['triangles', 'coarse', 'faces'].map((name) => surface[name]?.slice() ?? null);
-  const drawn = { ...surface, corners, triangles, coarse, faces, twins, version, vertexFaces: null, sources: null };
-  const transfer = [corners, triangles, coarse, faces, twins].filter((part) => part !== null).map((part) => part.buffer);
+  const [triangles, coarse, coarsest, faces] = ['triangles', 'coarse', 'coarsest', 'faces'].map((name) => surface[name]?.slice() ?? null);
+  const drawn = { ...surface, corners, triangles, coarse, coarsest, faces, twins, version, vertexFaces: null, sources: null };
+  const transfer = [corners, triangles, coarse, coarsest, faces, twins].filter((part) => part !== null).map((part) => part.buffer);
   return { result: Object.assign(drawn, { ball: ballOf(drawn) }), transfer };
 }
 

@@ -1,12 +1,12 @@
 // surface.js - the bytes of server/picture/surface.h as typed arrays, and what follows from them. Pure.
 
-const MAGIC = 'fettleS2';
+const MAGIC = 'fettleS3';
 const SIMPLIFIED = 1;
 const FACES = 2;
 const SOURCES = 4;
-const SECTIONS = 10;
+const SECTIONS = 11;
 const CLUSTER = 72;
-export const HEAD_BYTES = 168;
+export const HEAD_BYTES = 184;
 export const STEPS = 65535;
 
 /** Reads the head: enough to know where everything is. */
@@ -18,9 +18,9 @@ export function readHead(buffer) {
   const f64 = (at) => view.getFloat64(at, true);
   const u64 = (at) => Number(view.getBigUint64(at, true));
   const flags = u32(12);
-  const [vertices, triangles, coarse, faces, sources, aspects, shells, edges, clusters, end] = Array.from(
+  const [vertices, coarsest, coarse, triangles, faces, sources, aspects, shells, edges, clusters, end] = Array.from(
     { length: SECTIONS },
-    (_, i) => u64(88 + 8 * i),
+    (_, i) => u64(96 + 8 * i),
   );
   return {
     simplified: (flags & SIMPLIFIED) !== 0,
@@ -29,13 +29,14 @@ export function readHead(buffer) {
     vertexCount: u32(16),
     triangleCount: u32(20),
     coarseCount: u32(24),
-    clusterCount: u32(28),
-    origin: [f64(32), f64(40), f64(48)],
-    step: f64(56),
-    quantisationError: f64(64),
-    simplificationError: f64(72),
-    faceCount: u64(80),
-    sections: { vertices, triangles, coarse, faces, sources, aspects, shells, edges, clusters, end },
+    coarsestCount: u32(28),
+    clusterCount: u32(32),
+    origin: [f64(40), f64(48), f64(56)],
+    step: f64(64),
+    quantisationError: f64(72),
+    simplificationError: f64(80),
+    faceCount: u64(88),
+    sections: { vertices, coarsest, coarse, triangles, faces, sources, aspects, shells, edges, clusters, end },
   };
 }
 
@@ -45,7 +46,7 @@ export const viewBytes = (head) => head.sections.aspects;
 /** The surface over a buffer of at least viewBytes(head) bytes, without copying. */
 export function readSurface(buffer) {
   const head = readHead(buffer);
-  const { vertices, triangles, coarse, faces, sources } = head.sections;
+  const { vertices, coarsest, coarse, triangles, faces, sources } = head.sections;
   const owners = head.hasFaces
     ? new Uint32Array(buffer, faces, head.simplified ? head.vertexCount : head.triangleCount)
     : null;
@@ -54,10 +55,17 @@ export function readSurface(buffer) {
     corners: new Uint16Array(buffer, vertices, 4 * head.vertexCount), // x, y, z, normal
     triangles: new Uint32Array(buffer, triangles, 3 * head.triangleCount),
     coarse: head.coarseCount > 0 ? new Uint32Array(buffer, coarse, 3 * head.coarseCount) : null,
+    coarsest: head.coarsestCount > 0 ? new Uint32Array(buffer, coarsest, 3 * head.coarsestCount) : null,
     faces: head.simplified ? null : owners, // of triangles
     vertexFaces: head.simplified ? owners : null,
     sources: head.hasSources ? new Uint32Array(buffer, sources, head.vertexCount) : null,
   };
+}
+
+/** The finest triangles of a surface that are no more than so many, else the fewest that there are. */
+export function levelFor({ triangles, coarse, coarsest }, most) {
+  const levels = [triangles, coarse, coarsest].filter((level) => level);
+  return levels.find((level) => level.length <= 3 * most) ?? levels.at(-1);
 }
 
 /** Where the bytes lie that tell what faces and vertices are. */
@@ -123,6 +131,7 @@ export function readCluster(entry, buffer) {
     corners: new Uint16Array(buffer, 0, 4 * vertexCount),
     triangles: new Uint16Array(buffer, at.triangles, 3 * triangleCount),
     coarse: null,
+    coarsest: null,
     faces: new Uint32Array(buffer, at.faces, triangleCount),
     sources: new Uint32Array(buffer, at.sources, vertexCount),
     form: {

@@ -18,6 +18,7 @@ import {
   faceOf,
   faceSides,
   formBytes,
+  levelFor,
   nearestVertex,
   normalOf,
   ownCorners,
@@ -32,39 +33,42 @@ import {
 import { areaShares, extent, formValues, pickDoubles, picksOf } from '../../static/space/values.js';
 
 /** The bytes of a surface: corners quantised in a cube of 65535 steps of the given length from the origin. */
-function bytesOf({ corners, triangles, faces = null, sources = null, aspects = [], shells = [], edges = [], step = 1 / 65535, origin = [0, 0, 0] }) {
+function bytesOf({ corners, triangles, coarse = null, coarsest = null, faces = null, sources = null, aspects = [], shells = [], edges = [], step = 1 / 65535, origin = [0, 0, 0] }) {
   const aligned = (x) => Math.ceil(x / 8) * 8;
   const sizes = [
     8 * corners.length,
+    12 * (coarsest?.length ?? 0),
+    12 * (coarse?.length ?? 0),
     12 * triangles.length,
-    0,
     faces ? 4 * faces.length : 0,
     sources ? 4 * sources.length : 0,
     2 * aspects.length,
     2 * shells.length,
     edges.length,
   ];
-  const sections = [168];
+  const sections = [184];
   sizes.forEach((size) => sections.push(aligned(sections.at(-1) + size)));
   sections.push(sections.at(-1));
   const buffer = new ArrayBuffer(sections.at(-1));
   const view = new DataView(buffer);
-  [...'fettleS2'].forEach((letter, i) => view.setUint8(i, letter.charCodeAt(0)));
-  view.setUint32(8, 168, true);
+  [...'fettleS3'].forEach((letter, i) => view.setUint8(i, letter.charCodeAt(0)));
+  view.setUint32(8, 184, true);
   view.setUint32(12, (sources ? 1 + 4 : 0) + (faces ? 2 : 0), true);
   view.setUint32(16, corners.length, true);
   view.setUint32(20, triangles.length, true);
-  origin.forEach((x, i) => view.setFloat64(32 + 8 * i, x, true));
-  view.setFloat64(56, step, true);
-  view.setBigUint64(80, BigInt(aspects.length || (faces ? Math.max(...faces) + 1 : triangles.length)), true);
-  sections.forEach((at, i) => view.setBigUint64(88 + 8 * i, BigInt(at), true));
+  view.setUint32(24, coarse?.length ?? 0, true);
+  view.setUint32(28, coarsest?.length ?? 0, true);
+  origin.forEach((x, i) => view.setFloat64(40 + 8 * i, x, true));
+  view.setFloat64(64, step, true);
+  view.setBigUint64(88, BigInt(aspects.length || (faces ? Math.max(...faces) + 1 : triangles.length)), true);
+  sections.forEach((at, i) => view.setBigUint64(96 + 8 * i, BigInt(at), true));
   corners.forEach((corner, v) => corner.forEach((q, i) => view.setUint16(sections[0] + 8 * v + 2 * i, q, true)));
-  triangles.flat().forEach((v, k) => view.setUint32(sections[1] + 4 * k, v, true));
-  faces?.forEach((f, t) => view.setUint32(sections[3] + 4 * t, f, true));
-  sources?.forEach((v, t) => view.setUint32(sections[4] + 4 * t, v, true));
-  aspects.forEach((code, i) => view.setUint16(sections[5] + 2 * i, code, true));
-  shells.forEach((code, i) => view.setUint16(sections[6] + 2 * i, code, true));
-  edges.forEach((code, i) => view.setUint8(sections[7] + i, code));
+  [coarsest, coarse, triangles].forEach((level, i) => level?.flat().forEach((v, k) => view.setUint32(sections[1 + i] + 4 * k, v, true)));
+  faces?.forEach((f, t) => view.setUint32(sections[4] + 4 * t, f, true));
+  sources?.forEach((v, t) => view.setUint32(sections[5] + 4 * t, v, true));
+  aspects.forEach((code, i) => view.setUint16(sections[6] + 2 * i, code, true));
+  shells.forEach((code, i) => view.setUint16(sections[7] + 2 * i, code, true));
+  edges.forEach((code, i) => view.setUint8(sections[8] + i, code));
   return buffer;
 }
 
@@ -91,9 +95,19 @@ test('surface_square_is_read_as_it_was_written', () => {
   assert.deepEqual(placeOf(surface, 2), [1, 1, 0]);
   assert.deepEqual([faceOf(surface, 0), faceOf(surface, 1)], [0, 0]);
   assert.deepEqual(normalOf(surface, 0), [0, 0, 1]);
-  assert.equal(viewBytes(surface), 168 + 32 + 24 + 8);
+  assert.equal(viewBytes(surface), 184 + 32 + 24 + 8);
   assert.equal(nearestVertex(surface, [0.9, 0.2, 5]), 1);
   assert.throws(() => readSurface(new ArrayBuffer(200)), /not a surface/);
+});
+
+test('surface_level_is_the_finest_that_is_allowed_else_the_coarsest', () => {
+  const corners = [[0, 0, 0, 0], [MOST, 0, 0, 0], [MOST, MOST, 0, 0], [0, MOST, 0, 0]];
+  const triangles = [[0, 1, 2], [0, 2, 3], [1, 2, 3], [0, 1, 3]];
+  const surface = readSurface(bytesOf({ corners, triangles, coarse: [[0, 1, 3], [1, 2, 3]], coarsest: [[0, 2, 3]] }));
+  assert.deepEqual([Infinity, 4, 3, 2, 1, 0.5].map((most) => levelFor(surface, most).length / 3), [4, 4, 2, 2, 1, 1]);
+  assert.deepEqual([...levelFor(surface, 1)], [0, 2, 3]);
+  const small = square(); // its own, for it has no others
+  assert.equal(levelFor(small, 0), small.triangles);
 });
 
 test('surface_normal_below_the_plane_is_folded', () => {
