@@ -19,7 +19,7 @@ import {
 } from 'three';
 import { axesOf } from './camera.js';
 import { TABLE, parseHex } from './colours.js';
-import { levelFor } from './surface.js';
+import { drawnCorners, levelFor } from './surface.js';
 
 const NO_CUT = new Vector4(0, 0, 0, 1);
 const NO_BALL = new Vector4(0, 0, 0, -0);
@@ -200,10 +200,20 @@ export function openStage({ bare, inside, mark, tables }) {
   scene.add(mesh, sides);
   renderer.debug.checkShaderErrors = true;
 
+  /** A buffer of our own: only the graphics keep what is in it. */
+  function bufferOf(numbers) {
+    const buffer = gl.createBuffer();
+    gl.bindBuffer(gl.ARRAY_BUFFER, buffer);
+    gl.bufferData(gl.ARRAY_BUFFER, numbers, gl.STATIC_DRAW);
+    gl.bindBuffer(gl.ARRAY_BUFFER, null);
+    return buffer;
+  }
+
   /** The buffers of a surface, made once. */
   function geometryOf(surface) {
     if (!kept.has(surface)) {
-      const corner = new BufferAttribute(surface.corners, 4, true);
+      const count = surface.vertexCount + surface.twins.length;
+      const corner = new GLBufferAttribute(bufferOf(drawnCorners(surface)), gl.UNSIGNED_SHORT, 4, 2, count, true);
       const of = (index) => {
         const geometry = new BufferGeometry();
         geometry.setAttribute('corner', corner);
@@ -214,7 +224,8 @@ export function openStage({ bare, inside, mark, tables }) {
         levels: new Map(),
         sides: null,
         of,
-        count: surface.corners.length / 4,
+        corner,
+        count,
         values: new Map(),
       });
     }
@@ -227,13 +238,10 @@ export function openStage({ bare, inside, mark, tables }) {
     return entry.levels.get(index);
   }
 
-  /** The numbers of a figure, in a buffer of our own: it is given back as soon as they are not shown any more. null: zeros. */
+  /** The numbers of a figure: given back as soon as they are not shown any more. null: zeros. */
   function valuesOf(entry, values) {
     if (!entry.values.has(values)) {
-      const buffer = gl.createBuffer();
-      gl.bindBuffer(gl.ARRAY_BUFFER, buffer);
-      gl.bufferData(gl.ARRAY_BUFFER, values ?? new Float32Array(entry.count), gl.STATIC_DRAW);
-      gl.bindBuffer(gl.ARRAY_BUFFER, null);
+      const buffer = bufferOf(values ?? new Float32Array(entry.count));
       entry.values.set(values, new GLBufferAttribute(buffer, gl.FLOAT, 1, 4, entry.count));
     }
     return entry.values.get(values);
@@ -423,6 +431,7 @@ export function openStage({ bare, inside, mark, tables }) {
         for (const values of entry.values.keys()) if (!wanted.includes(values)) letValuesGo(entry, values);
         if (wanted.length > 0) continue;
         [...entry.levels.values(), entry.sides].forEach((geometry) => geometry?.dispose());
+        gl.deleteBuffer(entry.corner.buffer);
         kept.delete(surface);
       }
     },
