@@ -37,27 +37,38 @@ export function Figure(el) {
     const width = Math.max(1, Math.round(el.clientWidth * devicePixelRatio));
     const height = Math.max(1, Math.round(el.clientHeight * devicePixelRatio));
     if (canvas.width !== width || canvas.height !== height) Object.assign(canvas, { width, height });
-    const [figure, other] = state.figures;
-    state.stage.draw(figure, state.camera, context, { moving: state.moving });
-    if (!state.moving) overlay(figure);
-    if (other) drawBeside(other, width, height);
+    const { figures, stage, camera, moving } = state;
+    const divided = figures.length > 1 ? Math.round(width * state.divider) : width;
+    figures.forEach((figure, i) => {
+      const from = i === 0 ? 0 : divided; // the second figure lies to the right of the divider
+      const isLast = i === figures.length - 1;
+      const then = () => {
+        if (!moving) overlay(figure, from);
+        if (isLast) drawOver(divided, figures.length > 1);
+      };
+      stage.draw(figure, camera, context, { moving, from, then });
+    });
+  }
+
+  function overlay(figure, from) {
+    if (!figure.marks) return;
+    const { width, height } = canvas;
+    const depths = state.stage.depths(figure, state.camera, width, height);
+    context.save();
+    context.beginPath();
+    context.rect(from, 0, width - from, height);
+    context.clip();
+    drawMarks(context, figure.surface, figure.marks, state.camera, depths, state.colours, figure.plane);
+    context.restore();
+  }
+
+  function drawOver(divided, hasDivider) {
+    if (hasDivider) drawDivider(divided, canvas.height);
     drawTags();
     drawBar();
   }
 
-  function overlay(figure) {
-    if (!figure.marks) return;
-    const depths = state.stage.depths(figure, state.camera, canvas.width, canvas.height);
-    drawMarks(context, figure.surface, figure.marks, state.camera, depths, state.colours, figure.plane);
-  }
-
-  /** The second figure to the right of the divider. */
-  function drawBeside(other, width, height) {
-    const left = context.getImageData(0, 0, Math.max(1, Math.round(width * state.divider)), height);
-    state.stage.draw(other, state.camera, context, { moving: state.moving });
-    if (!state.moving) overlay(other);
-    if (state.divider > 0) context.putImageData(left, 0, 0);
-    const x = Math.round(width * state.divider);
+  function drawDivider(x, height) {
     context.fillStyle = state.colours.halo;
     context.fillRect(x - 3, 0, 6, height);
     context.fillStyle = state.colours.mark;

@@ -111,8 +111,9 @@ function cornersOfFace(surface, triangle) {
   return [...met];
 }
 
-function triangleArea({ corners, triangles, step }, t) {
-  const [a, b, c] = [0, 1, 2].map((i) => 4 * triangles[3 * t + i]);
+function triangleArea(surface, t) {
+  const { corners, triangles, step } = surface;
+  const [a, b, c] = [0, 1, 2].map((i) => 4 * vertexOf(surface, triangles[3 * t + i]));
   const side = (from, to) => [0, 1, 2].map((axis) => step * (corners[to + axis] - corners[from + axis]));
   const [u, v] = [side(a, b), side(a, c)];
   return Math.hypot(u[1] * v[2] - u[2] * v[1], u[2] * v[0] - u[0] * v[2], u[0] * v[1] - u[1] * v[0]) / 2;

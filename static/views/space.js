@@ -314,9 +314,12 @@ export function SpaceView(el) {
     }
     frame ??= requestAnimationFrame(() => {
       frame = null;
-      if (state !== null) plates.forEach((each) => drawPlate(each, true));
+      if (state === null) return;
+      plates.forEach((each) => drawPlate(each, true));
+      stage.drawWaiting();
+      clearTimeout(resting);
+      resting = setTimeout(settle, stage.slow ? SLOW_REST : REST);
     });
-    resting = setTimeout(settle, stage.slow ? SLOW_REST : REST);
   }
   let unmarked = null;
   function settle() {

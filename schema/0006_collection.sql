@@ -1,5 +1,5 @@
--- 0005_collection.sql - what a long collection is ordered and counted by, ready in indexes.
--- Applied once and in one transaction by server/store, which then sets user_version = 5.
+-- 0006_collection.sql - what a long collection is ordered and counted by, ready in indexes.
+-- Applied once and in one transaction by server/store, which then sets user_version = 6.
 -- A released migration is never edited: a change is the next number.
 
 ALTER TABLE specimen ADD COLUMN faults REAL;  -- of the run that open_edges is of; kept in step by server/store/summary.c
