@@ -263,6 +263,10 @@ export const TEXT = {
   'new.units': 'Unit of length',
   'new.note': 'Note',
   'new.unitsNote': 'Most mesh files do not say their unit. It can be changed only while the specimen has no version.',
+  'new.tolerances': 'Tolerances',
+  'new.tolerances.note':
+    'Lengths in that unit, such as 0.1; 0.5. Each measurement against a scan then tells the share of area within each of them. None need be stated.',
+  'new.tolerances.wrong': 'Up to {n} lengths above 0, with a decimal point, and a blank or a semicolon between them.',
   'new.do': 'Make the specimen',
   'specimen.title': 'Specimen',
   'specimen.back': 'To the collection',
@@ -271,6 +275,8 @@ export const TEXT = {
   'label.change.do': 'Change the label',
   'label.upload': 'Upload a version',
   'label.units': 'Unit of length',
+  'label.tolerances': 'Tolerances',
+  'label.tolerances.none': 'none stated',
   'label.diagonal': 'Diagonal of the scan',
   'label.versions': 'Versions',
   'label.latest': 'Latest measured',
@@ -431,6 +437,13 @@ export const TEXT = {
     one: '{scan} is newer than the scan that {cages} was measured against.',
     other: '{scan} is newer than the scan that {n} cages were measured against: {cages}.',
   },
+  'tolerances.offer': {
+    one: '{versions} was measured with other tolerances than the specimen has now ({now}), and keeps them.',
+    other: '{n} versions were measured with other tolerances than the specimen has now ({now}), and keep them: {versions}.',
+  },
+  'tolerances.now.none': 'none',
+  'tolerances.do': { one: 'Measure it again', other: 'Measure {n} versions again' },
+  'row.within': '{name} {tolerance}',
   'remeasure.do': { one: 'Measure it against {scan}', other: 'Measure {n} cages against {scan}' },
 
   // charts
@@ -627,6 +640,7 @@ export const TEXT = {
   'toast.again': '{version} will be measured again. The earlier runs are kept.',
   'toast.cancelled': 'The measurement was stopped. The file is kept.',
   'toast.retried': 'The measurement is in line again.',
+  'toast.tolerances': { one: '{n} version will be measured again.', other: '{n} versions will be measured again.' },
   'toast.remeasure': {
     one: '{n} cage will be measured against {scan}.',
     other: '{n} cages will be measured against {scan}.',
