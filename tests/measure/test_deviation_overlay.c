@@ -31,7 +31,7 @@ static struct summed sum_up(const struct mesh *from, const struct mesh *to, cons
     struct deviation_surface surfaces[2];
     struct deviation_vertices vertices;
     struct surface_parts parts = {.from = &surfaces[0], .to = &surfaces[1], .threads = threads};
-    struct summed summed;
+    struct summed summed = {.scale = 0};
     struct error err = {.text = ""};
     double in_frame[TOLERANCES];
 
