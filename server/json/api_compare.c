@@ -278,16 +278,15 @@ static const struct reading *reading_of(const struct line *line, const struct co
     return &none;
 }
 
-/* The path, and the tolerance of the row where it has one. */
-static bool put_names(json_t *tree, const struct measure_definition *measure, double tolerance)
+/* The path, with the tolerance of the row where it has one. */
+static json_t *row_name(const struct measure_definition *measure, double tolerance)
 {
     char text[STORE_TOLERANCES_TEXT];
     const struct store_tolerances one = {1, {tolerance}};
     if (isnan(tolerance))
-        return !json_object_set_new(tree, "measure", json_string(measure->path));
+        return json_string(measure->path);
     store_tolerances_write(&one, text);
-    return !json_object_set_new(tree, "measure", json_sprintf("%s@%s", measure->path, text))
-           && !json_object_set_new(tree, "tolerance", json_real(tolerance));
+    return json_sprintf("%s@%s", measure->path, text);
 }
 
 static json_t *row_tree(const struct measure_definition *measure, const struct line *line,
@@ -301,12 +300,13 @@ static json_t *row_tree(const struct measure_definition *measure, const struct l
         ok = row_add(&row, measure, reading_of(line, column), reading_of(line, &columns[baseline]),
                      r == baseline, is_comparable(measure, column));
     }
-    json_t *tree =
-        json_pack("{s:s, s:s, s:o, s:s, s:o, s:o, s:o, s:o, s:o}", "name", measure->name, "group",
-                  measure->group, "unit", api_string(measure->unit), "direction",
-                  direction_word(measure->direction), "values", row.values, "differences", row.differences,
-                  "verdicts", row.verdicts, "comparable", row.comparable, "sampled", row.sampled);
-    ok = ok && tree && put_names(tree, measure, line->tolerance);
+    json_t *tree = json_pack(
+        "{s:o, s:s, s:s, s:o, s:s, s:o, s:o, s:o, s:o, s:o}", "measure", row_name(measure, line->tolerance),
+        "name", measure->name, "group", measure->group, "unit", api_string(measure->unit), "direction",
+        direction_word(measure->direction), "values", row.values, "differences", row.differences, "verdicts",
+        row.verdicts, "comparable", row.comparable, "sampled", row.sampled);
+    if (tree && !isnan(line->tolerance))
+        ok = !json_object_set_new(tree, "tolerance", json_real(line->tolerance)) && ok;
     if (tree && has_interval(measure))
         ok = !json_object_set(tree, "lower", row.lower) && !json_object_set(tree, "upper", row.upper) && ok;
     json_decref(row.lower);
