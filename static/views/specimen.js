@@ -111,10 +111,13 @@ export function SpecimenView(el) {
       x: state.query.x,
       y: state.query.y,
     });
-    giveChanged(parts.shapes, [state.otherRecords.map(({ id }) => id).join(), ...said(state, 'chart')], {
+    giveChanged(parts.shapes, [state.otherRecords.map(({ id }) => id).join(), ...said(state, 'chart', 'way')], {
       chosen: state.chosenRecord,
       others: state.otherRecords,
       metric: state.query.chart,
+      way: state.query.way,
+      unit: state.unit,
+      lengthFactor: state.lengthFactor,
       offered: state.columns
         .filter(({ version, run }) => run !== null && version.kind === state.chosen?.kind)
         .map(({ version }) => ({ id: version.id, name: versionName(version) })),
