@@ -495,6 +495,7 @@ export const TEXT = {
     '{a} are regular ({regular} edges) in {baseline} and {b} in {version}; here the shares of the others.',
   'chart.valence.one': '{b} are regular ({regular} edges) in {version}; here the shares of the others.',
   'chart.andMore': '{valence}+',
+  'chart.tolerances': '▶ tolerances of the specimen: {values}.',
   'chart.way': 'Distances',
   'chart.way.lost.cage': 'from the scan to the cage',
   'chart.way.lost.scan': 'from the scan before to this scan',
@@ -507,9 +508,9 @@ export const TEXT = {
   'chart.distances.none': '{version} was measured before records had this. Measure it again to see it.',
   'chart.distances.left':
     'Not overlaid: {versions}, measured against another scan, alone, or before records had this.',
-  'chart.distances.certified': 'Whiskers: the certified interval of {version}; The numbers tell those of all.',
+  'chart.distances.certified': 'A whisker is the certified interval of a share of {version}.',
   'chart.distances.sampled':
-    'Whiskers: within these the share of {version} lies, certified, or by samples (≈) within four standard errors; The numbers tell those of all.',
+    'A whisker is what is known of a share of {version}: certified, or by samples (≈) within four standard errors.',
   'chart.axis.distances': '% of the area, by distance in {unit}; each class is some 1.6 times as far as the one before',
   'chart.axis.distances.noUnit': '% of the area, by distance; each class is some 1.6 times as far as the one before',
   'chart.class.first': 'up to {to}',

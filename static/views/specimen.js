@@ -183,6 +183,7 @@ export function SpecimenView(el) {
       state.baselineRun?.id,
       state.columns.map(({ version }) => `${version.id} ${version.withdrawn !== null} ${version.has_pictures}`).join(),
       state.specimen.id,
+      state.specimen.tolerances.join(),
       ...chosen.map((name) => state.query[name]),
     ];
   }
