@@ -1,7 +1,7 @@
 // route.js - the address after the hash, as the state of a view and back. Pure.
 //   #/                      the collection          ?q= &state= &sort= &order=
 //   #/specimen/7            one specimen            ?baseline=RUN &only=differs &sort=newest|number|face_size|MEASURE &unit= &hide=V,V &fold=G,G &version=V
-//                                                   &over=MEASURE &x= &y= (MEASURE or face_size) &chart=METRIC &beside=V,V
+//                                                   &over=MEASURE &x= &y= (MEASURE or face_size) &chart=METRIC &way=lost|invented &beside=V,V
 //   #/space/7               its versions in space   ?versions=V,V &colour=lost|invented|signed|aspect|valence|shell|none &range=
 //                                                   &beside= &cut= &sides=yes &finding=RUN.N &view=CAMERA
 //   #/audit/7                one version by one spec ?version=V &spec=S

@@ -19,8 +19,9 @@ struct sampling {
     const double *area_until; /* [triangle_count + 1] by slot, ascending from 0 */
     size_t count, first_chunk;
     double *angles, *signed_; /* [count] */
-    double *distances;        /* [count]; NULL where not wanted */
-    size_t *work;             /* [chunk] */
+    double *distances;        /* [count] */
+    bool wants_distances;
+    size_t *work; /* [chunk] */
 };
 
 /* Uniform in [0, 1), a function of sample and dimension alone. */
@@ -68,8 +69,7 @@ static void sample_chunk(void *context, size_t number)
         vec3 p = draw(sampling, i, &slot);
         struct bvh_hit hit = bvh_nearest(&sampling->to->bvh, p, first, &work);
         first = hit.slot;
-        if (sampling->distances)
-            sampling->distances[i] = sqrt(hit.distance_sq);
+        sampling->distances[i] = sqrt(hit.distance_sq);
         sampling->angles[i] = deviation_side_angle_deg(deviation_side_face_normal(sampling->from, slot),
                                                        deviation_side_face_normal(sampling->to, hit.slot));
         if (sampling->side)
@@ -99,7 +99,7 @@ static bool take_samples(struct sampling *sampling, const struct samples_setting
 static size_t choose_count(struct sampling *sampling, bool sparse)
 {
     size_t triangles = sampling->from->bvh.triangle_count + sampling->to->bvh.triangle_count,
-           times = sampling->distances ? SAMPLES_OF_DISTANCE : 1,
+           times = sampling->wants_distances ? SAMPLES_OF_DISTANCE : 1,
            count = times * (triangles < 8 * SAMPLES_MAX ? SAMPLES_MIN : SAMPLES_MAX);
 
     sampling->count = PILOT;
@@ -107,7 +107,7 @@ static size_t choose_count(struct sampling *sampling, bool sparse)
     sample_chunk(sampling, 0);
     while (count > SAMPLES_LEAST
            && (sampling->work[0] / PILOT * count > times * SAMPLES_BUDGET
-               || (sparse && !sampling->distances && SAMPLES_SPARSE * count > triangles)))
+               || (sparse && !sampling->wants_distances && SAMPLES_SPARSE * count > triangles)))
         count /= 2;
     return count;
 }
@@ -228,6 +228,38 @@ static void fill_distances(struct sampling *sampling, const struct samples_setti
     deviation->seed = SAMPLES_SEED;
 }
 
+static size_t count_between(const double *sorted, size_t count, double above, double up_to)
+{
+    size_t below = count_within(sorted, count, above), within = count_within(sorted, count, up_to);
+
+    return within > below ? within - below : 0;
+}
+
+/* By what is in a class certainly and what may be in it, where that is narrower than what is certified. Sorts
+ * the distances. */
+static void fill_classes(struct sampling *sampling, const struct distance_classes *classes,
+                         struct one_sided_deviation *deviation)
+{
+    double *sorted = sampling->distances, slack = classes->margin + DEVIATION_SLACK;
+    size_t count = sampling->count, last = classes->limit_count;
+
+    qsort(sorted, count, sizeof *sorted, compare_doubles);
+    for (size_t c = 0; c <= last; c++) {
+        double above = c > 0 ? classes->limits[c - 1] : -INFINITY,
+               up_to = c < last ? classes->limits[c] : INFINITY;
+        size_t surely = count_between(sorted, count, above + slack, up_to - slack),
+               possibly = count_between(sorted, count, above - slack, up_to + slack);
+        struct interval share = {wilson((double)surely, (double)count).lower,
+                                 wilson((double)possibly, (double)count).upper},
+                        *known = &deviation->class_shares[c];
+        deviation->class_is_sampled[c] = share.upper - share.lower < known->upper - known->lower;
+        if (!deviation->class_is_sampled[c])
+            continue;
+        *known = share;
+        deviation->class_sample_count = count;
+    }
+}
+
 /* Sorts the angles; samples on or near triangles without area have none. */
 static void fill_angles(struct sampling *sampling, struct one_sided_deviation *deviation)
 {
@@ -267,16 +299,19 @@ bool samples_measure(const struct deviation_surface *from, const struct deviatio
 {
     size_t triangle_count = from->bvh.triangle_count;
     double *area_until = ARENA_NEW(&scratch, double, triangle_count + 1);
-    struct sampling sampling = {.from = from, .to = to, .side = side, .area_until = area_until};
+    struct sampling sampling = {.from = from,
+                                .to = to,
+                                .side = side,
+                                .area_until = area_until,
+                                .wants_distances = settings->want_distances};
 
     const size_t most = settings->want_distances ? SAMPLES_OF_DISTANCE * SAMPLES_MAX : SAMPLES_MAX;
 
     sampling.angles = ARENA_NEW(&scratch, double, most);
     sampling.signed_ = ARENA_NEW(&scratch, double, most);
     sampling.work = ARENA_NEW(&scratch, size_t, most / CHUNK);
-    sampling.distances = settings->want_distances ? ARENA_NEW(&scratch, double, most) : NULL;
-    if (!area_until || !sampling.angles || !sampling.signed_ || !sampling.work
-        || (settings->want_distances && !sampling.distances))
+    sampling.distances = ARENA_NEW(&scratch, double, most);
+    if (!area_until || !sampling.angles || !sampling.signed_ || !sampling.work || !sampling.distances)
         return arena_error(err);
     area_until[0] = 0;
     for (uint32_t slot = 0; slot < triangle_count; slot++)
@@ -288,14 +323,17 @@ bool samples_measure(const struct deviation_surface *from, const struct deviatio
     deviation->normal_angle.halfwidth.mean = deviation->normal_angle.halfwidth.p95 = NAN;
     deviation->normal_angle.sample_count = 0;
     deviation->normal_angle.seed = SAMPLES_SEED;
+    deviation->class_sample_count = 0;
     if (!(area_until[triangle_count] > 0))
         return true;
     sampling.count = choose_count(&sampling, settings->sparse);
     if (!take_samples(&sampling, settings, err))
         return false;
     fill_angles(&sampling, deviation);
-    if (sampling.distances)
+    if (settings->want_distances)
         fill_distances(&sampling, settings, deviation);
+    if (settings->classes && settings->classes->limit_count > 0)
+        fill_classes(&sampling, settings->classes, deviation);
     if (side && signed_)
         fill_signed(&sampling, signed_);
     return true;

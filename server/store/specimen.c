@@ -22,12 +22,27 @@ static bool check_units(const char *units, struct error *err)
            || error_set(err, ERROR_USAGE, "the units must be mm, cm, m, in or unknown");
 }
 
+/* As the row has them. */
+static bool settle_tolerances(const struct store_tolerances *given, char text[STORE_TOLERANCES_TEXT],
+                              struct error *err)
+{
+    struct store_tolerances settled = {0, {0}};
+
+    if (given)
+        settled = *given;
+    if (!store_tolerances_settle(&settled, err))
+        return false;
+    store_tolerances_write(&settled, text);
+    return true;
+}
+
 bool store_specimen_create(struct store *store, const struct store_specimen_new *specimen, int64_t *id,
                            struct error *err)
 {
     static const char taken[] = "SELECT id FROM specimen WHERE catalogue_number = ?1";
     static const char add[] = "INSERT INTO specimen (catalogue_number, title, units, note, created, changed,"
-                              " revision) VALUES (?1, ?2, ?3, ?4, ?5, ?5, ?6)";
+                              " revision, tolerances) VALUES (?1, ?2, ?3, ?4, ?5, ?5, ?6, ?7)";
+    char tolerances[STORE_TOLERANCES_TEXT];
     struct write write;
     int64_t other;
     bool found, ok;
@@ -35,16 +50,16 @@ bool store_specimen_create(struct store *store, const struct store_specimen_new 
     if (!text_check("catalogue number", specimen->catalogue_number, STORE_NUMBER_MAX, TEXT_LINE, false, err)
         || !text_check("title", specimen->title, STORE_TITLE_MAX, TEXT_LINE, false, err)
         || !check_texts(NULL, specimen->note, err) || !check_units(specimen->units, err)
-        || !write_begin(store, &write, err))
+        || !settle_tolerances(specimen->tolerances, tolerances, err) || !write_begin(store, &write, err))
         return false;
     ok = statement_value(write.connection, taken, &other, &found, err, "t", specimen->catalogue_number);
     if (ok && found)
         ok = error_set(err, ERROR_CONFLICT, "the catalogue number is taken by specimen %lld",
                        (long long)other);
     ok = ok
-         && statement_run(write.connection, add, NULL, err, "ttttti", specimen->catalogue_number,
+         && statement_run(write.connection, add, NULL, err, "tttttit", specimen->catalogue_number,
                           specimen->title, specimen->units, specimen->note ? specimen->note : "", write.now,
-                          write.revision);
+                          write.revision, tolerances);
     if (ok) {
         *id = sqlite3_last_insert_rowid(write.connection->db);
         write_note(&write, STORE_CHANGED_SPECIMEN, *id, *id, 0);
@@ -64,11 +79,12 @@ static bool check_state(const char *state, struct error *err)
 }
 
 static bool apply_patch(struct write *write, int64_t id, const struct store_specimen_patch *patch,
-                        int64_t if_revision, bool *stale, struct error *err)
+                        const char *tolerances, int64_t if_revision, bool *stale, struct error *err)
 {
     static const char look[] = "SELECT revision, scan_count + cage_count, units FROM specimen WHERE id = ?1";
     static const char change[] = "UPDATE specimen SET title = coalesce(?2, title), note = coalesce(?3, note),"
-                                 " units = coalesce(?4, units), state = coalesce(?5, state) WHERE id = ?1";
+                                 " units = coalesce(?4, units), state = coalesce(?5, state),"
+                                 " tolerances = coalesce(?6, tolerances) WHERE id = ?1";
     bool ok = false;
     sqlite3_stmt *row = statement_begin(write->connection, look, err, "i", id);
     int step = statement_step(write->connection, row, err);
@@ -85,20 +101,23 @@ static bool apply_patch(struct write *write, int64_t id, const struct store_spec
         ok = step == 1;
     statement_end(row);
     return ok
-           && statement_run(write->connection, change, NULL, err, "itttt", id, patch->title, patch->note,
-                            patch->units, patch->state)
+           && statement_run(write->connection, change, NULL, err, "ittttt", id, patch->title, patch->note,
+                            patch->units, patch->state, tolerances)
            && summary_touch_specimen(write, id, true, err);
 }
 
 bool store_specimen_change(struct store *store, int64_t id, const struct store_specimen_patch *patch,
                            int64_t if_revision, bool *stale, struct error *err)
 {
+    char tolerances[STORE_TOLERANCES_TEXT];
     struct write write;
     *stale = false;
     if (!check_texts(patch->title, patch->note, err) || (patch->units && !check_units(patch->units, err))
-        || (patch->state && !check_state(patch->state, err)) || !write_begin(store, &write, err))
+        || (patch->state && !check_state(patch->state, err))
+        || (patch->tolerances && !settle_tolerances(patch->tolerances, tolerances, err))
+        || !write_begin(store, &write, err))
         return false;
-    bool ok = apply_patch(&write, id, patch, if_revision, stale, err);
+    bool ok = apply_patch(&write, id, patch, patch->tolerances ? tolerances : NULL, if_revision, stale, err);
     return write_end(&write, ok, err);
 }
 
@@ -115,9 +134,11 @@ bool store_specimen_change(struct store *store, int64_t id, const struct store_s
 #define SPECIMEN_COLUMNS                                                                                     \
     "s.id, s.revision, s.catalogue_number, s.title, s.units, s.state, s.note, s.created, s.changed,"         \
     " s.scan_count, s.cage_count, s.latest_scan, s.latest_cage, " RUN_VALUE(                                 \
-        SCAN_RUN, MEASURE_DIAGONAL) ", " JOBS_IN("queued") ", " JOBS_IN("running") ", " JOBS_FAILED
-#define SPECIMEN_COLUMN_COUNT 17
+        SCAN_RUN, MEASURE_DIAGONAL) ", " JOBS_IN("queued") ", " JOBS_IN("running") ", " JOBS_FAILED          \
+                                                                                   ", s.tolerances"
+#define SPECIMEN_COLUMN_COUNT 18
 
+/* A row that was damaged tells none. */
 static void take_specimen(sqlite3_stmt *row, struct arena *keep, struct store_specimen *specimen)
 {
     *specimen = (struct store_specimen){
@@ -139,6 +160,7 @@ static void take_specimen(sqlite3_stmt *row, struct arena *keep, struct store_sp
         .jobs_running = column_id(row, 15),
         .jobs_failed = column_id(row, 16),
     };
+    store_tolerances_read((const char *)sqlite3_column_text(row, 17), &specimen->tolerances, NULL);
 }
 
 static void take_trend(sqlite3_stmt *row, struct arena *keep, struct store_trend *trend)

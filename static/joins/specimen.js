@@ -10,6 +10,7 @@ import { matchPlaces, placesOf } from '../same-place.js';
 import { say } from '../say.js';
 import { shownDecimals, shownUnit } from '../settings.js';
 import { versionName } from '../specimen-state.js';
+import { columnsOfOtherTolerances } from '../tolerances.js';
 import { openNumberCard, openVersionCard } from '../views/cards.js';
 import { askAgainst, askWithdraw } from '../views/dialogs.js';
 import { askChangeSpecimen } from '../views/new-specimen.js';
@@ -28,6 +29,7 @@ export function joinSpecimen(el, page) {
   let query = {};
   let read = null; // { specimen, versions, jobs, definitions } as the server has them
   let comparison = null;
+  let told = { of: null, unit: null, said: null }; // the comparison in the reader's words
   let compared = ''; // the runs and the baseline that `comparison` is of
   const findings = new Map();
   let asked = 0;
@@ -175,7 +177,7 @@ export function joinSpecimen(el, page) {
       specimen,
       versions,
       query,
-      comparison,
+      comparison: inWords(unit, factor),
       findings: places,
       since: sinceOf(),
       baseline,
@@ -194,7 +196,7 @@ export function joinSpecimen(el, page) {
       fileAddress: api.fileAddress,
       folded: readList(query.fold ?? FOLDED),
       onlyDiffers: query.only === 'differs',
-      measures: new Map(read.definitions.measures.map((measure) => [measure.path, measure])),
+      measures: measuresOf(),
       groups: read.definitions.groups,
       baselineRun: baselineColumn?.run ?? null,
       baselineIndex: baselineColumn?.runIndex ?? -1,
@@ -223,8 +225,43 @@ export function joinSpecimen(el, page) {
                 scans.some(({ id: scan }) => scan === cage.against) &&
                 !busy(cage),
             ),
+      otherTolerances: columnsOfOtherTolerances(unsorted, specimen.tolerances)
+        .map(({ version }) => version)
+        .filter((version) => !busy(version)),
+      tolerancesText:
+        specimen.tolerances.length > 0
+          ? withUnit(specimen.tolerances.map((length) => formatValue(length * factor)).join(', '), unit)
+          : say('tolerances.now.none'),
       waiting: read.jobs.some((job) => job.state === 'queued' || job.state === 'running'),
     };
+
+    /** A row of one tolerance is named after it, in the unit shown; the same object as long as nothing changes. */
+    function inWords(shown, times) {
+      if (comparison === null) return null;
+      if (told.of !== comparison || told.unit !== shown) {
+        const rows = comparison.rows.map((row) =>
+          row.tolerance === undefined
+            ? row
+            : {
+                ...row,
+                name: say('row.within', {
+                  name: row.name,
+                  tolerance: withUnit(formatValue(row.tolerance * times), shown),
+                }),
+              },
+        );
+        told = { of: comparison, unit: shown, said: { ...comparison, rows } };
+      }
+      return told.said;
+    }
+
+    /** By the path of their rows: of a measure that has one for each tolerance, by each of them. */
+    function measuresOf() {
+      const found = new Map(read.definitions.measures.map((measure) => [measure.path, measure]));
+      for (const { measure } of comparison?.rows ?? [])
+        if (!found.has(measure)) found.set(measure, found.get(measure.replace(/@.*/, '')));
+      return found;
+    }
 
     /** The findings of the chosen version matched with the baseline's; null where the two are not measured alike. */
     function sinceOf() {
@@ -292,6 +329,13 @@ export function joinSpecimen(el, page) {
           for (const cage of cages) await api.changeVersion(cage.id, { against: state.latestScan.id });
         },
         say('toast.remeasure', { n: state.staleCages.length, scan: versionName(state.latestScan) }),
+      ),
+    tolerances: () =>
+      act(
+        async () => {
+          for (const version of state.otherTolerances) await api.startRun({ version: version.id });
+        },
+        say('toast.tolerances', { n: state.otherTolerances.length }),
       ),
     withdraw: ({ id: version }) =>
       askWithdraw(versionOf(version), async (withdrawn) => {

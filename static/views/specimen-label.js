@@ -35,6 +35,12 @@ export function SpecimenLabel(el) {
             entry(say('label.units'), specimen.units),
             diagonal ? entry(say('label.diagonal'), ruler.length(diagonal, 4)) : null,
             entry(
+              say('label.tolerances'),
+              specimen.tolerances.length > 0
+                ? withUnit(specimen.tolerances.map((length) => formatValue(length * lengthFactor)).join(', '), unit)
+                : say('label.tolerances.none'),
+            ),
+            entry(
               say('label.versions'),
               sayList([
                 say('count.scans', { n: specimen.versions.scan }),

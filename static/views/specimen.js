@@ -1,6 +1,6 @@
 // specimen.js - one specimen: its label, what is being done to it, its versions compared, charts, findings. Mounted on the main part.
 //   down: 'show', detail = the state of joins/specimen.js, or { problem } or { loading }
-//   up:   the wishes of its parts, and 'wish.query', 'wish.csv', 'wish.retry', 'wish.remeasure', 'wish.row' (unfold its group and go there)
+//   up:   the wishes of its parts, and 'wish.query', 'wish.csv', 'wish.retry', 'wish.remeasure', 'wish.tolerances', 'wish.row' (unfold its group and go there)
 import { choice, errorBox, give, h, redraw, stateMark, tell } from '../dom.js';
 import { groupRows, rowSpeaks, summarize } from '../comparison.js';
 import { UNITS } from '../format.js';
@@ -112,10 +112,13 @@ export function SpecimenView(el) {
       x: state.query.x,
       y: state.query.y,
     });
-    giveLater(state, parts.shapes, [state.otherRecords.map(({ id }) => id).join(), ...said(state, 'chart')], {
+    giveLater(state, parts.shapes, [state.otherRecords.map(({ id }) => id).join(), ...said(state, 'chart', 'way')], {
       chosen: state.chosenRecord,
       others: state.otherRecords,
       metric: state.query.chart,
+      way: state.query.way,
+      unit: state.unit,
+      lengthFactor: state.lengthFactor,
       offered: state.columns
         .filter(({ version, run }) => run !== null && version.kind === state.chosen?.kind)
         .map(({ version }) => ({ id: version.id, name: versionName(version) })),
@@ -180,6 +183,7 @@ export function SpecimenView(el) {
       state.baselineRun?.id,
       state.columns.map(({ version }) => `${version.id} ${version.withdrawn !== null} ${version.has_pictures}`).join(),
       state.specimen.id,
+      state.specimen.tolerances.join(),
       ...chosen.map((name) => state.query[name]),
     ];
   }
@@ -295,7 +299,29 @@ export function SpecimenView(el) {
             ),
           )
         : null,
+      tolerancesOffer(state),
     ];
+  }
+
+  /** Runs made with other tolerances than the specimen states now keep theirs; measuring again is offered. */
+  function tolerancesOffer({ otherTolerances, tolerancesText }) {
+    if (otherTolerances.length === 0) return null;
+    const n = otherTolerances.length;
+    const slots = { n, now: tolerancesText, versions: sayList(otherTolerances.map(versionName)) };
+    return h(
+      'div',
+      { class: 'offer' },
+      h('p', {}, stateMark('undecided', say('tolerances.offer', slots))),
+      h(
+        'p',
+        { class: 'acts' },
+        h('button', {
+          data: { key: 'tolerances' },
+          text: say('tolerances.do', { n }),
+          on: { click: () => tell(el, 'wish.tolerances') },
+        }),
+      ),
+    );
   }
 
   function controls(state) {

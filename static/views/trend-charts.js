@@ -130,8 +130,16 @@ export function TrendCharts(el) {
       BOX.left + 12 + ((BOX.right - BOX.left - 24) * (columns.length > 1 ? i : 0.5)) / Math.max(1, columns.length - 1);
     const y = linear(ticks[0], ticks.at(-1));
     const step = Math.ceil(columns.length / NAMES);
+    const isDistance = series.every(({ row }) => row.unit === 'length' && row.measure.startsWith('deviation'));
+    const tolerances = isDistance
+      ? state.specimen.tolerances.map((length) => length * state.lengthFactor).filter((length) => length <= ticks.at(-1))
+      : [];
     const drawing = plot(title, caption, [
       ticks.map((tick) => horizontal(y(tick), formatValue(tick))),
+      tolerances.map((length) => [
+        s('path', { class: 'wedge', d: `M${BOX.left} ${y(length).toFixed(1)}l-6-4v8z` }),
+        s('path', { class: 'tolerance', d: `M${BOX.left} ${y(length).toFixed(1)}H${BOX.right}` }),
+      ]),
       columns.map((column, i) =>
         i % step === 0
           ? s('text', { class: 'mid', x: x(i), y: BOX.floor + 16, text: String(column.version.number) })
@@ -163,7 +171,10 @@ export function TrendCharts(el) {
     return figure({
       id,
       title,
-      caption,
+      caption:
+        tolerances.length > 0
+          ? `${caption} ${say('chart.tolerances', { values: withUnit(tolerances.map((length) => formatValue(length)).join(', '), state.unit) })}`
+          : caption,
       picker,
       axis,
       drawing,
