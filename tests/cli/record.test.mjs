@@ -75,7 +75,7 @@ test('numbers_are finite, and as short as JSON.stringify makes them', (t) => {
 
 test('measures_lead somewhere in a real record', (t) => {
   const folder = temporaryFolder(t);
-  const record = measure(cageAgainstScan(folder));
+  const record = measure([...cageAgainstScan(folder), '--surface', 'both']);
   const raw = fanned(torus(24, 16));
   const positions = raw.positions.map(([x, y, z], v) => [x, y, v === 7 ? z + 0.1 : z]);
   const moved = writeObj(folder, 'moved.obj', { ...raw, positions });
