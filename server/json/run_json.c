@@ -180,7 +180,7 @@ static json_t *deviation_json(struct tree *tree, const struct run *run, bool the
     tree_put(tree, object, "subject_to_reference",
              one_sided_json(tree, &deviation->subject_to_reference, deviation, settings));
     tree_put(tree, object, "signed", signed_json(tree, &deviation->signed_));
-    if (deviation == &run->deviation)
+    if (deviation == &run->deviation || !run->has_deviation)
         tree_put(tree, object, "places", places_json(tree, &run->findings));
     return object;
 }

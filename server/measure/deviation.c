@@ -320,22 +320,31 @@ static bool take_invention(const struct pair *pair, const struct maximum *invent
            && take_vertices(pair, invented, &side, has_sides, signed_, &vertices, fields, keep, scratch, err);
 }
 
-static void add_face_field(struct deviation_fields *fields, const char *name, bool of_reference, size_t count,
-                           double *values)
+static bool add_face_field(struct deviation_fields *fields, const char *name, bool of_reference,
+                           const struct face_distances *distances,
+                           double (*value)(const struct face_distances *, size_t), struct arena *keep)
 {
-    fields->fields[fields->count++] = (struct deviation_field){name, true, count, values, of_reference};
+    double *values = ARENA_NEW(keep, double, distances->count);
+
+    for (size_t f = 0; values && f < distances->count; f++)
+        values[f] = value(distances, f);
+    fields->fields[fields->count++] =
+        (struct deviation_field){name, true, distances->count, values, of_reference};
+    return values;
 }
 
-static void add_face_fields(const struct deviation_faces *faces, struct deviation_fields *fields)
+static bool add_face_fields(const struct deviation_faces *faces, struct deviation_fields *fields,
+                            struct arena *keep, struct error *err)
 {
     const struct face_distances *s = &faces->of_subject, *r = &faces->of_reference;
 
-    add_face_field(fields, "face_distance_lower", false, s->count, s->lower);
-    add_face_field(fields, "face_distance_upper", false, s->count, s->upper);
-    add_face_field(fields, "face_distance_peak", false, s->count, s->peak);
-    add_face_field(fields, "reference_face_distance_lower", true, r->count, r->lower);
-    add_face_field(fields, "reference_face_distance_upper", true, r->count, r->upper);
-    add_face_field(fields, "reference_face_distance_peak", true, r->count, r->peak);
+    return (add_face_field(fields, "face_distance_lower", false, s, face_distance_lower, keep)
+            && add_face_field(fields, "face_distance_upper", false, s, face_distance_upper, keep)
+            && add_face_field(fields, "face_distance_peak", false, s, face_distance_peak, keep)
+            && add_face_field(fields, "reference_face_distance_lower", true, r, face_distance_lower, keep)
+            && add_face_field(fields, "reference_face_distance_upper", true, r, face_distance_upper, keep)
+            && add_face_field(fields, "reference_face_distance_peak", true, r, face_distance_peak, keep))
+           || arena_error(err);
 }
 
 bool deviation_measure(const struct measure_input *subject, const struct measure_input *reference,
@@ -371,8 +380,8 @@ bool deviation_measure(const struct measure_input *subject, const struct measure
     bvh_forget_tree(&pair.subject.bvh); /* all has been asked */
     if (!take_invention(&pair, &invented, deviation, &wide.invention, fields, faces, keep, scratch, err))
         return false;
-    if (fields)
-        add_face_fields(faces, fields);
+    if (fields && !add_face_fields(faces, fields, keep, err))
+        return false;
     statistics_leave_frame(&pair.frame, &deviation->reference_to_subject);
     statistics_leave_frame(&pair.frame, &deviation->subject_to_reference);
     signed_leave_frame(&pair.frame, &deviation->signed_);

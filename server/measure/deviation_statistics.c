@@ -202,7 +202,7 @@ static bool tell(const struct statistics_settings *settings, double fraction, st
 {
     return progress_tell(settings->progress, "statistics",
                          settings->progress_from
-                             + (settings->progress_to - settings->progress_from) * fraction)
+                             + (settings->progress_to - settings->progress_from) * fmin(fraction, 1))
            || error_set(err, ERROR_CANCELLED, "measuring was stopped");
 }
 
