@@ -7,12 +7,14 @@
 #include "measure/deviation_side.h"
 
 #include <math.h>
+#include <string.h>
 
 #define CHUNK ((size_t)1 << 13)
 #define LEAVES_OF_CHUNK 16
 #define TALLIES 32  /* each of them sums up one of so many chunks */
 #define SLICE 16    /* chunks of a tally between two words to the listener */
 #define FAR_SIDES 4 /* a triangle that is so many times its side away is not looked at */
+#define SPOKES 48   /* of a vertex: more are looked up again and again */
 #define CUTS 2      /* of a triangle that is not small */
 
 /* --- plain triangles --- */
@@ -23,55 +25,72 @@ struct plain {
     bool *plain;
 };
 
-static vec3 listed_normal(const struct deviation_surface *surface, size_t slot)
+/* A side at a vertex: where it ends, and the other corner of its triangle. */
+struct spoke {
+    uint32_t to, beside, slot;
+};
+
+/* Spoke number k of a vertex: each triangle there has two. */
+static struct spoke spoke_at(const struct plain *plain, uint32_t vertex, size_t k)
 {
-    return triangle_normal(deviation_surface_corner(surface, (uint32_t)slot, 0),
-                           deviation_surface_corner(surface, (uint32_t)slot, 1),
-                           deviation_surface_corner(surface, (uint32_t)slot, 2));
+    uint32_t slot = plain->side.slots[plain->side.offsets[vertex] + k / 2];
+    const uint32_t *corner = plain->surface->bvh.corners[slot];
+    unsigned at = corner[0] == vertex ? 0 : corner[1] == vertex ? 1 : 2;
+    uint32_t next = corner[(at + 1) % 3], last = corner[(at + 2) % 3];
+
+    return k % 2 ? (struct spoke){last, next, slot} : (struct spoke){next, last, slot};
 }
 
-/* 1 where a triangle with corner a has a side from there to b, -1 from b to a, 0 where it has none. */
-static int direction_of(const uint32_t *corner, uint32_t a, uint32_t b)
+/* Whether two triangles with a side from a to b, and c and d beside it, are on both sides of it, as their
+ * normals tell: (u x c) . (u x d) = |u|^2 c . d - (u . c) (u . d). */
+static bool is_unfolded(const vec3 *points, uint32_t a, uint32_t b, uint32_t c, uint32_t d)
 {
-    uint32_t next = corner[0] == a   ? corner[1]
-                    : corner[1] == a ? corner[2]
-                                     : corner[0],
-             last = corner[0] == a   ? corner[2]
-                    : corner[1] == a ? corner[0]
-                                     : corner[1];
+    vec3 u = vec3_sub(points[b], points[a]), to_c = vec3_sub(points[c], points[a]),
+         to_d = vec3_sub(points[d], points[a]);
 
-    return next == b ? 1 : -(last == b);
+    return vec3_length_sq(u) * vec3_dot(to_c, to_d) < vec3_dot(u, to_c) * vec3_dot(u, to_d);
 }
 
-static bool is_plain_side(const struct plain *plain, size_t slot, vec3 normal, uint32_t a, uint32_t b)
+/* The spoke has just one other with the same end, not folded. */
+static bool is_plain_spoke(const struct plain *plain, uint32_t vertex, size_t k, const struct spoke *spokes,
+                           size_t count)
 {
-    const struct deviation_surface *surface = plain->surface;
-    size_t others = 0, other = 0;
-    int direction = 0;
+    struct spoke spoke = spokes ? spokes[k] : spoke_at(plain, vertex, k), other = spoke;
+    size_t others = 0;
 
-    for (uint32_t k = plain->side.offsets[a]; k < plain->side.offsets[a + 1]; k++) {
-        size_t at = plain->side.slots[k];
-        int found = at == slot ? 0 : direction_of(surface->bvh.corners[at], a, b);
-        others += found != 0;
-        other = found ? at : other;
-        direction = found ? found : direction;
+    for (size_t i = 0; i < count; i++) {
+        struct spoke found = spokes ? spokes[i] : spoke_at(plain, vertex, i);
+        bool same = found.to == spoke.to && i != k;
+        others += same;
+        other = same ? found : other;
     }
-    return others == 1 && direction * vec3_dot(normal, listed_normal(surface, other)) < 0;
+    return others == 1 && other.slot != spoke.slot && spoke.to != vertex && spoke.beside != vertex
+           && spoke.beside != spoke.to
+           && is_unfolded(plain->surface->points, vertex, spoke.to, spoke.beside, other.beside);
+}
+
+/* Of each side the lesser vertex sees to it. */
+static void find_plain_at(const struct plain *plain, uint32_t vertex)
+{
+    size_t count = 2 * (size_t)(plain->side.offsets[vertex + 1] - plain->side.offsets[vertex]);
+    struct spoke spokes[SPOKES];
+
+    for (size_t k = 0; k < count && count <= SPOKES; k++)
+        spokes[k] = spoke_at(plain, vertex, k);
+    for (size_t k = 0; k < count; k++) {
+        struct spoke spoke = count <= SPOKES ? spokes[k] : spoke_at(plain, vertex, k);
+        if (spoke.to >= vertex && !is_plain_spoke(plain, vertex, k, count <= SPOKES ? spokes : NULL, count))
+            __atomic_store_n(&plain->plain[spoke.slot], false, __ATOMIC_RELAXED); /* others may do so too */
+    }
 }
 
 static void find_plain_chunk(void *context, size_t chunk)
 {
     struct plain *plain = context;
-    const struct bvh *bvh = &plain->surface->bvh;
+    size_t count = plain->surface->point_count;
 
-    for (size_t slot = chunk * CHUNK; slot < (chunk + 1) * CHUNK && slot < bvh->triangle_count; slot++) {
-        const uint32_t *corner = bvh->corners[slot];
-        vec3 normal = listed_normal(plain->surface, slot);
-        plain->plain[slot] = corner[0] != corner[1] && corner[1] != corner[2] && corner[2] != corner[0]
-                             && is_plain_side(plain, slot, normal, corner[0], corner[1])
-                             && is_plain_side(plain, slot, normal, corner[1], corner[2])
-                             && is_plain_side(plain, slot, normal, corner[2], corner[0]);
-    }
+    for (size_t vertex = chunk * CHUNK; vertex < (chunk + 1) * CHUNK && vertex < count; vertex++)
+        find_plain_at(plain, (uint32_t)vertex);
 }
 
 static const bool *find_plain(const struct deviation_surface *surface, size_t threads, struct arena *keep)
@@ -83,7 +102,8 @@ static const bool *find_plain(const struct deviation_surface *surface, size_t th
     struct arena rest = *keep;
     if (!plain.plain || !deviation_side_build(surface, &plain.side, &rest, &err))
         return NULL;
-    tasks_run(threads, tasks_chunks(count, CHUNK), find_plain_chunk, &plain);
+    memset(plain.plain, true, count * sizeof *plain.plain);
+    tasks_run(threads, tasks_chunks(surface->point_count, CHUNK), find_plain_chunk, &plain);
     return plain.plain;
 }
 

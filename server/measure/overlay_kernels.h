@@ -31,7 +31,8 @@ struct overlay_block {
     double cosine_sq[OVERLAY_LANES];                       /* of its angle with the view */
     double rounding[OVERLAY_LANES];                        /* of edge functions */
     int64_t flags[OVERLAY_LANES];
-    float min[3][OVERLAY_LANES], max[3][OVERLAY_LANES];
+    double low[3][OVERLAY_LANES], high[3][OVERLAY_LANES]; /* boxes */
+    double all_low[3], all_high[3];
 };
 struct overlay_faces {
     size_t count; /* more than OVERLAY_FACES_MAX: too many, and there are no blocks */
@@ -40,7 +41,8 @@ struct overlay_faces {
     struct overlay_block blocks[OVERLAY_BLOCKS];
 };
 
-#define OVERLAY_REACH_SIDES 0.12   /* of the longest side: what heights may be more than `farthest`, guessed \
+#define OVERLAY_REACH_SIDES                                                                                  \
+    0.12                           /* of the longest side: what heights may be more than `farthest`, guessed \
                                     */
 #define OVERLAY_REACH_TIMES 1.4142 /* > 1 / 0.7072, the least cosine that overlay_loops.h lets pass */
 #define OVERLAY_BOX_SLACK 1e-6     /* of float boxes */

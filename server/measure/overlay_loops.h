@@ -12,7 +12,7 @@
 #define ROUND 0x1p-8   /* of a face, likewise of two sides: no needle */
 #define ROUNDER 0x1p-3 /* its plane may be looked at beyond it, */
 #define LARGE_SHARE 0.0625 /* if it is as large as such a part of the triangle */
-#define GAP_SHARE 0.04     /* of the height: between planes, bounds may be so far apart */
+#define GAP_SHARE 0.08     /* of the height: between planes, bounds may be so far apart */
 #define AREA_SLACK 0x1p-34 /* of the area of a triangle: what pieces may leave out or have twice */
 #define SIDE_SLACK 0x1p-40 /* of edge functions, for each unit of length of the side */
 #define TINY 0x1p-200      /* heights that are less count as 0 */
@@ -164,21 +164,47 @@ static inline void view_lane(const struct overlay_view *view, int i, struct over
     block->rounding[i] = SIDE_SLACK * farthest;
     block->flags[i] = (level ? 0 : FACE_WRONG) | (up > ROUND * sides_sq ? FACE_ROUND : 0)
                       | (up > ROUNDER * sides_sq ? FACE_ROUNDER : 0);
-    block->min[0][i] = (float)(least_of(turned.x) - OVERLAY_BOX_SLACK);
-    block->min[1][i] = (float)(least_of(turned.y) - OVERLAY_BOX_SLACK);
-    block->min[2][i] = (float)(least_of(turned.z) - OVERLAY_BOX_SLACK);
-    block->max[0][i] = (float)(most_of(turned.x) + OVERLAY_BOX_SLACK);
-    block->max[1][i] = (float)(most_of(turned.y) + OVERLAY_BOX_SLACK);
-    block->max[2][i] = (float)(most_of(turned.z) + OVERLAY_BOX_SLACK);
+    block->low[0][i] = least_of(turned.x);
+    block->low[1][i] = least_of(turned.y);
+    block->low[2][i] = least_of(turned.z);
+    block->high[0][i] = most_of(turned.x);
+    block->high[1][i] = most_of(turned.y);
+    block->high[2][i] = most_of(turned.z);
+}
+
+static inline double least_of_lanes(const double *v)
+{
+    double pairs[4];
+
+    for (int i = 0; i < OVERLAY_LANES / 2; i++)
+        pairs[i] = lesser(v[i], v[i + OVERLAY_LANES / 2]);
+    return lesser(lesser(pairs[0], pairs[1]), lesser(pairs[2], pairs[3]));
+}
+
+static inline double most_of_lanes(const double *v)
+{
+    double pairs[4];
+
+    for (int i = 0; i < OVERLAY_LANES / 2; i++)
+        pairs[i] = greater(v[i], v[i + OVERLAY_LANES / 2]);
+    return greater(greater(pairs[0], pairs[1]), greater(pairs[2], pairs[3]));
 }
 
 static void view(struct overlay_faces *faces)
 {
     const struct overlay_view view = faces->view;
 
-    for (size_t b = 0; b * OVERLAY_LANES < faces->count; b++)
+    for (size_t b = 0; b * OVERLAY_LANES < faces->count; b++) {
+        struct overlay_block *block = &faces->blocks[b];
         for (int i = 0; i < OVERLAY_LANES; i++)
-            view_lane(&view, i, &faces->blocks[b]);
+            view_lane(&view, i, block);
+        for (int axis = 0; axis < 3; axis++) {
+            block->all_low[axis] = least_of_lanes(block->low[axis]);
+            block->all_high[axis] = most_of_lanes(block->high[axis]);
+        }
+        for (size_t i = faces->count - b * OVERLAY_LANES; i < OVERLAY_LANES; i++)
+            block->low[0][i] = INFINITY; /* not there */
+    }
 }
 
 /* --- what is over a triangle --- */
@@ -186,8 +212,8 @@ static void view(struct overlay_faces *faces)
 /* One of the triangles looked at. */
 struct base {
     double x[3], y[3], z[3], inward_x[3], inward_y[3];
-    double area, times, limit, reach, least, most;
-    float low[3], high[3];
+    double area, times, limit, reach;
+    double low[3], high[3]; /* its box, grown by what is near */
 };
 
 static inline struct base base_of(const struct overlay_bases *bases, size_t lane)
@@ -203,11 +229,9 @@ static inline struct base base_of(const struct overlay_bases *bases, size_t lane
         base.z[k] = bases->z[k][lane];
         base.inward_x[k] = bases->inward_x[k][lane];
         base.inward_y[k] = bases->inward_y[k][lane];
-        base.low[k] = (float)bases->low[k][lane];
-        base.high[k] = (float)bases->high[k][lane];
+        base.low[k] = bases->low[k][lane];
+        base.high[k] = bases->high[k][lane];
     }
-    base.least = bases->low[2][lane];
-    base.most = bases->high[2][lane];
     return base;
 }
 
@@ -231,8 +255,21 @@ struct sight {
     uint16_t over[OVER_MAX], over_flags[OVER_MAX];
 };
 
+/* All bits, or none: what comparisons are for vectors. */
+static inline int64_t mask_of(bool holds)
+{
+    return holds ? -1 : 0;
+}
+
+static inline int64_t near_mask(const struct base *base, const struct overlay_block *block, int i)
+{
+    return mask_of(block->low[0][i] <= base->high[0]) & mask_of(block->high[0][i] >= base->low[0])
+           & mask_of(block->low[1][i] <= base->high[1]) & mask_of(block->high[1][i] >= base->low[1])
+           & mask_of(block->low[2][i] <= base->high[2]) & mask_of(block->high[2][i] >= base->low[2]);
+}
+
 /* The way that a face is over the triangle, by the triangle's sides. */
-static inline void see_lane(const struct base *base, const struct overlay_block *block, int i, int64_t near,
+static inline void see_lane(const struct base *base, const struct overlay_block *block, int i,
                             struct sight *restrict sight)
 {
     double farthest = INFINITY; /* of the sides: where the face is least inwards */
@@ -244,16 +281,13 @@ static inline void see_lane(const struct base *base, const struct overlay_block 
             inside[k] = base->inward_x[side] * (block->x[k][i] - base->x[side])
                         + base->inward_y[side] * (block->y[k][i] - base->y[side]);
         farthest = lesser(farthest, most_of(inside));
-        flags |= least_of(inside) < 0 ? SIGHT_OUT_0 << side : 0;
+        flags |= mask_of(least_of(inside) < 0) & (SIGHT_OUT_0 << side);
     }
-    const double z[3] = {block->z[0][i], block->z[1][i], block->z[2][i]};
-    bool here = (near != 0) & !(least_of(z) > base->most) & !(most_of(z) < base->least)
-                & !(farthest < -base->reach),
-         larger = block->twice[i] > 2 * base->area;
-    flags |= (farthest > 0 ? SIGHT_OVER : 0)
-             | (block->flags[i] & (larger ? FACE_ROUND : 0) ? SIGHT_LARGER : 0)
+    int64_t here = near_mask(base, block, i) & ~mask_of(farthest < -base->reach),
+            larger = mask_of(block->twice[i] > 2 * base->area) & SIGHT_LARGER;
+    flags |= (mask_of(farthest > 0) & SIGHT_OVER) | (larger & (block->flags[i] * (SIGHT_LARGER / FACE_ROUND)))
              | (block->flags[i] & FACE_WRONG);
-    sight->flags[i] = here ? flags : 0;
+    sight->flags[i] = here & flags;
     sight->cosine_sq[i] = lesser(sight->cosine_sq[i], here ? block->cosine_sq[i] : 1);
 }
 
@@ -261,9 +295,8 @@ static inline void see_lane(const struct base *base, const struct overlay_block 
 static inline void see_plane(const struct base *base, const struct overlay_block *block, int i,
                              struct sight *restrict sight)
 {
-    int64_t flags = sight->flags[i], under = 0;
-    bool over = (flags & SIGHT_OVER) != 0, here = flags != 0,
-         large = ((block->flags[i] & FACE_ROUNDER) != 0) & (block->twice[i] > 2 * LARGE_SHARE * base->area);
+    int64_t flags = sight->flags[i], under = 0, over = mask_of((flags & SIGHT_OVER) != 0),
+            here = mask_of(flags != 0);
     double least[3] = {INFINITY, INFINITY, INFINITY}, across = 0;
 
     for (int side = 0; side < 3; side++) {
@@ -275,29 +308,37 @@ static inline void see_plane(const struct base *base, const struct overlay_block
             least[k] = lesser(least[k], inside[k]);
         }
         across = greater(across, fabs(along_x) + fabs(along_y));
-        under |= least_of(inside) < 0 ? SIGHT_UNDER_0 << side : 0;
-        over &= most_of(inside) > 0;
+        under |= mask_of(least_of(inside) < 0) & (SIGHT_UNDER_0 << side);
+        over &= mask_of(most_of(inside) > 0);
     }
     double slack = across * (block->rounding[i] + SIDE_SLACK * base->reach);
-    flags =
-        (flags & ~(int64_t)SIGHT_OVER) | (over ? SIGHT_OVER : 0) | under | (over & large ? SIGHT_LARGE : 0);
-    sight->flags[i] = here ? flags : 0;
+    int64_t large = mask_of(block->twice[i] > 2 * LARGE_SHARE * base->area) & over & SIGHT_LARGE
+                    & (block->flags[i] * (SIGHT_LARGE / FACE_ROUNDER));
+    sight->flags[i] = here & ((flags & ~(int64_t)SIGHT_OVER) | (over & SIGHT_OVER) | under | large);
     for (int k = 0; k < 3; k++) {
         double height = block->z[0][i] + block->slope_x[i] * (base->x[k] - block->x[0][i])
                         + block->slope_y[i] * (base->y[k] - block->y[0][i]) - base->z[k];
-        bool counts = here & !(least[k] < -slack);
         sight->low[k][i] = lesser(sight->low[k][i], over ? height : INFINITY);
         sight->high[k][i] = greater(sight->high[k][i], over ? height : -INFINITY);
-        sight->inside[k][i] += counts ? (least[k] > slack ? 1 : UNSURE) : 0;
+        sight->inside[k][i] += here & ~mask_of(least[k] < -slack) & (least[k] > slack ? 1 : (int64_t)UNSURE);
     }
 }
 
-/* Whether the box of a lane comes within reach. */
-static inline bool near_lane(const struct base *base, const struct overlay_block *block, int i)
+/* Whether some box of a block may come within reach. */
+static inline bool is_near(const struct base *base, const struct overlay_block *block)
 {
-    return (block->min[0][i] <= base->high[0]) & (block->max[0][i] >= base->low[0])
-           & (block->min[1][i] <= base->high[1]) & (block->max[1][i] >= base->low[1])
-           & (block->min[2][i] <= base->high[2]) & (block->max[2][i] >= base->low[2]);
+    return block->all_low[0] <= base->high[0] && block->all_high[0] >= base->low[0]
+           && block->all_low[1] <= base->high[1] && block->all_high[1] >= base->low[1]
+           && block->all_low[2] <= base->high[2] && block->all_high[2] >= base->low[2];
+}
+
+static inline void list_over(size_t b, struct sight *sight)
+{
+    for (size_t i = 0; i < OVERLAY_LANES && sight->over_count < OVER_MAX; i++) {
+        sight->over[sight->over_count] = (uint16_t)(b * OVERLAY_LANES + i);
+        sight->over_flags[sight->over_count] = (uint16_t)sight->flags[i];
+        sight->over_count += (sight->flags[i] & SIGHT_OVER) != 0;
+    }
 }
 
 /* False where some face near is wrong, or too many are over the triangle. */
@@ -305,18 +346,12 @@ static inline bool see_block(const struct base *base, const struct overlay_faces
                              struct sight *sight)
 {
     const struct overlay_block *block = &faces->blocks[b];
-    const size_t count = faces->count - b * OVERLAY_LANES;
-    int near[OVERLAY_LANES], any = 0;
     int64_t all = 0;
 
-    for (int i = 0; i < OVERLAY_LANES; i++)
-        near[i] = near_lane(base, block, i) & ((size_t)i < count);
-    for (int i = 0; i < OVERLAY_LANES; i++)
-        any |= near[i];
-    if (!any)
+    if (!is_near(base, block))
         return true;
     for (int i = 0; i < OVERLAY_LANES; i++)
-        see_lane(base, block, i, near[i], sight);
+        see_lane(base, block, i, sight);
     for (int i = 0; i < OVERLAY_LANES; i++)
         all |= sight->flags[i];
     if (all & FACE_WRONG)
@@ -328,11 +363,7 @@ static inline bool see_block(const struct base *base, const struct overlay_faces
             see_plane(base, block, i, sight);
     else
         sight->inside[0][0] = sight->inside[1][0] = sight->inside[2][0] = UNSURE;
-    for (size_t i = 0; i < OVERLAY_LANES && sight->over_count < OVER_MAX; i++) {
-        sight->over[sight->over_count] = (uint16_t)(b * OVERLAY_LANES + i);
-        sight->over_flags[sight->over_count] = (uint16_t)sight->flags[i];
-        sight->over_count += (sight->flags[i] & SIGHT_OVER) != 0;
-    }
+    list_over(b, sight);
     return sight->over_count < OVER_MAX;
 }
 
