@@ -10,7 +10,8 @@
 
 #define PILOT 64 /* samples that tell what one costs */
 #define CHUNK 256
-#define SLICE_CHUNKS 64 /* chunks between two words to the listener */
+#define AREAS_CHUNK ((size_t)1 << 13) /* triangles */
+#define SLICE_CHUNKS 64               /* chunks between two words to the listener */
 #define STANDARD_ERRORS 4.0
 
 struct sampling {
@@ -292,6 +293,33 @@ static void fill_signed(struct sampling *sampling, struct signed_deviation *sign
     signed_->defined = true;
 }
 
+struct areas {
+    const struct deviation_surface *from;
+    double *areas; /* [triangle_count] */
+};
+
+static void find_areas(void *context, size_t chunk)
+{
+    const struct areas *areas = context;
+    const struct deviation_surface *from = areas->from;
+
+    for (size_t slot = chunk * AREAS_CHUNK;
+         slot < (chunk + 1) * AREAS_CHUNK && slot < from->bvh.triangle_count; slot++)
+        areas->areas[slot] = triangle_area(deviation_surface_corner(from, (uint32_t)slot, 0),
+                                           deviation_surface_corner(from, (uint32_t)slot, 1),
+                                           deviation_surface_corner(from, (uint32_t)slot, 2));
+}
+
+static void add_up_areas(const struct deviation_surface *from, size_t threads, double *area_until)
+{
+    struct areas areas = {from, area_until + 1};
+
+    tasks_run(threads, tasks_chunks(from->bvh.triangle_count, AREAS_CHUNK), find_areas, &areas);
+    area_until[0] = 0;
+    for (size_t slot = 0; slot < from->bvh.triangle_count; slot++)
+        area_until[slot + 1] += area_until[slot];
+}
+
 bool samples_measure(const struct deviation_surface *from, const struct deviation_surface *to,
                      const struct deviation_side *side, const struct samples_settings *settings,
                      struct one_sided_deviation *deviation, struct signed_deviation *signed_,
@@ -313,12 +341,7 @@ bool samples_measure(const struct deviation_surface *from, const struct deviatio
     sampling.distances = ARENA_NEW(&scratch, double, most);
     if (!area_until || !sampling.angles || !sampling.signed_ || !sampling.work || !sampling.distances)
         return arena_error(err);
-    area_until[0] = 0;
-    for (uint32_t slot = 0; slot < triangle_count; slot++)
-        area_until[slot + 1] =
-            area_until[slot]
-            + triangle_area(deviation_surface_corner(from, slot, 0), deviation_surface_corner(from, slot, 1),
-                            deviation_surface_corner(from, slot, 2));
+    add_up_areas(from, settings->threads, area_until);
     deviation->normal_angle.mean = deviation->normal_angle.p95 = deviation->normal_angle.max = NAN;
     deviation->normal_angle.halfwidth.mean = deviation->normal_angle.halfwidth.p95 = NAN;
     deviation->normal_angle.sample_count = 0;
