@@ -37,7 +37,7 @@ export function SpecimenLabel(el) {
             entry(
               say('label.tolerances'),
               specimen.tolerances.length > 0
-                ? withUnit(specimen.tolerances.map((length) => formatValue(length * lengthFactor)).join(', '), unit)
+                ? withUnit(specimen.tolerances.map((length) => formatValue(length * ruler.factor)).join(', '), ruler.unit)
                 : say('label.tolerances.none'),
             ),
             entry(

@@ -117,8 +117,8 @@ export function SpecimenView(el) {
       others: state.otherRecords,
       metric: state.query.chart,
       way: state.query.way,
-      unit: state.unit,
-      lengthFactor: state.lengthFactor,
+      unit: state.ruler.unit,
+      lengthFactor: state.ruler.factor,
       offered: state.columns
         .filter(({ version, run }) => run !== null && version.kind === state.chosen?.kind)
         .map(({ version }) => ({ id: version.id, name: versionName(version) })),

@@ -132,7 +132,7 @@ export function TrendCharts(el) {
     const step = Math.ceil(columns.length / NAMES);
     const isDistance = series.every(({ row }) => row.unit === 'length' && row.measure.startsWith('deviation'));
     const tolerances = isDistance
-      ? state.specimen.tolerances.map((length) => length * state.lengthFactor).filter((length) => length <= ticks.at(-1))
+      ? state.specimen.tolerances.map((length) => length * state.ruler.factor).filter((length) => length <= ticks.at(-1))
       : [];
     const drawing = plot(title, caption, [
       ticks.map((tick) => horizontal(y(tick), formatValue(tick))),

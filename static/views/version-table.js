@@ -277,7 +277,7 @@ export function VersionTable(el) {
     const before = headCells;
     headCells = new Map();
     const cell = (column, c) => {
-      const key = JSON.stringify([c, column, state.unit, state.lengthFactor, state.baselineRun, state.decimals]);
+      const key = JSON.stringify([c, column, state.ruler.unit, state.ruler.factor, state.baselineRun, state.decimals]);
       headCells.set(key, before.get(key) ?? headCell(column, c));
       return headCells.get(key);
     };
