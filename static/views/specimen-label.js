@@ -1,7 +1,7 @@
 // specimen-label.js - the label of a specimen: number, title, state, dotted entries.
 //   down: 'show', detail = the state of joins/specimen.js      up: 'wish.label' (change it)
 import { entry, h, redraw, stateMark, tell, timeMark } from '../dom.js';
-import { formatCount, formatTime } from '../format.js';
+import { formatCount, formatTime, formatValue, withUnit } from '../format.js';
 import { say, sayList } from '../say.js';
 import { specimenState, versionName } from '../specimen-state.js';
 import { picturedVersion, thumbnail } from '../thumbnail.js';
