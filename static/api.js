@@ -52,19 +52,20 @@ async function change(path, body) {
 }
 
 /** Every page of a list. */
-async function readAll(path, values = {}) {
+async function readAll(path, values = {}, most = Infinity) {
   const items = [];
   let cursor = null;
   do {
     const page = await read(path + query({ limit: 500, ...values, cursor }));
     items.push(...page.items);
     cursor = page.next ?? null;
-  } while (cursor !== null);
+  } while (cursor !== null && items.length < most);
   return items;
 }
 
 export const listSpecimens = (values) => read(`/specimens${query(values)}`);
-export const allSpecimens = (values = { sort: 'number', order: 'asc' }) => readAll('/specimens', values);
+export const allSpecimens = () => readAll('/specimens', { sort: 'number', order: 'asc' });
+export const firstSpecimens = (values, most) => readAll('/specimens', values, most);
 export const readSpecimen = (id) => read(`/specimens/${id}`);
 export const createSpecimen = (body) => post('/specimens', body);
 export const changeSpecimen = (id, body) => change(`/specimens/${id}`, body);

@@ -333,10 +333,10 @@ export const TEXT = {
   'collection.moved': 'Specimens were added, or their order has changed; the rows below are up to date.',
   'collection.order': 'Show the present order',
   'collection.print': 'Print the list',
-  'collection.reading': { one: '{n} specimen is read for the printer.', other: 'All {n} specimens are read for the printer.' },
+  'collection.reading': { one: '{n} specimen is read for the printer.', other: '{n} specimens are read for the printer.' },
   'collection.printed': {
-    one: 'Printed: {n} of {total} specimens. “Print the list” prints all of them.',
-    other: 'Printed: {n} of {total} specimens. “Print the list” prints all of them.',
+    one: 'Printed: {n} of {total} specimens. “Print the list” prints up to {most}; search and state choose which.',
+    other: 'Printed: {n} of {total} specimens. “Print the list” prints up to {most}; search and state choose which.',
   },
   'views.title': 'Saved views',
   'views.label': 'Saved views:',

@@ -6,7 +6,7 @@ import { say } from '../say.js';
 import { writeSetting } from '../settings.js';
 import { CollectionView } from '../views/collection.js';
 import { askNewSpecimen } from '../views/new-specimen.js';
-import { BLOCK } from '../views/register.js';
+import { BLOCK, MOST_PRINTED } from '../views/register.js';
 
 /** While jobs run many events come together: the order is asked for once, so long after the first. */
 const GATHER_MS = 500;
@@ -66,9 +66,9 @@ export function joinCollection(el, page) {
 
   el.addEventListener('wish.print', async () => {
     const { q, state: only, sort = 'changed', order = 'desc' } = drawn ?? viewOf(query);
-    if (state.total > LONG) page.tell(say('collection.reading', { n: state.total }));
+    if (state.total > LONG) page.tell(say('collection.reading', { n: Math.min(state.total, MOST_PRINTED) }));
     try {
-      give(register, 'print', { items: await api.allSpecimens({ q, state: only, sort, order }) });
+      give(register, 'print', { items: await api.firstSpecimens({ q, state: only, sort, order }, MOST_PRINTED) });
       window.print();
     } catch (problem) {
       page.tellProblem(problem);

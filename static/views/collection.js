@@ -3,7 +3,7 @@
 //         views are the saved ones, moved tells that the order shown is no longer the present one
 //         to the register that it returns: what views/register.js takes
 //   up:   'wish.query', detail = the changed parts of the query; 'wish.order': the present order; 'wish.new'; 'wish.again';
-//         'wish.unit', detail = { unit }; 'wish.save', 'wish.forget', detail = { name }; 'wish.copy'; 'wish.print': all of the list
+//         'wish.unit', detail = { unit }; 'wish.save', 'wish.forget', detail = { name }; 'wish.copy'; 'wish.print': the list, as far as paper goes
 import { choice, emptyBox, errorBox, h, openDialog, redraw, tell } from '../dom.js';
 import { UNITS, formatCount } from '../format.js';
 import { problemText } from '../problem.js';

@@ -4,7 +4,8 @@
 //                 the others are asked for anew. other: it is another list, not a newer state of the same
 //         'block', detail = { id: number of the block, items }
 //         'specimen', detail = the specimen: redraws its row, where there is one; 'redraw': all that is in sight, in another unit
-//         'print', detail = { items }: the whole list, for the next time it is printed; without it what was read so far is
+//         'print', detail = { items }: the whole list or MOST_PRINTED of it, for the next time it is printed; without it
+//                 what was read so far is
 //   up:   'wish.block', detail = { block }: its rows are wanted; 'wish.query'
 import { h, hidden, tell } from '../dom.js';
 import { formatCount } from '../format.js';
@@ -17,6 +18,8 @@ const MARGIN = 0.75;
 /** The height of a row before any is drawn, in px. */
 const ROW_GUESS = 62;
 const PAGE_STEP = 10;
+/** Rows on paper, some eighty pages: browsers fail at ten thousand. */
+export const MOST_PRINTED = 2000;
 /** Blocks whose rows are remembered when out of sight. */
 const REMEMBERED = 40;
 const COLUMNS = [
@@ -298,7 +301,13 @@ export function Register(el) {
       'div',
       { class: 'printed' },
       items.length < total
-        ? h('p', { text: say('collection.printed', { n: items.length, total: formatCount(total) }) })
+        ? h('p', {
+            text: say('collection.printed', {
+              n: items.length,
+              total: formatCount(total),
+              most: formatCount(MOST_PRINTED),
+            }),
+          })
         : null,
       h(
         'table',
