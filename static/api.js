@@ -64,7 +64,7 @@ async function readAll(path, values = {}) {
 }
 
 export const listSpecimens = (values) => read(`/specimens${query(values)}`);
-export const allSpecimens = () => readAll('/specimens', { sort: 'number', order: 'asc' });
+export const allSpecimens = (values = { sort: 'number', order: 'asc' }) => readAll('/specimens', values);
 export const readSpecimen = (id) => read(`/specimens/${id}`);
 export const createSpecimen = (body) => post('/specimens', body);
 export const changeSpecimen = (id, body) => change(`/specimens/${id}`, body);
@@ -81,6 +81,17 @@ export const cancelJob = (id) => post(`/jobs/${id}/cancel`);
 export const retryJob = (id) => post(`/jobs/${id}/retry`);
 export const compareRuns = (runs, baseline) => read(`/compare${query({ runs: runs.join(','), baseline })}`);
 export const readFindings = (run) => read(`/runs/${run}/findings`);
+
+export const listSpecs = async () => (await read('/specs')).items;
+export const readSpec = (id) => read(`/specs/${id}`);
+export const addSpec = (body) => post('/specs', body);
+export const askWhatIf = (spec, rule, limit) => read(`/specs/${spec}/what-if${query({ rule, limit })}`);
+export const listAudits = (values) => readAll('/audits', values);
+export const readAudit = (id) => read(`/audits/${id}`);
+export const makeAudit = (run, spec) => post('/audits', { run, spec });
+export const listWaivers = async (specimen) => (await read(`/specimens/${specimen}/waivers`)).items;
+export const addWaiver = (specimen, body) => post(`/specimens/${specimen}/waivers`, body);
+export const withdrawWaiver = (id) => post(`/waivers/${id}/withdraw`);
 
 /** A run record, and the version that its Link header names. */
 export async function readRun(id) {

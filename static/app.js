@@ -2,9 +2,11 @@
 // the head with its search, the strip of jobs, the toast, the theme, the keys that work everywhere.
 import * as api from './api.js';
 import { give, h, options } from './dom.js';
+import { joinAudit } from './joins/audit.js';
 import { joinCollection } from './joins/collection.js';
 import { joinSpace } from './joins/space.js';
 import { joinSpecimen } from './joins/specimen.js';
+import { joinSpecs } from './joins/specs.js';
 import { joinUpload } from './joins/upload.js';
 import { countRemembered } from './joins/upload-memory.js';
 import { problemText } from './problem.js';
@@ -49,6 +51,8 @@ const views = {
   collection: (el) => joinCollection(el, page),
   specimen: (el) => joinSpecimen(el, page),
   space: (el) => joinSpace(el, page),
+  audit: (el) => joinAudit(el, page),
+  specs: (el) => joinSpecs(el, page),
   upload: (el) => joinUpload(el, page),
   help: joinHelp,
   run: joinRun,
@@ -88,7 +92,7 @@ function visit() {
   for (const link of document.querySelectorAll('.masthead nav a')) {
     const here =
       link.getAttribute('href') ===
-      (['specimen', 'space', 'run'].includes(next.view) ? '#/' : writeRoute({ view: next.view }));
+      (['specimen', 'space', 'audit', 'run'].includes(next.view) ? '#/' : writeRoute({ view: next.view }));
     if (here) link.setAttribute('aria-current', 'page');
     else link.removeAttribute('aria-current');
   }

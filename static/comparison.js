@@ -104,10 +104,14 @@ export function endsOf(row, i) {
 
 /** Whether column a is certainly better than column b in a row that has a direction; as the server's verdict against the baseline. */
 export function isBetter(row, a, b) {
-  const [one, other] = [endsOf(row, a), endsOf(row, b)];
-  if (one === null || other === null || row.values[a] === row.values[b]) return false;
-  if (row.direction === 'lower') return one.upper < other.lower;
-  return row.direction === 'higher' && one.lower > other.upper;
+  return areBetterEnds(row, endsOf(row, a), endsOf(row, b));
+}
+
+/** The same of ends that are known already. */
+export function areBetterEnds({ direction }, one, other) {
+  if (one === null || other === null) return false;
+  if (direction === 'lower') return one.upper < other.lower;
+  return direction === 'higher' && one.lower > other.upper;
 }
 
 /** The printed value of a cell, without its unit; null where there is none. `scale` is that of unitFor. */

@@ -10,6 +10,7 @@ const MOST_DECIMALS = 12;
 
 /** Millimetres in one of each unit of length. */
 const MILLIMETRES = { mm: 1, cm: 10, m: 1000, in: 25.4 };
+export const UNITS = Object.keys(MILLIMETRES);
 
 /** Prints `x` with `decimals` digits after the point: grouped thousands, true minus, no minus before zero. */
 export function formatFixed(x, decimals) {
@@ -127,14 +128,15 @@ export function formatPlusMinus(value, halfwidth, wanted = null) {
 function formatCovered(value, halfwidth, decimals) {
   const shown = Number(value.toFixed(decimals));
   const covered = roundUp(Number((halfwidth + Math.abs(shown - value)).toPrecision(12)), decimals);
-  return `${formatFixed(shown, decimals)}${NBSP}±${NBSP}${formatFixed(covered, decimals)}`;
+  return `${formatFixed(shown, decimals)} ±${NBSP}${formatFixed(covered, decimals)}`;
 }
 
-/** The safe end where there is no room for an interval: `≤ 0.628`, `≥ 93.2`. Three digits, rounded to the safe side. */
-export function formatSafeEnd(x, side = '≤') {
-  if (x === 0) return `${side}${NBSP}0`;
-  if (Math.abs(x) < TINY) return `${side}${NBSP}${formatPower(x * (side === '≤' ? 1.05 : 0.95), 2)}`;
-  const decimals = decimalsFor(x, 3);
+/** The safe end where there is no room for an interval: `≤ 0.628`, `≥ 93.2`. Three digits unless told, rounded to the safe side. */
+export function formatSafeEnd(x, side = '≤', wanted = null) {
+  if (x === 0 && wanted === null) return `${side}${NBSP}0`;
+  if (Math.abs(x) < TINY && wanted === null)
+    return `${side}${NBSP}${formatPower(x * (side === '≤' ? 1.05 : 0.95), 2)}`;
+  const decimals = wanted ?? decimalsFor(x, 3);
   return `${side}${NBSP}${formatFixed(side === '≤' ? roundUp(x, decimals) : roundDown(x, decimals), decimals)}`;
 }
 

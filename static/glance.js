@@ -1,6 +1,6 @@
 // glance.js - a few facts by which versions of one kind are told apart at a glance: which has the least of what, and which none beats.
 // Only what is counted or certified is weighed; what was sampled is shown and not weighed, and there is no score. Pure.
-import { isBetter } from './comparison.js';
+import { areBetterEnds, endsOf, isBetter } from './comparison.js';
 
 /** The facts, in the order shown; the last is said and not judged. */
 export const FACTS = [
@@ -47,17 +47,21 @@ export function factRows(rows, columns) {
 export function leastOf(row, columns) {
   if (!isWeighed(row, columns)) return null;
   const known = columns.filter(({ runIndex }) => given(row.values[runIndex]));
-  const least = known.filter((a) => !known.some((b) => isCertainlyBetter(row, b.runIndex, a.runIndex)));
+  const ends = known.map(({ runIndex }) => endsOf(row, runIndex));
+  const best = row.direction === 'lower' ? Math.min(...ends.map((each) => each.upper)) : Math.max(...ends.map((each) => each.lower));
+  const least = known.filter((_, i) => (row.direction === 'lower' ? ends[i].lower <= best : ends[i].upper >= best));
   if (known.length < 2 || least.length === known.length) return null;
   return least;
 }
 
 /** The columns that none beats: another beats one where it is certainly better in a row, and certainly worse in none. */
 export function unbeaten(rows, columns) {
-  const beats = (b, a) =>
-    rows.some((row) => isCertainlyBetter(row, b.runIndex, a.runIndex)) &&
-    !rows.some((row) => isCertainlyBetter(row, a.runIndex, b.runIndex));
-  return columns.filter((a) => !columns.some((b) => b !== a && beats(b, a)));
+  const ends = rows.map((row) =>
+    columns.map(({ runIndex }) => (row.sampled?.[runIndex] ? null : endsOf(row, runIndex))),
+  );
+  const isBetterInOne = (a, b) => rows.some((row, r) => areBetterEnds(row, ends[r][a], ends[r][b]));
+  const beats = (b, a) => isBetterInOne(b, a) && !isBetterInOne(a, b);
+  return columns.filter((_, a) => !columns.some((__, b) => beats(b, a)));
 }
 
 /** What a column is told by among those that none beats: the rows whose least it has and another of them has not. */

@@ -75,3 +75,38 @@ export function filledRange(histograms) {
   if (filled.length === 0) return [0, most];
   return [Math.max(0, Math.min(...filled) - 1), Math.min(most, Math.max(...filled) + 2)];
 }
+
+/** The directions in which distances are measured, by the name that the address has of them. */
+export const WAYS = { lost: 'reference_to_subject', invented: 'subject_to_reference' };
+
+/**
+ * Shares of the area by class of distance: up to edges[0], up to edges[1] and so on, beyond the last. The share is the middle of what is
+ * known of it; `ends` are [lower, upper], `sampled` where they rest on samples. Null where the record has none: it was measured alone, or
+ * before records had it.
+ */
+export function deviationShares(record, way) {
+  const histogram = recordAt(record, `deviation.${WAYS[way]}.histogram`);
+  if (!histogram) return null;
+  return {
+    edges: histogram.edges,
+    shares: histogram.shares.map(({ lower, upper }) => (lower + upper) / 2),
+    ends: histogram.shares.map(({ lower, upper }) => [lower, upper]),
+    sampled: histogram.shares.map(({ sampled }) => sampled),
+    reference: record.reference.file.sha256,
+    median: recordAt(record, `deviation.${WAYS[way]}.median`),
+  };
+}
+
+/** Where a length stands along the classes, counted in classes from the first one; null before the first edge and beyond the last. */
+export function placeInClasses(edges, length) {
+  const i = edges.findIndex((edge) => length <= edge);
+  if (i <= 0) return length === edges[0] ? 1 : null;
+  return i + Math.log(length / edges[i - 1]) / Math.log(edges[i] / edges[i - 1]);
+}
+
+/** The classes from the first to the last that hold a thousandth of the area in any of the histograms: [first, end). */
+export function filledClasses(histograms) {
+  const filled = histograms.flatMap(({ shares }) => shares.flatMap((share, i) => (share >= 0.001 ? [i] : [])));
+  const most = histograms[0].shares.length;
+  return filled.length === 0 ? [0, most] : [Math.min(...filled), Math.min(most, Math.max(...filled) + 1)];
+}

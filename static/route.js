@@ -1,13 +1,15 @@
 // route.js - the address after the hash, as the state of a view and back. Pure.
 //   #/                      the collection          ?q= &state= &sort= &order=
 //   #/specimen/7            one specimen            ?baseline=RUN &only=differs &sort=newest|number|face_size|MEASURE &unit= &hide=V,V &fold=G,G &version=V
-//                                                   &over=MEASURE &x= &y= (MEASURE or face_size) &chart=METRIC &beside=V,V
+//                                                   &over=MEASURE &x= &y= (MEASURE or face_size) &chart=METRIC &way=lost|invented &beside=V,V
 //   #/space/7               its versions in space   ?versions=V,V &colour=lost|invented|signed|aspect|valence|shell|none &range=
 //                                                   &beside= &cut= &sides=yes &finding=RUN.N &view=CAMERA
+//   #/audit/7                one version by one spec ?version=V &spec=S
+//   #/specs                  the specs               ?spec=S
 //   #/upload  #/run/118  #/help?measure=PATH
 // In the collection &view= is the name under which the rest was saved.
 
-const VIEWS = ['collection', 'specimen', 'space', 'upload', 'run', 'help'];
+const VIEWS = ['collection', 'specimen', 'space', 'audit', 'specs', 'upload', 'run', 'help'];
 
 /** @returns {{ view: string, id: string|null, query: Record<string, string> }} view 'nowhere' for an address we do not have */
 export function readRoute(hash) {
@@ -15,7 +17,7 @@ export function readRoute(hash) {
   const [name = '', id = null, ...rest] = path.split('/').filter((part) => part !== '');
   const query = Object.fromEntries(new URLSearchParams(search));
   const view = name === '' ? 'collection' : name;
-  const wantsId = view === 'specimen' || view === 'space' || view === 'run';
+  const wantsId = ['specimen', 'space', 'audit', 'run'].includes(view);
   const known = VIEWS.includes(view) && name !== 'collection' && rest.length === 0 && wantsId === (id !== null);
   return known ? { view, id, query } : { view: 'nowhere', id: null, query: {} };
 }

@@ -1,6 +1,6 @@
-// settings.js - what this browser remembers for its reader: name, theme, single-letter keys, unit and decimals of lengths.
+// settings.js - what this browser remembers for its reader: name, theme, single-letter keys, unit and decimals of lengths, spec.
 
-const NAMES = { by: '', theme: 'system', keys: 'on', unit: '', decimals: '' };
+const NAMES = { by: '', theme: 'system', keys: 'on', unit: '', decimals: '', spec: '' };
 
 export function readSetting(name) {
   try {

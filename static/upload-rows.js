@@ -5,7 +5,8 @@
 //   waiting  sent as soon as its turn comes
 //   sending  on its way; `stall` is not null while the server does not answer
 //   paused   stopped by hand; the server keeps what has arrived
-//   absent   the page was opened anew: the server keeps what has arrived, but the file must be given again
+//   absent   the page was opened anew: the server keeps what has arrived, but the file must be read again, from its `source` or as it is
+//            given; `hitch` says why the last attempt failed: `denied` by the reader or the browser, `gone` from where it was
 //   sent     a version now; `job` measures it
 //   here     a version that was there before
 //   refused  the server did not take it: `problem` says why
@@ -31,12 +32,13 @@ const KEPT = [
   'address',
 ];
 
-/** @param {File} file @param {{ number, kind, faceSize }} guess  of file-name.js */
-export function newRow(id, file, path, guess) {
+/** @param {File} file @param {{ number, kind, faceSize }} guess  of file-name.js @param {object|null} source  of dropped-files.js */
+export function newRow(id, file, path, guess, source = null) {
   return {
     ...blankRow(),
     id,
     file,
+    source,
     name: file.name,
     folder: path.split('/').slice(0, -1).join('/'),
     size: file.size,
@@ -50,6 +52,8 @@ export function newRow(id, file, path, guess) {
 function blankRow() {
   return {
     file: null,
+    source: null,
+    hitch: null,
     note: '',
     madeFrom: null, // a version's id, `row ID`, '' for nothing, null until it is guessed
     touched: false, // whether madeFrom was chosen by hand
@@ -83,6 +87,11 @@ export function recallRow(kept) {
   if (typeof kept?.id !== 'string' || typeof kept.name !== 'string' || !Number.isFinite(kept.size)) return null;
   const known = Object.fromEntries(KEPT.filter((key) => kept[key] !== undefined).map((key) => [key, kept[key]]));
   return { ...blankRow(), ...known, phase: 'absent' };
+}
+
+/** Whether the file of an absent row can be read again without being chosen. */
+export function canResume(row) {
+  return row.phase === 'absent' && row.source !== null;
 }
 
 /** Whether a file looks like the one that an absent row waits for; its digest decides. */

@@ -93,19 +93,27 @@ bool handle_specimen_read(struct request *request, struct reply *reply, struct a
     return answer(request, reply, 200, request->path_id, keep, err);
 }
 
+static bool take_tolerances(const struct body *body, struct store_tolerances *tolerances, struct error *err)
+{
+    return body_numbers(body, "tolerances", STORE_TOLERANCES_MAX, tolerances->lengths, &tolerances->count,
+                        err);
+}
+
 bool handle_specimen_create(struct request *request, struct reply *reply, struct arena *keep,
                             struct error *err)
 {
-    struct store_specimen_new specimen;
+    struct store_tolerances tolerances;
+    struct store_specimen_new specimen = {.tolerances = &tolerances};
     struct body body;
     int64_t id = 0;
     if (!request_body(request, &body, err))
         return false;
-    bool ok = body_allows(&body, "catalogue_number title units note", err)
+    bool ok = body_allows(&body, "catalogue_number title units note tolerances", err)
               && body_text(&body, "catalogue_number", true, &specimen.catalogue_number, err)
               && body_text(&body, "title", true, &specimen.title, err)
               && body_text(&body, "units", true, &specimen.units, err)
               && body_text(&body, "note", false, &specimen.note, err)
+              && take_tolerances(&body, &tolerances, err)
               && store_specimen_create(request->service->store, &specimen, &id, err)
               && answer(request, reply, 201, id, keep, err);
     body_close(&body);
@@ -116,7 +124,8 @@ bool handle_specimen_change(struct request *request, struct reply *reply, struct
                             struct error *err)
 {
     struct store *store = request->service->store;
-    struct store_specimen_patch patch;
+    struct store_specimen_patch patch = {.tolerances = NULL};
+    struct store_tolerances tolerances;
     struct store_specimen specimen;
     char etag[ETAG_SIZE];
     struct body body;
@@ -128,13 +137,16 @@ bool handle_specimen_change(struct request *request, struct reply *reply, struct
         return true;
     if (!request_body(request, &body, err))
         return false;
-    bool ok = body_allows(&body, "title note state units", err)
+    bool ok = body_allows(&body, "title note state units tolerances", err)
               && body_text(&body, "title", false, &patch.title, err)
               && body_text(&body, "note", false, &patch.note, err)
               && body_text(&body, "state", false, &patch.state, err)
               && body_text(&body, "units", false, &patch.units, err)
-              && store_specimen_change(store, specimen.id, &patch, any ? 0 : specimen.revision, &stale, err)
-              && answer(request, reply, 200, specimen.id, keep, err);
+              && take_tolerances(&body, &tolerances, err);
+    if (ok && body_has(&body, "tolerances"))
+        patch.tolerances = &tolerances;
+    ok = ok && store_specimen_change(store, specimen.id, &patch, any ? 0 : specimen.revision, &stale, err)
+         && answer(request, reply, 200, specimen.id, keep, err);
     body_close(&body);
     if (!ok && stale) {
         request_reply_stale(request, reply);

@@ -47,7 +47,8 @@ struct scheduler {
 
 /* --- options --- */
 
-/* What decides the values of a record, as part of a request's key; threads do not. */
+/* What decides the values of a record, as part of a request's key; threads do not. The tolerances are the
+ * specimen's: the store adds them to the key. */
 struct store_options scheduler_store_options(void)
 {
     static char text[160];
@@ -171,7 +172,7 @@ static bool start_next(struct scheduler *scheduler)
     if (used.workers && used.memory_bytes + memory > scheduler->options.memory_bytes)
         return false; /* until another one ends; a job alone may always try */
     struct slot_limits limits = limits_for(scheduler, &claim, share_of_cores(scheduler, &claim, &used));
-    if (!store_job_claim(scheduler->store, claim.job, &claimed, NULL))
+    if (!store_job_claim(scheduler->store, &claim, &claimed, NULL))
         goto refused;
     if (!claimed)
         return true; /* cancelled meanwhile: look again */

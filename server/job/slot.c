@@ -36,6 +36,7 @@ static struct worker_order order_for(const struct store_claim *claim, const stru
         .reference_sha256 = claim->reference_sha256,
         .kind = claim->kind,
         .units = claim->units,
+        .tolerances = claim->tolerances,
         .threads = limits->threads,
         .address_space_bytes = limits->address_space_bytes,
         .file_bytes = limits->file_bytes,

@@ -11,6 +11,7 @@
 #include "run/own_status.h"
 #include "run/run.h"
 #include "run/run_memory.h"
+#include "store/tolerances.h"
 #include "json/measures.h"
 #include "json/run_json.h"
 #include "json/writer.h"
@@ -267,10 +268,17 @@ static bool make_files(struct worker *worker, struct error *err)
 
 static bool settings_of(const struct worker_order *order, struct run_settings *settings, struct error *err)
 {
+    static_assert(STORE_TOLERANCES_MAX <= DEVIATION_TOLERANCES_ASKED, "a run takes as many");
+    struct store_tolerances tolerances;
+
     *settings = run_settings_default();
     settings->deviation.threads = (size_t)order->threads;
     settings->kind_given = true;
     settings->kind = strcmp(order->kind, "cage") == 0 ? MESH_CAGE : MESH_SCAN;
+    if (!store_tolerances_read(order->tolerances, &tolerances, err))
+        return false;
+    settings->deviation.tolerance_count = tolerances.count;
+    memcpy(settings->deviation.tolerances, tolerances.lengths, sizeof tolerances.lengths);
     return run_units_parse(order->units, &settings->units)
            || error_set(err, ERROR_USAGE, "unknown units: %.20s", order->units);
 }

@@ -27,6 +27,7 @@ static const struct part {
     TEXT("--reference-sha256", reference_sha256),
     TEXT("--kind", kind),
     TEXT("--units", units),
+    TEXT("--tolerances", tolerances),
     NUMBER("--threads", threads),
     NUMBER("--address-space", address_space_bytes),
     NUMBER("--file-size", file_bytes),

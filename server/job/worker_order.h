@@ -19,6 +19,7 @@ struct worker_order {
     const char *subject_name, *subject_sha256;
     const char *reference_name, *reference_sha256; /* NULL: measured alone */
     const char *kind, *units;
+    const char *tolerances; /* store/tolerances.h; NULL: none */
     uint64_t threads;
     uint64_t address_space_bytes, file_bytes, cpu_seconds; /* limits; see sandbox.h */
     uint64_t parent;                                       /* process id: a worker without it ends */

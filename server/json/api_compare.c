@@ -1,6 +1,8 @@
 /* api_compare.c - extracting, aligning and judging the measures of several runs. */
 #include "json/api_compare.h"
 
+#include "store/tolerances.h"
+
 #include <jansson.h>
 #include <math.h>
 #include <stdlib.h>
@@ -12,12 +14,28 @@ struct reading {
     bool sampled;
 };
 
+/* A row: a measure, or what a measure that stands once for each tolerance says of one of them. */
+struct line {
+    size_t measure;
+    double tolerance; /* NaN: none */
+};
+
+struct lines {
+    size_t count;
+    struct line *lines;
+};
+
 struct column {
     char units[16];
-    char reason[96];           /* "" when comparable with the baseline in every row */
-    bool comparable;           /* in all rows but those of deviation */
-    bool deviation_comparable; /* in those */
-    struct reading *readings;  /* [measure_count] */
+    size_t tolerance_count;
+    double tolerances[STORE_TOLERANCES_MAX]; /* of the run, ascending */
+    char reason[96];                         /* "" when comparable with the baseline in every row */
+    bool comparable;                         /* in all rows but those of deviation */
+    bool deviation_comparable;               /* in those */
+    bool findings_comparable;                /* in rows of findings, whose severity the tolerances decide */
+    struct reading *readings;                /* [measure_count] */
+    struct reading
+        *within; /* [measure_count][STORE_TOLERANCES_MAX], of those that stand for each tolerance */
 };
 
 const char *compare_verdict(enum measure_direction direction, bool exact, double value, double lower,
@@ -36,7 +54,7 @@ const char *compare_verdict(enum measure_direction direction, bool exact, double
 
 static bool has_interval(const struct measure_definition *measure)
 {
-    return measure->halfwidth || (measure->lower && measure->upper);
+    return measure->halfwidth || measure->per_tolerance || (measure->lower && measure->upper);
 }
 
 static struct reading read_measure(const json_t *record, const struct measure_definition *measure)
@@ -92,6 +110,39 @@ static const char *verdict_of(const struct measure_definition *measure, const st
                            base_upper);
 }
 
+static void read_tolerances(const json_t *record, struct column *column)
+{
+    const json_t *list = measure_node(record, "engine.settings.tolerances"), *item;
+    size_t i;
+    json_array_foreach(list, i, item)
+    {
+        if (i == STORE_TOLERANCES_MAX || !json_is_number(item))
+            break;
+        column->tolerances[i] = json_number_value(item);
+        column->tolerance_count = i + 1;
+    }
+}
+
+/* In the middle of its interval; the list has the run's tolerances in their order. */
+static void read_within(const json_t *record, const struct measure_definition *measure,
+                        struct reading within[STORE_TOLERANCES_MAX])
+{
+    const json_t *list = measure_node(record, measure->path), *entry;
+    bool sampled = measure_is_sampled(record, measure);
+    size_t i;
+    for (size_t t = 0; t < STORE_TOLERANCES_MAX; t++)
+        within[t] = (struct reading){NAN, NAN, NAN, NAN, sampled};
+    json_array_foreach(list, i, entry)
+    {
+        struct reading *reading = &within[i];
+        if (i == STORE_TOLERANCES_MAX)
+            break;
+        if (measure_number(entry, "share.lower", &reading->lower)
+            && measure_number(entry, "share.upper", &reading->upper))
+            reading->value = reading->lower + 0.5 * (reading->upper - reading->lower);
+    }
+}
+
 static bool read_column(const struct compared_run *run, const struct measure_list *measures,
                         struct column *column, struct error *err)
 {
@@ -100,8 +151,12 @@ static bool read_column(const struct compared_run *run, const struct measure_lis
         return error_set(err, ERROR_STORE, "the record of run %lld cannot be read", (long long)run->run->id);
     const char *units = json_string_value(measure_node(record, "subject.file.units"));
     snprintf(column->units, sizeof column->units, "%s", units ? units : "unknown");
+    read_tolerances(record, column);
     for (size_t m = 0; m < measures->measure_count; m++)
-        column->readings[m] = read_measure(record, &measures->measures[m]);
+        if (measures->measures[m].per_tolerance)
+            read_within(record, &measures->measures[m], column->within + m * STORE_TOLERANCES_MAX);
+        else
+            column->readings[m] = read_measure(record, &measures->measures[m]);
     json_decref(record);
     return true;
 }
@@ -111,8 +166,14 @@ static bool same_text(const char *a, const char *b)
     return a && b ? !strcmp(a, b) : a == b;
 }
 
-static void judge_column(const struct store_run *run, const struct store_run *base, const char *base_units,
-                         struct column *column)
+static bool same_tolerances(const struct column *a, const struct column *b)
+{
+    return a->tolerance_count == b->tolerance_count
+           && !memcmp(a->tolerances, b->tolerances, a->tolerance_count * sizeof *a->tolerances);
+}
+
+static void judge_column(const struct store_run *run, const struct store_run *base,
+                         const struct column *base_column, struct column *column)
 {
     char *reason = column->reason;
     size_t room = sizeof column->reason;
@@ -123,8 +184,8 @@ static void judge_column(const struct store_run *run, const struct store_run *ba
         snprintf(reason, room, "measured with other settings than the baseline");
     else if (strcmp(run->kind, base->kind))
         snprintf(reason, room, "a %s, the baseline is a %s", run->kind, base->kind);
-    else if (strcmp(column->units, base_units))
-        snprintf(reason, room, "lengths in %s, the baseline has %s", column->units, base_units);
+    else if (strcmp(column->units, base_column->units))
+        snprintf(reason, room, "lengths in %s, the baseline has %s", column->units, base_column->units);
     column->comparable = !*reason;
     bool same_reference = same_text(run->reference_sha256, base->reference_sha256);
     column->deviation_comparable = column->comparable && same_reference;
@@ -133,17 +194,34 @@ static void judge_column(const struct store_run *run, const struct store_run *ba
                  !run->reference_sha256    ? "measured alone"
                  : !base->reference_sha256 ? "the baseline was measured alone"
                                            : "measured against another reference");
+    column->findings_comparable =
+        column->comparable
+        && ((!run->reference_sha256 && !base->reference_sha256) || same_tolerances(column, base_column));
+    if (column->deviation_comparable && !column->findings_comparable)
+        snprintf(reason, room, "measured with other tolerances than the baseline: findings are not compared");
+}
+
+static json_t *tolerance_list(const struct column *column)
+{
+    json_t *list = json_array();
+    for (size_t t = 0; list && t < column->tolerance_count; t++)
+        if (json_array_append_new(list, json_real(column->tolerances[t]))) {
+            json_decref(list);
+            list = NULL;
+        }
+    return list;
 }
 
 static json_t *run_tree(const struct compared_run *compared, const struct column *column)
 {
     const struct store_run *run = compared->run;
-    return json_pack("{s:o, s:o, s:o, s:s, s:o, s:o, s:o, s:i, s:s, s:b, s:o}", "id", api_id(run->id),
+    return json_pack("{s:o, s:o, s:o, s:s, s:o, s:o, s:o, s:i, s:s, s:b, s:o, s:o}", "id", api_id(run->id),
                      "version", api_id(run->version), "label", api_label(run->kind, run->number), "kind",
                      run->kind, "face_size", api_number(compared->face_size), "against", api_id(run->against),
                      "reference_sha256", api_string(run->reference_sha256), "definitions", run->definitions,
                      "created", run->created, "comparable", (int)column->comparable, "why",
-                     api_string(*column->reason ? column->reason : NULL));
+                     api_string(*column->reason ? column->reason : NULL), "tolerances",
+                     tolerance_list(column));
 }
 
 struct row {
@@ -182,22 +260,53 @@ static bool is_of_pair(const struct measure_definition *measure)
            || !strncmp(measure->path, "mend.", 5);
 }
 
-static json_t *row_tree(const struct measure_definition *measure, size_t m, const struct column *columns,
-                        size_t run_count, size_t baseline)
+static bool is_comparable(const struct measure_definition *measure, const struct column *column)
 {
-    bool of_pair = is_of_pair(measure), ok = true;
+    if (!strncmp(measure->path, "findings_of_subject.", 20))
+        return column->findings_comparable;
+    return is_of_pair(measure) ? column->deviation_comparable : column->comparable;
+}
+
+static const struct reading *reading_of(const struct line *line, const struct column *column)
+{
+    static const struct reading none = {NAN, NAN, NAN, NAN, false};
+    if (isnan(line->tolerance))
+        return &column->readings[line->measure];
+    for (size_t t = 0; t < column->tolerance_count; t++)
+        if (column->tolerances[t] == line->tolerance)
+            return &column->within[line->measure * STORE_TOLERANCES_MAX + t];
+    return &none;
+}
+
+/* The path, with the tolerance of the row where it has one. */
+static json_t *row_name(const struct measure_definition *measure, double tolerance)
+{
+    char text[STORE_TOLERANCES_TEXT];
+    const struct store_tolerances one = {1, {tolerance}};
+    if (isnan(tolerance))
+        return json_string(measure->path);
+    store_tolerances_write(&one, text);
+    return json_sprintf("%s@%s", measure->path, text);
+}
+
+static json_t *row_tree(const struct measure_definition *measure, const struct line *line,
+                        const struct column *columns, size_t run_count, size_t baseline)
+{
+    bool ok = true;
     struct row row = {json_array(), json_array(), json_array(), json_array(),
                       json_array(), json_array(), json_array()};
     for (size_t r = 0; ok && r < run_count; r++) {
         const struct column *column = &columns[r];
-        ok = row_add(&row, measure, &column->readings[m], &columns[baseline].readings[m], r == baseline,
-                     of_pair ? column->deviation_comparable : column->comparable);
+        ok = row_add(&row, measure, reading_of(line, column), reading_of(line, &columns[baseline]),
+                     r == baseline, is_comparable(measure, column));
     }
-    json_t *tree =
-        json_pack("{s:s, s:s, s:s, s:o, s:s, s:o, s:o, s:o, s:o, s:o}", "measure", measure->path, "name",
-                  measure->name, "group", measure->group, "unit", api_string(measure->unit), "direction",
-                  direction_word(measure->direction), "values", row.values, "differences", row.differences,
-                  "verdicts", row.verdicts, "comparable", row.comparable, "sampled", row.sampled);
+    json_t *tree = json_pack(
+        "{s:o, s:s, s:s, s:o, s:s, s:o, s:o, s:o, s:o, s:o}", "measure", row_name(measure, line->tolerance),
+        "name", measure->name, "group", measure->group, "unit", api_string(measure->unit), "direction",
+        direction_word(measure->direction), "values", row.values, "differences", row.differences, "verdicts",
+        row.verdicts, "comparable", row.comparable, "sampled", row.sampled);
+    if (tree && !isnan(line->tolerance))
+        ok = !json_object_set_new(tree, "tolerance", json_real(line->tolerance)) && ok;
     if (tree && has_interval(measure))
         ok = !json_object_set(tree, "lower", row.lower) && !json_object_set(tree, "upper", row.upper) && ok;
     json_decref(row.lower);
@@ -210,29 +319,32 @@ static json_t *row_tree(const struct measure_definition *measure, size_t m, cons
 
 /* Measures of the kinds that are there; those of the limit surface and of a mend only where a run has them.
  */
-static bool is_shown(const struct measure_definition *measure, size_t m, const struct compared_run *runs,
-                     const struct column *columns, size_t run_count)
+static bool is_shown(const struct measure_definition *measure, const struct line *line,
+                     const struct compared_run *runs, const struct column *columns, size_t run_count)
 {
-    bool seldom = !strncmp(measure->path, "deviation_limit.", 16)
+    bool seldom = measure->per_tolerance || !strncmp(measure->path, "deviation_limit.", 16)
                   || !strncmp(measure->path, "control_excess.", 15) || !strncmp(measure->path, "mend.", 5);
     for (size_t r = 0; r < run_count; r++)
         if ((strcmp(runs[r].run->kind, "cage") ? measure->of_scan : measure->of_cage)
-            && !(seldom && isnan(columns[r].readings[m].value)))
+            && !(seldom && isnan(reading_of(line, &columns[r])->value)))
             return true;
     return false;
 }
 
 static json_t *comparison_tree(const struct compared_run *runs, size_t run_count, size_t baseline,
-                               const struct measure_list *measures, const struct column *columns)
+                               const struct measure_list *measures, const struct lines *lines,
+                               const struct column *columns)
 {
     json_t *heads = json_array(), *rows = json_array();
     bool ok = true;
     for (size_t r = 0; ok && r < run_count; r++)
         ok = !json_array_append_new(heads, run_tree(&runs[r], &columns[r]));
-    for (size_t m = 0; ok && m < measures->measure_count; m++)
-        if (is_shown(&measures->measures[m], m, runs, columns, run_count))
-            ok = !json_array_append_new(rows,
-                                        row_tree(&measures->measures[m], m, columns, run_count, baseline));
+    for (size_t i = 0; ok && i < lines->count; i++) {
+        const struct line *line = &lines->lines[i];
+        const struct measure_definition *measure = &measures->measures[line->measure];
+        if (is_shown(measure, line, runs, columns, run_count))
+            ok = !json_array_append_new(rows, row_tree(measure, line, columns, run_count, baseline));
+    }
     if (ok)
         return json_pack("{s:o, s:o, s:o}", "baseline", api_id(runs[baseline].run->id), "runs", heads, "rows",
                          rows);
@@ -241,24 +353,71 @@ static json_t *comparison_tree(const struct compared_run *runs, size_t run_count
     return NULL;
 }
 
+/* The tolerances of all runs, ascending, each once. */
+static size_t gather_tolerances(const struct column *columns, size_t run_count, double *all)
+{
+    size_t count = 0;
+    for (size_t r = 0; r < run_count; r++)
+        for (size_t t = 0; t < columns[r].tolerance_count; t++) {
+            double tolerance = columns[r].tolerances[t];
+            size_t at = 0;
+            while (at < count && all[at] < tolerance)
+                at++;
+            if (at < count && all[at] == tolerance)
+                continue;
+            memmove(&all[at + 1], &all[at], (count - at) * sizeof *all);
+            all[at] = tolerance;
+            count++;
+        }
+    return count;
+}
+
+/* The rows in the order of the measures. False when memory is out; on success the caller frees the lines. */
+static bool make_lines(const struct measure_list *measures, const struct column *columns, size_t run_count,
+                       struct lines *lines)
+{
+    double *tolerances = calloc(run_count * STORE_TOLERANCES_MAX + 1, sizeof *tolerances);
+    size_t tolerance_count = tolerances ? gather_tolerances(columns, run_count, tolerances) : 0;
+    lines->lines =
+        tolerances ? calloc(measures->measure_count * (tolerance_count + 1), sizeof *lines->lines) : NULL;
+    lines->count = 0;
+    for (size_t m = 0; lines->lines && m < measures->measure_count; m++) {
+        bool each = measures->measures[m].per_tolerance;
+        for (size_t t = 0; t < (each ? tolerance_count : 1); t++)
+            lines->lines[lines->count++] = (struct line){m, each ? tolerances[t] : NAN};
+    }
+    free(tolerances);
+    return lines->lines != NULL;
+}
+
+static bool memory_is_short(struct error *err)
+{
+    return error_set(err, ERROR_MACHINE, "memory is short; try again later");
+}
+
 bool api_compare_write(const struct compared_run *runs, size_t run_count, size_t baseline,
                        const struct measure_list *measures, struct api_text *text, struct error *err)
 {
-    size_t measure_count = measures->measure_count;
+    const size_t measure_count = measures->measure_count, each = 1 + STORE_TOLERANCES_MAX;
     struct column *columns = calloc(run_count, sizeof *columns);
-    struct reading *readings = calloc(run_count * measure_count, sizeof *readings);
+    struct reading *readings = calloc(run_count * measure_count * each, sizeof *readings);
+    struct lines lines = {0, NULL};
     bool ok = columns && readings;
     if (!ok)
-        error_set(err, ERROR_MACHINE, "memory is short; try again later");
+        memory_is_short(err);
     for (size_t r = 0; ok && r < run_count; r++) {
-        columns[r].readings = readings + r * measure_count;
+        columns[r].readings = readings + r * measure_count * each;
+        columns[r].within = columns[r].readings + measure_count;
         ok = read_column(&runs[r], measures, &columns[r], err);
     }
+    if (ok && !make_lines(measures, columns, run_count, &lines))
+        ok = memory_is_short(err);
     if (ok) {
         for (size_t r = 0; r < run_count; r++)
-            judge_column(runs[r].run, runs[baseline].run, columns[baseline].units, &columns[r]);
-        ok = api_text_write(comparison_tree(runs, run_count, baseline, measures, columns), text, err);
+            judge_column(runs[r].run, runs[baseline].run, &columns[baseline], &columns[r]);
+        ok = api_text_write(comparison_tree(runs, run_count, baseline, measures, &lines, columns), text, err);
     }
+    free(lines.lines);
     free(readings);
     free(columns);
     return ok;

@@ -7,7 +7,8 @@
  * were counted from other levels: these are not told apart either.
  * "better" and "worse" follow the measure's direction; without one a change "differs". Nothing is said, and
  * no difference is given, between runs with other definitions, settings, kind or unit of length, or, for
- * deviations, against a reference with other bytes. */
+ * deviations, against a reference with other bytes, or, for findings, with other tolerances. A measure that
+ * stands once for each tolerance has a row for each tolerance of any run. */
 #ifndef JSON_API_COMPARE_H
 #define JSON_API_COMPARE_H
 

@@ -26,16 +26,28 @@ static json_t *trend_list(const struct store_specimen *specimen)
     return list;
 }
 
+static json_t *tolerance_list(const struct store_tolerances *tolerances)
+{
+    json_t *list = json_array();
+    for (size_t i = 0; list && i < tolerances->count; i++)
+        if (json_array_append_new(list, json_real(tolerances->lengths[i]))) {
+            json_decref(list);
+            list = NULL;
+        }
+    return list;
+}
+
 static json_t *specimen_tree(const struct store_specimen *s)
 {
     return json_pack(
-        "{s:o, s:s, s:s, s:s, s:s, s:s, s:s, s:s, s:{s:I, s:I}, s:o, s:o, s:o, s:{s:I, s:I, s:I}, s:o}", "id",
-        api_id(s->id), "catalogue_number", s->catalogue_number, "title", s->title, "units", s->units, "state",
-        s->state, "note", s->note, "created", s->created, "changed", s->changed, "versions", "scan",
+        "{s:o, s:s, s:s, s:s, s:s, s:s, s:s, s:s, s:{s:I, s:I}, s:o, s:o, s:o, s:{s:I, s:I, s:I}, s:o, s:o}",
+        "id", api_id(s->id), "catalogue_number", s->catalogue_number, "title", s->title, "units", s->units,
+        "state", s->state, "note", s->note, "created", s->created, "changed", s->changed, "versions", "scan",
         (json_int_t)s->scan_count, "cage", (json_int_t)s->cage_count, "latest_scan", api_id(s->latest_scan),
         "latest_cage", api_id(s->latest_cage), "trend", trend_list(s), "jobs", "queued",
         (json_int_t)s->jobs_queued, "running", (json_int_t)s->jobs_running, "failed",
-        (json_int_t)s->jobs_failed, "scan_diagonal", api_number(s->scan_diagonal));
+        (json_int_t)s->jobs_failed, "scan_diagonal", api_number(s->scan_diagonal), "tolerances",
+        tolerance_list(&s->tolerances));
 }
 
 bool api_specimen_write(const struct store_specimen *specimen, struct api_text *text, struct error *err)

@@ -92,6 +92,24 @@ bool body_id(const struct body *body, const char *key, bool needed, int64_t *val
     return true;
 }
 
+bool body_numbers(const struct body *body, const char *key, size_t most, double *values, size_t *count,
+                  struct error *err)
+{
+    const json_t *node = json_object_get(body->object, key);
+    *count = 0;
+    if (!node)
+        return true;
+    if (!json_is_array(node) || json_array_size(node) > most)
+        return error_set(err, ERROR_USAGE, "\"%s\" must be a list of at most %zu numbers", key, most);
+    for (size_t i = 0; i < json_array_size(node); i++) {
+        const json_t *item = json_array_get(node, i);
+        if (!json_is_number(item))
+            return error_set(err, ERROR_USAGE, "\"%s\" must hold numbers only", key);
+        values[(*count)++] = json_number_value(item);
+    }
+    return true;
+}
+
 bool body_flag(const struct body *body, const char *key, bool *value, struct error *err)
 {
     const json_t *node = json_object_get(body->object, key);

@@ -24,6 +24,9 @@ bool body_has(const struct body *body, const char *key);
 bool body_text(const struct body *body, const char *key, bool needed, const char **value, struct error *err);
 /* An id: decimal digits in a string. null and a missing key give 0, the latter is an error when needed. */
 bool body_id(const struct body *body, const char *key, bool needed, int64_t *value, struct error *err);
+/* A list of at most `most` numbers; *count is 0 where the key is missing. */
+bool body_numbers(const struct body *body, const char *key, size_t most, double *values, size_t *count,
+                  struct error *err);
 /* true or false; false where the key is missing. */
 bool body_flag(const struct body *body, const char *key, bool *value, struct error *err);
 /* An object inside; closing it is not needed. */

@@ -67,6 +67,7 @@ static struct measure_definition definition_of(const json_t *entry)
         .upper = text_at(entry, "upper"),
         .halfwidth = text_at(entry, "halfwidth"),
         .level = text_at(entry, "level"),
+        .per_tolerance = json_object_get(entry, "per") != NULL,
     };
 }
 
@@ -157,7 +158,7 @@ bool measure_is_sampled(const struct json_t *record, const struct measure_defini
 
     if (measure->certainty == MEASURE_SAMPLED)
         return true;
-    if (measure->halfwidth)
+    if (measure->halfwidth || measure->per_tolerance)
         return statistics_are_sampled(record, "", path, (int)(strrchr(path, '.') - path));
     const char *mean = strstr(path, ".mean.");
     if (strncmp(path, excess, sizeof excess - 1) != 0 || !mean)

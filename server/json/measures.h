@@ -23,6 +23,8 @@ struct measure_definition {
     const char *lower, *upper, *halfwidth;
     /* Path of the level from which it counts: two counts from other levels say nothing of each other. */
     const char *level;
+    /* Stands once for each tolerance of a run: its path leads to a list of { tolerance, share }. */
+    bool per_tolerance;
 };
 
 struct measure_group {

@@ -88,8 +88,32 @@ static json_t *coverage_json(struct tree *tree, const struct one_sided_deviation
     return list;
 }
 
+/* Null where there are no classes. */
+static json_t *histogram_json(struct tree *tree, const struct one_sided_deviation *side,
+                              const struct distance_classes *classes)
+{
+    if (classes->limit_count == 0)
+        return json_null();
+    json_t *object = tree_object(tree), *shares = tree_array(tree), *sampled = json_null();
+    for (size_t c = 0; c <= classes->limit_count; c++) {
+        json_t *share = tree_object(tree);
+        tree_put_real(tree, share, "lower", side->class_shares[c].lower);
+        tree_put_real(tree, share, "upper", side->class_shares[c].upper);
+        tree_put(tree, share, "sampled", json_boolean(side->class_is_sampled[c]));
+        tree_append(tree, shares, share);
+    }
+    if (side->class_sample_count > 0) {
+        sampled = tree_object(tree);
+        put_sampling(tree, sampled, side->class_sample_count, side->normal_angle.seed);
+    }
+    tree_put(tree, object, "edges", tree_reals(tree, classes->limits, classes->limit_count));
+    tree_put(tree, object, "shares", shares);
+    tree_put(tree, object, "sampled", sampled);
+    return object;
+}
+
 static json_t *one_sided_json(struct tree *tree, const struct one_sided_deviation *side,
-                              const struct deviation_settings *settings)
+                              const struct deviation *deviation, const struct deviation_settings *settings)
 {
     json_t *object = tree_object(tree), *angle = tree_object(tree), *angle_halfwidth = tree_object(tree);
     tree_put(tree, object, "max", farthest_json(tree, &side->max));
@@ -102,6 +126,7 @@ static json_t *one_sided_json(struct tree *tree, const struct one_sided_deviatio
     tree_put(tree, object, "halfwidth", halfwidth_json(tree, side));
     tree_put(tree, object, "sampled", sampled_json(tree, side));
     tree_put(tree, object, "coverage", coverage_json(tree, side, settings));
+    tree_put(tree, object, "histogram", histogram_json(tree, side, &deviation->classes));
     tree_put_real(tree, angle, "mean", side->normal_angle.mean);
     tree_put_real(tree, angle, "p95", side->normal_angle.p95);
     tree_put_real(tree, angle, "max", side->normal_angle.max);
@@ -151,11 +176,11 @@ static json_t *deviation_json(struct tree *tree, const struct run *run, bool the
     tree_put_bool(tree, object, "budget_exhausted", deviation->budget_exhausted);
     tree_put_interval(tree, object, "hausdorff", deviation->hausdorff);
     tree_put(tree, object, "reference_to_subject",
-             one_sided_json(tree, &deviation->reference_to_subject, settings));
+             one_sided_json(tree, &deviation->reference_to_subject, deviation, settings));
     tree_put(tree, object, "subject_to_reference",
-             one_sided_json(tree, &deviation->subject_to_reference, settings));
+             one_sided_json(tree, &deviation->subject_to_reference, deviation, settings));
     tree_put(tree, object, "signed", signed_json(tree, &deviation->signed_));
-    if (deviation == &run->deviation)
+    if (deviation == &run->deviation || !run->has_deviation)
         tree_put(tree, object, "places", places_json(tree, &run->findings));
     return object;
 }
@@ -189,6 +214,14 @@ static json_t *finding_json(struct tree *tree, const struct finding *finding, en
     put_finding_unit(tree, object, finding->unit, units);
     tree_put(tree, object, "faces", tree_counts(tree, finding->faces, finding->face_count));
     tree_put_count(tree, object, "faces_total", finding->faces_total);
+    if (finding->form != FINDING_PLAIN)
+        tree_put_text(tree, object, "form", finding_form_name(finding->form));
+    if (finding->kind == FINDING_OPEN_LOOP)
+        tree_put_count(tree, object, "edges", finding->edges);
+    if (finding->kind == FINDING_NONMANIFOLD_VERTEX) {
+        tree_put_count(tree, object, "fans", finding->fans);
+        tree_put_count(tree, object, "vertex", finding->vertex);
+    }
     tree_put_text(tree, object, "text", finding->text);
     return object;
 }

@@ -2,6 +2,7 @@
  */
 #include "measure/deviation.h"
 
+#include "measure/deviation_classes.h"
 #include "measure/deviation_maximum.h"
 #include "measure/deviation_samples.h"
 #include "measure/deviation_statistics.h"
@@ -165,13 +166,34 @@ static void frame_tolerances(const struct pair *pair, double *tolerances)
         tolerances[t] = ldexp(pair->settings->tolerances[t], -pair->frame.exponent);
 }
 
+/* By the diagonal of the reference, or of the subject where the reference is one point. */
+static struct distance_classes classes_of(const struct pair *pair)
+{
+    double diagonal = pair->reference.input->diagonal;
+
+    return deviation_classes_make(diagonal > 0 ? diagonal : pair->subject.input->diagonal,
+                                  pair->settings->class_margin);
+}
+
+static struct distance_classes frame_classes(const struct pair *pair)
+{
+    struct distance_classes classes = classes_of(pair);
+
+    for (size_t c = 0; c < classes.limit_count; c++)
+        classes.limits[c] = ldexp(classes.limits[c], -pair->frame.exponent);
+    classes.margin = ldexp(classes.margin, -pair->frame.exponent);
+    return classes;
+}
+
 static bool measure_direction(const struct pair *pair, const struct direction *direction,
                               struct statistics_wide *wide, struct arena *keep, struct arena scratch,
                               struct error *err)
 {
+    const struct distance_classes classes = frame_classes(pair);
     struct statistics_settings settings = {.halfwidth = wanted_halfwidth(pair),
                                            .reach = direction->farthest->upper,
                                            .tolerance_count = pair->settings->tolerance_count,
+                                           .classes = &classes,
                                            .threads = pair->settings->threads,
                                            .vertices = direction->vertices,
                                            .progress = pair->progress,
@@ -204,6 +226,7 @@ static bool take_samples(const struct pair *pair, const struct direction *direct
                          struct signed_deviation *signed_, struct arena scratch, struct error *err)
 {
     double tolerances[DEVIATION_TOLERANCES_MAX];
+    const struct distance_classes classes = frame_classes(pair);
     const struct samples_settings settings = {.threads = pair->settings->threads,
                                               .progress = pair->progress,
                                               .progress_from = progress_from,
@@ -212,7 +235,8 @@ static bool take_samples(const struct pair *pair, const struct direction *direct
                                               .want_distances = vague,
                                               .reach = direction->farthest->upper,
                                               .tolerance_count = pair->settings->tolerance_count,
-                                              .tolerances = tolerances};
+                                              .tolerances = tolerances,
+                                              .classes = &classes};
 
     frame_tolerances(pair, tolerances);
     return samples_measure(direction->from, direction->to, side, &settings, direction->deviation, signed_,
@@ -296,22 +320,31 @@ static bool take_invention(const struct pair *pair, const struct maximum *invent
            && take_vertices(pair, invented, &side, has_sides, signed_, &vertices, fields, keep, scratch, err);
 }
 
-static void add_face_field(struct deviation_fields *fields, const char *name, bool of_reference, size_t count,
-                           double *values)
+static bool add_face_field(struct deviation_fields *fields, const char *name, bool of_reference,
+                           const struct face_distances *distances,
+                           double (*value)(const struct face_distances *, size_t), struct arena *keep)
 {
-    fields->fields[fields->count++] = (struct deviation_field){name, true, count, values, of_reference};
+    double *values = ARENA_NEW(keep, double, distances->count);
+
+    for (size_t f = 0; values && f < distances->count; f++)
+        values[f] = value(distances, f);
+    fields->fields[fields->count++] =
+        (struct deviation_field){name, true, distances->count, values, of_reference};
+    return values;
 }
 
-static void add_face_fields(const struct deviation_faces *faces, struct deviation_fields *fields)
+static bool add_face_fields(const struct deviation_faces *faces, struct deviation_fields *fields,
+                            struct arena *keep, struct error *err)
 {
     const struct face_distances *s = &faces->of_subject, *r = &faces->of_reference;
 
-    add_face_field(fields, "face_distance_lower", false, s->count, s->lower);
-    add_face_field(fields, "face_distance_upper", false, s->count, s->upper);
-    add_face_field(fields, "face_distance_peak", false, s->count, s->peak);
-    add_face_field(fields, "reference_face_distance_lower", true, r->count, r->lower);
-    add_face_field(fields, "reference_face_distance_upper", true, r->count, r->upper);
-    add_face_field(fields, "reference_face_distance_peak", true, r->count, r->peak);
+    return (add_face_field(fields, "face_distance_lower", false, s, face_distance_lower, keep)
+            && add_face_field(fields, "face_distance_upper", false, s, face_distance_upper, keep)
+            && add_face_field(fields, "face_distance_peak", false, s, face_distance_peak, keep)
+            && add_face_field(fields, "reference_face_distance_lower", true, r, face_distance_lower, keep)
+            && add_face_field(fields, "reference_face_distance_upper", true, r, face_distance_upper, keep)
+            && add_face_field(fields, "reference_face_distance_peak", true, r, face_distance_peak, keep))
+           || arena_error(err);
 }
 
 bool deviation_measure(const struct measure_input *subject, const struct measure_input *reference,
@@ -337,6 +370,7 @@ bool deviation_measure(const struct measure_input *subject, const struct measure
         return arena_error(err);
     if (!build_index(&pair, subject, reference, &surfaces, scratch, err))
         return false;
+    deviation->classes = classes_of(&pair);
     warn_of_fans(&pair.subject.triangulation, subject_warnings);
     warn_of_fans(&pair.reference.triangulation, reference_warnings);
     if (!tell(&pair, "hausdorff", 0, err) || !find_maxima(&pair, &lost, &invented, scratch, err)
@@ -346,8 +380,8 @@ bool deviation_measure(const struct measure_input *subject, const struct measure
     bvh_forget_tree(&pair.subject.bvh); /* all has been asked */
     if (!take_invention(&pair, &invented, deviation, &wide.invention, fields, faces, keep, scratch, err))
         return false;
-    if (fields)
-        add_face_fields(faces, fields);
+    if (fields && !add_face_fields(faces, fields, keep, err))
+        return false;
     statistics_leave_frame(&pair.frame, &deviation->reference_to_subject);
     statistics_leave_frame(&pair.frame, &deviation->subject_to_reference);
     signed_leave_frame(&pair.frame, &deviation->signed_);

@@ -14,6 +14,7 @@
 
 #define DEVIATION_TOLERANCES_ASKED 16 /* of a run */
 #define DEVIATION_TOLERANCES_MAX 32   /* the limit surface needs two for each: see limit_deviation.h */
+#define DEVIATION_CLASS_LIMITS 28     /* of distance: see deviation_classes.h */
 
 enum surface_kind { SURFACE_CONTROL, SURFACE_LIMIT, SURFACE_BOTH };
 
@@ -23,11 +24,18 @@ struct deviation_settings {
     bool sparse_samples;    /* where there are few triangles: see deviation_samples.h */
     size_t tolerance_count;
     double tolerances[DEVIATION_TOLERANCES_MAX]; /* lengths, ascending */
-    size_t threads;                              /* >= 1; does not change any result */
+    double class_margin; /* a length: classes are to hold for a surface that is so near the one measured */
+    size_t threads;      /* >= 1; does not change any result */
 };
 
 struct interval {
     double lower, upper;
+};
+
+struct distance_classes { /* see deviation_classes.h */
+    size_t limit_count;
+    double limits[DEVIATION_CLASS_LIMITS]; /* lengths, ascending */
+    double margin;                         /* what is told holds for distances less or more by it */
 };
 
 struct farthest_place {
@@ -45,8 +53,14 @@ struct one_sided_deviation {
         double mean, rms, median, p95, p99, p999;
     } halfwidth; /* certified: the true value is no farther from the one stated */
     struct interval coverage[DEVIATION_TOLERANCES_MAX]; /* certified: share of area within each tolerance */
-    size_t sample_count; /* 0; else certified values told too little, and those above are sampled:
-                          * half-widths and coverage are of four standard errors (deviation_samples.h) */
+    /* Share of the area in each class of distance: up to limit 0, up to the next, and so on, beyond the last.
+     * Certified, unless class_sample_count says that those marked are sampled, within four standard errors.
+     */
+    struct interval class_shares[DEVIATION_CLASS_LIMITS + 1];
+    bool class_is_sampled[DEVIATION_CLASS_LIMITS + 1];
+    size_t class_sample_count; /* seed as normal_angle's */
+    size_t sample_count;       /* 0; else certified values told too little, and those above are sampled:
+                                * half-widths and coverage are of four standard errors (deviation_samples.h) */
     uint64_t seed;
     struct {
         double mean, p95, max; /* degrees, 0..180, between facing normals at nearest points */
@@ -68,6 +82,7 @@ struct deviation {
     bool budget_exhausted; /* a certified value is known less narrowly than asked for, and than rounding
                               leaves */
     struct interval hausdorff;
+    struct distance_classes classes;                 /* of both directions */
     struct one_sided_deviation reference_to_subject; /* what was lost */
     struct one_sided_deviation subject_to_reference; /* what was invented */
     struct signed_deviation signed_; /* over the subject's area; positive outside the reference */

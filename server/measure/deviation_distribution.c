@@ -29,6 +29,7 @@ struct summing {
     struct chunk_sums *sums; /* [chunk] */
     const double *limits;
     size_t limit_count;
+    double margin;           /* of the classes */
     struct interval *shares; /* [chunk][limit]: areas */
 };
 
@@ -268,30 +269,80 @@ static void share_chunk(void *context, size_t chunk)
     }
 }
 
-bool distribution_shares(const struct part *parts, size_t count, const double *limits, size_t limit_count,
-                         size_t threads, struct interval *shares, struct arena scratch, struct error *err)
+static void classes_chunk(void *context, size_t chunk)
 {
-    size_t chunks = tasks_chunks(count, CHUNK);
-    struct summing summing = {.parts = parts,
-                              .count = count,
-                              .limits = limits,
-                              .limit_count = limit_count,
-                              .shares = ARENA_NEW(&scratch, struct interval, chunks * limit_count)};
+    struct summing *summing = context;
+    const double *limits = summing->limits, slack = summing->margin + DEVIATION_SLACK;
+    size_t count = summing->limit_count;
+    struct interval *shares = summing->shares + chunk * count, whole = {0, 0};
+    struct interval wholes[DEVIATION_CLASS_LIMITS + 1] = {
+        {0, 0}}; /* parts within that limit, not the one before */
+
+    memset(shares, 0, count * sizeof *shares);
+    for (size_t i = chunk * CHUNK; i < chunk_end(chunk, summing->count); i++) {
+        const struct part *part = &summing->parts[i];
+        if (!(part->area > 0))
+            continue;
+        struct part_range low = part_range_low(part), high = part_range_high(part);
+        size_t t = 0;
+        while (t < count && limits[t] + slack < low.min)
+            t++;
+        for (; t < count && limits[t] + slack < low.max; t++)
+            shares[t].upper += part->area * part_share_low(part, limits[t] + slack);
+        wholes[t].upper += part->area;
+        for (t = 0; t < count && limits[t] - slack < fmax(0, high.min);)
+            t++;
+        for (; t < count && limits[t] - slack < high.max; t++)
+            shares[t].lower += part->area * part_share_high(part, limits[t] - slack);
+        wholes[t].lower += part->area;
+    }
+    for (size_t t = 0; t < count; t++) {
+        whole = (struct interval){whole.lower + wholes[t].lower, whole.upper + wholes[t].upper};
+        shares[t] = (struct interval){shares[t].lower + whole.lower, shares[t].upper + whole.upper};
+    }
+}
+
+/* Runs one of the two over all chunks and adds up. */
+static bool find_shares(struct summing *summing, void (*of_chunk)(void *context, size_t chunk),
+                        size_t threads, struct interval *shares, struct arena scratch, struct error *err)
+{
+    size_t chunks = tasks_chunks(summing->count, CHUNK), limit_count = summing->limit_count;
     double area = 0;
 
-    if (!summing.shares)
+    summing->shares = ARENA_NEW(&scratch, struct interval, chunks * limit_count);
+    if (!summing->shares)
         return arena_error(err);
-    tasks_run(threads, chunks, share_chunk, &summing);
-    for (size_t i = 0; i < count; i++)
-        area += parts[i].area;
+    tasks_run(threads, chunks, of_chunk, summing);
+    for (size_t i = 0; i < summing->count; i++)
+        area += summing->parts[i].area;
     for (size_t t = 0; t < limit_count; t++) {
         struct interval sum = {0, 0};
         for (size_t chunk = 0; chunk < chunks; chunk++) {
-            sum.lower += summing.shares[chunk * limit_count + t].lower;
-            sum.upper += summing.shares[chunk * limit_count + t].upper;
+            sum.lower += summing->shares[chunk * limit_count + t].lower;
+            sum.upper += summing->shares[chunk * limit_count + t].upper;
         }
         shares[t] = (struct interval){fmax(0, sum.lower / area - DISTRIBUTION_SLACK_REL),
                                       fmin(1, sum.upper / area + DISTRIBUTION_SLACK_REL)};
     }
     return true;
+}
+
+bool distribution_shares(const struct part *parts, size_t count, const double *limits, size_t limit_count,
+                         size_t threads, struct interval *shares, struct arena scratch, struct error *err)
+{
+    struct summing summing = {.parts = parts, .count = count, .limits = limits, .limit_count = limit_count};
+
+    return find_shares(&summing, share_chunk, threads, shares, scratch, err);
+}
+
+bool distribution_classes(const struct part *parts, size_t count, const struct distance_classes *classes,
+                          size_t threads, struct interval *within, struct arena scratch, struct error *err)
+{
+    struct summing summing = {.parts = parts,
+                              .count = count,
+                              .limits = classes->limits,
+                              .limit_count = classes->limit_count,
+                              .margin = classes->margin};
+
+    return classes->limit_count == 0 || find_shares(&summing, classes_chunk, threads, within, scratch, err);
 }

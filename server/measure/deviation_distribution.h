@@ -22,16 +22,23 @@ struct distribution {
     double area;
     struct interval mean, rms;
     struct interval percentiles[DISTRIBUTION_PERCENTILES];
+    const struct distance_classes *classes;         /* set by the caller; NULL: not wanted */
+    struct interval within[DEVIATION_CLASS_LIMITS]; /* shares of the area within their limits */
 };
 
-/* precision: a length; percentiles need not be found closer than that; INFINITY: not closer than the bins of
- * a histogram, a sixty-fourth of themselves, which is quick. area > 0 is wanted: with none, nothing
- * but area is set. ERROR_LIMIT when memory ends. */
+/* precision: a length; percentiles need not be found closer than
+ * that; INFINITY: not closer than the bins of a histogram, a sixty-fourth of themselves, which is quick. area
+ * > 0 is wanted: with none, nothing but area is set. ERROR_LIMIT when memory ends. */
 bool distribution_find(const struct part *parts, size_t count, double precision, size_t threads,
                        struct distribution *distribution, struct arena scratch, struct error *err);
 
 /* The shares of the area within each limit, ascending or not; at most DISTRIBUTION_LIMITS_MAX of them. */
 bool distribution_shares(const struct part *parts, size_t count, const double *limits, size_t limit_count,
                          size_t threads, struct interval *shares, struct arena scratch, struct error *err);
+
+/* The same within each limit of the classes: a part is looked at for those alone that lie between its bounds.
+ */
+bool distribution_classes(const struct part *parts, size_t count, const struct distance_classes *classes,
+                          size_t threads, struct interval *within, struct arena scratch, struct error *err);
 
 #endif

@@ -11,27 +11,77 @@
 struct taking {
     const struct surface_parts *parts;
     const struct maximum *farthest;
-    const struct deviation_frame *frame;
     struct face_distances *faces;
     size_t range_count;
 };
 
-/* In the frame; most: no point of the part is farther, INFINITY where that is not known. */
+/* Where something is, until all is known: a vertex, or FACE_AT_POINT and three numbers for each part after
+ * the triangles, then one for the centroid of each triangle, then one for the farthest place. */
+static uint32_t at_corner(const struct surface_parts *parts, size_t part, int i)
+{
+    const struct bvh *bvh = &parts->from->bvh;
+
+    return part < bvh->triangle_count
+               ? bvh->corners[part][i]
+               : FACE_AT_POINT + (uint32_t)(3 * (part - bvh->triangle_count) + (size_t)i);
+}
+
+static size_t first_centroid(const struct surface_parts *parts)
+{
+    size_t triangles = parts->from->bvh.triangle_count;
+
+    return parts->count > triangles ? 3 * (parts->count - triangles) : 0;
+}
+
+static uint32_t at_centroid(const struct surface_parts *parts, uint32_t slot)
+{
+    return FACE_AT_POINT + (uint32_t)(first_centroid(parts) + slot);
+}
+
+static uint32_t at_farthest(const struct surface_parts *parts)
+{
+    return at_centroid(parts, (uint32_t)parts->from->bvh.triangle_count);
+}
+
+static float rounded_down(double x)
+{
+    float rounded = (float)x;
+
+    return (double)rounded > x ? nextafterf(rounded, -INFINITY) : rounded;
+}
+
+static float rounded_up(double x)
+{
+    return -rounded_down(-x);
+}
+
+static void raise_to(struct face_distances *faces, size_t face, double peak, uint32_t at)
+{
+    float rounded = rounded_down(peak);
+
+    if (rounded <= faces->peak[face])
+        return;
+    faces->peak[face] = rounded;
+    faces->at[face] = at;
+}
+
+static void widen_to(struct face_distances *faces, size_t face, double lower, double upper)
+{
+    float low = rounded_down(lower), high = rounded_up(upper);
+
+    faces->lower[face] = low < faces->lower[face] ? low : faces->lower[face];
+    faces->upper[face] = high > faces->upper[face] ? high : faces->upper[face];
+}
+
+/* most: no point of the part is farther, INFINITY where that is not known. */
 static void widen_face(const struct surface_parts *parts, size_t p, double most, struct face_distances *faces,
                        size_t face)
 {
     const struct part *part = &parts->parts[p];
-    double lower = part_range_low(part).min, upper = fmin(part_range_high(part).max, most);
 
-    faces->lower[face] = lower < faces->lower[face] ? lower : faces->lower[face];
-    faces->upper[face] = upper > faces->upper[face] ? upper : faces->upper[face];
-    for (int i = 0; i < 3; i++) {
-        double low = part_low_at(part, i) - DEVIATION_SLACK;
-        if (low <= faces->peak[face])
-            continue;
-        faces->peak[face] = low;
-        faces->at[face] = surface_parts_corner(parts, p, i);
-    }
+    widen_to(faces, face, part_range_low(part).min, fmin(part_range_high(part).max, most));
+    for (int i = 0; i < 3; i++)
+        raise_to(faces, face, part_low_at(part, i), at_corner(parts, p, i));
 }
 
 /* Where its distance is known, on a triangle. */
@@ -40,22 +90,7 @@ static void raise_peak(const struct surface_parts *parts, uint32_t slot, struct 
 {
     struct quick_peak peak = quick_peak(parts, slot);
 
-    if (peak.distance - DEVIATION_SLACK <= faces->peak[face])
-        return;
-    faces->peak[face] = peak.distance - DEVIATION_SLACK;
-    faces->at[face] = peak.at;
-}
-
-static void leave_frame(const struct taking *taking, size_t f)
-{
-    const struct deviation_frame *frame = taking->frame;
-    struct face_distances *faces = taking->faces;
-    double upper = fmin(faces->upper[f], taking->parts->reach);
-
-    faces->lower[f] = deviation_frame_length(frame, fmax(0, faces->lower[f] - DEVIATION_SLACK));
-    faces->upper[f] = deviation_frame_length(frame, upper + DEVIATION_SLACK);
-    faces->peak[f] = deviation_frame_length(frame, fmax(0, faces->peak[f]));
-    faces->at[f] = deviation_frame_leave(frame, faces->at[f]);
+    raise_to(faces, face, peak.distance, peak.vertex == BVH_NONE ? at_centroid(parts, slot) : peak.vertex);
 }
 
 /* Of the faces from begin to end. */
@@ -81,13 +116,8 @@ static void take_parts(const struct taking *taking, size_t begin, size_t end)
 static void raise_by_part(const struct surface_parts *parts, uint32_t slot, const struct part *part,
                           struct face_distances *faces, size_t face)
 {
-    for (int i = 0; i < 3; i++) {
-        double low = part_low_at(part, i) - DEVIATION_SLACK;
-        if (low <= faces->peak[face])
-            continue;
-        faces->peak[face] = low;
-        faces->at[face] = deviation_surface_corner(parts->from, slot, i);
-    }
+    for (int i = 0; i < 3; i++)
+        raise_to(faces, face, part_low_at(part, i), at_corner(parts, slot, i));
 }
 
 static void take_bounds(const struct taking *taking, size_t begin, size_t end)
@@ -103,13 +133,8 @@ static void take_bounds(const struct taking *taking, size_t begin, size_t end)
             close = surface_parts_leaf(parts, slot / BVH_WIDTH);
         if (face < begin || face >= end)
             continue;
-        double low = (double)parts->bounds[slot].low, high = (double)parts->bounds[slot].high;
-        faces->lower[face] = low < faces->lower[face] ? low : faces->lower[face];
-        faces->upper[face] = high > faces->upper[face] ? high : faces->upper[face];
-        if (faces->peak[face] < 0) { /* wherever it is */
-            faces->peak[face] = -DEVIATION_SLACK;
-            faces->at[face] = deviation_surface_corner(from, slot, 0);
-        }
+        widen_to(faces, face, (double)parts->bounds[slot].low, (double)parts->bounds[slot].high);
+        raise_to(faces, face, 0, at_corner(parts, slot, 0)); /* wherever it is */
         if (!from->shared[slot])
             raise_peak(parts, slot, faces, face);
         if (close)
@@ -136,25 +161,110 @@ static void take_range(void *context, size_t range)
         take_bounds(taking, begin, end);
     else
         take_parts(taking, begin, end);
-    if (place >= begin && place < end && taking->farthest->lower > faces->peak[place]) {
-        faces->peak[place] = taking->farthest->lower;
-        faces->at[place] = taking->farthest->at;
-    }
+    if (place >= begin && place < end)
+        raise_to(faces, place, taking->farthest->lower + DEVIATION_SLACK, at_farthest(parts));
+    const float reach = rounded_up(parts->reach);
     for (size_t f = begin; f < end; f++)
-        leave_frame(taking, f);
+        faces->upper[f] = faces->upper[f] < reach ? faces->upper[f] : reach;
+}
+
+/* Its number after FACE_AT_POINT was given by at_corner, at_centroid or at_farthest. */
+static vec3 point_of(const struct taking *taking, size_t number)
+{
+    const struct surface_parts *parts = taking->parts;
+    size_t triangles = parts->from->bvh.triangle_count, centroids = first_centroid(parts);
+
+    if (number < centroids)
+        return parts->places[number / 3].corners[number % 3];
+    return number < centroids + triangles ? quick_centroid(parts, (uint32_t)(number - centroids))
+                                          : taking->farthest->at;
+}
+
+static bool is_own_middle(const struct taking *taking, size_t f, size_t number)
+{
+    size_t centroids = first_centroid(taking->parts);
+
+    return mesh_face_size(taking->faces->mesh, f) == 3 && number >= centroids
+           && number < centroids + taking->parts->from->bvh.triangle_count;
+}
+
+/* Names what can be named, and keeps the points of the rest. */
+static bool keep_points(const struct taking *taking, struct arena *keep, struct error *err)
+{
+    struct face_distances *faces = taking->faces;
+    size_t count = 0;
+
+    for (size_t f = 0; f < faces->count; f++) {
+        if (faces->at[f] < FACE_AT_POINT)
+            continue;
+        if (is_own_middle(taking, f, faces->at[f] - FACE_AT_POINT))
+            faces->at[f] = FACE_AT_MIDDLE;
+        else
+            count++;
+    }
+    faces->points = ARENA_NEW(keep, vec3, count);
+    if (!faces->points)
+        return arena_error(err);
+    count = 0;
+    for (size_t f = 0; f < faces->count; f++) {
+        if (faces->at[f] < FACE_AT_POINT || faces->at[f] == FACE_AT_MIDDLE)
+            continue;
+        faces->points[count] =
+            deviation_frame_leave(&faces->frame, point_of(taking, faces->at[f] - FACE_AT_POINT));
+        faces->at[f] = FACE_AT_POINT + (uint32_t)count++;
+    }
+    return true;
 }
 
 bool deviation_faces_take(const struct surface_parts *parts, const struct maximum *farthest,
                           const struct deviation_frame *frame, struct face_distances *faces,
                           struct arena *keep, struct error *err)
 {
-    size_t count = parts->from->input->mesh->face_count;
-    struct taking taking = {parts, farthest, frame, faces, parts->threads > 1 ? parts->threads : 1};
+    const struct mesh *mesh = parts->from->input->mesh;
+    size_t count = mesh->face_count;
+    struct taking taking = {parts, farthest, faces, parts->threads > 1 ? parts->threads : 1};
 
-    *faces = (struct face_distances){count, ARENA_NEW(keep, double, count), ARENA_NEW(keep, double, count),
-                                     ARENA_NEW(keep, double, count), ARENA_NEW(keep, vec3, count)};
-    if (!faces->lower || !faces->upper || !faces->peak || !faces->at)
+    *faces = (struct face_distances){.count = count,
+                                     .mesh = mesh,
+                                     .frame = *frame,
+                                     .slack = DEVIATION_SLACK,
+                                     .lower = ARENA_NEW(keep, float, count),
+                                     .upper = ARENA_NEW(keep, float, count),
+                                     .peak = ARENA_NEW(keep, float, count),
+                                     .at = ARENA_NEW(keep, uint32_t, count)};
+    if (!faces->lower || !faces->upper || !faces->peak || !faces->at
+        || first_centroid(parts) + parts->from->bvh.triangle_count >= FACE_AT_MIDDLE - FACE_AT_POINT
+        || mesh->vertex_count > FACE_AT_POINT)
         return arena_error(err);
     tasks_run(parts->threads, taking.range_count, take_range, &taking);
-    return true;
+    return keep_points(&taking, keep, err);
+}
+
+double face_distance_lower(const struct face_distances *distances, size_t f)
+{
+    return deviation_frame_length(&distances->frame, fmax(0, (double)distances->lower[f] - distances->slack));
+}
+
+double face_distance_upper(const struct face_distances *distances, size_t f)
+{
+    return deviation_frame_length(&distances->frame, (double)distances->upper[f] + distances->slack);
+}
+
+double face_distance_peak(const struct face_distances *distances, size_t f)
+{
+    return deviation_frame_length(&distances->frame, fmax(0, (double)distances->peak[f] - distances->slack));
+}
+
+vec3 face_distance_at(const struct face_distances *distances, size_t f)
+{
+    const uint32_t at = distances->at[f], *corners = mesh_face(distances->mesh, f);
+    const vec3 *positions = distances->mesh->positions;
+
+    if (at < FACE_AT_POINT)
+        return positions[at];
+    if (at != FACE_AT_MIDDLE)
+        return distances->points[at - FACE_AT_POINT];
+    return vec3_add(
+        vec3_scale(positions[corners[0]], 1.0 / 3),
+        vec3_add(vec3_scale(positions[corners[1]], 1.0 / 3), vec3_scale(positions[corners[2]], 1.0 / 3)));
 }

@@ -5,20 +5,33 @@
 #ifndef MEASURE_DEVIATION_FACES_H
 #define MEASURE_DEVIATION_FACES_H
 
-#include "base/arena.h"
-#include "geom/vec3.h"
+#include "measure/deviation_surface.h"
 
 struct surface_parts;
-struct deviation_frame;
 struct maximum;
 
+/* Read by the functions below. For a mesh of a million faces every byte counts, so bounds are floats, rounded
+ * outwards, and a place is told by its name. */
 struct face_distances {
-    size_t count;          /* of faces */
-    double *lower, *upper; /* every point of face f is within [lower[f], upper[f]] of the other surface */
-    double *peak;          /* at[f], on f, is at least that far from it, rounding taken off: the largest
-                            * such distance known, so that the maximum of f is in [peak[f], upper[f]] */
-    vec3 *at;              /* [count] */
+    size_t count; /* of faces */
+    const struct mesh *mesh;
+    struct deviation_frame frame;
+    double slack;         /* rounding, to be taken off what is below and put on what is above */
+    float *lower, *upper; /* [count] in the frame */
+    float *peak;          /* likewise */
+    uint32_t *at;         /* [count] a vertex; FACE_AT_MIDDLE of a triangle; or FACE_AT_POINT + number */
+    vec3 *points;         /* in the units of the file */
 };
+#define FACE_AT_POINT ((uint32_t)1 << 31)
+#define FACE_AT_MIDDLE UINT32_MAX
+
+/* Every point of face f is within [lower, upper] of the other surface. */
+double face_distance_lower(const struct face_distances *distances, size_t f);
+double face_distance_upper(const struct face_distances *distances, size_t f);
+/* A point on f that is at least that far from it, rounding taken off: the largest such distance known, so
+ * that the maximum of f is in [peak, upper]. */
+double face_distance_peak(const struct face_distances *distances, size_t f);
+vec3 face_distance_at(const struct face_distances *distances, size_t f);
 
 /* Of both meshes, from the same bounds as the statistics (deviation_statistics.h). */
 struct deviation_faces {

@@ -7,17 +7,15 @@
 #include "measure/deviation_side.h"
 
 #include <math.h>
+#include <string.h>
 
 #define CHUNK ((size_t)1 << 13)
 #define LEAVES_OF_CHUNK 16
-#define TALLIES 32         /* each of them sums up one of so many chunks */
-#define SLICE 16           /* chunks of a tally between two words to the listener */
-#define REACH_TIMES 1.4142 /* > 1 / 0.7072, the least cosine that overlay_loops.h lets pass */
-#define REACH_SIDES 0.12   /* of the longest side: what heights may be more than at the corners */
-#define FAR_SIDES 4        /* a triangle that is so many times its side away is not looked at */
-#define CUTS 2             /* of a triangle that is not small */
-#define BOX_SLACK 1e-6     /* of float boxes */
-#define FLAT_SLACK 0x1p-46 /* of corners over their own plane */
+#define TALLIES 32  /* each of them sums up one of so many chunks */
+#define SLICE 16    /* chunks of a tally between two words to the listener */
+#define FAR_SIDES 4 /* a triangle that is so many times its side away is not looked at */
+#define SPOKES 48   /* of a vertex: more are looked up again and again */
+#define CUTS 2      /* of a triangle that is not small */
 
 /* --- plain triangles --- */
 
@@ -27,55 +25,72 @@ struct plain {
     bool *plain;
 };
 
-static vec3 listed_normal(const struct deviation_surface *surface, size_t slot)
+/* A side at a vertex: where it ends, and the other corner of its triangle. */
+struct spoke {
+    uint32_t to, beside, slot;
+};
+
+/* Spoke number k of a vertex: each triangle there has two. */
+static struct spoke spoke_at(const struct plain *plain, uint32_t vertex, size_t k)
 {
-    return triangle_normal(deviation_surface_corner(surface, (uint32_t)slot, 0),
-                           deviation_surface_corner(surface, (uint32_t)slot, 1),
-                           deviation_surface_corner(surface, (uint32_t)slot, 2));
+    uint32_t slot = plain->side.slots[plain->side.offsets[vertex] + k / 2];
+    const uint32_t *corner = plain->surface->bvh.corners[slot];
+    unsigned at = corner[0] == vertex ? 0 : corner[1] == vertex ? 1 : 2;
+    uint32_t next = corner[(at + 1) % 3], last = corner[(at + 2) % 3];
+
+    return k % 2 ? (struct spoke){last, next, slot} : (struct spoke){next, last, slot};
 }
 
-/* 1 where a triangle with corner a has a side from there to b, -1 from b to a, 0 where it has none. */
-static int direction_of(const uint32_t *corner, uint32_t a, uint32_t b)
+/* Whether two triangles with a side from a to b, and c and d beside it, are on both sides of it, as their
+ * normals tell: (u x c) . (u x d) = |u|^2 c . d - (u . c) (u . d). */
+static bool is_unfolded(const vec3 *points, uint32_t a, uint32_t b, uint32_t c, uint32_t d)
 {
-    uint32_t next = corner[0] == a   ? corner[1]
-                    : corner[1] == a ? corner[2]
-                                     : corner[0],
-             last = corner[0] == a   ? corner[2]
-                    : corner[1] == a ? corner[0]
-                                     : corner[1];
+    vec3 u = vec3_sub(points[b], points[a]), to_c = vec3_sub(points[c], points[a]),
+         to_d = vec3_sub(points[d], points[a]);
 
-    return next == b ? 1 : -(last == b);
+    return vec3_length_sq(u) * vec3_dot(to_c, to_d) < vec3_dot(u, to_c) * vec3_dot(u, to_d);
 }
 
-static bool is_plain_side(const struct plain *plain, size_t slot, vec3 normal, uint32_t a, uint32_t b)
+/* The spoke has just one other with the same end, not folded. */
+static bool is_plain_spoke(const struct plain *plain, uint32_t vertex, size_t k, const struct spoke *spokes,
+                           size_t count)
 {
-    const struct deviation_surface *surface = plain->surface;
-    size_t others = 0, other = 0;
-    int direction = 0;
+    struct spoke spoke = spokes ? spokes[k] : spoke_at(plain, vertex, k), other = spoke;
+    size_t others = 0;
 
-    for (uint32_t k = plain->side.offsets[a]; k < plain->side.offsets[a + 1]; k++) {
-        size_t at = plain->side.slots[k];
-        int found = at == slot ? 0 : direction_of(surface->bvh.corners[at], a, b);
-        others += found != 0;
-        other = found ? at : other;
-        direction = found ? found : direction;
+    for (size_t i = 0; i < count; i++) {
+        struct spoke found = spokes ? spokes[i] : spoke_at(plain, vertex, i);
+        bool same = found.to == spoke.to && i != k;
+        others += same;
+        other = same ? found : other;
     }
-    return others == 1 && direction * vec3_dot(normal, listed_normal(surface, other)) < 0;
+    return others == 1 && other.slot != spoke.slot && spoke.to != vertex && spoke.beside != vertex
+           && spoke.beside != spoke.to
+           && is_unfolded(plain->surface->points, vertex, spoke.to, spoke.beside, other.beside);
+}
+
+/* Of each side the lesser vertex sees to it. */
+static void find_plain_at(const struct plain *plain, uint32_t vertex)
+{
+    size_t count = 2 * (size_t)(plain->side.offsets[vertex + 1] - plain->side.offsets[vertex]);
+    struct spoke spokes[SPOKES];
+
+    for (size_t k = 0; k < count && count <= SPOKES; k++)
+        spokes[k] = spoke_at(plain, vertex, k);
+    for (size_t k = 0; k < count; k++) {
+        struct spoke spoke = count <= SPOKES ? spokes[k] : spoke_at(plain, vertex, k);
+        if (spoke.to >= vertex && !is_plain_spoke(plain, vertex, k, count <= SPOKES ? spokes : NULL, count))
+            __atomic_store_n(&plain->plain[spoke.slot], false, __ATOMIC_RELAXED); /* others may do so too */
+    }
 }
 
 static void find_plain_chunk(void *context, size_t chunk)
 {
     struct plain *plain = context;
-    const struct bvh *bvh = &plain->surface->bvh;
+    size_t count = plain->surface->point_count;
 
-    for (size_t slot = chunk * CHUNK; slot < (chunk + 1) * CHUNK && slot < bvh->triangle_count; slot++) {
-        const uint32_t *corner = bvh->corners[slot];
-        vec3 normal = listed_normal(plain->surface, slot);
-        plain->plain[slot] = corner[0] != corner[1] && corner[1] != corner[2] && corner[2] != corner[0]
-                             && is_plain_side(plain, slot, normal, corner[0], corner[1])
-                             && is_plain_side(plain, slot, normal, corner[1], corner[2])
-                             && is_plain_side(plain, slot, normal, corner[2], corner[0]);
-    }
+    for (size_t vertex = chunk * CHUNK; vertex < (chunk + 1) * CHUNK && vertex < count; vertex++)
+        find_plain_at(plain, (uint32_t)vertex);
 }
 
 static const bool *find_plain(const struct deviation_surface *surface, size_t threads, struct arena *keep)
@@ -87,7 +102,8 @@ static const bool *find_plain(const struct deviation_surface *surface, size_t th
     struct arena rest = *keep;
     if (!plain.plain || !deviation_side_build(surface, &plain.side, &rest, &err))
         return NULL;
-    tasks_run(threads, tasks_chunks(count, CHUNK), find_plain_chunk, &plain);
+    memset(plain.plain, true, count * sizeof *plain.plain);
+    tasks_run(threads, tasks_chunks(surface->point_count, CHUNK), find_plain_chunk, &plain);
     return plain.plain;
 }
 
@@ -120,17 +136,6 @@ static double longest_of(const vec3 *p)
                         greater(vec3_length_sq(vec3_sub(p[2], p[1])), vec3_length_sq(vec3_sub(p[0], p[2])))));
 }
 
-/* How high what is over it may be, guessed. */
-static double limit_of(const vec3 *corners, double farthest)
-{
-    return farthest + REACH_SIDES * longest_of(corners);
-}
-
-static double reach_of(const vec3 *corners, double farthest)
-{
-    return REACH_TIMES * limit_of(corners, farthest) + BOX_SLACK;
-}
-
 static void put_region(aabb box, double reach, float *low, float *high)
 {
     const double min[3] = {box.min.x, box.min.y, box.min.z}, max[3] = {box.max.x, box.max.y, box.max.z};
@@ -141,35 +146,21 @@ static void put_region(aabb box, double reach, float *low, float *high)
     }
 }
 
-static bool set_base(const vec3 *p, double farthest, struct overlay_base *base)
+static vec3 across(vec3 up)
 {
-    vec3 ab = vec3_sub(p[1], p[0]), ac = vec3_sub(p[2], p[0]), up = vec3_cross(ab, ac);
-    double length = vec3_length(ab), twice = vec3_length(up);
+    double x = fabs(up.x), y = fabs(up.y), z = fabs(up.z);
 
-    if (!(twice > 0) || !(length > 0))
-        return false;
-    base->origin = p[0];
-    base->axes[0] = vec3_scale(ab, 1 / length);
-    base->axes[2] = vec3_scale(up, 1 / twice);
-    base->axes[1] = vec3_cross(base->axes[2], base->axes[0]);
-    for (int i = 0; i < 3; i++) {
-        vec3 at = vec3_sub(p[i], p[0]);
-        base->x[i] = vec3_dot(at, base->axes[0]);
-        base->y[i] = vec3_dot(at, base->axes[1]);
-        if (!(fabs(vec3_dot(at, base->axes[2])) <= FLAT_SLACK))
-            return false;
-    }
-    for (int i = 0; i < 3; i++) {
-        int to = i < 2 ? i + 1 : 0;
-        double x = base->x[to] - base->x[i], y = base->y[to] - base->y[i], share = 1 / sqrt(x * x + y * y);
-        base->inward_x[i] = -y * share;
-        base->inward_y[i] = x * share;
-    }
-    base->area = 0.5 * twice;
-    base->limit = limit_of(p, farthest);
-    base->reach = reach_of(p, farthest);
-    put_region(box_of(p), base->reach, base->low, base->high);
-    return true;
+    return vec3_cross(up, (vec3){x <= y && x <= z, y < x && y <= z, z < x && z < y});
+}
+
+/* Along `up`, of any length, from somewhere near. */
+static struct overlay_view view_along(vec3 up, vec3 origin)
+{
+    double length = vec3_length(up);
+    vec3 along = length > 0 ? vec3_scale(up, 1 / length) : (vec3){0, 0, 1}, side = across(along);
+
+    side = vec3_scale(side, 1 / vec3_length(side));
+    return (struct overlay_view){origin, {side, vec3_cross(along, side), along}};
 }
 
 /* --- all triangles --- */
@@ -185,12 +176,7 @@ static void put_face(const struct overlaying *overlaying, uint32_t slot, struct 
                      int lane)
 {
     const struct deviation_surface *to = overlaying->parts->to;
-    const struct bvh_node *node = &to->bvh.levels[0][slot / BVH_WIDTH];
 
-    for (int axis = 0; axis < 3; axis++) {
-        block->min[axis][lane] = node->min[axis][slot % BVH_WIDTH];
-        block->max[axis][lane] = node->max[axis][slot % BVH_WIDTH];
-    }
     for (int k = 0; k < 3; k++) {
         vec3 corner = deviation_surface_corner(to, slot, k);
         block->x[k][lane] = corner.x;
@@ -200,20 +186,27 @@ static void put_face(const struct overlaying *overlaying, uint32_t slot, struct 
     block->plain[lane] = overlaying->plain[slot];
 }
 
-static void gather(const struct overlaying *overlaying, aabb box, double reach, struct overlay_faces *faces)
+/* Puts the faces of the slots in, and looks at them. */
+static void look_at(const struct overlaying *overlaying, const struct overlay_kernels *kernels,
+                    struct overlay_faces *faces)
+{
+    for (size_t i = faces->count; i % OVERLAY_LANES; i++)
+        faces->slots[i] = faces->slots[faces->count - 1];
+    for (size_t i = 0; i < tasks_chunks(faces->count, OVERLAY_LANES) * OVERLAY_LANES; i++)
+        put_face(overlaying, faces->slots[i], &faces->blocks[i / OVERLAY_LANES], (int)(i % OVERLAY_LANES));
+    kernels->view(faces);
+}
+
+static void gather(const struct overlaying *overlaying, const struct overlay_kernels *kernels, aabb box,
+                   double reach, struct overlay_faces *faces)
 {
     struct bvh_region region = {.plane_count = 0};
-    uint32_t slots[OVERLAY_FACES_MAX + OVERLAY_LANES];
     size_t work = 0;
 
-    put_region(box, reach + BOX_SLACK, region.min, region.max);
-    faces->count = bvh_collect(&overlaying->parts->to->bvh, &region, slots, OVERLAY_FACES_MAX, &work);
-    if (faces->count > OVERLAY_FACES_MAX || faces->count == 0)
-        return;
-    for (size_t i = faces->count; i % OVERLAY_LANES; i++)
-        slots[i] = slots[faces->count - 1];
-    for (size_t i = 0; i < tasks_chunks(faces->count, OVERLAY_LANES) * OVERLAY_LANES; i++)
-        put_face(overlaying, slots[i], &faces->blocks[i / OVERLAY_LANES], (int)(i % OVERLAY_LANES));
+    put_region(box, reach + OVERLAY_BOX_SLACK, region.min, region.max);
+    faces->count = bvh_collect(&overlaying->parts->to->bvh, &region, faces->slots, OVERLAY_FACES_MAX, &work);
+    if (faces->count <= OVERLAY_FACES_MAX)
+        look_at(overlaying, kernels, faces);
 }
 
 /* A triangle of parts->from, or a piece of it. */
@@ -251,23 +244,42 @@ static void open_whole(const struct surface_parts *parts, uint32_t slot, struct 
 }
 
 /* False where one height is not known over every point of it, and nothing added. */
-static bool add_over(const struct piece_of *piece, const struct overlay_faces *faces, struct tally *tally)
+static bool add_over(const struct overlay_bases *bases, size_t lane, const struct overlay_faces *faces,
+                     struct part_range *known, struct tally *tally)
 {
-    struct overlay_base base;
-    struct overlay_found found;
-
-    if (!set_base(piece->corners, piece->farthest, &base))
-        return false;
     struct overlay_pieces *pieces = tally_pieces(tally);
+    struct overlay_found found;
     size_t first = pieces->count;
-    if (!tally->kernels->cut(&base, faces, pieces, &found)) {
+
+    if (!tally->kernels->cut(bases, lane, faces, pieces, &found)) {
         pieces->count = first;
         return false;
     }
     for (size_t i = first; i < pieces->count; i++)
         pieces->scale[i] = found.cosine;
-    widen(piece->known, found.cosine * found.low, found.high);
+    widen(known, found.cosine * found.low, found.high);
     return true;
+}
+
+static void put_base(const struct piece_of *piece, size_t lane, struct overlay_bases *bases)
+{
+    for (int k = 0; k < 3; k++) {
+        bases->corners[k][0][lane] = piece->corners[k].x;
+        bases->corners[k][1][lane] = piece->corners[k].y;
+        bases->corners[k][2][lane] = piece->corners[k].z;
+    }
+    bases->farthest[lane] = piece->farthest;
+}
+
+/* The same of a piece that the faces were not looked at for. */
+static __attribute__((noinline)) bool add_piece_over(const struct piece_of *piece,
+                                                     const struct overlay_faces *faces, struct tally *tally)
+{
+    struct overlay_bases bases;
+
+    put_base(piece, 0, &bases);
+    tally->kernels->place(&faces->view, 1, &bases);
+    return add_over(&bases, 0, faces, piece->known, tally);
 }
 
 /* The middles of two corners, which are the same where a piece has a corner of the whole. */
@@ -299,13 +311,33 @@ static void add_near(const struct surface_parts *parts, const struct piece_of *p
 static bool add_piece(const struct overlaying *overlaying, const struct piece_of *piece,
                       const struct overlay_faces *faces, struct tally *tally);
 
-/* Apart, since so large a frame is costly. */
+static vec3 normal_of(const struct piece_of *piece)
+{
+    return triangle_normal(piece->corners[0], piece->corners[1], piece->corners[2]);
+}
+
+static double reach_of(const struct piece_of *piece)
+{
+    return OVERLAY_REACH_TIMES * (piece->farthest + OVERLAY_REACH_SIDES * longest_of(piece->corners))
+           + OVERLAY_BOX_SLACK;
+}
+
+/* Looked at along its own normal: at the faces given, or where they are too many at those near it. Apart,
+ * since so large a frame is costly. */
 static __attribute__((noinline)) bool add_piece_alone(const struct overlaying *overlaying,
-                                                      const struct piece_of *piece, struct tally *tally)
+                                                      const struct piece_of *piece,
+                                                      const struct overlay_faces *given, struct tally *tally)
 {
     struct overlay_faces faces;
 
-    gather(overlaying, box_of(piece->corners), reach_of(piece->corners, piece->farthest), &faces);
+    faces.view = view_along(normal_of(piece), piece->corners[0]);
+    if (given && given->count <= OVERLAY_FACES_MAX) {
+        faces.count = given->count;
+        memcpy(faces.slots, given->slots, given->count * sizeof *given->slots);
+        look_at(overlaying, tally->kernels, &faces);
+    } else {
+        gather(overlaying, tally->kernels, box_of(piece->corners), reach_of(piece), &faces);
+    }
     return add_piece(overlaying, piece, &faces, tally);
 }
 
@@ -319,7 +351,7 @@ static void add_cut(const struct overlaying *overlaying, const struct piece_of *
             piece.corners[i] =
                 vec3_lerp(whole->corners[cut_in_four[k][i][0]], whole->corners[cut_in_four[k][i][1]], 0.5);
         if (!(faces || !(piece.farthest < INFINITY) ? add_piece(overlaying, &piece, faces, tally)
-                                                    : add_piece_alone(overlaying, &piece, tally)))
+                                                    : add_piece_alone(overlaying, &piece, NULL, tally)))
             add_near(overlaying->parts, &piece, tally);
     }
 }
@@ -330,33 +362,47 @@ static bool add_piece(const struct overlaying *overlaying, const struct piece_of
                       const struct overlay_faces *faces, struct tally *tally)
 {
     faces = faces && faces->count <= OVERLAY_FACES_MAX ? faces : NULL;
-    if (faces && add_over(piece, faces, tally))
+    if (faces && add_piece_over(piece, faces, tally))
         return true;
     if (piece->cuts > 0)
         add_cut(overlaying, piece, faces, tally);
     return piece->cuts > 0;
 }
 
-/* Opens the triangles of a leaf, and gathers what is near them, if any is worth looking at. */
-static void open_leaf(const struct overlaying *overlaying, size_t first, size_t count,
-                      struct part_range *known, struct piece_of *wholes, struct overlay_faces *faces)
+/* The triangles of a leaf, as pieces and as they are looked at together. */
+struct leaf {
+    size_t first, count;
+    struct part_range known[BVH_WIDTH];
+    struct piece_of wholes[BVH_WIDTH];
+    struct overlay_bases bases;
+};
+
+/* Opens the triangles, and gathers what is near them, if any is worth looking at. */
+static void open_leaf(const struct overlaying *overlaying, const struct overlay_kernels *kernels,
+                      struct leaf *leaf, struct overlay_faces *faces)
 {
     double reach = 0;
     aabb box = aabb_empty();
+    vec3 up = {0, 0, 0};
 
-    for (size_t k = 0; k < count; k++) {
-        struct piece_of *whole = &wholes[k];
-        open_whole(overlaying->parts, (uint32_t)(first + k), whole);
-        known[k] = (struct part_range){INFINITY, 0};
-        whole->known = &known[k];
+    for (size_t k = 0; k < leaf->count; k++) {
+        struct piece_of *whole = &leaf->wholes[k];
+        open_whole(overlaying->parts, (uint32_t)(leaf->first + k), whole);
+        put_base(whole, k, &leaf->bases);
+        leaf->known[k] = (struct part_range){INFINITY, 0};
+        whole->known = &leaf->known[k];
         if (!(whole->farthest < INFINITY))
             continue;
-        reach = greater(reach, reach_of(whole->corners, whole->farthest));
+        up = vec3_add(up, normal_of(whole));
         box = box_over(box, box_of(whole->corners));
+        reach = greater(reach, reach_of(whole));
     }
     faces->count = 0;
-    if (reach > 0)
-        gather(overlaying, box, reach, faces);
+    if (!(reach > 0))
+        return;
+    faces->view = view_along(up, leaf->wholes[0].corners[0]);
+    kernels->place(&faces->view, leaf->count, &leaf->bases);
+    gather(overlaying, kernels, box, reach, faces);
 }
 
 /* What is told of a triangle, and at a leaf that was bounded closely also by its part; outwards. */
@@ -372,31 +418,41 @@ static void keep_bounds(const struct surface_parts *parts, uint32_t slot, const 
         (struct part_bounds){(float)(known.min * (1 - 0x1p-23)), (float)(known.max * (1 + 0x1p-23))};
 }
 
-static void sum_up_leaf(const struct overlaying *overlaying, size_t leaf, struct tally *tally, size_t *work)
+/* What is over triangle k of a leaf; false where nothing is told, and nothing added. */
+static bool add_whole(const struct overlaying *overlaying, const struct leaf *leaf, size_t k,
+                      const struct overlay_faces *faces, struct tally *tally)
+{
+    const struct piece_of *whole = &leaf->wholes[k];
+
+    if (overlaying->parts->from->shared[leaf->first + k])
+        return false;
+    if (!(whole->farthest < INFINITY))
+        return add_piece(overlaying, whole, NULL, tally);
+    return (faces->count <= OVERLAY_FACES_MAX && add_over(&leaf->bases, k, faces, whole->known, tally))
+           || add_piece_alone(overlaying, whole, faces, tally);
+}
+
+static void sum_up_leaf(const struct overlaying *overlaying, size_t number, struct tally *tally, size_t *work)
 {
     const struct surface_parts *parts = overlaying->parts;
-    const struct leaf_parts *close = surface_parts_leaf(parts, leaf);
-    size_t first = leaf * BVH_WIDTH, count = parts->from->bvh.triangle_count - first;
-    struct part_range known[BVH_WIDTH];
-    struct piece_of wholes[BVH_WIDTH];
+    const struct leaf_parts *close = surface_parts_leaf(parts, number);
+    struct leaf leaf = {.first = number * BVH_WIDTH};
     struct part quick[BVH_WIDTH];
     const struct part *bounds = close ? close->parts : NULL;
     struct overlay_faces faces;
 
-    count = count < BVH_WIDTH ? count : BVH_WIDTH;
-    open_leaf(overlaying, first, count, known, wholes, &faces);
-    for (size_t k = 0; k < count; k++) {
-        bool far = !(wholes[k].farthest < INFINITY), alone = !far && faces.count > OVERLAY_FACES_MAX;
-        if (parts->from->shared[first + k]
-            || !(alone ? add_piece_alone(overlaying, &wholes[k], tally)
-                       : add_piece(overlaying, &wholes[k], far ? NULL : &faces, tally))) {
+    leaf.count = parts->from->bvh.triangle_count - leaf.first;
+    leaf.count = leaf.count < BVH_WIDTH ? leaf.count : BVH_WIDTH;
+    open_leaf(overlaying, tally->kernels, &leaf, &faces);
+    for (size_t k = 0; k < leaf.count; k++) {
+        if (!add_whole(overlaying, &leaf, k, &faces, tally)) {
             if (!bounds)
-                quick_bound_leaf(parts, leaf, LEAVES_OF_CHUNK, quick, work);
+                quick_bound_leaf(parts, number, LEAVES_OF_CHUNK, quick, work);
             bounds = bounds ? bounds : quick;
             tally_add_part(tally, &bounds[k]);
-            widen_by_part(&known[k], &bounds[k]);
+            widen_by_part(&leaf.known[k], &bounds[k]);
         }
-        keep_bounds(parts, (uint32_t)(first + k), close ? &close->parts[k] : NULL, known[k]);
+        keep_bounds(parts, (uint32_t)(leaf.first + k), close ? &close->parts[k] : NULL, leaf.known[k]);
     }
 }
 

@@ -257,15 +257,19 @@ bool quick_ask(struct surface_parts *parts, struct deviation_vertices *vertices,
 struct quick_peak quick_peak(const struct surface_parts *parts, uint32_t slot)
 {
     const uint32_t *vertices = parts->from->bvh.corners[slot];
-    struct quick_peak peak = {-1, {0, 0, 0}};
+    struct quick_peak peak = {-1, vertices[0]};
 
     for (int i = 0; i < 3; i++)
         if (parts->vertices->distances[vertices[i]] > peak.distance)
-            peak = (struct quick_peak){parts->vertices->distances[vertices[i]],
-                                       parts->from->points[vertices[i]]};
+            peak = (struct quick_peak){parts->vertices->distances[vertices[i]], vertices[i]};
     if (parts->middles && (double)parts->middles[slot] > peak.distance)
-        peak = (struct quick_peak){(double)parts->middles[slot], centroid_of(parts->from, slot)};
+        peak = (struct quick_peak){(double)parts->middles[slot], BVH_NONE};
     return peak;
+}
+
+vec3 quick_centroid(const struct surface_parts *parts, uint32_t slot)
+{
+    return centroid_of(parts->from, slot);
 }
 
 double quick_most(const struct surface_parts *parts, uint32_t slot)

@@ -32,9 +32,10 @@ void quick_bound_leaf(const struct surface_parts *parts, size_t leaf, size_t lea
 /* The largest distance known on a triangle that is not shared, and where: it is at least so far. */
 struct quick_peak {
     double distance;
-    vec3 at;
+    uint32_t vertex; /* BVH_NONE: the centroid */
 };
 struct quick_peak quick_peak(const struct surface_parts *parts, uint32_t slot);
+vec3 quick_centroid(const struct surface_parts *parts, uint32_t slot);
 
 /* No point of a triangle is farther, as the vertices tell; INFINITY where they are not exact. A part's upper
  * bound, chosen for its mean, can be higher somewhere. */

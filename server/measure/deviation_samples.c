@@ -10,7 +10,8 @@
 
 #define PILOT 64 /* samples that tell what one costs */
 #define CHUNK 256
-#define SLICE_CHUNKS 64 /* chunks between two words to the listener */
+#define AREAS_CHUNK ((size_t)1 << 13) /* triangles */
+#define SLICE_CHUNKS 64               /* chunks between two words to the listener */
 #define STANDARD_ERRORS 4.0
 
 struct sampling {
@@ -19,8 +20,9 @@ struct sampling {
     const double *area_until; /* [triangle_count + 1] by slot, ascending from 0 */
     size_t count, first_chunk;
     double *angles, *signed_; /* [count] */
-    double *distances;        /* [count]; NULL where not wanted */
-    size_t *work;             /* [chunk] */
+    double *distances;        /* [count] */
+    bool wants_distances;
+    size_t *work; /* [chunk] */
 };
 
 /* Uniform in [0, 1), a function of sample and dimension alone. */
@@ -68,8 +70,7 @@ static void sample_chunk(void *context, size_t number)
         vec3 p = draw(sampling, i, &slot);
         struct bvh_hit hit = bvh_nearest(&sampling->to->bvh, p, first, &work);
         first = hit.slot;
-        if (sampling->distances)
-            sampling->distances[i] = sqrt(hit.distance_sq);
+        sampling->distances[i] = sqrt(hit.distance_sq);
         sampling->angles[i] = deviation_side_angle_deg(deviation_side_face_normal(sampling->from, slot),
                                                        deviation_side_face_normal(sampling->to, hit.slot));
         if (sampling->side)
@@ -99,7 +100,7 @@ static bool take_samples(struct sampling *sampling, const struct samples_setting
 static size_t choose_count(struct sampling *sampling, bool sparse)
 {
     size_t triangles = sampling->from->bvh.triangle_count + sampling->to->bvh.triangle_count,
-           times = sampling->distances ? SAMPLES_OF_DISTANCE : 1,
+           times = sampling->wants_distances ? SAMPLES_OF_DISTANCE : 1,
            count = times * (triangles < 8 * SAMPLES_MAX ? SAMPLES_MIN : SAMPLES_MAX);
 
     sampling->count = PILOT;
@@ -107,7 +108,7 @@ static size_t choose_count(struct sampling *sampling, bool sparse)
     sample_chunk(sampling, 0);
     while (count > SAMPLES_LEAST
            && (sampling->work[0] / PILOT * count > times * SAMPLES_BUDGET
-               || (sparse && !sampling->distances && SAMPLES_SPARSE * count > triangles)))
+               || (sparse && !sampling->wants_distances && SAMPLES_SPARSE * count > triangles)))
         count /= 2;
     return count;
 }
@@ -228,6 +229,38 @@ static void fill_distances(struct sampling *sampling, const struct samples_setti
     deviation->seed = SAMPLES_SEED;
 }
 
+static size_t count_between(const double *sorted, size_t count, double above, double up_to)
+{
+    size_t below = count_within(sorted, count, above), within = count_within(sorted, count, up_to);
+
+    return within > below ? within - below : 0;
+}
+
+/* By what is in a class certainly and what may be in it, where that is narrower than what is certified. Sorts
+ * the distances. */
+static void fill_classes(struct sampling *sampling, const struct distance_classes *classes,
+                         struct one_sided_deviation *deviation)
+{
+    double *sorted = sampling->distances, slack = classes->margin + DEVIATION_SLACK;
+    size_t count = sampling->count, last = classes->limit_count;
+
+    qsort(sorted, count, sizeof *sorted, compare_doubles);
+    for (size_t c = 0; c <= last; c++) {
+        double above = c > 0 ? classes->limits[c - 1] : -INFINITY,
+               up_to = c < last ? classes->limits[c] : INFINITY;
+        size_t surely = count_between(sorted, count, above + slack, up_to - slack),
+               possibly = count_between(sorted, count, above - slack, up_to + slack);
+        struct interval share = {wilson((double)surely, (double)count).lower,
+                                 wilson((double)possibly, (double)count).upper},
+                        *known = &deviation->class_shares[c];
+        deviation->class_is_sampled[c] = share.upper - share.lower < known->upper - known->lower;
+        if (!deviation->class_is_sampled[c])
+            continue;
+        *known = share;
+        deviation->class_sample_count = count;
+    }
+}
+
 /* Sorts the angles; samples on or near triangles without area have none. */
 static void fill_angles(struct sampling *sampling, struct one_sided_deviation *deviation)
 {
@@ -260,6 +293,33 @@ static void fill_signed(struct sampling *sampling, struct signed_deviation *sign
     signed_->defined = true;
 }
 
+struct areas {
+    const struct deviation_surface *from;
+    double *areas; /* [triangle_count] */
+};
+
+static void find_areas(void *context, size_t chunk)
+{
+    const struct areas *areas = context;
+    const struct deviation_surface *from = areas->from;
+
+    for (size_t slot = chunk * AREAS_CHUNK;
+         slot < (chunk + 1) * AREAS_CHUNK && slot < from->bvh.triangle_count; slot++)
+        areas->areas[slot] = triangle_area(deviation_surface_corner(from, (uint32_t)slot, 0),
+                                           deviation_surface_corner(from, (uint32_t)slot, 1),
+                                           deviation_surface_corner(from, (uint32_t)slot, 2));
+}
+
+static void add_up_areas(const struct deviation_surface *from, size_t threads, double *area_until)
+{
+    struct areas areas = {from, area_until + 1};
+
+    tasks_run(threads, tasks_chunks(from->bvh.triangle_count, AREAS_CHUNK), find_areas, &areas);
+    area_until[0] = 0;
+    for (size_t slot = 0; slot < from->bvh.triangle_count; slot++)
+        area_until[slot + 1] += area_until[slot];
+}
+
 bool samples_measure(const struct deviation_surface *from, const struct deviation_surface *to,
                      const struct deviation_side *side, const struct samples_settings *settings,
                      struct one_sided_deviation *deviation, struct signed_deviation *signed_,
@@ -267,35 +327,36 @@ bool samples_measure(const struct deviation_surface *from, const struct deviatio
 {
     size_t triangle_count = from->bvh.triangle_count;
     double *area_until = ARENA_NEW(&scratch, double, triangle_count + 1);
-    struct sampling sampling = {.from = from, .to = to, .side = side, .area_until = area_until};
+    struct sampling sampling = {.from = from,
+                                .to = to,
+                                .side = side,
+                                .area_until = area_until,
+                                .wants_distances = settings->want_distances};
 
     const size_t most = settings->want_distances ? SAMPLES_OF_DISTANCE * SAMPLES_MAX : SAMPLES_MAX;
 
     sampling.angles = ARENA_NEW(&scratch, double, most);
     sampling.signed_ = ARENA_NEW(&scratch, double, most);
     sampling.work = ARENA_NEW(&scratch, size_t, most / CHUNK);
-    sampling.distances = settings->want_distances ? ARENA_NEW(&scratch, double, most) : NULL;
-    if (!area_until || !sampling.angles || !sampling.signed_ || !sampling.work
-        || (settings->want_distances && !sampling.distances))
+    sampling.distances = ARENA_NEW(&scratch, double, most);
+    if (!area_until || !sampling.angles || !sampling.signed_ || !sampling.work || !sampling.distances)
         return arena_error(err);
-    area_until[0] = 0;
-    for (uint32_t slot = 0; slot < triangle_count; slot++)
-        area_until[slot + 1] =
-            area_until[slot]
-            + triangle_area(deviation_surface_corner(from, slot, 0), deviation_surface_corner(from, slot, 1),
-                            deviation_surface_corner(from, slot, 2));
+    add_up_areas(from, settings->threads, area_until);
     deviation->normal_angle.mean = deviation->normal_angle.p95 = deviation->normal_angle.max = NAN;
     deviation->normal_angle.halfwidth.mean = deviation->normal_angle.halfwidth.p95 = NAN;
     deviation->normal_angle.sample_count = 0;
     deviation->normal_angle.seed = SAMPLES_SEED;
+    deviation->class_sample_count = 0;
     if (!(area_until[triangle_count] > 0))
         return true;
     sampling.count = choose_count(&sampling, settings->sparse);
     if (!take_samples(&sampling, settings, err))
         return false;
     fill_angles(&sampling, deviation);
-    if (sampling.distances)
+    if (settings->want_distances)
         fill_distances(&sampling, settings, deviation);
+    if (settings->classes && settings->classes->limit_count > 0)
+        fill_classes(&sampling, settings->classes, deviation);
     if (side && signed_)
         fill_signed(&sampling, signed_);
     return true;

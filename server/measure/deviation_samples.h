@@ -33,12 +33,14 @@ struct samples_settings {
     double reach; /* certified upper bound of the distance; read where distances are wanted, as the rest */
     size_t tolerance_count;
     const double *tolerances;
+    const struct distance_classes *classes; /* NULL: none */
 };
 
 /* Fills the normal angle of deviation; where distances are wanted, also all but max and the normal angle,
  * unless the certified mean that it comes with is the narrower one, and each coverage that gets narrower.
- * `side` (of `to`) and `signed_` are NULL where sides are not wanted; of signed_, min and max are over the
- * samples. All are NaN and N is 0 where `from` has no area. */
+ * Of the class shares those that get narrower are marked as sampled, whatever is wanted. `side` (of `to`) and
+ * `signed_` are NULL where sides are not wanted; of signed_, min and max are over the samples. All are NaN
+ * and N is 0 where `from` has no area. */
 bool samples_measure(const struct deviation_surface *from, const struct deviation_surface *to,
                      const struct deviation_side *side, const struct samples_settings *settings,
                      struct one_sided_deviation *deviation, struct signed_deviation *signed_,

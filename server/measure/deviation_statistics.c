@@ -2,6 +2,7 @@
 #include "measure/deviation_statistics.h"
 
 #include "base/tasks.h"
+#include "measure/deviation_classes.h"
 #include "measure/deviation_overlay.h"
 #include "measure/deviation_quick.h"
 #include "measure/deviation_triangles.h"
@@ -201,7 +202,7 @@ static bool tell(const struct statistics_settings *settings, double fraction, st
 {
     return progress_tell(settings->progress, "statistics",
                          settings->progress_from
-                             + (settings->progress_to - settings->progress_from) * fraction)
+                             + (settings->progress_to - settings->progress_from) * fmin(fraction, 1))
            || error_set(err, ERROR_CANCELLED, "measuring was stopped");
 }
 
@@ -241,6 +242,8 @@ static void fill_undefined(const struct statistics_settings *settings, struct on
     deviation->halfwidth.p95 = deviation->halfwidth.p99 = deviation->halfwidth.p999 = NAN;
     for (size_t t = 0; t < settings->tolerance_count; t++)
         deviation->coverage[t] = (struct interval){0, 1};
+    for (size_t c = 0; settings->classes && c <= settings->classes->limit_count; c++)
+        deviation->class_shares[c] = (struct interval){0, 1};
 }
 
 static void fill_value(struct interval interval, double *value, double *halfwidth)
@@ -256,6 +259,19 @@ static void fill_percentile(const struct statistics *statistics, size_t p, doubl
 
     interval.upper = fmax(interval.lower, fmin(interval.upper, statistics->settings->reach));
     fill_value(interval, value, halfwidth);
+}
+
+/* All lies within what the reach certifies. */
+static void fill_classes(const struct statistics *statistics, const struct distance_classes *classes,
+                         struct one_sided_deviation *deviation)
+{
+    struct interval within[DEVIATION_CLASS_LIMITS];
+
+    for (size_t c = 0; c < classes->limit_count; c++)
+        within[c] = statistics->settings->reach + classes->margin <= classes->limits[c]
+                        ? (struct interval){1, 1}
+                        : statistics->distribution.within[c];
+    deviation_classes_shares(within, classes->limit_count, deviation->class_shares);
 }
 
 static void fill(const struct statistics *statistics, struct one_sided_deviation *deviation,
@@ -278,6 +294,18 @@ static void fill(const struct statistics *statistics, struct one_sided_deviation
             settings->reach <= settings->tolerances[t] ? (struct interval){1, 1} : statistics->coverage[t];
         wide->coverage = wide->coverage || width_of(deviation->coverage[t]) > STATISTICS_COVERAGE_WIDTH;
     }
+    if (settings->classes)
+        fill_classes(statistics, settings->classes, deviation);
+}
+
+/* Once nothing more is cut up. */
+static bool look_at_classes(struct statistics *statistics, struct arena scratch, struct error *err)
+{
+    const struct statistics_settings *settings = statistics->settings;
+
+    return !settings->classes
+           || distribution_classes(statistics->parts->parts, statistics->parts->count, settings->classes,
+                                   settings->threads, statistics->distribution.within, scratch, err);
 }
 
 /* Whether a trial leaves hope that mean and RMS get as narrow as wanted. */
@@ -332,7 +360,8 @@ static bool bound(struct statistics *statistics, struct arena *arena, struct err
            && triangles_bound(statistics->parts, settings->progress, from, middle, *arena, err)
            && look(statistics, false, *arena, err)
            && (!(statistics->distribution.area > 0)
-               || (refine(statistics, *arena, err) && look(statistics, true, *arena, err)));
+               || (refine(statistics, *arena, err) && look(statistics, true, *arena, err)
+                   && look_at_classes(statistics, *arena, err)));
 }
 
 bool statistics_measure(const struct deviation_surface *from, const struct deviation_surface *to,
@@ -340,7 +369,8 @@ bool statistics_measure(const struct deviation_surface *from, const struct devia
                         struct surface_parts *parts, struct statistics_wide *wide, struct arena *arena,
                         struct error *err)
 {
-    struct statistics statistics = {.settings = settings, .parts = parts, .start = *arena};
+    struct statistics statistics = {
+        .settings = settings, .parts = parts, .start = *arena, .distribution.classes = settings->classes};
     size_t budget = settings->budget ? settings->budget
                                      : STATISTICS_BUDGET(from->bvh.triangle_count, to->bvh.triangle_count);
 

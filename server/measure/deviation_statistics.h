@@ -35,6 +35,7 @@ struct statistics_settings {
     size_t budget;    /* of work; 0: STATISTICS_BUDGET of both surfaces */
     size_t tolerance_count;
     double tolerances[DEVIATION_TOLERANCES_MAX];
+    const struct distance_classes *classes; /* NULL: none; nothing is cut up for their sake */
     size_t threads;
     struct deviation_vertices *vertices; /* room for those of `from`; found where a trial leaves no hope */
     const struct progress *progress;
@@ -47,8 +48,8 @@ struct statistics_wide { /* wider than wanted when the budget ended */
     bool coverage;
 };
 
-/* Fills mean, RMS, percentiles, their half-widths and coverage of deviation: NaN, and coverage [0, 1], where
- * `from` has no area. parts: from arena, with the last bounds; the rest of arena is scratch. */
+/* Fills mean, RMS, percentiles, their half-widths, coverage and class shares of deviation: NaN, and shares
+ * [0, 1], where `from` has no area. parts: from arena, with the last bounds; the rest of arena is scratch. */
 bool statistics_measure(const struct deviation_surface *from, const struct deviation_surface *to,
                         const struct statistics_settings *settings, struct one_sided_deviation *deviation,
                         struct surface_parts *parts, struct statistics_wide *wide, struct arena *arena,

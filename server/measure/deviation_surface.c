@@ -1,6 +1,7 @@
 /* deviation_surface.c - the common frame, the index of each surface, and the triangles both have. */
 #include "measure/deviation_surface.h"
 
+#include "base/ahead.h"
 #include "base/tasks.h"
 #include "measure/position_key.h"
 
@@ -265,7 +266,6 @@ struct sharing {
 };
 
 #define FREE UINT64_MAX
-#define AHEAD 16 /* slots whose place is asked of memory before it is looked at */
 
 static void hash_points(void *context, size_t chunk)
 {
@@ -323,7 +323,7 @@ static inline uint64_t look_up(const struct sharing *sharing, const struct share
 static void ask_ahead(const struct sharing *sharing, const struct sharer *sharer, size_t slot)
 {
     if (slot + AHEAD < sharer->surface->bvh.triangle_count)
-        __builtin_prefetch(&sharing->places[hash_triangle(sharer, slot + AHEAD) & sharing->mask]);
+        ahead_ask(&sharing->places[hash_triangle(sharer, slot + AHEAD) & sharing->mask]);
 }
 
 /* False when a copy of it is in the table. Of several threads the first to come to a free place has it, and

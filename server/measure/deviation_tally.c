@@ -110,8 +110,8 @@ static void share_pieces(struct tally *tally, double tolerance, struct interval 
     for (size_t i = 0; i < pieces->count; i++) {
         const double heights[3] = {pieces->heights[0][i], pieces->heights[1][i], pieces->heights[2][i]};
         if (surely >= 0)
-            share->lower += pieces->area[i] * part_height_share(heights, surely);
-        share->upper += pieces->area[i] * part_height_share(heights, possibly / pieces->scale[i]);
+            share->lower += pieces->area_high[i] * part_height_share(heights, surely);
+        share->upper += pieces->area_low[i] * part_height_share(heights, possibly / pieces->scale[i]);
     }
 }
 
@@ -183,6 +183,25 @@ static void find_percentiles(const struct tally *all, double area, double reach,
     }
 }
 
+/* By the histograms of the percentiles: what is certainly below the bin of a limit, and what may be in it. */
+static void find_classes(const struct tally *all, double area, const struct distance_classes *classes,
+                         struct interval *within)
+{
+    const double share_slack = DISTRIBUTION_SLACK_REL + TALLY_SLACK_REL,
+                 slack = classes->margin + DEVIATION_SLACK;
+    double certain = 0, possible = 0;
+    size_t low = 0, high = 0;
+
+    for (size_t c = 0; c < classes->limit_count; c++) {
+        for (size_t end = overlay_bin(fmax(0, classes->limits[c] - slack)); high < end; high++)
+            certain += all->highs[high];
+        for (size_t end = overlay_bin(classes->limits[c] + slack); low <= end; low++)
+            possible += all->lows[low];
+        within[c] =
+            (struct interval){fmax(0, certain / area - share_slack), fmin(1, possible / area + share_slack)};
+    }
+}
+
 void tally_sum_up(struct tally *tallies, size_t count, double reach, struct distribution *distribution,
                   struct interval *shares)
 {
@@ -202,6 +221,8 @@ void tally_sum_up(struct tally *tallies, size_t count, double reach, struct dist
     distribution->rms = (struct interval){sqrt(fmax(0, exact_sum_value(all.low_sq) / area - slack_sq)),
                                           sqrt(exact_sum_value(all.high_sq) / area + slack_sq)};
     find_percentiles(&all, area, reach, distribution);
+    if (distribution->classes)
+        find_classes(&all, area, distribution->classes, distribution->within);
     for (size_t t = 0; t < all.tolerance_count; t++)
         shares[t] =
             (struct interval){fmax(0, all.shares[t].lower / area - DISTRIBUTION_SLACK_REL - TALLY_SLACK_REL),

@@ -15,8 +15,9 @@
 #define TRIAL_STRIDE 256  /* and one chunk of so many */
 #define CLOSELY_SHARE 4   /* one such part of the budget is for the farthest leaves */
 #define LEAF_WORK 3072    /* of the work of bounding one leaf closely; measured, on rough pairs */
-#define BIN_BITS 6        /* 64 bins to each power of two */
-#define QUICK_SHARE 0.65  /* of the progress */
+#define PEAKS_CHUNK ((size_t)1024 * BVH_WIDTH)
+#define BIN_BITS 6       /* 64 bins to each power of two */
+#define QUICK_SHARE 0.65 /* of the progress */
 
 struct bounding {
     struct surface_parts *parts;
@@ -213,16 +214,32 @@ bool triangles_try(struct surface_parts *parts, const struct progress *progress,
 
 /* --- quickly --- */
 
-/* The largest distance known on each leaf; 0 where all of it is shared. */
-static void find_peaks(const struct surface_parts *parts, float *peaks)
+struct peaking {
+    const struct surface_parts *parts;
+    float *peaks; /* [leaf] the largest distance known; 0 where all of it is shared */
+};
+
+static void find_peaks_chunk(void *context, size_t chunk)
 {
-    for (uint32_t slot = 0; slot < parts->from->bvh.triangle_count; slot++) {
-        float *peak = &peaks[slot / BVH_WIDTH];
+    const struct peaking *peaking = context;
+    const struct surface_parts *parts = peaking->parts;
+    size_t begin = chunk * PEAKS_CHUNK, count = parts->from->bvh.triangle_count;
+
+    for (size_t slot = begin; slot < begin + PEAKS_CHUNK && slot < count; slot++) {
+        float *peak = &peaking->peaks[slot / BVH_WIDTH];
         if (slot % BVH_WIDTH == 0)
             *peak = 0;
         if (!parts->from->shared[slot])
-            *peak = fmaxf(*peak, (float)quick_peak(parts, slot).distance);
+            *peak = fmaxf(*peak, (float)quick_peak(parts, (uint32_t)slot).distance);
     }
+}
+
+static void find_peaks(const struct surface_parts *parts, float *peaks)
+{
+    struct peaking peaking = {parts, peaks};
+
+    tasks_run(parts->threads, tasks_chunks(parts->from->bvh.triangle_count, PEAKS_CHUNK), find_peaks_chunk,
+              &peaking);
 }
 
 static size_t farthest_most(const struct surface_parts *parts)

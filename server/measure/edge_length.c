@@ -19,6 +19,8 @@ bool edge_length_build(const struct measure_input *input, struct edge_length_rep
     if (count == 0)
         return true;
     for (size_t e = 0; e < count; e++) {
+        if (e + AHEAD < count)
+            ahead_ask(&input->mesh->positions[input->edges.high[e + AHEAD]]);
         lengths[e] = unit_distance(input, input->edges.low[e], input->edges.high[e]);
         least = smaller(least, lengths[e]);
         largest = larger(largest, lengths[e]);

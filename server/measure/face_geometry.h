@@ -7,6 +7,7 @@
 #ifndef MEASURE_FACE_GEOMETRY_H
 #define MEASURE_FACE_GEOMETRY_H
 
+#include "base/ahead.h"
 #include "measure/measure_input.h"
 
 struct face_geometry {
@@ -61,6 +62,15 @@ static inline vec3 guarded_difference(const struct measure_input *input, uint32_
 static inline vec3 centred_position(const struct measure_input *input, uint32_t v)
 {
     return vec3_scale(vec3_sub(input->mesh->positions[v], input->centre), 1 / input->unit);
+}
+
+/* Asks memory for the corners of a face; of one after the last, for nothing. */
+static inline void face_geometry_ask(const struct measure_input *input, size_t f)
+{
+    const struct mesh *mesh = input->mesh;
+
+    for (size_t i = 0; f < mesh->face_count && i < mesh_face_size(mesh, f); i++)
+        ahead_ask(&mesh->positions[mesh_face(mesh, f)[i]]);
 }
 
 /* Distance of two vertices in units. */

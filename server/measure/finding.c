@@ -32,6 +32,15 @@ const char *finding_severity_name(enum finding_severity severity)
     return names[severity];
 }
 
+const char *finding_form_name(enum finding_form form)
+{
+    static const char *const names[] = {
+        [FINDING_TWO_SIDED] = "two_sided", [FINDING_ONE_SIDED] = "one_sided",
+        [FINDING_PATCH] = "patch",         [FINDING_HOLE] = "hole",
+        [FINDING_SHELL] = "shell",         [FINDING_EVERYTHING] = "everything"};
+    return names[form];
+}
+
 static enum finding_severity severity_of(enum finding_kind kind, enum mesh_kind mesh_kind)
 {
     if (kind == FINDING_NONMANIFOLD_VERTEX || kind == FINDING_STRAY_SHELL)
@@ -93,12 +102,27 @@ static void list_faces(const struct corner_group *place, struct finding *finding
     }
 }
 
-static void describe(const struct corner_group *place, struct finding *finding)
+/* Which form it has, and what else its kind alone is told by. */
+static void tell_apart(const struct corner_group *place, struct finding *finding)
 {
     const struct measure_input *input = place->input;
+    uint32_t first = place->corners[0], f = input->edges.corner_face[first];
+    uint32_t vertex = input->mesh->face_vertices[first];
+    if (finding->kind == FINDING_FLIPPED_FACES)
+        finding->form = input->shells.sheet_orientable[input->shells.face_sheet[f]] ? FINDING_TWO_SIDED
+                                                                                    : FINDING_ONE_SIDED;
+    if (finding->kind == FINDING_OPEN_LOOP)
+        finding->edges = place->count;
+    if (finding->kind == FINDING_NONMANIFOLD_VERTEX) {
+        finding->vertex = vertex;
+        finding->fans = input->fans.vertex_class_count[vertex];
+    }
+}
+
+static void describe(struct finding *finding)
+{
     char *text = finding->text;
     size_t room = sizeof finding->text, many = (size_t)finding->size;
-    uint32_t first = place->corners[0], f = input->edges.corner_face[first];
     switch (finding->kind) {
     case FINDING_NONMANIFOLD_EDGE:
         snprintf(text, room,
@@ -108,7 +132,7 @@ static void describe(const struct corner_group *place, struct finding *finding)
                  many);
         break;
     case FINDING_FLIPPED_FACES:
-        if (!input->shells.sheet_orientable[input->shells.face_sheet[f]])
+        if (finding->form == FINDING_ONE_SIDED)
             snprintf(text, room,
                      "the surface is one-sided, so its faces cannot all agree; cut it here and join "
                      "it without the half turn");
@@ -134,14 +158,13 @@ static void describe(const struct corner_group *place, struct finding *finding)
     case FINDING_OPEN_LOOP:
         snprintf(text, room,
                  "the surface is open along %zu edge%s; close it, or check that it is meant to be open",
-                 place->count, place->count == 1 ? "" : "s");
+                 finding->edges, finding->edges == 1 ? "" : "s");
         break;
     case FINDING_NONMANIFOLD_VERTEX:
         snprintf(
             text, room,
-            "%u separate fans of faces meet at vertex %u alone; split the vertex or join the fans by faces",
-            input->fans.vertex_class_count[input->mesh->face_vertices[first]],
-            input->mesh->face_vertices[first]);
+            "%zu separate fans of faces meet at vertex %zu alone; split the vertex or join the fans by faces",
+            finding->fans, finding->vertex);
         break;
     case FINDING_STRAY_SHELL:
         snprintf(
@@ -178,7 +201,8 @@ static struct finding make_finding(const struct corner_group *place, enum findin
                               .unit = finding_size_unit(kind)};
     locate(place, &finding);
     list_faces(place, &finding);
-    describe(place, &finding);
+    tell_apart(place, &finding);
+    describe(&finding);
     return finding;
 }
 

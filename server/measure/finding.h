@@ -23,6 +23,17 @@ enum finding_kind {
     FINDING_INVENTED, /* the subject is far from the reference: on the subject */
     FINDING_KIND_COUNT
 };
+/* Of flipped faces: whether their surface has two sides at all. Of lost and invented: what the place is, as
+ * far as topology tells it. */
+enum finding_form {
+    FINDING_PLAIN, /* its kind has but one */
+    FINDING_TWO_SIDED,
+    FINDING_ONE_SIDED,
+    FINDING_PATCH,     /* part of a shell */
+    FINDING_HOLE,      /* the nearest of the other surface is an open edge */
+    FINDING_SHELL,     /* a whole shell, none of which touches the other surface */
+    FINDING_EVERYTHING /* the whole mesh */
+};
 enum finding_severity { FINDING_FAULT, FINDING_WARNING, FINDING_NOTE, FINDING_SEVERITY_COUNT };
 enum finding_mesh { FINDING_SUBJECT, FINDING_REFERENCE, FINDING_MESH_COUNT };
 
@@ -40,7 +51,11 @@ struct finding {
     size_t face_count; /* <= FINDING_FACES_MAX */
     size_t faces[FINDING_FACES_MAX];
     size_t faces_total;
-    char text[200]; /* one sentence: what is there and what to do */
+    /* What the sentence turns on beside these. */
+    enum finding_form form;
+    size_t edges;        /* of an open loop: how many */
+    size_t fans, vertex; /* of a pinched vertex: how many meet there, and which it is */
+    char text[200];      /* one sentence: what is there and what to do */
 };
 
 struct finding_list {
@@ -76,6 +91,7 @@ struct finding_distances {
 
 const char *finding_kind_name(enum finding_kind kind);             /* "nonmanifold_edge", ... */
 const char *finding_severity_name(enum finding_severity severity); /* "fault", "warning", "note" */
+const char *finding_form_name(enum finding_form form); /* "two_sided", "patch", ...; NULL of plain */
 
 /* The input must still have its topology. ERROR_LIMIT when an arena is too small. */
 bool mesh_findings_build(const struct measure_input *input, const struct mesh_report *report,

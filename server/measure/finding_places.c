@@ -21,14 +21,6 @@ struct direction {
     aabb *loop_boxes; /* of the open loops of `other`, in the units of the file */
 };
 
-/* What a place is, as far as topology tells it. */
-enum shape {
-    SHAPE_PATCH,     /* part of a shell */
-    SHAPE_HOLE,      /* the nearest of the other surface is an open edge */
-    SHAPE_SHELL,     /* a whole shell, none of which touches the other surface */
-    SHAPE_EVERYTHING /* the whole mesh */
-};
-
 /* Above the largest tolerance a fault, above another a warning. Without tolerances never a fault; from one
  * and a half times the level a warning, below a note (no source). */
 static enum finding_severity severity_of(const struct direction *direction, double peak)
@@ -90,13 +82,13 @@ static bool is_at_open_edge(const struct direction *direction, const struct plac
     return false;
 }
 
-static enum shape shape_of(const struct direction *direction, const struct place *place)
+static enum finding_form form_of(const struct direction *direction, const struct place *place)
 {
     if (place->faces_total == direction->on->mesh->face_count)
-        return SHAPE_EVERYTHING;
+        return FINDING_EVERYTHING;
     if (place->is_shell && place->nearest > 0)
-        return SHAPE_SHELL;
-    return is_at_open_edge(direction, place) ? SHAPE_HOLE : SHAPE_PATCH;
+        return FINDING_SHELL;
+    return is_at_open_edge(direction, place) ? FINDING_HOLE : FINDING_PATCH;
 }
 
 /* "0.412 mm", or "0.41 to 0.43 mm" where three figures tell both ends of the interval apart. */
@@ -112,39 +104,44 @@ static void print_distance(const struct direction *direction, const struct place
              unit);
 }
 
-static void describe(const struct direction *direction, const struct place *place, struct finding *finding)
+static void describe(const struct direction *direction, const struct place *place, enum finding_form form,
+                     struct finding *finding)
 {
     static const char *const lost[] = {
-        [SHAPE_PATCH] = "the %3$s leaves the %1$s here by %2$s: a tip, an edge, a hollow or a way through is "
-                        "lost; move it onto the %1$s, or take smaller faces",
-        [SHAPE_HOLE] = "the %3$s is open here, %2$s from the %1$s at the farthest; close it over the %1$s",
-        [SHAPE_SHELL] = "a whole shell of the %1$s is missing from the %3$s, %2$s away at the farthest; "
-                        "add it, unless it was left out on purpose",
-        [SHAPE_EVERYTHING] = "all of the %1$s is away from the %3$s, by %2$s at the farthest; check unit and "
-                             "position of both files",
+        [FINDING_PATCH] =
+            "the %3$s leaves the %1$s here by %2$s: a tip, an edge, a hollow or a way through is "
+            "lost; move it onto the %1$s, or take smaller faces",
+        [FINDING_HOLE] = "the %3$s is open here, %2$s from the %1$s at the farthest; close it over the %1$s",
+        [FINDING_SHELL] = "a whole shell of the %1$s is missing from the %3$s, %2$s away at the farthest; "
+                          "add it, unless it was left out on purpose",
+        [FINDING_EVERYTHING] =
+            "all of the %1$s is away from the %3$s, by %2$s at the farthest; check unit and "
+            "position of both files",
     };
     static const char *const invented[] = {
-        [SHAPE_PATCH] =
+        [FINDING_PATCH] =
             "the %3$s has surface %2$s from the %1$s here: a flap, a bridge or a bulge; delete it "
             "or move it onto the %1$s",
-        [SHAPE_HOLE] = "the %3$s goes on where the %1$s is open, %2$s from it at the farthest; check that it "
-                       "is meant to",
-        [SHAPE_SHELL] = "a whole shell of the %3$s has nothing of the %1$s near it, %2$s away at the "
-                        "farthest; delete it unless it belongs to the specimen",
-        [SHAPE_EVERYTHING] = "all of the %3$s is away from the %1$s, by %2$s at the farthest; check unit and "
-                             "position of both files",
+        [FINDING_HOLE] =
+            "the %3$s goes on where the %1$s is open, %2$s from it at the farthest; check that it "
+            "is meant to",
+        [FINDING_SHELL] = "a whole shell of the %3$s has nothing of the %1$s near it, %2$s away at the "
+                          "farthest; delete it unless it belongs to the specimen",
+        [FINDING_EVERYTHING] =
+            "all of the %3$s is away from the %1$s, by %2$s at the farthest; check unit and "
+            "position of both files",
     };
     const bool is_cage = direction->subject->kind == MESH_CAGE;
     char distance[64];
 
     print_distance(direction, place, distance);
-    snprintf(finding->text, sizeof finding->text,
-             (direction->kind == FINDING_LOST ? lost : invented)[shape_of(direction, place)],
+    snprintf(finding->text, sizeof finding->text, (direction->kind == FINDING_LOST ? lost : invented)[form],
              is_cage ? "scan" : "reference", distance, is_cage ? "cage" : "scan");
 }
 
 static struct finding make_finding(const struct direction *direction, const struct place *place, double score)
 {
+    const enum finding_form form = form_of(direction, place);
     struct finding finding = {
         .kind = direction->kind,
         .severity = severity_of(direction, place->lower),
@@ -158,10 +155,11 @@ static struct finding make_finding(const struct direction *direction, const stru
         .unit = "area",
         .face_count = place->face_count,
         .faces_total = place->faces_total,
+        .form = form,
     };
 
     memcpy(finding.faces, place->faces, place->face_count * sizeof *place->faces);
-    describe(direction, place, &finding);
+    describe(direction, place, form, &finding);
     return finding;
 }
 

@@ -124,6 +124,7 @@ static bool measure_triangles(const struct limit_source *source, const struct li
     spread.certify = settings->certify * SEARCH_SHARE;
     spread.halfwidth_share = HALFWIDTH_SHARE / SEARCH_SHARE;
     spread.sparse_samples = true;
+    spread.class_margin = eps;
     spread.tolerance_count = spread_tolerances(settings, eps, spread.tolerances, below, above);
     if (!deviation_measure(&surface->input, reference, &spread, progress, deviation, NULL, faces, NULL, NULL,
                            keep, scratch, err))
@@ -154,6 +155,62 @@ static bool keep_positions(const struct measure_input *cage, const struct limit_
         field->values[3 * v + 1] = at.y;
         field->values[3 * v + 2] = at.z;
     }
+    return true;
+}
+
+/* Of each face of the cage, what is known of its triangles. */
+static bool gather_triangles(const struct limit_triangles *triangles, const struct face_distances *found,
+                             struct face_distances *faces, struct arena *keep, struct error *err)
+{
+    const struct mesh *cage = triangles->source.cage->mesh;
+    const struct limit_mesh *limit = &triangles->surface.limit;
+    size_t count = cage->face_count;
+
+    *faces = (struct face_distances){.count = count,
+                                     .mesh = cage,
+                                     .frame = found->frame,
+                                     .slack = found->slack,
+                                     .lower = ARENA_ZERO(keep, float, count),
+                                     .upper = ARENA_ZERO(keep, float, count),
+                                     .peak = ARENA_ZERO(keep, float, count),
+                                     .at = ARENA_NEW(keep, uint32_t, count),
+                                     .points = ARENA_NEW(keep, vec3, count)};
+    if (keep->failed)
+        return arena_error(err);
+    for (uint32_t f = 0; f < count; f++) {
+        faces->at[f] = FACE_AT_POINT + f;
+        faces->points[f] = cage->positions[mesh_face(cage, f)[0]];
+    }
+    for (size_t t = 0; t < limit->triangle_count; t++) {
+        uint32_t f = limit->faces[t];
+        bool is_first = t == 0 || limit->faces[t - 1] != f;
+        if (is_first || found->lower[t] < faces->lower[f])
+            faces->lower[f] = found->lower[t];
+        if (found->upper[t] > faces->upper[f])
+            faces->upper[f] = found->upper[t];
+        if (is_first || found->peak[t] > faces->peak[f]) {
+            faces->peak[f] = found->peak[t];
+            faces->points[f] = face_distance_at(found, t);
+        }
+    }
+    return true;
+}
+
+/* The surface is no farther than eps from the triangles, nor are they from it. */
+static void widen_faces(struct face_distances *faces, double eps)
+{
+    faces->slack =
+        nextafter(faces->slack + nextafter(ldexp(eps, -faces->frame.exponent), INFINITY), INFINITY);
+}
+
+static bool turn_to_cage(const struct limit_triangles *triangles, const struct deviation_faces *found,
+                         struct deviation_faces *faces, struct arena *keep, struct error *err)
+{
+    if (!gather_triangles(triangles, &found->of_subject, &faces->of_subject, keep, err))
+        return false;
+    faces->of_reference = found->of_reference;
+    widen_faces(&faces->of_subject, triangles->surface.eps);
+    widen_faces(&faces->of_reference, triangles->surface.eps);
     return true;
 }
 
@@ -192,8 +249,8 @@ bool limit_deviation_build(const struct measure_input *cage, const struct measur
 
 bool limit_deviation_measure(struct limit_triangles *triangles, const struct measure_input *reference,
                              const struct limit_request *request, struct deviation *deviation,
-                             struct deviation_field *positions, struct arena *keep, struct arena scratch,
-                             struct error *err)
+                             struct deviation_field *positions, struct deviation_faces *faces,
+                             struct arena *keep, struct arena scratch, struct error *err)
 {
     const struct deviation_settings *settings = request->settings;
     const struct limit_surface *surface = &triangles->surface;
@@ -201,20 +258,22 @@ bool limit_deviation_measure(struct limit_triangles *triangles, const struct mea
     const struct progress progress = {tell_limit, &stage};
     double width = width_of(reference, settings);
     bool far = surface->eps > EPS_SHARE * width;
-    struct deviation_faces faces;
+    struct deviation_faces found;
     struct arena own;
 
     if (!arena_split(&scratch, arena_left(&scratch) / 4, &own))
         return arena_error(err);
     if ((request->want_positions
          && !keep_positions(triangles->source.cage, &surface->limit, positions, keep, err))
-        || !measure_triangles(&triangles->source, surface, reference, settings, &progress, deviation, &faces,
-                              &own, scratch, err))
+        || !measure_triangles(&triangles->source, surface, reference, settings, &progress, deviation, &found,
+                              faces ? keep : &own, scratch, err)
+        || (faces && !turn_to_cage(triangles, &found, faces, keep, err)))
         return false;
+    arena_release(&scratch); /* narrowing begins elsewhere */
     const struct limit_narrowing narrowing = {.source = &triangles->source,
                                               .surface = surface,
                                               .reference = reference,
-                                              .faces = &faces,
+                                              .faces = &found,
                                               .eps = NARROW_SHARE * width,
                                               .width = SEARCH_SHARE * width,
                                               .enough = width,

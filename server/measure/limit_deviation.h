@@ -23,6 +23,7 @@
 #define MEASURE_LIMIT_DEVIATION_H
 
 #include "measure/deviation.h"
+#include "measure/deviation_faces.h"
 #include "measure/limit_surface.h"
 #include "mesh/warning.h"
 #include "subdiv/rules.h"
@@ -54,10 +55,12 @@ bool limit_deviation_build(const struct measure_input *cage, const struct measur
                            struct warning_list *warnings, struct arena *keep, struct arena scratch,
                            struct error *err);
 
-/* positions: the field "limit_position", three values a vertex, from keep. The same errors. */
+/* positions: the field "limit_position", three values a vertex, from keep. faces: NULL, or those of the limit
+ * over each face of the cage and of the reference, from keep; where a place is, is known up to e. The same
+ * errors. */
 bool limit_deviation_measure(struct limit_triangles *triangles, const struct measure_input *reference,
                              const struct limit_request *request, struct deviation *deviation,
-                             struct deviation_field *positions, struct arena *keep, struct arena scratch,
-                             struct error *err);
+                             struct deviation_field *positions, struct deviation_faces *faces,
+                             struct arena *keep, struct arena scratch, struct error *err);
 
 #endif

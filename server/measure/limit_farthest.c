@@ -93,7 +93,7 @@ static bool choose_far(const struct limit_narrowing *narrowing, double rest, str
 {
     const struct limit_source *source = narrowing->source;
     const struct limit_mesh *limit = &narrowing->surface->limit;
-    const double *upper = narrowing->faces->of_subject.upper;
+    const struct face_distances *distances = &narrowing->faces->of_subject;
     size_t *begin, count = 0;
 
     if (!open_parts(narrowing, parts, &begin, keep, err))
@@ -105,7 +105,7 @@ static bool choose_far(const struct limit_narrowing *narrowing, double rest, str
         return arena_error(err);
     for (size_t t = 0; t < limit->triangle_count; t++) {
         double eps = limit_surface_eps(source, limit, t);
-        if (nextafter(upper[t] + eps, INFINITY) <= rest)
+        if (nextafter(face_distance_upper(distances, t) + eps, INFINITY) <= rest)
             continue;
         places[count] = limit_source_place(source, triangle_box(limit, t), eps);
         list[count] = (uint32_t)count;
@@ -263,7 +263,7 @@ static bool narrow_from_reference(const struct limit_narrowing *narrowing, struc
 {
     const struct limit_parts_search search = {.surface = narrowing->surface,
                                               .reference = narrowing->reference,
-                                              .upper = narrowing->faces->of_reference.upper,
+                                              .distances = &narrowing->faces->of_reference,
                                               .rest = place->distance.lower,
                                               .threads = narrowing->threads};
     size_t face_count = narrowing->source->cage->mesh->face_count;

@@ -29,7 +29,8 @@ static bool take_faces(const struct limit_parts_search *search, struct mesh *mes
     if (!*faces)
         return arena_error(err);
     for (size_t f = 0; f < from->face_count; f++)
-        if (!(nextafter(search->upper[f] + search->surface->eps, INFINITY) <= search->rest)) {
+        if (!(nextafter(face_distance_upper(search->distances, f) + search->surface->eps, INFINITY)
+              <= search->rest)) {
             (*faces)[count++] = (uint32_t)f;
             corners += mesh_face_size(from, f);
         }
@@ -149,7 +150,7 @@ static bool list_triangles(const struct limit_parts_search *search, const struct
             part->corners[i] = search->reference->mesh->positions[triangulation.corners[t][i]];
         part->face = faces[triangulation_face(&triangulation, t)];
         part->near = BVH_NONE;
-        part->upper = search->upper[part->face] + search->surface->eps;
+        part->upper = face_distance_upper(search->distances, part->face) + search->surface->eps;
     }
     return true;
 }

@@ -8,6 +8,7 @@
 #ifndef MEASURE_LIMIT_PARTS_H
 #define MEASURE_LIMIT_PARTS_H
 
+#include "measure/deviation_faces.h"
 #include "measure/limit_surface.h"
 
 struct limit_part {
@@ -20,7 +21,7 @@ struct limit_part {
 struct limit_parts_search {
     const struct limit_surface *surface;
     const struct measure_input *reference;
-    const double *upper; /* [face_count of the reference] of the distance to the triangles of the surface */
+    const struct face_distances *distances; /* of the reference to the triangles of the surface */
     double rest;
     size_t threads;
 };

@@ -114,6 +114,7 @@ static void measure_chunk(void *context, size_t chunk)
     struct measure_input *input = measuring->input;
     size_t begin = measuring->begin + chunk * CHUNK_FACES, left = input->mesh->face_count - begin;
     for (size_t f = begin; f < begin + (left < CHUNK_FACES ? left : CHUNK_FACES); f++) {
+        face_geometry_ask(input, f + AHEAD);
         struct face_geometry geometry = face_geometry(input, f);
         measuring->geometry[f - measuring->begin] = geometry;
         if (mesh_face_size(input->mesh, f) <= 4)

@@ -15,40 +15,67 @@
 #define OVERLAY_BLOCKS 80
 #define OVERLAY_FACES_MAX ((size_t)OVERLAY_BLOCKS * OVERLAY_LANES)
 
-/* Faces that may be near a triangle, OVERLAY_LANES to a block; unused lanes are like the last face. */
+/* The way things are looked along, axes[2], and what is across it. */
+struct overlay_view {
+    vec3 origin, axes[3];
+};
+
+/* Faces that may be near a triangle, OVERLAY_LANES to a block; unused lanes are like the last face. Corners
+ * and plain are put in; `view` turns the corners, counter-clockwise and x, y across, z along the view, and
+ * sets the rest. */
 struct overlay_block {
-    float min[3][OVERLAY_LANES], max[3][OVERLAY_LANES];
     double x[3][OVERLAY_LANES], y[3][OVERLAY_LANES], z[3][OVERLAY_LANES]; /* by corner */
     int64_t plain[OVERLAY_LANES]; /* not 0: each of its sides is shared with just one other, not folded */
+    double slope_x[OVERLAY_LANES], slope_y[OVERLAY_LANES]; /* of its plane */
+    double twice[OVERLAY_LANES];                           /* the area of the projection */
+    double cosine_sq[OVERLAY_LANES];                       /* of its angle with the view */
+    double rounding[OVERLAY_LANES];                        /* of edge functions */
+    int64_t flags[OVERLAY_LANES];
+    double low[3][OVERLAY_LANES], high[3][OVERLAY_LANES]; /* boxes */
+    double all_low[3], all_high[3];
 };
 struct overlay_faces {
     size_t count; /* more than OVERLAY_FACES_MAX: too many, and there are no blocks */
+    struct overlay_view view;
+    uint32_t slots[OVERLAY_FACES_MAX + OVERLAY_LANES];
     struct overlay_block blocks[OVERLAY_BLOCKS];
 };
 
-/* A triangle in its own plane, its first corner the origin. */
-struct overlay_base {
-    vec3 origin, axes[3];
-    double x[3], y[3], inward_x[3], inward_y[3]; /* corners; unit normals of the sides from corner i */
-    double limit, reach;                         /* of heights, of what is near */
-    double area;
-    float low[3], high[3]; /* its box, grown by what is near */
+#define OVERLAY_REACH_SIDES                                                                                  \
+    0.12                           /* of the longest side: what heights may be more than `farthest`, guessed \
+                                    */
+#define OVERLAY_REACH_TIMES 1.4142 /* > 1 / 0.7072, the least cosine that overlay_loops.h lets pass */
+#define OVERLAY_BOX_SLACK 1e-6     /* of float boxes */
+
+/* Triangles that are looked at, as they were and as the view has them: counter-clockwise. */
+struct overlay_bases {
+    double corners[3][3][OVERLAY_LANES]; /* [corner][axis], put in */
+    double farthest[OVERLAY_LANES];      /* of its corners, put in; INFINITY: not worth looking */
+    double x[3][OVERLAY_LANES], y[3][OVERLAY_LANES], z[3][OVERLAY_LANES];
+    double inward_x[3][OVERLAY_LANES], inward_y[3][OVERLAY_LANES]; /* unit normals of sides from corner i */
+    double area[OVERLAY_LANES];                           /* of the projection; 0: it cannot be looked at */
+    double times[OVERLAY_LANES];                          /* so much larger is its area */
+    double limit[OVERLAY_LANES], reach[OVERLAY_LANES];    /* of heights, of what is near */
+    double low[3][OVERLAY_LANES], high[3][OVERLAY_LANES]; /* its box, grown by what is near */
 };
 
 #define OVERLAY_PIECES_OF_ONE 128
 #define OVERLAY_PIECES ((size_t)2 * OVERLAY_PIECES_OF_ONE)
 
-/* Pieces of triangles over whose points x the other surface is at a height h(x), of either sign and linear
- * between its values at the corners: scale |h| <= d <= |h|. */
+/* Pieces of triangles, each with a function h(x), of either sign and linear between its values at the
+ * corners: scale |h| <= d, which counts with area_low, and d <= |h|, with area_high. Over a piece at a height
+ * h both areas are its own; where one function bounds the distance below and another one above, there are two
+ * pieces, and one area of each is 0. */
 struct overlay_pieces {
     size_t count;
-    double heights[3][OVERLAY_PIECES], scale[OVERLAY_PIECES], area[OVERLAY_PIECES];
+    double heights[3][OVERLAY_PIECES], scale[OVERLAY_PIECES];
+    double area_low[OVERLAY_PIECES], area_high[OVERLAY_PIECES];
 };
 
 /* What is known of a triangle. */
 struct overlay_found {
     double cosine;    /* of the steepest face near it, at most 1 */
-    double area;      /* of the pieces */
+    double area;      /* of the pieces, projected */
     double low, high; /* |h| is between them */
 };
 
@@ -60,7 +87,7 @@ struct overlay_found {
 #define OVERLAY_LEAST ((uint64_t)(1023 - 40) << OVERLAY_BIN_BITS)
 #define OVERLAY_BINS (((size_t)OVERLAY_OCTAVES << OVERLAY_BIN_BITS) + 2)
 
-/* Sums over pieces: areas times bounds; and areas by bin. */
+/* Sums over pieces: areas times bounds; and areas by bin. `area` is of those below. */
 struct overlay_sums {
     double area, low, high, low_sq, high_sq;
     double *lows, *highs; /* [OVERLAY_BINS], added to */
@@ -68,9 +95,13 @@ struct overlay_sums {
 
 struct overlay_kernels {
     const char *name;
-    /* Cuts the triangle by the faces over it, adds what that makes to pieces, which has room for
+    /* Looks at triangles; those past `count` are ignored. */
+    void (*place)(const struct overlay_view *view, size_t count, struct overlay_bases *bases);
+    /* Looks at faces, of which there are no more than OVERLAY_FACES_MAX. */
+    void (*view)(struct overlay_faces *faces);
+    /* Bounds triangle `lane` by the faces over it, adds what that makes to pieces, which has room for
      * OVERLAY_PIECES_OF_ONE, without scale; false where that tells nothing. */
-    bool (*cut)(const struct overlay_base *base, const struct overlay_faces *faces,
+    bool (*cut)(const struct overlay_bases *bases, size_t lane, const struct overlay_faces *faces,
                 struct overlay_pieces *pieces, struct overlay_found *found);
     /* Sums up all pieces, without tolerances. May write beyond the last piece, up to a whole block. */
     void (*sum_up)(struct overlay_pieces *pieces, struct overlay_sums *sums);

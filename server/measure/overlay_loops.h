@@ -4,33 +4,20 @@
  * Loops over lanes have no branches, so that the compiler makes vectors of them. */
 #include "measure/overlay_kernels.h"
 
-#define CORNERS_MAX 9      /* of a triangle clipped to another */
-#define COS_MIN 0.7072     /* above that of 45 degrees */
-#define ROUND 0x1p-8       /* twice the area, as a share of the squared longest side: no needle */
+#define CORNERS_MAX 9 /* of a triangle clipped to another */
+#define OVER_MAX ((size_t)OVERLAY_PIECES_OF_ONE)
+#define COS_MIN 0.7072 /* above that of 45 degrees */
+#define TILT_MIN 0.5   /* cosine of a triangle's angle with the view */
+#define FLAT 0x1p-12   /* twice the area, as a share of the squared longest side: less is left to others */
+#define ROUND 0x1p-8   /* of a face, likewise of two sides: no needle */
+#define ROUNDER 0x1p-3 /* its plane may be looked at beyond it, */
+#define LARGE_SHARE 0.0625 /* if it is as large as such a part of the triangle */
+#define GAP_SHARE 0.08     /* of the height: between planes, bounds may be so far apart */
 #define AREA_SLACK 0x1p-34 /* of the area of a triangle: what pieces may leave out or have twice */
+#define SIDE_SLACK 0x1p-40 /* of edge functions, for each unit of length of the side */
 #define TINY 0x1p-200      /* heights that are less count as 0 */
 #define BIN_SLACK 0x1p-40  /* of values, on the way to a bin */
-
-/* --- cutting --- */
-
-enum sight_flag {
-    SIGHT_OVER = 1,    /* it may be over the triangle */
-    SIGHT_WRONG = 2,   /* near, and steep or not plain */
-    SIGHT_LARGER = 4,  /* than the triangle, and no needle */
-    SIGHT_OUT_0 = 8,   /* << i: some of it is beyond side i of the triangle */
-    SIGHT_UNDER_0 = 64 /* << i: some of the triangle is beyond its side i */
-};
-#define SIGHT_OUT (7 * SIGHT_OUT_0)
-#define SIGHT_UNDER (7 * SIGHT_UNDER_0)
-
-/* Faces of a block as a triangle sees them. */
-struct sight {
-    double x[3][OVERLAY_LANES], y[3][OVERLAY_LANES], h[3][OVERLAY_LANES];
-    double over[3][OVERLAY_LANES]; /* heights of its plane over the triangle's corners */
-    double twice[OVERLAY_LANES];   /* the area of the projection */
-    double cosine_sq[OVERLAY_LANES];
-    int64_t flags[OVERLAY_LANES];
-};
+#define UNSURE 4096        /* more than there can be faces over a corner */
 
 static inline double lesser(double a, double b)
 {
@@ -52,84 +39,352 @@ static inline double most_of(const double *v)
     return greater(v[0], greater(v[1], v[2]));
 }
 
-/* The least of a side's edge function over the triangle's corners, times `turn`. */
-static inline double least_beside(const struct overlay_base *base, const double *x, const double *y, int a,
-                                  int b, double turn)
-{
-    double along_x = (x[b] - x[a]) * turn, along_y = (y[b] - y[a]) * turn, least = INFINITY;
+/* --- looking --- */
 
-    for (int k = 0; k < 3; k++)
-        least = lesser(least, along_x * (base->y[k] - y[a]) - along_y * (base->x[k] - x[a]));
-    return least;
-}
+/* Corners across and along the view, counter-clockwise. */
+struct turned {
+    double x[3], y[3], z[3];
+    double twice; /* the area of the projection */
+};
 
-static inline void see_lane(const struct overlay_base *base, const struct overlay_block *block, int i,
-                            struct sight *restrict sight)
+static inline struct turned turned_of(const struct overlay_view *view, const double *x, const double *y,
+                                      const double *z)
 {
-    double x[3], y[3], h[3];
+    struct turned seen;
 
     for (int k = 0; k < 3; k++) {
-        vec3 at = {block->x[k][i] - base->origin.x, block->y[k][i] - base->origin.y,
-                   block->z[k][i] - base->origin.z};
-        x[k] = vec3_dot(at, base->axes[0]);
-        y[k] = vec3_dot(at, base->axes[1]);
-        h[k] = vec3_dot(at, base->axes[2]);
-        sight->x[k][i] = x[k];
-        sight->y[k][i] = y[k];
-        sight->h[k][i] = h[k];
+        vec3 at = {x[k] - view->origin.x, y[k] - view->origin.y, z[k] - view->origin.z};
+        seen.x[k] = vec3_dot(at, view->axes[0]);
+        seen.y[k] = vec3_dot(at, view->axes[1]);
+        seen.z[k] = vec3_dot(at, view->axes[2]);
     }
+    double twice =
+        (seen.x[1] - seen.x[0]) * (seen.y[2] - seen.y[0]) - (seen.y[1] - seen.y[0]) * (seen.x[2] - seen.x[0]);
+    bool clockwise = twice < 0;
+    struct turned turned = {{seen.x[0], clockwise ? seen.x[2] : seen.x[1], clockwise ? seen.x[1] : seen.x[2]},
+                            {seen.y[0], clockwise ? seen.y[2] : seen.y[1], clockwise ? seen.y[1] : seen.y[2]},
+                            {seen.z[0], clockwise ? seen.z[2] : seen.z[1], clockwise ? seen.z[1] : seen.z[2]},
+                            fabs(twice)};
+    return turned;
+}
+
+/* A triangle's sides from its corner 0, and what is across them. */
+struct sides {
+    vec3 ab, ac, normal;
+};
+
+static inline struct sides sides_of(const double *x, const double *y, const double *z)
+{
+    vec3 ab = {x[1] - x[0], y[1] - y[0], z[1] - z[0]}, ac = {x[2] - x[0], y[2] - y[0], z[2] - z[0]};
+
+    return (struct sides){ab, ac, vec3_cross(ab, ac)};
+}
+
+static inline void place_lane(const struct overlay_view *view, int i, struct overlay_bases *restrict bases)
+{
+    double x[3], y[3], z[3];
+
+    for (int k = 0; k < 3; k++) {
+        x[k] = bases->corners[k][0][i];
+        y[k] = bases->corners[k][1][i];
+        z[k] = bases->corners[k][2][i];
+    }
+    struct turned turned = turned_of(view, x, y, z);
+    struct sides sides = sides_of(x, y, z);
+    double longest_sq =
+               greater(vec3_length_sq(sides.ab),
+                       greater(vec3_length_sq(sides.ac), vec3_length_sq(vec3_sub(sides.ac, sides.ab)))),
+           twice = sqrt(vec3_length_sq(sides.normal)),
+           limit = bases->farthest[i] + OVERLAY_REACH_SIDES * sqrt(longest_sq),
+           reach = OVERLAY_REACH_TIMES * limit + OVERLAY_BOX_SLACK;
+    bool fit = (turned.twice > 0) & (turned.twice >= TILT_MIN * twice) & (twice >= FLAT * longest_sq);
+    for (int k = 0; k < 3; k++) {
+        int to = k < 2 ? k + 1 : 0;
+        double along_x = turned.x[to] - turned.x[k], along_y = turned.y[to] - turned.y[k],
+               share = 1 / sqrt(along_x * along_x + along_y * along_y);
+        bases->x[k][i] = turned.x[k];
+        bases->y[k][i] = turned.y[k];
+        bases->z[k][i] = turned.z[k];
+        bases->inward_x[k][i] = -along_y * share;
+        bases->inward_y[k][i] = along_x * share;
+    }
+    bases->area[i] = fit ? 0.5 * turned.twice : 0;
+    bases->times[i] = fit ? twice / turned.twice : 1;
+    bases->limit[i] = limit;
+    bases->reach[i] = reach;
+    bases->low[0][i] = least_of(turned.x) - reach;
+    bases->low[1][i] = least_of(turned.y) - reach;
+    bases->low[2][i] = least_of(turned.z) - reach;
+    bases->high[0][i] = most_of(turned.x) + reach;
+    bases->high[1][i] = most_of(turned.y) + reach;
+    bases->high[2][i] = most_of(turned.z) + reach;
+}
+
+static void place(const struct overlay_view *view, size_t count, struct overlay_bases *bases)
+{
+    for (size_t i = count; i < OVERLAY_LANES; i++) {
+        for (int k = 0; k < 9; k++)
+            bases->corners[k / 3][k % 3][i] = bases->corners[k / 3][k % 3][0];
+        bases->farthest[i] = bases->farthest[0];
+    }
+    for (int i = 0; i < OVERLAY_LANES; i++)
+        place_lane(view, i, bases);
+}
+
+enum face_flag {
+    FACE_WRONG = 1, /* steep, or not plain */
+    FACE_ROUND = 2, /* no needle */
+    FACE_ROUNDER = 4
+};
+
+static inline void view_lane(const struct overlay_view *view, int i, struct overlay_block *restrict block)
+{
+    double x[3], y[3], z[3];
+
+    for (int k = 0; k < 3; k++) {
+        x[k] = block->x[k][i];
+        y[k] = block->y[k][i];
+        z[k] = block->z[k][i];
+    }
+    struct turned turned = turned_of(view, x, y, z);
+    struct sides sides = sides_of(turned.x, turned.y, turned.z);
+    double normal_sq = vec3_length_sq(sides.normal), up = turned.twice, farthest = 0,
+           sides_sq = vec3_length_sq(sides.ab) + vec3_length_sq(sides.ac);
+    bool level = (up * up >= COS_MIN * COS_MIN * normal_sq) & (normal_sq > 0) & (block->plain[i] != 0);
+    for (int k = 0; k < 3; k++) {
+        block->x[k][i] = turned.x[k];
+        block->y[k][i] = turned.y[k];
+        block->z[k][i] = turned.z[k];
+        farthest = greater(farthest, fabs(turned.x[k]) + fabs(turned.y[k]));
+    }
+    block->slope_x[i] = -sides.normal.x / up;
+    block->slope_y[i] = -sides.normal.y / up;
+    block->twice[i] = up;
+    block->cosine_sq[i] = level ? up * up / normal_sq : 1;
+    block->rounding[i] = SIDE_SLACK * farthest;
+    block->flags[i] = (level ? 0 : FACE_WRONG) | (up > ROUND * sides_sq ? FACE_ROUND : 0)
+                      | (up > ROUNDER * sides_sq ? FACE_ROUNDER : 0);
+    block->low[0][i] = least_of(turned.x);
+    block->low[1][i] = least_of(turned.y);
+    block->low[2][i] = least_of(turned.z);
+    block->high[0][i] = most_of(turned.x);
+    block->high[1][i] = most_of(turned.y);
+    block->high[2][i] = most_of(turned.z);
+}
+
+static inline double least_of_lanes(const double *v)
+{
+    double pairs[4];
+
+    for (int i = 0; i < OVERLAY_LANES / 2; i++)
+        pairs[i] = lesser(v[i], v[i + OVERLAY_LANES / 2]);
+    return lesser(lesser(pairs[0], pairs[1]), lesser(pairs[2], pairs[3]));
+}
+
+static inline double most_of_lanes(const double *v)
+{
+    double pairs[4];
+
+    for (int i = 0; i < OVERLAY_LANES / 2; i++)
+        pairs[i] = greater(v[i], v[i + OVERLAY_LANES / 2]);
+    return greater(greater(pairs[0], pairs[1]), greater(pairs[2], pairs[3]));
+}
+
+static void view(struct overlay_faces *faces)
+{
+    const struct overlay_view view = faces->view;
+
+    for (size_t b = 0; b * OVERLAY_LANES < faces->count; b++) {
+        struct overlay_block *block = &faces->blocks[b];
+        for (int i = 0; i < OVERLAY_LANES; i++)
+            view_lane(&view, i, block);
+        for (int axis = 0; axis < 3; axis++) {
+            block->all_low[axis] = least_of_lanes(block->low[axis]);
+            block->all_high[axis] = most_of_lanes(block->high[axis]);
+        }
+        for (size_t i = faces->count - b * OVERLAY_LANES; i < OVERLAY_LANES; i++)
+            block->low[0][i] = INFINITY; /* not there */
+    }
+}
+
+/* --- what is over a triangle --- */
+
+/* One of the triangles looked at. */
+struct base {
+    double x[3], y[3], z[3], inward_x[3], inward_y[3];
+    double area, times, limit, reach;
+    double low[3], high[3]; /* its box, grown by what is near */
+};
+
+static inline struct base base_of(const struct overlay_bases *bases, size_t lane)
+{
+    struct base base = {.area = bases->area[lane],
+                        .times = bases->times[lane],
+                        .limit = bases->limit[lane],
+                        .reach = bases->reach[lane]};
+
+    for (int k = 0; k < 3; k++) {
+        base.x[k] = bases->x[k][lane];
+        base.y[k] = bases->y[k][lane];
+        base.z[k] = bases->z[k][lane];
+        base.inward_x[k] = bases->inward_x[k][lane];
+        base.inward_y[k] = bases->inward_y[k][lane];
+        base.low[k] = bases->low[k][lane];
+        base.high[k] = bases->high[k][lane];
+    }
+    return base;
+}
+
+enum sight_flag {
+    SIGHT_OVER = 8,      /* it may be over the triangle */
+    SIGHT_LARGER = 16,   /* than the triangle, and no needle */
+    SIGHT_LARGE = 32,    /* its plane may be looked at over all of the triangle */
+    SIGHT_OUT_0 = 64,    /* << i: some of it is beyond side i of the triangle */
+    SIGHT_UNDER_0 = 512, /* << i: some of the triangle is beyond its side i */
+};
+#define SIGHT_OUT (7 * SIGHT_OUT_0)
+#define SIGHT_UNDER (7 * SIGHT_UNDER_0)
+
+/* What a triangle sees of all faces, by lane; and those that may be over it. */
+struct sight {
+    double cosine_sq[OVERLAY_LANES];
+    double low[3][OVERLAY_LANES], high[3][OVERLAY_LANES]; /* of planes over the corners */
+    int64_t inside[3][OVERLAY_LANES]; /* faces that have the corner inside; UNSURE and more: not known */
+    int64_t flags[OVERLAY_LANES];     /* of a block */
+    size_t over_count;
+    uint16_t over[OVER_MAX], over_flags[OVER_MAX];
+};
+
+/* All bits, or none: what comparisons are for vectors. */
+static inline int64_t mask_of(bool holds)
+{
+    return holds ? -1 : 0;
+}
+
+static inline int64_t near_mask(const struct base *base, const struct overlay_block *block, int i)
+{
+    return mask_of(block->low[0][i] <= base->high[0]) & mask_of(block->high[0][i] >= base->low[0])
+           & mask_of(block->low[1][i] <= base->high[1]) & mask_of(block->high[1][i] >= base->low[1])
+           & mask_of(block->low[2][i] <= base->high[2]) & mask_of(block->high[2][i] >= base->low[2]);
+}
+
+/* The way that a face is over the triangle, by the triangle's sides. */
+static inline void see_lane(const struct base *base, const struct overlay_block *block, int i,
+                            struct sight *restrict sight)
+{
     double farthest = INFINITY; /* of the sides: where the face is least inwards */
     int64_t flags = 0;
+
     for (int side = 0; side < 3; side++) {
         double inside[3];
         for (int k = 0; k < 3; k++)
-            inside[k] =
-                base->inward_x[side] * (x[k] - base->x[side]) + base->inward_y[side] * (y[k] - base->y[side]);
+            inside[k] = base->inward_x[side] * (block->x[k][i] - base->x[side])
+                        + base->inward_y[side] * (block->y[k][i] - base->y[side]);
         farthest = lesser(farthest, most_of(inside));
-        flags |= least_of(inside) < 0 ? SIGHT_OUT_0 << side : 0;
+        flags |= mask_of(least_of(inside) < 0) & (SIGHT_OUT_0 << side);
     }
-    vec3 ab = {block->x[1][i] - block->x[0][i], block->y[1][i] - block->y[0][i],
-               block->z[1][i] - block->z[0][i]},
-         ac = {block->x[2][i] - block->x[0][i], block->y[2][i] - block->y[0][i],
-               block->z[2][i] - block->z[0][i]};
-    vec3 normal = vec3_cross(ab, ac);
-    double normal_sq = vec3_length_sq(normal), up = vec3_dot(normal, base->axes[2]),
-           sides_sq = vec3_length_sq(ab) + vec3_length_sq(ac), turn = up < 0 ? -1 : 1,
-           slope_x = vec3_dot(normal, base->axes[0]) / up, slope_y = vec3_dot(normal, base->axes[1]) / up;
-    bool far = (least_of(h) > base->reach) | (most_of(h) < -base->reach) | (farthest < -base->reach),
-         level = (up * up >= COS_MIN * COS_MIN * normal_sq) & (normal_sq > 0) & (block->plain[i] != 0),
-         larger = (up * turn > 2 * base->area) & (up * turn > ROUND * sides_sq);
-    flags |= (least_beside(base, x, y, 0, 1, turn) < 0 ? SIGHT_UNDER_0 : 0)
-             | (least_beside(base, x, y, 1, 2, turn) < 0 ? SIGHT_UNDER_0 << 1 : 0)
-             | (least_beside(base, x, y, 2, 0, turn) < 0 ? SIGHT_UNDER_0 << 2 : 0)
-             | (farthest > 0 ? SIGHT_OVER : 0) | (larger ? SIGHT_LARGER : 0) | (level ? 0 : SIGHT_WRONG);
-    sight->flags[i] = far ? 0 : flags;
-    sight->cosine_sq[i] = far | !level ? 1 : up * up / normal_sq;
-    sight->twice[i] = up * turn;
-    for (int k = 0; k < 3; k++)
-        sight->over[k][i] = h[0] - slope_x * (base->x[k] - x[0]) - slope_y * (base->y[k] - y[0]);
+    int64_t here = near_mask(base, block, i) & ~mask_of(farthest < -base->reach),
+            larger = mask_of(block->twice[i] > 2 * base->area) & SIGHT_LARGER;
+    flags |= (mask_of(farthest > 0) & SIGHT_OVER) | (larger & (block->flags[i] * (SIGHT_LARGER / FACE_ROUND)))
+             | (block->flags[i] & FACE_WRONG);
+    sight->flags[i] = here & flags;
+    sight->cosine_sq[i] = lesser(sight->cosine_sq[i], here ? block->cosine_sq[i] : 1);
 }
 
-/* Whether the box of a lane comes within reach. */
-static inline bool near_lane(const struct overlay_base *base, const struct overlay_block *block, int i)
+/* And by its own sides and plane. */
+static inline void see_plane(const struct base *base, const struct overlay_block *block, int i,
+                             struct sight *restrict sight)
 {
-    return (block->min[0][i] <= base->high[0]) & (block->max[0][i] >= base->low[0])
-           & (block->min[1][i] <= base->high[1]) & (block->max[1][i] >= base->low[1])
-           & (block->min[2][i] <= base->high[2]) & (block->max[2][i] >= base->low[2]);
+    int64_t flags = sight->flags[i], under = 0, over = mask_of((flags & SIGHT_OVER) != 0),
+            here = mask_of(flags != 0);
+    double least[3] = {INFINITY, INFINITY, INFINITY}, across = 0;
+
+    for (int side = 0; side < 3; side++) {
+        const int to = side < 2 ? side + 1 : 0;
+        double inside[3], x = block->x[side][i], y = block->y[side][i], along_x = block->x[to][i] - x,
+                          along_y = block->y[to][i] - y;
+        for (int k = 0; k < 3; k++) {
+            inside[k] = along_x * (base->y[k] - y) - along_y * (base->x[k] - x);
+            least[k] = lesser(least[k], inside[k]);
+        }
+        across = greater(across, fabs(along_x) + fabs(along_y));
+        under |= mask_of(least_of(inside) < 0) & (SIGHT_UNDER_0 << side);
+        over &= mask_of(most_of(inside) > 0);
+    }
+    double slack = across * (block->rounding[i] + SIDE_SLACK * base->reach);
+    int64_t large = mask_of(block->twice[i] > 2 * LARGE_SHARE * base->area) & over & SIGHT_LARGE
+                    & (block->flags[i] * (SIGHT_LARGE / FACE_ROUNDER));
+    sight->flags[i] = here & ((flags & ~(int64_t)SIGHT_OVER) | (over & SIGHT_OVER) | under | large);
+    for (int k = 0; k < 3; k++) {
+        double height = block->z[0][i] + block->slope_x[i] * (base->x[k] - block->x[0][i])
+                        + block->slope_y[i] * (base->y[k] - block->y[0][i]) - base->z[k];
+        sight->low[k][i] = lesser(sight->low[k][i], over ? height : INFINITY);
+        sight->high[k][i] = greater(sight->high[k][i], over ? height : -INFINITY);
+        sight->inside[k][i] += here & ~mask_of(least[k] < -slack) & (least[k] > slack ? 1 : (int64_t)UNSURE);
+    }
 }
 
-static inline unsigned near_lanes(const struct overlay_base *base, const struct overlay_block *block)
+/* Whether some box of a block may come within reach. */
+static inline bool is_near(const struct base *base, const struct overlay_block *block)
 {
-    int near[OVERLAY_LANES];
-    unsigned bits = 0;
-
-#pragma GCC unroll 1
-    for (int i = 0; i < OVERLAY_LANES; i++)
-        near[i] = near_lane(base, block, i) << i;
-    for (int i = 0; i < OVERLAY_LANES; i++)
-        bits |= (unsigned)near[i];
-    return bits;
+    return block->all_low[0] <= base->high[0] && block->all_high[0] >= base->low[0]
+           && block->all_low[1] <= base->high[1] && block->all_high[1] >= base->low[1]
+           && block->all_low[2] <= base->high[2] && block->all_high[2] >= base->low[2];
 }
+
+static inline void list_over(size_t b, struct sight *sight)
+{
+    for (size_t i = 0; i < OVERLAY_LANES && sight->over_count < OVER_MAX; i++) {
+        sight->over[sight->over_count] = (uint16_t)(b * OVERLAY_LANES + i);
+        sight->over_flags[sight->over_count] = (uint16_t)sight->flags[i];
+        sight->over_count += (sight->flags[i] & SIGHT_OVER) != 0;
+    }
+}
+
+/* False where some face near is wrong, or too many are over the triangle. */
+static inline bool see_block(const struct base *base, const struct overlay_faces *faces, size_t b,
+                             struct sight *sight)
+{
+    const struct overlay_block *block = &faces->blocks[b];
+    int64_t all = 0;
+
+    if (!is_near(base, block))
+        return true;
+    for (int i = 0; i < OVERLAY_LANES; i++)
+        see_lane(base, block, i, sight);
+    for (int i = 0; i < OVERLAY_LANES; i++)
+        all |= sight->flags[i];
+    if (all & FACE_WRONG)
+        return false;
+    if (!(all & SIGHT_OVER))
+        return true;
+    if (all & SIGHT_LARGER)
+        for (int i = 0; i < OVERLAY_LANES; i++)
+            see_plane(base, block, i, sight);
+    else
+        sight->inside[0][0] = sight->inside[1][0] = sight->inside[2][0] = UNSURE;
+    list_over(b, sight);
+    return sight->over_count < OVER_MAX;
+}
+
+static inline bool see(const struct base *base, const struct overlay_faces *faces, struct sight *sight)
+{
+    for (int i = 0; i < OVERLAY_LANES; i++) {
+        sight->cosine_sq[i] = 1;
+        for (int k = 0; k < 3; k++) {
+            sight->low[k][i] = INFINITY;
+            sight->high[k][i] = -INFINITY;
+            sight->inside[k][i] = 0;
+        }
+    }
+    sight->over_count = 0;
+    for (size_t b = 0; b * OVERLAY_LANES < faces->count; b++)
+        if (!see_block(base, faces, b, sight))
+            return false;
+    return true;
+}
+
+/* --- cutting --- */
 
 struct spot {
     double x, y, h;
@@ -140,20 +395,17 @@ struct half {
     double x, y, inward_x, inward_y;
 };
 
-static inline struct half half_of_side(const struct overlay_base *base, int side)
+static inline struct half half_of_side(const struct base *base, int side)
 {
     return (struct half){base->x[side], base->y[side], base->inward_x[side], base->inward_y[side]};
 }
 
-static inline struct half half_of_face(const struct sight *sight, unsigned lane, int side)
+static inline struct half half_of_face(const struct overlay_block *block, size_t lane, int side)
 {
     const int to = side < 2 ? side + 1 : 0;
-    double x = sight->x[side][lane], y = sight->y[side][lane], along_x = sight->x[to][lane] - x,
-           along_y = sight->y[to][lane] - y;
-    bool turned = (sight->x[1][lane] - sight->x[0][lane]) * (sight->y[2][lane] - sight->y[0][lane])
-                  < (sight->y[1][lane] - sight->y[0][lane]) * (sight->x[2][lane] - sight->x[0][lane]);
+    double x = block->x[side][lane], y = block->y[side][lane];
 
-    return turned ? (struct half){x, y, along_y, -along_x} : (struct half){x, y, -along_y, along_x};
+    return (struct half){x, y, y - block->y[to][lane], block->x[to][lane] - x};
 }
 
 static inline double inwards(struct half half, const struct spot *spot)
@@ -185,47 +437,79 @@ static inline size_t clip(struct half half, const struct spot *in, size_t count,
     return kept;
 }
 
+static inline void widen(const double *low_heights, const double *high_heights, struct overlay_found *found)
+{
+    double low = least_of(low_heights), high = most_of(high_heights);
+
+    found->low = lesser(found->low, greater(0, greater(low, -high)));
+    found->high = greater(found->high, greater(high, -low));
+}
+
+static inline void put_piece(const double *heights, double area_low, double area_high,
+                             struct overlay_pieces *pieces)
+{
+    for (int k = 0; k < 3; k++)
+        pieces->heights[k][pieces->count] = heights[k];
+    pieces->area_low[pieces->count] = area_low;
+    pieces->area_high[pieces->count++] = area_high;
+}
+
+static inline bool is_within(const struct base *base, const double *heights)
+{
+    return (least_of(heights) >= -base->limit) & (most_of(heights) <= base->limit);
+}
+
 /* False where there are too many, or where it is too high. */
-static inline bool add_piece(const struct overlay_base *base, double a, double b, double c, double area,
+static inline bool add_piece(const struct base *base, double a, double b, double c, double area,
                              struct overlay_pieces *pieces, size_t most, struct overlay_found *found)
 {
     const double heights[3] = {a, b, c};
-    double low = least_of(heights), high = most_of(heights);
 
-    if (!(low >= -base->limit) || !(high <= base->limit) || pieces->count == most)
+    if (!is_within(base, heights) || pieces->count == most)
         return false;
-    for (int k = 0; k < 3; k++)
-        pieces->heights[k][pieces->count] = heights[k];
-    pieces->area[pieces->count++] = area;
+    put_piece(heights, area * base->times, area * base->times, pieces);
     found->area += area;
-    found->low = lesser(found->low, greater(0, greater(low, -high)));
-    found->high = greater(found->high, greater(high, -low));
+    widen(heights, heights, found);
     return true;
 }
 
-/* What the triangle and a face have in common: the larger of them cuts the other. */
-static inline bool add_lane(const struct overlay_base *base, const struct sight *sight, unsigned lane,
-                            struct overlay_pieces *pieces, size_t most, struct overlay_found *found)
+/* How high the plane of a face is over corner k. */
+static inline double height_over(const struct base *base, const struct overlay_block *block, size_t lane,
+                                 int k)
 {
-    const int64_t flags = sight->flags[lane];
+    return block->z[0][lane] + block->slope_x[lane] * (base->x[k] - block->x[0][lane])
+           + block->slope_y[lane] * (base->y[k] - block->y[0][lane]) - base->z[k];
+}
+
+/* How high a corner of a face is over the plane of the triangle. */
+static inline double height_at(const struct base *base, const double *slope,
+                               const struct overlay_block *block, size_t lane, int k)
+{
+    return block->z[k][lane] - base->z[0] - slope[0] * (block->x[k][lane] - base->x[0])
+           - slope[1] * (block->y[k][lane] - base->y[0]);
+}
+
+/* What the triangle and a face have in common: the larger of them cuts the other. */
+static inline bool add_lane(const struct base *base, const double *slope, const struct overlay_block *block,
+                            size_t lane, unsigned flags, struct overlay_pieces *pieces, size_t most,
+                            struct overlay_found *found)
+{
     const bool larger = flags & SIGHT_LARGER;
     struct spot spots[2][CORNERS_MAX];
     size_t count = 3;
     int at = 0;
 
-    if (larger && !(flags & SIGHT_UNDER))
-        return add_piece(base, sight->over[0][lane], sight->over[1][lane], sight->over[2][lane], base->area,
-                         pieces, most, found);
-    if (!(flags & SIGHT_OUT))
-        return add_piece(base, sight->h[0][lane], sight->h[1][lane], sight->h[2][lane],
-                         0.5 * sight->twice[lane], pieces, most, found);
     for (int k = 0; k < 3; k++)
-        spots[0][k] = larger ? (struct spot){base->x[k], base->y[k], sight->over[k][lane]}
-                             : (struct spot){sight->x[k][lane], sight->y[k][lane], sight->h[k][lane]};
+        spots[0][k] = larger ? (struct spot){base->x[k], base->y[k], height_over(base, block, lane, k)}
+                             : (struct spot){block->x[k][lane], block->y[k][lane],
+                                             height_at(base, slope, block, lane, k)};
+    if (!larger && !(flags & SIGHT_OUT))
+        return add_piece(base, spots[0][0].h, spots[0][1].h, spots[0][2].h, 0.5 * block->twice[lane], pieces,
+                         most, found);
     for (int side = 0; side < 3 && count > 0; side++) {
-        if (!(flags & (larger ? SIGHT_UNDER_0 : SIGHT_OUT_0) << side))
+        if (!(flags & (unsigned)(larger ? SIGHT_UNDER_0 : SIGHT_OUT_0) << side))
             continue;
-        count = clip(larger ? half_of_face(sight, lane, side) : half_of_side(base, side), spots[at], count,
+        count = clip(larger ? half_of_face(block, lane, side) : half_of_side(base, side), spots[at], count,
                      spots[1 - at]);
         at = 1 - at;
     }
@@ -239,33 +523,77 @@ static inline bool add_lane(const struct overlay_base *base, const struct sight 
     return true;
 }
 
-static bool cut(const struct overlay_base *base, const struct overlay_faces *faces,
-                struct overlay_pieces *pieces, struct overlay_found *found)
+/* By all faces over it, cut; where that covers it once. */
+static inline bool add_cut(const struct base *base, const struct overlay_faces *faces,
+                           const struct sight *sight, struct overlay_pieces *pieces,
+                           struct overlay_found *found)
 {
     const size_t most = pieces->count + OVERLAY_PIECES_OF_ONE;
+    const struct sides sides = sides_of(base->x, base->y, base->z);
+    const double slope[2] = {-sides.normal.x / sides.normal.z, -sides.normal.y / sides.normal.z};
+
+    for (size_t i = 0; i < sight->over_count; i++)
+        if (!add_lane(base, slope, &faces->blocks[sight->over[i] / OVERLAY_LANES],
+                      sight->over[i] % OVERLAY_LANES, sight->over_flags[i], pieces, most, found))
+            return false;
+    return fabs(found->area - base->area) <= AREA_SLACK * base->area;
+}
+
+/* By the planes of all faces over it, which are between the least and the greatest of them: these are concave
+ * and convex, and so on the right side of their linear interpolation. False where that is not narrow, and
+ * nothing added. */
+static inline bool add_planes(const struct base *base, const struct sight *sight,
+                              struct overlay_pieces *pieces, struct overlay_found *found)
+{
+    double low[3], high[3];
+    int64_t inside[3] = {0, 0, 0}, large = SIGHT_LARGE;
+
+    for (int k = 0; k < 3; k++) {
+        low[k] = sight->low[k][0];
+        high[k] = sight->high[k][0];
+        inside[k] = sight->inside[k][0];
+        for (int i = 1; i < OVERLAY_LANES; i++) {
+            low[k] = lesser(low[k], sight->low[k][i]);
+            high[k] = greater(high[k], sight->high[k][i]);
+            inside[k] += sight->inside[k][i];
+        }
+    }
+    for (size_t i = 0; i < sight->over_count; i++)
+        large &= sight->over_flags[i];
+    bool once = inside[0] == 1 || inside[1] == 1 || inside[2] == 1, one = sight->over_count == 1;
+    if (!once || !large || !is_within(base, low) || !is_within(base, high))
+        return false;
+    double sum_low = low[0] + low[1] + low[2], sum_high = high[0] + high[1] + high[2],
+           area = base->area * base->times;
+    if (one) {
+        put_piece(low, area, area, pieces);
+    } else {
+        bool over = least_of(low) >= 0, below = most_of(high) <= 0;
+        if (!(over || below) || !(sum_high - sum_low <= GAP_SHARE * fabs(sum_high + sum_low) / 2))
+            return false;
+        put_piece(over ? low : high, area, 0, pieces);
+        put_piece(over ? high : low, 0, area, pieces);
+    }
+    widen(low, high, found);
+    return true;
+}
+
+static bool cut(const struct overlay_bases *bases, size_t lane, const struct overlay_faces *faces,
+                struct overlay_pieces *pieces, struct overlay_found *found)
+{
+    const struct base base = base_of(bases, lane);
     double cosine_sq = 1;
     struct sight sight;
 
     *found = (struct overlay_found){1, 0, INFINITY, 0};
-    for (size_t b = 0; b * OVERLAY_LANES < faces->count; b++) {
-        unsigned near = near_lanes(base, &faces->blocks[b]);
-        if (faces->count - b * OVERLAY_LANES < OVERLAY_LANES)
-            near &= (1u << (faces->count - b * OVERLAY_LANES)) - 1;
-        if (!near)
-            continue;
-        for (int i = 0; i < OVERLAY_LANES; i++)
-            see_lane(base, &faces->blocks[b], i, &sight);
-        for (; near; near &= near - 1) {
-            unsigned lane = (unsigned)__builtin_ctz(near);
-            if (sight.flags[lane] & SIGHT_WRONG)
-                return false;
-            cosine_sq = lesser(cosine_sq, sight.cosine_sq[lane]);
-            if ((sight.flags[lane] & SIGHT_OVER) && !add_lane(base, &sight, lane, pieces, most, found))
-                return false;
-        }
-    }
+    if (!(base.area > 0) || !see(&base, faces, &sight))
+        return false;
+    if (!add_planes(&base, &sight, pieces, found) && !add_cut(&base, faces, &sight, pieces, found))
+        return false;
+    for (int i = 0; i < OVERLAY_LANES; i++)
+        cosine_sq = lesser(cosine_sq, sight.cosine_sq[i]);
     found->cosine = sqrt(cosine_sq) * (1 - BIN_SLACK);
-    return fabs(found->area - base->area) <= AREA_SLACK * base->area;
+    return true;
 }
 
 /* --- summing up --- */
@@ -273,7 +601,7 @@ static bool cut(const struct overlay_base *base, const struct overlay_faces *fac
 /* What is put into the histograms. */
 struct binned {
     int64_t lows[OVERLAY_CUTS][OVERLAY_LANES], highs[OVERLAY_CUTS][OVERLAY_LANES];
-    double areas[OVERLAY_CUTS][OVERLAY_LANES];
+    double low_areas[OVERLAY_CUTS][OVERLAY_LANES], high_areas[OVERLAY_CUTS][OVERLAY_LANES];
 };
 
 struct lane_sums {
@@ -332,18 +660,18 @@ static inline void sum_up_lane(const struct overlay_pieces *pieces, size_t at, i
                                struct lane_sums *restrict sums, struct binned *restrict binned)
 {
     double x = cleared(pieces->heights[0][at]), y = cleared(pieces->heights[1][at]),
-           z = cleared(pieces->heights[2][at]), scale = pieces->scale[at], area = pieces->area[at];
+           z = cleared(pieces->heights[2][at]), scale = pieces->scale[at], area_low = pieces->area_low[at],
+           area_high = pieces->area_high[at];
     const struct ascending v = ascending_of(x, y, z);
-    double mean = area * mean_height(&v),
-           square = area * ((x * x + y * y + z * z + x * y + y * z + z * x) / 6),
+    double mean = mean_height(&v), square = (x * x + y * y + z * z + x * y + y * z + z * x) / 6,
            min = greater(0, greater(v.a, -v.c)), max = greater(v.c, -v.a),
            step = (max - min) * (1.0 / OVERLAY_CUTS), value = min, until = 0;
 
-    sums->area[i] += area;
-    sums->low[i] += scale * mean;
-    sums->high[i] += mean;
-    sums->low_sq[i] += scale * scale * square;
-    sums->high_sq[i] += square;
+    sums->area[i] += area_low;
+    sums->low[i] += area_low * (scale * mean);
+    sums->high[i] += area_high * mean;
+    sums->low_sq[i] += area_low * (scale * scale * square);
+    sums->high_sq[i] += area_high * square;
 #pragma GCC unroll 5
     for (int cut = 0; cut < OVERLAY_CUTS; cut++) {
         double next = cut + 1 < OVERLAY_CUTS ? min + (cut + 1) * step : max, share = 1;
@@ -351,7 +679,8 @@ static inline void sum_up_lane(const struct overlay_pieces *pieces, size_t at, i
             share = greater(0, share_below(&v, next) - share_below(&v, -next));
         binned->lows[cut][i] = bin_lane(scale * value * (1 - BIN_SLACK));
         binned->highs[cut][i] = bin_lane(next * (1 + BIN_SLACK));
-        binned->areas[cut][i] = (share - until) * area;
+        binned->low_areas[cut][i] = (share - until) * area_low;
+        binned->high_areas[cut][i] = (share - until) * area_high;
         until = share;
         value = next;
     }
@@ -371,7 +700,7 @@ static void fill_up(struct overlay_pieces *pieces)
     for (size_t i = pieces->count; i % OVERLAY_LANES; i++) {
         for (int k = 0; k < 3; k++)
             pieces->heights[k][i] = 0;
-        pieces->scale[i] = pieces->area[i] = 0;
+        pieces->scale[i] = pieces->area_low[i] = pieces->area_high[i] = 0;
     }
 }
 
@@ -386,8 +715,8 @@ static void sum_up(struct overlay_pieces *pieces, struct overlay_sums *sums)
             sum_up_lane(pieces, at + (size_t)i, i, &lanes, &binned);
         for (int cut = 0; cut < OVERLAY_CUTS; cut++)
             for (int i = 0; i < OVERLAY_LANES; i++) {
-                sums->lows[binned.lows[cut][i]] += binned.areas[cut][i];
-                sums->highs[binned.highs[cut][i]] += binned.areas[cut][i];
+                sums->lows[binned.lows[cut][i]] += binned.low_areas[cut][i];
+                sums->highs[binned.highs[cut][i]] += binned.high_areas[cut][i];
             }
     }
     sums->area = sum_of(lanes.area);
@@ -397,4 +726,4 @@ static void sum_up(struct overlay_pieces *pieces, struct overlay_sums *sums)
     sums->high_sq = sum_of(lanes.high_sq);
 }
 
-const struct overlay_kernels OVERLAY_KERNELS = {OVERLAY_KERNELS_NAME, cut, sum_up};
+const struct overlay_kernels OVERLAY_KERNELS = {OVERLAY_KERNELS_NAME, place, view, cut, sum_up};

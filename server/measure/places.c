@@ -34,15 +34,16 @@ struct gathering {
 static double peak_of(const struct gathering *gathering, size_t f)
 {
     const struct farthest_place *farthest = gathering->request->farthest;
-    double peak = gathering->distances->peak[f];
+    double peak = face_distance_peak(gathering->distances, f);
 
     return farthest && farthest->face == f ? larger(peak, farthest->distance.lower) : peak;
 }
 
 static vec3 peak_point(const struct gathering *gathering, size_t f)
 {
-    return peak_of(gathering, f) > gathering->distances->peak[f] ? gathering->request->farthest->at
-                                                                 : gathering->distances->at[f];
+    return peak_of(gathering, f) > face_distance_peak(gathering->distances, f)
+               ? gathering->request->farthest->at
+               : face_distance_at(gathering->distances, f);
 }
 
 static uint32_t first_vertex(const struct gathering *gathering, uint32_t f)
@@ -335,8 +336,8 @@ static struct place begin_place(const struct gathering *gathering, const struct 
 static void include_face(const struct gathering *gathering, uint32_t f, struct place *place)
 {
     list_face(gathering, f, place);
-    place->upper = larger(place->upper, gathering->distances->upper[f]);
-    place->nearest = smaller(place->nearest, gathering->distances->lower[f]);
+    place->upper = larger(place->upper, face_distance_upper(gathering->distances, f));
+    place->nearest = smaller(place->nearest, face_distance_lower(gathering->distances, f));
     place->radius = larger(place->radius, reach_of(gathering->input, place->at, f));
 }
 

@@ -2,6 +2,7 @@
 #include "measure/quality.h"
 
 #include "base/tasks.h"
+#include "measure/face_geometry.h"
 #include "measure/quality_quad.h"
 #include "measure/quality_triangle.h"
 #include "measure/quantiles.h"
@@ -86,6 +87,8 @@ static void measure_chunk(void *context, size_t chunk)
     size_t end = sample->count - begin < CHUNK ? sample->count : begin + CHUNK;
     struct found found = {0, 0};
     for (size_t i = begin; i < end; i++) {
+        if (i + AHEAD < end)
+            face_geometry_ask(input, sample->faces[i + AHEAD]);
         const uint32_t *face = mesh_face(input->mesh, sample->faces[i]);
         vec3 corners[4];
         double values[QUAD_METRIC_COUNT];

@@ -10,6 +10,8 @@ static void look_around(const struct measure_input *input, struct vertex_valence
     const struct edges *edges = &input->edges;
     for (size_t e = 0; e < edges->count; e++) {
         uint32_t incidence = edges_incidence(edges, e);
+        if (e + AHEAD < edges->count)
+            ahead_ask(&around[edges->high[e + AHEAD]]);
         struct vertex_valence *ends[2] = {&around[edges->low[e]], &around[edges->high[e]]};
         for (size_t i = 0; i < 2; i++) {
             ends[i]->edges++;
@@ -17,7 +19,9 @@ static void look_around(const struct measure_input *input, struct vertex_valence
             ends[i]->nonmanifold_edges += incidence > 2;
         }
     }
-    for (size_t c = 0; c < edges->corner_count; c++) {
+    for (size_t c = 0; edges->open_count > 0 && c < edges->corner_count; c++) {
+        if (c + AHEAD < edges->corner_count)
+            ahead_ask(&around[input->mesh->face_vertices[c + AHEAD]]);
         struct vertex_valence *at = &around[input->mesh->face_vertices[c]];
         at->faces += at->latest_face != edges->corner_face[c] + 1;
         at->latest_face = edges->corner_face[c] + 1;

@@ -19,5 +19,6 @@ size_t simplify(const float (*positions)[3], size_t vertex_count, const uint32_t
     if (got == 0 || got > 3 * most)
         got = meshopt_simplifySloppy(to, from, corners, &positions[0][0], vertex_count, sizeof *positions,
                                      3 * wanted, ERROR_MAX, NULL);
+    meshopt_optimizeVertexCache(to, to, got, vertex_count);
     return got / 3;
 }

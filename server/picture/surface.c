@@ -15,21 +15,42 @@ _Static_assert(__BYTE_ORDER__ == __ORDER_LITTLE_ENDIAN__, "arrays are written as
 #define ERROR_WIDTH 1e-3 /* of the diagonal: of the interval that tells the error of simplifying */
 
 enum { FLAG_SIMPLIFIED = 1, FLAG_FACES = 2, FLAG_SOURCES = 4 };
-enum { VERTICES, TRIANGLES, COARSE, FACES, SOURCES, ASPECTS, SHELLS, EDGES, CLUSTERS, END, SECTIONS };
+enum {
+    VERTICES,
+    COARSEST,
+    COARSE,
+    TRIANGLES,
+    FACES,
+    SOURCES,
+    ASPECTS,
+    SHELLS,
+    EDGES,
+    CLUSTERS,
+    END,
+    SECTIONS
+};
 
 /* The head of the file, as it is written. */
 struct head {
     char magic[8];
-    uint32_t head_bytes, flags, vertex_count, triangle_count, coarse_count, cluster_count;
+    uint32_t head_bytes, flags, vertex_count, triangle_count, coarse_count, coarsest_count, cluster_count,
+        zero;
     double origin[3], step, quantisation_error, simplification_error;
     uint64_t face_count, sections[SECTIONS];
 };
 _Static_assert(sizeof(struct head) == SURFACE_HEADER_BYTES, "no padding");
 
+/* Fewer triangles over the vertices that are drawn. */
+struct level {
+    size_t count;
+    uint32_t (*triangles)[3];
+};
+
 /* What the page gets, over the vertices of the mesh until `compact`. */
 struct drawn {
-    size_t vertex_count, triangle_count, coarse_count;
-    uint32_t (*triangles)[3], (*coarse)[3];
+    size_t vertex_count, triangle_count;
+    uint32_t (*triangles)[3];
+    struct level coarse, coarsest;
     const uint32_t *faces;            /* [triangle_count], or, simplified, [vertex_count], or NULL */
     const uint32_t *sources;          /* [vertex_count] or NULL */
     size_t element_count;             /* of aspects and shells */
@@ -53,7 +74,8 @@ struct making {
 
 struct surface_request surface_request_default(void)
 {
-    return (struct surface_request){SURFACE_WHOLE_MAX, SURFACE_SIMPLIFIED, SURFACE_COARSE, 1, NULL};
+    return (struct surface_request){SURFACE_WHOLE_MAX, SURFACE_SIMPLIFIED, SURFACE_COARSE,
+                                    SURFACE_COARSEST,  1,                  NULL};
 }
 
 static bool tell(const struct making *making, double fraction, struct error *err)
@@ -284,20 +306,33 @@ static const float (*drawn_places(const struct making *making, struct arena *are
     return (const float(*)[3])places;
 }
 
-static bool make_coarse(struct making *making, struct arena *arena, struct arena scratch, struct error *err)
+/* About `wanted` of the triangles `from`; none where there are no more. */
+static bool make_level(const float (*places)[3], size_t vertex_count, struct level from, size_t wanted,
+                       struct level *level, struct arena *arena, struct error *err)
+{
+    if (from.count <= wanted)
+        return true;
+    level->triangles = arena_alloc(arena, from.count, sizeof *level->triangles, _Alignof(uint32_t));
+    if (!level->triangles)
+        return arena_error(err);
+    level->count = simplify(places, vertex_count, (const uint32_t(*)[3])from.triangles, from.count, wanted,
+                            wanted / 25 * 26, level->triangles);
+    arena_trim(arena, level->triangles, level->count, sizeof *level->triangles);
+    return true;
+}
+
+/* The coarsest is made of the coarse one, where there is one. */
+static bool make_levels(struct making *making, struct arena *arena, struct arena scratch, struct error *err)
 {
     struct drawn *drawn = &making->drawn;
-
-    if (drawn->triangle_count <= making->request->coarse)
-        return true;
-    drawn->coarse = arena_alloc(arena, drawn->triangle_count, sizeof *drawn->coarse, _Alignof(uint32_t));
+    struct level whole = {drawn->triangle_count, drawn->triangles};
     const float(*places)[3] = drawn_places(making, &scratch);
-    if (!drawn->coarse || !places)
-        return arena_error(err);
-    drawn->coarse_count =
-        simplify(places, drawn->vertex_count, (const uint32_t(*)[3])drawn->triangles, drawn->triangle_count,
-                 making->request->coarse, making->request->coarse / 25 * 26, drawn->coarse);
-    return true;
+
+    return (places || arena_error(err))
+           && make_level(places, drawn->vertex_count, whole, making->request->coarse, &drawn->coarse, arena,
+                         err)
+           && make_level(places, drawn->vertex_count, drawn->coarse.count ? drawn->coarse : whole,
+                         making->request->coarsest, &drawn->coarsest, arena, err);
 }
 
 static bool write_vertices(const struct making *making, struct head *head, struct arena scratch,
@@ -335,12 +370,13 @@ static bool write_all(const struct making *making, struct arena scratch, struct 
     size_t all = making->triangulation.triangle_count;
     bool simplified = drawn->sources != NULL;
     struct head head = {
-        .magic = "fettleS2",
+        .magic = "fettleS3",
         .head_bytes = sizeof head,
         .flags = (simplified ? FLAG_SIMPLIFIED | FLAG_SOURCES : 0) | (drawn->faces ? FLAG_FACES : 0),
         .vertex_count = (uint32_t)drawn->vertex_count,
         .triangle_count = (uint32_t)drawn->triangle_count,
-        .coarse_count = (uint32_t)drawn->coarse_count,
+        .coarse_count = (uint32_t)drawn->coarse.count,
+        .coarsest_count = (uint32_t)drawn->coarsest.count,
         .cluster_count =
             simplified ? (uint32_t)(all / CLUSTER_TRIANGLES + (all % CLUSTER_TRIANGLES != 0)) : 0,
         .simplification_error = making->simplification_error,
@@ -351,8 +387,9 @@ static bool write_all(const struct making *making, struct arena scratch, struct 
         size_t count;
     } sections[] = {
         [VERTICES] = {NULL, drawn->vertex_count * sizeof(struct surface_corner)},
+        [COARSEST] = {drawn->coarsest.triangles, drawn->coarsest.count * sizeof *drawn->coarsest.triangles},
+        [COARSE] = {drawn->coarse.triangles, drawn->coarse.count * sizeof *drawn->coarse.triangles},
         [TRIANGLES] = {drawn->triangles, drawn->triangle_count * sizeof *drawn->triangles},
-        [COARSE] = {drawn->coarse, drawn->coarse_count * sizeof *drawn->coarse},
         [FACES] = {drawn->faces, !drawn->faces ? 0
                                                : (simplified ? drawn->vertex_count : drawn->triangle_count)
                                                      * sizeof *drawn->faces},
@@ -367,7 +404,7 @@ static bool write_all(const struct making *making, struct arena scratch, struct 
         head.sections[s + 1] = picture_align(head.sections[s] + sections[s].count);
     if (!picture_write_end(making->fd, head.sections[CLUSTERS], err))
         return false;
-    for (int s = TRIANGLES; s < CLUSTERS; s++)
+    for (int s = COARSEST; s < CLUSTERS; s++)
         if (sections[s].count
             && !picture_write_at(making->fd, sections[s].bytes, sections[s].count, head.sections[s], err))
             return false;
@@ -393,6 +430,6 @@ bool surface_write(const struct mesh *mesh, const struct surface_request *reques
            && (making.triangulation.triangle_count > request->whole_max
                    ? simplify_mesh(&making, &keep, scratch, err)
                    : take_whole(&making))
-           && tell(&making, 0.7, err) && make_coarse(&making, &keep, scratch, err) && tell(&making, 0.9, err)
+           && tell(&making, 0.7, err) && make_levels(&making, &keep, scratch, err) && tell(&making, 0.9, err)
            && write_all(&making, scratch, err);
 }

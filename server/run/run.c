@@ -16,7 +16,7 @@ struct run_settings run_settings_default(void)
     struct run_settings settings = {
         .deviation = {.certify = 1e-4, .threads = 1},
         .units = UNITS_UNKNOWN,
-        .surface = SURFACE_CONTROL,
+        .surface = SURFACE_BOTH,
         .boundary = BOUNDARY_EDGE_AND_CORNER,
     };
     if (sched_getaffinity(0, sizeof cores, &cores) == 0)
@@ -114,10 +114,10 @@ static bool compare_sides(struct workshop *shop, const struct side *subject, con
                                 shop->scratch, shop->err);
 }
 
-/* The limit surface of a cage, beside the deviation of its faces as they are. What building it has touched is
- * given back before it is measured. */
+/* The limit surface of a cage; faces: NULL where its faces as they are were measured too. What building it
+ * has touched is given back before it is measured. */
 static bool compare_limit(struct workshop *shop, const struct side *subject, const struct side *reference,
-                          bool want_fields, struct run *run)
+                          bool want_fields, struct deviation_faces *faces, struct run *run)
 {
     struct deviation_field positions;
     const struct limit_request request = {
@@ -142,7 +142,7 @@ static bool compare_limit(struct workshop *shop, const struct side *subject, con
     run->has_deviation_limit = triangles.surface.limit.triangle_count > 0;
     if (run->has_deviation_limit
         && !limit_deviation_measure(&triangles, &reference->input, &request, &run->deviation_limit,
-                                    &positions, shop->keep, scratch, shop->err))
+                                    &positions, faces, shop->keep, scratch, shop->err))
         return false;
     if (run->has_deviation_limit && want_fields)
         run->fields.fields[run->fields.count++] = positions;
@@ -174,7 +174,7 @@ static bool settle_surface(struct run *run, struct error *err)
     return true;
 }
 
-/* Lost and invented places are those of the faces as they are. */
+/* Lost and invented places are those of the faces as they are, where these were measured. */
 static bool list_findings(struct workshop *shop, const struct side *subject, const struct side *reference,
                           const struct deviation_faces *faces, struct run *run)
 {
@@ -183,7 +183,7 @@ static bool list_findings(struct workshop *shop, const struct side *subject, con
         .reference = &reference->input,
         .median_edge = run->subject.report.edge_length.median,
         .settings = &run->settings.deviation,
-        .deviation = &run->deviation,
+        .deviation = run->has_deviation ? &run->deviation : &run->deviation_limit,
         .of_subject = &faces->of_subject,
         .of_reference = &faces->of_reference,
         .length_unit = run->settings.units == UNITS_UNKNOWN ? "" : run_units_name(run->settings.units),
@@ -191,8 +191,8 @@ static bool list_findings(struct workshop *shop, const struct side *subject, con
 
     return stage_clock_enter(&shop->clock, "findings", shop->err)
            && findings_build(&subject->findings, run->has_reference ? &reference->findings : NULL,
-                             run->has_deviation ? &distances : NULL, &run->findings, shop->keep,
-                             shop->scratch, shop->err);
+                             run->has_deviation || run->has_deviation_limit ? &distances : NULL,
+                             &run->findings, shop->keep, shop->scratch, shop->err);
 }
 
 /* reference_file is NULL where there is none. */
@@ -217,7 +217,7 @@ static bool measure_all(struct workshop *shop, const struct run_input *subject_f
         && !compare_sides(shop, &subject, &reference, want_fields, &faces, run))
         return false;
     if (reference_file && run->settings.surface != SURFACE_CONTROL
-        && !compare_limit(shop, &subject, &reference, want_fields, run))
+        && !compare_limit(shop, &subject, &reference, want_fields, run->has_deviation ? NULL : &faces, run))
         return false;
     if (reference_file && run->kind == MESH_SCAN && !tell_mend(shop, &subject, &reference, run))
         return false;

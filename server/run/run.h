@@ -27,14 +27,14 @@ struct run_input {
 struct run_settings {
     struct deviation_settings deviation; /* certify, tolerances, threads */
     enum run_units units;                /* of both files */
-    enum surface_kind surface;           /* in a run of a scan: control */
+    enum surface_kind surface;           /* of a cage; in a run of a scan: control */
     enum boundary_rule boundary;
     bool ignore_creases;
     bool kind_given;
     enum mesh_kind kind; /* of the subject, where given; the reference is always a scan */
     size_t memory_bytes; /* limit of the run's arena; 0: a default from the files' sizes */
 };
-/* certify 1e-4, control, edge and corner, one thread per core, unknown units. */
+/* certify 1e-4, both surfaces of a cage, edge and corner, one thread per core, unknown units. */
 struct run_settings run_settings_default(void);
 
 struct run_timings { /* seconds */

@@ -14,6 +14,8 @@ static double now(void)
     return (double)time.tv_sec + (double)time.tv_nsec * 1e-9;
 }
 
+#define LOOK_EVERY 0.01 /* seconds between two looks at memory within a stage, at least */
+
 static double *timing_of(struct run_timings *timings, const char *stage)
 {
     const struct {
@@ -31,11 +33,13 @@ static double *timing_of(struct run_timings *timings, const char *stage)
 }
 
 /* The system keeps the peak of all resident pages, but of anonymous ones only the present number. An arena's
- * pages stay resident until they are given back, so looking before that and at the end of each stage finds
- * the peak. */
-static void look_at_memory(struct run_timings *timings)
+ * pages stay resident until they are given back, so looking before that, at the end of each stage and now and
+ * then within it finds the peak. */
+static void look_at_memory(struct stage_clock *clock, double time)
 {
+    struct run_timings *timings = clock->timings;
     struct own_status status = own_status_read();
+    clock->looked = time;
     timings->peak_rss_mib = fmax(timings->peak_rss_mib, status.peak_resident_mib);
     timings->peak_anonymous_mib = fmax(timings->peak_anonymous_mib, status.anonymous_mib);
 }
@@ -43,14 +47,14 @@ static void look_at_memory(struct run_timings *timings)
 /* Under the lock. A stage that the record does not name stays with the one before it. */
 static void turn_to(struct stage_clock *clock, const char *stage)
 {
-    double *next = timing_of(clock->timings, stage);
-    if (!next || next == clock->running)
+    double *next = timing_of(clock->timings, stage), time = now();
+    bool is_new = next && next != clock->running;
+    if (is_new || time - clock->looked > LOOK_EVERY)
+        look_at_memory(clock, time);
+    if (!is_new)
         return;
-    double time = now();
-    if (clock->running) {
+    if (clock->running)
         *clock->running += time - clock->entered;
-        look_at_memory(clock->timings);
-    }
     clock->running = next;
     clock->entered = time;
 }
@@ -87,7 +91,7 @@ bool stage_clock_enter(struct stage_clock *clock, const char *stage, struct erro
 void stage_clock_look(struct stage_clock *clock)
 {
     pthread_mutex_lock(&clock->lock);
-    look_at_memory(clock->timings);
+    look_at_memory(clock, now());
     pthread_mutex_unlock(&clock->lock);
 }
 
@@ -97,6 +101,6 @@ void stage_clock_stop(struct stage_clock *clock)
     if (clock->running)
         *clock->running += time - clock->entered;
     clock->timings->total = time - clock->begun;
-    look_at_memory(clock->timings);
+    look_at_memory(clock, time);
     pthread_mutex_destroy(&clock->lock);
 }

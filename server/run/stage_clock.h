@@ -17,6 +17,7 @@ struct stage_clock {
     pthread_mutex_t lock;
     double *running;       /* the timing that grows now */
     double begun, entered; /* CLOCK_MONOTONIC, seconds */
+    double looked;         /* when memory was, last */
 };
 
 /* Zeroes timings. clock must not move until stage_clock_stop. */

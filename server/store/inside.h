@@ -3,6 +3,7 @@
 #define STORE_INSIDE_H
 
 #include "base/digest.h"
+#include "store/tolerances.h"
 #include "store/version.h"
 
 #include <pthread.h>
@@ -247,12 +248,13 @@ bool job_add(struct write *write, int64_t specimen, int64_t version, int64_t aga
              bool background, int64_t *job, struct error *err);
 /* ERROR_BUSY when the queue is full; jobs in the background do not count. */
 bool job_room(struct connection *connection, const struct store *store, struct error *err);
-/* The key by which an identical request is found: of bytes, names, kind, units, settings and definitions. */
+/* The key by which an identical request is found: of bytes, names, kind, units, settings, tolerances and
+ * definitions. tolerances: as text; NULL: the specimen's. */
 bool request_key(struct connection *connection, const struct store *store, int64_t version, int64_t against,
-                 uint8_t key[32], struct error *err);
+                 const char *tolerances, uint8_t key[32], struct error *err);
 /* *run is 0 when no run of the version has the key. */
 bool request_find(struct connection *connection, const struct store *store, int64_t version, int64_t against,
-                  int64_t *run, struct error *err);
+                  const char *tolerances, int64_t *run, struct error *err);
 
 /* Numbers of schema/0001_store.sql's table measure that queries name. */
 #define MEASURE_OPEN_EDGES "1"

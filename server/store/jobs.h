@@ -56,6 +56,7 @@ bool store_job_retry(struct store *store, int64_t id, struct error *err);
 struct store_claim {
     int64_t job, version, against, specimen, attempt;
     const char *kind, *units;
+    const char *tolerances; /* store/tolerances.h */
     const char *subject_name, *subject_sha256;
     uint64_t subject_bytes;
     const char *reference_name, *reference_sha256; /* NULL when alone */
@@ -65,8 +66,9 @@ struct store_claim {
 };
 /* The job that would be claimed next, unchanged; job 0: none. For admission by memory. */
 bool store_job_peek(struct store *store, struct arena *keep, struct store_claim *claim, struct error *err);
-/* Takes that job into "running" (attempt + 1); false in *claimed when it is no longer queued. */
-bool store_job_claim(struct store *store, int64_t job, bool *claimed, struct error *err);
+/* Takes that job into "running" (attempt + 1), with the claim's tolerances; false in *claimed when it is no
+ * longer queued. */
+bool store_job_claim(struct store *store, const struct store_claim *claim, bool *claimed, struct error *err);
 /* Held in memory only: costs no write. Ignored unless the job is running here. */
 void store_job_progress(struct store *store, int64_t job, const char *stage, double progress);
 /* True when the job has been asked to stop. */

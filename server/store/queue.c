@@ -15,7 +15,8 @@ bool store_job_peek(struct store *store, struct arena *keep, struct store_claim 
         "SELECT j.id, j.version, j.against, j.specimen, j.attempt, v.kind, s.units, v.file_name, b.sha256,"
         " b.bytes, a.file_name, ab.sha256, ab.bytes,"
         " (SELECT count(*) FROM (SELECT 1 FROM job WHERE state = 'queued' LIMIT 1000)),"
-        " NOT EXISTS (SELECT 1 FROM picture p WHERE p.blob = v.blob)"
+        " NOT EXISTS (SELECT 1 FROM picture p WHERE p.blob = v.blob),"
+        " CASE WHEN j.against IS NULL THEN '' ELSE s.tolerances END"
         " FROM job j JOIN version v ON v.id = j.version"
         " JOIN specimen s ON s.id = j.specimen JOIN blob b ON b.id = v.blob"
         " LEFT JOIN version a ON a.id = j.against LEFT JOIN blob ab ON ab.id = a.blob"
@@ -44,6 +45,7 @@ bool store_job_peek(struct store *store, struct arena *keep, struct store_claim 
             .reference_bytes = (uint64_t)column_id(row, 12),
             .waiting = (uint64_t)column_id(row, 13),
             .needs_pictures = column_id(row, 14) != 0,
+            .tolerances = column_text(row, 15, keep),
         };
     statement_end(row);
     read_end(store, connection);
@@ -76,19 +78,20 @@ static void begin_progress(struct store *store, int64_t job, int64_t specimen, i
     pthread_mutex_unlock(&store->state_lock);
 }
 
-bool store_job_claim(struct store *store, int64_t job, bool *claimed, struct error *err)
+bool store_job_claim(struct store *store, const struct store_claim *claim, bool *claimed, struct error *err)
 {
     static const char take[] =
         "UPDATE job SET state = 'running', attempt = attempt + 1, start_id = ?2, started = ?3, revision = ?4,"
-        " cancel = 0 WHERE id = ?1 AND state = 'queued' RETURNING specimen, version";
+        " cancel = 0, tolerances = coalesce(?5, '') WHERE id = ?1 AND state = 'queued' RETURNING specimen, "
+        "version";
     struct write write;
-    int64_t specimen = 0, version = 0;
+    int64_t job = claim->job, specimen = 0, version = 0;
 
     *claimed = false;
     if (!write_begin(store, &write, err))
         return false;
-    sqlite3_stmt *row =
-        statement_begin(write.connection, take, err, "itti", job, store->start_id, write.now, write.revision);
+    sqlite3_stmt *row = statement_begin(write.connection, take, err, "ittit", job, store->start_id, write.now,
+                                        write.revision, claim->tolerances);
     int step = statement_step(write.connection, row, err);
     if (step == 1) {
         specimen = column_id(row, 0);
@@ -197,6 +200,7 @@ static bool insert_pictures(struct write *write, int64_t version, const struct s
 struct job_row {
     int64_t version, against, specimen;
     bool again;
+    char tolerances[STORE_TOLERANCES_TEXT];
 };
 
 static bool insert_run(struct write *write, const struct job_row *job, const struct store_run_new *run,
@@ -227,13 +231,15 @@ static bool insert_run(struct write *write, const struct job_row *job, const str
 /* A row that runs here; ERROR_CONFLICT for any other. */
 static bool running_job(struct write *write, int64_t id, struct job_row *job, struct error *err)
 {
-    static const char look[] = "SELECT version, against, specimen, again FROM job"
+    static const char look[] = "SELECT version, against, specimen, again, tolerances FROM job"
                                " WHERE id = ?1 AND state = 'running' AND start_id = ?2";
     sqlite3_stmt *row = statement_begin(write->connection, look, err, "it", id, write->store->start_id);
     int step = statement_step(write->connection, row, err);
-    if (step == 1)
-        *job =
-            (struct job_row){column_id(row, 0), column_id(row, 1), column_id(row, 2), column_id(row, 3) != 0};
+    if (step == 1) {
+        *job = (struct job_row){column_id(row, 0), column_id(row, 1), column_id(row, 2),
+                                column_id(row, 3) != 0, ""};
+        snprintf(job->tolerances, sizeof job->tolerances, "%s", (const char *)sqlite3_column_text(row, 4));
+    }
     statement_end(row);
     return step == 1
            || (step == 0 && error_set(err, ERROR_CONFLICT, "job %lld does not run here", (long long)id));
@@ -250,9 +256,10 @@ static bool done(struct write *write, int64_t id, const struct store_run_new *ru
 
     *run_id = 0;
     if (!running_job(write, id, &job, err)
-        || !request_key(write->connection, write->store, job.version, job.against, key, err)
+        || !request_key(write->connection, write->store, job.version, job.against, job.tolerances, key, err)
         || (!job.again
-            && !request_find(write->connection, write->store, job.version, job.against, run_id, err)))
+            && !request_find(write->connection, write->store, job.version, job.against, job.tolerances,
+                             run_id, err)))
         return false;
     return (*run_id || insert_run(write, &job, run, packed, base, key, run_id, err))
            && insert_pictures(write, job.version, run->pictures, err)

@@ -14,15 +14,16 @@ static void add_line(struct digest *digest, const char *text)
 }
 
 bool request_key(struct connection *connection, const struct store *store, int64_t version, int64_t against,
-                 uint8_t key[32], struct error *err)
+                 const char *tolerances, uint8_t key[32], struct error *err)
 {
     static const char look[] =
-        "SELECT b.sha256, v.file_name, v.kind, s.units, rb.sha256, r.file_name FROM version v"
+        "SELECT b.sha256, v.file_name, v.kind, s.units, rb.sha256, r.file_name,"
+        " CASE WHEN ?2 IS NULL THEN '' ELSE coalesce(?3, s.tolerances) END FROM version v"
         " JOIN specimen s ON s.id = v.specimen JOIN blob b ON b.id = v.blob"
         " LEFT JOIN version r ON r.id = ?2 LEFT JOIN blob rb ON rb.id = r.blob WHERE v.id = ?1";
     struct digest digest;
     char definitions[24];
-    sqlite3_stmt *row = statement_begin(connection, look, err, "ik", version, against);
+    sqlite3_stmt *row = statement_begin(connection, look, err, "ikt", version, against, tolerances);
     int step = statement_step(connection, row, err);
 
     digest_begin(&digest);
@@ -31,6 +32,8 @@ bool request_key(struct connection *connection, const struct store *store, int64
     add_line(&digest, store->settings);
     for (int i = 0; step == 1 && i < 6; i++)
         add_line(&digest, (const char *)sqlite3_column_text(row, i));
+    if (step == 1 && *(const char *)sqlite3_column_text(row, 6))
+        add_line(&digest, (const char *)sqlite3_column_text(row, 6));
     digest_end_raw(&digest, key);
     statement_end(row);
     if (step == 0)
@@ -39,11 +42,11 @@ bool request_key(struct connection *connection, const struct store *store, int64
 }
 
 bool request_find(struct connection *connection, const struct store *store, int64_t version, int64_t against,
-                  int64_t *run, struct error *err)
+                  const char *tolerances, int64_t *run, struct error *err)
 {
     static const char find[] = "SELECT id FROM run WHERE version = ?1 AND request_key = ?2";
     uint8_t key[32];
-    return request_key(connection, store, version, against, key, err)
+    return request_key(connection, store, version, against, tolerances, key, err)
            && statement_value(connection, find, run, NULL, err, "ib", version, (const void *)key, sizeof key);
 }
 
@@ -98,7 +101,8 @@ static bool request(struct write *write, const struct store_run_request *wanted,
         return false;
     if (against == wanted->version)
         return error_set(err, ERROR_USAGE, "against: a version is not measured against itself");
-    if (!wanted->again && !request_find(write->connection, write->store, wanted->version, against, run, err))
+    if (!wanted->again
+        && !request_find(write->connection, write->store, wanted->version, against, NULL, run, err))
         return false;
     return *run
            || ((wanted->background || job_room(write->connection, write->store, err))
@@ -152,7 +156,8 @@ static bool queue_batch(struct write *write, const struct wanted *batch, size_t 
         int64_t run = 0, job;
         size_t before = write->change_count;
         if (!again
-            && !request_find(write->connection, write->store, batch[i].version, batch[i].against, &run, err))
+            && !request_find(write->connection, write->store, batch[i].version, batch[i].against, NULL, &run,
+                             err))
             return false;
         if (run)
             continue;

@@ -22,12 +22,27 @@ static bool check_units(const char *units, struct error *err)
            || error_set(err, ERROR_USAGE, "the units must be mm, cm, m, in or unknown");
 }
 
+/* As the row has them. */
+static bool settle_tolerances(const struct store_tolerances *given, char text[STORE_TOLERANCES_TEXT],
+                              struct error *err)
+{
+    struct store_tolerances settled = {0, {0}};
+
+    if (given)
+        settled = *given;
+    if (!store_tolerances_settle(&settled, err))
+        return false;
+    store_tolerances_write(&settled, text);
+    return true;
+}
+
 bool store_specimen_create(struct store *store, const struct store_specimen_new *specimen, int64_t *id,
                            struct error *err)
 {
     static const char taken[] = "SELECT id FROM specimen WHERE catalogue_number = ?1";
     static const char add[] = "INSERT INTO specimen (catalogue_number, title, units, note, created, changed,"
-                              " revision) VALUES (?1, ?2, ?3, ?4, ?5, ?5, ?6)";
+                              " revision, tolerances) VALUES (?1, ?2, ?3, ?4, ?5, ?5, ?6, ?7)";
+    char tolerances[STORE_TOLERANCES_TEXT];
     struct write write;
     int64_t other;
     bool found, ok;
@@ -35,16 +50,16 @@ bool store_specimen_create(struct store *store, const struct store_specimen_new 
     if (!text_check("catalogue number", specimen->catalogue_number, STORE_NUMBER_MAX, TEXT_LINE, false, err)
         || !text_check("title", specimen->title, STORE_TITLE_MAX, TEXT_LINE, false, err)
         || !check_texts(NULL, specimen->note, err) || !check_units(specimen->units, err)
-        || !write_begin(store, &write, err))
+        || !settle_tolerances(specimen->tolerances, tolerances, err) || !write_begin(store, &write, err))
         return false;
     ok = statement_value(write.connection, taken, &other, &found, err, "t", specimen->catalogue_number);
     if (ok && found)
         ok = error_set(err, ERROR_CONFLICT, "the catalogue number is taken by specimen %lld",
                        (long long)other);
     ok = ok
-         && statement_run(write.connection, add, NULL, err, "ttttti", specimen->catalogue_number,
+         && statement_run(write.connection, add, NULL, err, "tttttit", specimen->catalogue_number,
                           specimen->title, specimen->units, specimen->note ? specimen->note : "", write.now,
-                          write.revision);
+                          write.revision, tolerances);
     if (ok) {
         *id = sqlite3_last_insert_rowid(write.connection->db);
         write_note(&write, STORE_CHANGED_SPECIMEN, *id, *id, 0);
@@ -64,11 +79,12 @@ static bool check_state(const char *state, struct error *err)
 }
 
 static bool apply_patch(struct write *write, int64_t id, const struct store_specimen_patch *patch,
-                        int64_t if_revision, bool *stale, struct error *err)
+                        const char *tolerances, int64_t if_revision, bool *stale, struct error *err)
 {
     static const char look[] = "SELECT revision, scan_count + cage_count, units FROM specimen WHERE id = ?1";
     static const char change[] = "UPDATE specimen SET title = coalesce(?2, title), note = coalesce(?3, note),"
-                                 " units = coalesce(?4, units), state = coalesce(?5, state) WHERE id = ?1";
+                                 " units = coalesce(?4, units), state = coalesce(?5, state),"
+                                 " tolerances = coalesce(?6, tolerances) WHERE id = ?1";
     bool ok = false;
     sqlite3_stmt *row = statement_begin(write->connection, look, err, "i", id);
     int step = statement_step(write->connection, row, err);
@@ -85,20 +101,23 @@ static bool apply_patch(struct write *write, int64_t id, const struct store_spec
         ok = step == 1;
     statement_end(row);
     return ok
-           && statement_run(write->connection, change, NULL, err, "itttt", id, patch->title, patch->note,
-                            patch->units, patch->state)
+           && statement_run(write->connection, change, NULL, err, "ittttt", id, patch->title, patch->note,
+                            patch->units, patch->state, tolerances)
            && summary_touch_specimen(write, id, true, err);
 }
 
 bool store_specimen_change(struct store *store, int64_t id, const struct store_specimen_patch *patch,
                            int64_t if_revision, bool *stale, struct error *err)
 {
+    char tolerances[STORE_TOLERANCES_TEXT];
     struct write write;
     *stale = false;
     if (!check_texts(patch->title, patch->note, err) || (patch->units && !check_units(patch->units, err))
-        || (patch->state && !check_state(patch->state, err)) || !write_begin(store, &write, err))
+        || (patch->state && !check_state(patch->state, err))
+        || (patch->tolerances && !settle_tolerances(patch->tolerances, tolerances, err))
+        || !write_begin(store, &write, err))
         return false;
-    bool ok = apply_patch(&write, id, patch, if_revision, stale, err);
+    bool ok = apply_patch(&write, id, patch, patch->tolerances ? tolerances : NULL, if_revision, stale, err);
     return write_end(&write, ok, err);
 }
 
@@ -115,9 +134,11 @@ bool store_specimen_change(struct store *store, int64_t id, const struct store_s
 #define SPECIMEN_COLUMNS                                                                                     \
     "s.id, s.revision, s.catalogue_number, s.title, s.units, s.state, s.note, s.created, s.changed,"         \
     " s.scan_count, s.cage_count, s.latest_scan, s.latest_cage, " RUN_VALUE(                                 \
-        SCAN_RUN, MEASURE_DIAGONAL) ", " JOBS_IN("queued") ", " JOBS_IN("running") ", " JOBS_FAILED
-#define SPECIMEN_COLUMN_COUNT 17
+        SCAN_RUN, MEASURE_DIAGONAL) ", " JOBS_IN("queued") ", " JOBS_IN("running") ", " JOBS_FAILED          \
+                                                                                   ", s.tolerances"
+#define SPECIMEN_COLUMN_COUNT 18
 
+/* A row that was damaged tells none. */
 static void take_specimen(sqlite3_stmt *row, struct arena *keep, struct store_specimen *specimen)
 {
     *specimen = (struct store_specimen){
@@ -139,6 +160,7 @@ static void take_specimen(sqlite3_stmt *row, struct arena *keep, struct store_sp
         .jobs_running = column_id(row, 15),
         .jobs_failed = column_id(row, 16),
     };
+    store_tolerances_read((const char *)sqlite3_column_text(row, 17), &specimen->tolerances, NULL);
 }
 
 static void take_trend(sqlite3_stmt *row, struct arena *keep, struct store_trend *trend)
@@ -223,8 +245,9 @@ const char *const store_filters[STORE_FILTERS] = {"new",     "in work",   "ready
     "(?1 IS NULL OR s.catalogue_number LIKE ?1 ESCAPE '\\' OR s.title LIKE ?1 ESCAPE '\\'"                   \
     " OR s.note LIKE ?1 ESCAPE '\\')"
 /* Lists of ids that SQLite makes once a statement, from the few jobs in such a state. */
-#define IS_MEASURING "s.id IN (SELECT j.specimen FROM job j WHERE " JOB_MEASURING ")"
-#define IS_FAILED "s.id IN (SELECT j.specimen FROM job j WHERE " JOB_FAILED ")"
+#define JOBS_WHERE(condition) "(SELECT j.specimen FROM job j INDEXED BY job_by_state WHERE " condition ")"
+#define IS_MEASURING "s.id IN " JOBS_WHERE(JOB_MEASURING)
+#define IS_FAILED "s.id IN " JOBS_WHERE(JOB_FAILED)
 #define MATCHES                                                                                              \
     MATCHES_TEXT                                                                                             \
     " AND (?2 IS NULL OR s.state = ?2 OR (?2 = 'measuring' AND " IS_MEASURING                                \
@@ -240,7 +263,6 @@ const char *const store_filters[STORE_FILTERS] = {"new",     "in work",   "ready
     {                                                                                                        \
         LIST(key, ">", "ASC"), LIST(key, "<", "DESC")                                                        \
     }
-#define SHOWN_RUN "(SELECT v.latest_run FROM version v WHERE v.id = coalesce(s.latest_cage, s.latest_scan))"
 #define STATE_RANK                                                                                           \
     "CASE s.state WHEN 'new' THEN 0 WHEN 'in work' THEN 1 WHEN 'ready' THEN 2"                               \
     " WHEN 'handed over' THEN 3 ELSE 4 END"
@@ -252,7 +274,7 @@ static const char *const list_sql[][2] = {
     [STORE_SORT_TITLE] = BOTH("s.title"),
     [STORE_SORT_OPEN_EDGES] = BOTH("coalesce(s.open_edges, -1)"),
     [STORE_SORT_LOST] = BOTH("coalesce(s.lost, -1)"),
-    [STORE_SORT_FAULTS] = BOTH("coalesce(" RUN_VALUE(SHOWN_RUN, MEASURE_FAULTS) ", -1)"),
+    [STORE_SORT_FAULTS] = BOTH("coalesce(s.faults, -1)"),
     [STORE_SORT_STATE] = BOTH(STATE_RANK),
     [STORE_SORT_SCANS] = BOTH("s.scan_count"),
     [STORE_SORT_CAGES] = BOTH("s.cage_count"),
@@ -349,23 +371,26 @@ static bool read_page(struct connection *connection, const struct store_specimen
 static bool count_states(struct connection *connection, const char *pattern, int64_t totals[STORE_STATES],
                          struct error *err)
 {
-    static const char count[] =
-        "SELECT sum(s.state = 'new'), sum(s.state = 'in work'), sum(s.state = 'ready'),"
-        " sum(s.state = 'handed over'), sum(s.state = 'retired') FROM specimen s WHERE " MATCHES_TEXT;
-    sqlite3_stmt *row = statement_begin(connection, count, err, "t", pattern);
-    bool ok = statement_step(connection, row, err) == 1;
-    for (int i = 0; ok && i < STORE_STATES; i++)
-        totals[i] = column_id(row, i);
+#define COUNT_STATES(condition) "SELECT s.state, count(*) FROM specimen s" condition " GROUP BY s.state"
+    static const char all[] = COUNT_STATES(""), matching[] = COUNT_STATES(" NOT INDEXED WHERE " MATCHES_TEXT);
+    int step;
+    sqlite3_stmt *row = pattern ? statement_begin(connection, matching, err, "t", pattern)
+                                : statement_begin(connection, all, err, "");
+    while ((step = statement_step(connection, row, err)) == 1)
+        for (int i = 0; i < STORE_STATES; i++)
+            if (strcmp((const char *)sqlite3_column_text(row, 0), store_filters[i]) == 0)
+                totals[i] = column_id(row, 1);
     statement_end(row);
-    return ok;
+    return step == 0;
 }
 
 static bool count_page(struct connection *connection, const char *pattern, const char *filter,
                        struct store_specimen_page *page, struct error *err)
 {
+/* From the few jobs to their specimens: the numbers of the planner know only that most jobs are done. */
 #define COUNT_JOBS(condition)                                                                                \
-    "SELECT count(DISTINCT s.id) FROM job j JOIN specimen s ON s.id = j.specimen WHERE " condition           \
-    " AND " MATCHES_TEXT
+    "SELECT count(DISTINCT s.id) FROM job j INDEXED BY job_by_state"                                         \
+    " CROSS JOIN specimen s ON s.id = j.specimen WHERE " condition " AND " MATCHES_TEXT
     static const char measuring[] = COUNT_JOBS(JOB_MEASURING), failed[] = COUNT_JOBS(JOB_FAILED);
     int64_t *totals = page->filter_totals;
     if (!count_states(connection, pattern, totals, err)

@@ -3,6 +3,7 @@
 #define STORE_SPECIMEN_H
 
 #include "store/store.h"
+#include "store/tolerances.h"
 
 /* Longest texts in bytes; longer ones, control characters and invalid UTF-8 are ERROR_USAGE. */
 #define STORE_NUMBER_MAX 128
@@ -29,8 +30,9 @@ struct store_specimen {
     const char *note;  /* "" when none */
     const char *created, *changed;
     int64_t scan_count, cage_count;
-    int64_t latest_scan, latest_cage; /* not withdrawn */
-    double scan_diagonal;             /* of the latest scan's box, once measured */
+    int64_t latest_scan, latest_cage;   /* not withdrawn */
+    double scan_diagonal;               /* of the latest scan's box, once measured */
+    struct store_tolerances tolerances; /* of runs to come against a reference; those made keep theirs */
     int64_t jobs_queued, jobs_running,
         jobs_failed; /* failed: of those not followed by a later job of the same kind */
     size_t trend_count;
@@ -39,7 +41,8 @@ struct store_specimen {
 
 struct store_specimen_new {
     const char *catalogue_number, *title, *units;
-    const char *note; /* NULL: none */
+    const char *note;                          /* NULL: none */
+    const struct store_tolerances *tolerances; /* in any order; NULL: none */
 };
 /* ERROR_CONFLICT where the catalogue number is taken (whatever its case). */
 bool store_specimen_create(struct store *store, const struct store_specimen_new *specimen, int64_t *id,
@@ -86,8 +89,9 @@ bool store_specimen_list(struct store *store, const struct store_specimen_query 
 
 struct store_specimen_patch { /* NULL: leave as it is */
     const char *title, *note;
-    const char *units; /* ERROR_CONFLICT once it has a version */
-    const char *state; /* "handed over" is ERROR_USAGE: only a handoff sets it */
+    const char *units;                         /* ERROR_CONFLICT once it has a version */
+    const char *state;                         /* "handed over" is ERROR_USAGE: only a handoff sets it */
+    const struct store_tolerances *tolerances; /* in any order */
 };
 /* if_revision: the revision the caller saw; another one sets *stale and fails with ERROR_CONFLICT. 0: any. */
 bool store_specimen_change(struct store *store, int64_t id, const struct store_specimen_patch *patch,

@@ -37,8 +37,9 @@ bool summary_refresh(struct write *write, int64_t specimen, int64_t version, str
 #define SHOWN_RUN "(SELECT v.latest_run FROM version v WHERE v.id = coalesce(latest_cage, latest_scan))"
     static const char latest[] = "UPDATE specimen SET scan_count = " COUNT("scan") ", cage_count = " COUNT(
         "cage") ", latest_scan = " LATEST("scan") ", latest_cage = " LATEST("cage") " WHERE id = ?1";
-    static const char values[] = "UPDATE specimen SET open_edges = " RUN_VALUE(
-        SHOWN_RUN, MEASURE_OPEN_EDGES) ", lost = " RUN_VALUE(SHOWN_RUN, MEASURE_LOST) " WHERE id = ?1";
+    static const char values[] =
+        "UPDATE specimen SET open_edges = " RUN_VALUE(SHOWN_RUN, MEASURE_OPEN_EDGES) ", lost = " RUN_VALUE(
+            SHOWN_RUN, MEASURE_LOST) ", faults = " RUN_VALUE(SHOWN_RUN, MEASURE_FAULTS) " WHERE id = ?1";
     return refresh_version(write, version, err)
            && statement_run(write->connection, latest, NULL, err, "i", specimen)
            && statement_run(write->connection, values, NULL, err, "i", specimen)

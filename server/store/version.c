@@ -416,7 +416,7 @@ static bool set_against(struct write *write, int64_t id, int64_t against, int64_
     if (against == id)
         return error_set(err, ERROR_USAGE, "against: a version is not measured against itself");
     return statement_run(write->connection, change, NULL, err, "ik", id, against)
-           && request_find(write->connection, write->store, id, against, &run, err)
+           && request_find(write->connection, write->store, id, against, NULL, &run, err)
            && (run
                || (job_room(write->connection, write->store, err)
                    && job_add(write, specimen, id, against, false, false, &job, err)))

@@ -5,6 +5,8 @@
 #ifndef TOPOLOGY_DISJOINT_SETS_H
 #define TOPOLOGY_DISJOINT_SETS_H
 
+#include "base/ahead.h"
+
 #include <stddef.h>
 #include <stdint.h>
 
@@ -40,8 +42,11 @@ static inline void disjoint_sets_join(uint32_t *parent, uint32_t i, uint32_t j)
 static inline uint32_t disjoint_sets_number(uint32_t *parent, size_t count)
 {
     uint32_t set_count = 0;
-    for (size_t i = 0; i < count; i++)
+    for (size_t i = 0; i < count; i++) {
+        if (i + AHEAD < count)
+            ahead_ask(&parent[parent[i + AHEAD]]);
         parent[i] = parent[i] == i ? set_count++ : parent[parent[i]];
+    }
     return set_count;
 }
 

@@ -132,6 +132,10 @@ static void look_across(const struct mesh *mesh, const struct edges *edges, stru
 {
     const uint32_t *vertices = mesh->face_vertices;
     for (uint32_t f = 0; f < mesh->face_count; f++) {
+        if (f + 2 * AHEAD < mesh->face_count) {
+            ahead_ask(&edges->side_begin[edges->corner_edge[3 * (f + 2 * AHEAD)]]);
+            ahead_ask(&edges->sides[edges->side_begin[edges->corner_edge[3 * (f + AHEAD)]]]);
+        }
         uint32_t e = edges->corner_edge[3 * f], begin = edges->side_begin[e], first = f;
         if (edges->side_begin[e + 1] - begin == 2) {
             uint32_t across = edges->sides[begin] == 3 * f ? edges->sides[begin + 1] : edges->sides[begin];

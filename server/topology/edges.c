@@ -4,6 +4,7 @@
 #include <assert.h>
 #include <string.h>
 
+#include "base/ahead.h"
 #include "base/tasks.h"
 
 enum { CHUNK_VERTICES = 8192, FACES_IN_CHUNK = 65536, RANGES_MAX = 4, FEW = 24 };
@@ -42,6 +43,13 @@ static size_t range_border(const struct gathering *gathering, size_t range)
     return (size_t)((uint64_t)gathering->mesh->face_count * range / gathering->range_count);
 }
 
+/* The counts of the vertices that are named a little after a face. */
+static void ask_ahead(const struct gathering *gathering, uint32_t corner, size_t size, const uint32_t *count)
+{
+    for (size_t c = corner + AHEAD; c < corner + AHEAD + size && c < gathering->edges->corner_count; c++)
+        ahead_ask(&count[gathering->mesh->face_vertices[c]]);
+}
+
 static void count_range(void *context, size_t range)
 {
     struct gathering *gathering = context;
@@ -51,6 +59,7 @@ static void count_range(void *context, size_t range)
         const uint32_t *face = mesh_face(mesh, f);
         size_t size = mesh_face_size(mesh, f);
         uint32_t a = face[size - 1];
+        ask_ahead(gathering, mesh->face_offsets[f], size, count);
         for (size_t i = 0; i < size; a = face[i++])
             if (a != face[i])
                 count[a < face[i] ? a : face[i]]++;
@@ -64,6 +73,7 @@ static void fill_range(void *context, size_t range)
     uint32_t *cursor = gathering->cursor + range * mesh->vertex_count;
     for (size_t f = range_border(gathering, range); f < range_border(gathering, range + 1); f++) {
         uint32_t first = mesh->face_offsets[f], end = mesh->face_offsets[f + 1];
+        ask_ahead(gathering, first, end - first, cursor);
         for (uint32_t c = first; c < end; c++) {
             uint32_t a = mesh->face_vertices[c], b = mesh->face_vertices[c + 1 < end ? c + 1 : first];
             if (a == b) {
@@ -217,10 +227,13 @@ static void count_edge(const struct gathering *gathering, const uint32_t *sides,
 static size_t make_edges(const struct gathering *gathering, uint32_t v, size_t e, struct chunk_counts *counts)
 {
     struct edges *edges = gathering->edges;
-    uint32_t begin = gathering->begin[v], end = gathering->begin[v + 1];
+    uint32_t begin = gathering->begin[v], end = gathering->begin[v + 1],
+             side_count = gathering->begin[gathering->mesh->vertex_count];
     size_t before = e;
     for (uint32_t i = begin; i < end; i++) {
         uint32_t high = gathering->highs[i];
+        if (i + AHEAD < side_count)
+            ahead_ask(&edges->corner_edge[edges->sides[i + AHEAD]]);
         if (e == before || edges->high[e - 1] != high) {
             if (e > before)
                 count_edge(gathering, edges->sides + begin, i - begin, counts);

@@ -11,6 +11,7 @@
 #ifndef TOPOLOGY_EDGES_H
 #define TOPOLOGY_EDGES_H
 
+#include "base/ahead.h"
 #include "mesh/mesh.h"
 
 #define EDGE_NONE UINT32_MAX /* no edge: the side of a face that names one vertex twice running */
@@ -57,6 +58,15 @@ static inline uint32_t edges_previous_corner(const struct edges *edges, const st
         return c % 3 == 0 ? c + 2 : c - 1;
     uint32_t f = edges->corner_face[c];
     return c == mesh->face_offsets[f] ? mesh->face_offsets[f + 1] - 1 : c - 1;
+}
+/* The sides that follow those of an edge a little later; fewer at the end of the list. */
+static inline size_t edges_sides_ahead(const struct edges *edges, size_t e, const uint32_t **sides)
+{
+    size_t begin = edges->side_begin[e] + AHEAD, end = edges->side_begin[e + 1] + AHEAD,
+           count = edges->side_begin[edges->count];
+
+    *sides = edges->sides + (begin < count ? begin : count);
+    return end <= count ? end - begin : begin < count ? count - begin : 0;
 }
 /* True when the two sides of an edge of incidence 2 run through it in opposite directions. */
 static inline bool edges_is_consistent(const struct edges *edges, const struct mesh *mesh, size_t e)

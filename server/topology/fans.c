@@ -17,6 +17,16 @@ static void join_across(const struct mesh *mesh, const struct edges *edges, uint
     disjoint_sets_join(parent, after_c, same ? after_d : d);
 }
 
+/* What the edges a little after e will join. */
+static void ask_ahead(const struct edges *edges, size_t e, const uint32_t *parent)
+{
+    const uint32_t *sides;
+    size_t count = edges_sides_ahead(edges, e, &sides);
+
+    for (size_t i = 0; i < count; i++)
+        ahead_ask(&parent[sides[i]]);
+}
+
 static void join_across_edges(const struct mesh *mesh, const struct edges *edges, uint32_t *parent)
 {
     for (size_t e = 0; e < edges->count; e++) {
@@ -24,6 +34,7 @@ static void join_across_edges(const struct mesh *mesh, const struct edges *edges
         uint32_t incidence = edges_incidence(edges, e);
         /* of two sides nothing needs to be looked up where all are known to agree */
         bool known = edges->inconsistent_count == 0 && incidence == 2;
+        ask_ahead(edges, e, parent);
         for (uint32_t i = 1; i < incidence; i++)
             join_across(mesh, edges, side[i - 1], side[i],
                         !known && mesh->face_vertices[side[i - 1]] == mesh->face_vertices[side[i]], parent);
@@ -51,9 +62,14 @@ static void join_within_faces(const struct mesh *mesh, const struct fans *fans, 
 /* fan_parent is NULL where every fan is a class. */
 static void count_classes(const struct mesh *mesh, struct fans *fans, const uint32_t *fan_parent)
 {
-    for (size_t i = 0; i < fans->count; i++)
+    for (size_t i = 0; i < fans->count; i++) {
+        if (i + 2 * AHEAD < fans->count) {
+            ahead_ask(&mesh->face_vertices[fans->first_corner[i + 2 * AHEAD]]);
+            ahead_ask(&fans->vertex_class_count[mesh->face_vertices[fans->first_corner[i + AHEAD]]]);
+        }
         if (!fan_parent || fan_parent[i] == i)
             fans->vertex_class_count[mesh->face_vertices[fans->first_corner[i]]]++;
+    }
     for (size_t v = 0; v < mesh->vertex_count; v++) {
         fans->referenced_count += fans->vertex_class_count[v] > 0;
         fans->nonmanifold_count += fans->vertex_class_count[v] > 1;
@@ -90,8 +106,11 @@ bool fans_build(const struct mesh *mesh, const struct edges *edges, struct fans 
     fans->first_corner = ARENA_NEW(keep, uint32_t, fans->count);
     if (keep->failed || (!edges->triangles && !join_classes(mesh, fans, &fan_parent, &scratch)))
         return arena_error(err);
-    for (uint32_t c = (uint32_t)edges->corner_count; c-- > 0;)
+    for (uint32_t c = (uint32_t)edges->corner_count; c-- > 0;) {
+        if (c >= AHEAD)
+            ahead_ask(&fans->first_corner[fans->corner_fan[c - AHEAD]]);
         fans->first_corner[fans->corner_fan[c]] = c;
+    }
     count_classes(mesh, fans, fan_parent);
     assert(fans_is_valid(fans, mesh, edges));
     return true;

@@ -102,11 +102,14 @@ static bool join_across(const struct mesh *mesh, const struct edges *edges, size
 static void join_agreeing_sheets(const struct mesh *mesh, const struct edges *edges, struct shells *shells)
 {
     disjoint_sets_begin(shells->face_sheet, mesh->face_count);
-    for (size_t e = 0; e < edges->count; e++)
-        if (edges_incidence(edges, e) == 2) {
-            const uint32_t *side = edges->sides + edges->side_begin[e];
+    for (size_t e = 0; e < edges->count; e++) {
+        const uint32_t *side = edges->sides + edges->side_begin[e], *ahead;
+        size_t ahead_count = edges_sides_ahead(edges, e, &ahead);
+        for (size_t i = 0; i < ahead_count; i++)
+            ahead_ask(&shells->face_sheet[edges_face(edges, ahead[i])]);
+        if (edges_incidence(edges, e) == 2)
             disjoint_sets_join(shells->face_sheet, edges_face(edges, side[0]), edges_face(edges, side[1]));
-        }
+    }
     memset(shells->face_reversed, false, mesh->face_count * sizeof *shells->face_reversed);
     shells->sheet_count = disjoint_sets_number(shells->face_sheet, mesh->face_count);
 }

@@ -3,6 +3,7 @@ import * as api from '../api.js';
 import { give } from '../dom.js';
 import { forgetView, readViews, saveView, viewOf } from '../saved-views.js';
 import { say } from '../say.js';
+import { writeSetting } from '../settings.js';
 import { CollectionView } from '../views/collection.js';
 import { askNewSpecimen } from '../views/new-specimen.js';
 import { BLOCK } from '../views/register.js';
@@ -10,6 +11,8 @@ import { BLOCK } from '../views/register.js';
 /** While jobs run many events come together: the order is asked for once, so long after the first. */
 const GATHER_MS = 500;
 const BLOCKS_AT_ONCE = 2;
+/** A list of more takes a moment to read for the printer. */
+const LONG = 500;
 
 /**
  * @param {HTMLElement} el
@@ -40,6 +43,10 @@ export function joinCollection(el, page) {
       page.go({ view: 'specimen', id: specimen.id });
     }),
   );
+  el.addEventListener('wish.unit', ({ detail }) => {
+    writeSetting('unit', detail.unit);
+    give(register, 'redraw');
+  });
   el.addEventListener('wish.save', ({ detail }) => {
     saveView(detail.name, query);
     page.go({ view: 'collection', query: { ...viewOf(query), view: detail.name } }, true);
@@ -54,6 +61,17 @@ export function joinCollection(el, page) {
       page.tell(say('views.copied'));
     } catch {
       page.tell(say('views.notCopied'));
+    }
+  });
+
+  el.addEventListener('wish.print', async () => {
+    const { q, state: only, sort = 'changed', order = 'desc' } = drawn ?? viewOf(query);
+    if (state.total > LONG) page.tell(say('collection.reading', { n: state.total }));
+    try {
+      give(register, 'print', { items: await api.allSpecimens({ q, state: only, sort, order }) });
+      window.print();
+    } catch (problem) {
+      page.tellProblem(problem);
     }
   });
 

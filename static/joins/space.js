@@ -3,13 +3,13 @@
 import * as api from '../api.js';
 import { defaultBaseline, latestMeasured, orderVersions, runOf } from '../comparison.js';
 import { give } from '../dom.js';
-import { formatValue, lengthFactor, withUnit } from '../format.js';
 import { readList } from '../route.js';
+import { rulerOf } from '../ruler.js';
 import { openLoader } from '../space/load.js';
 import { SUBJECTS, extent } from '../space/values.js';
 import { roundRange } from '../space/colours.js';
 import { say } from '../say.js';
-import { shownUnit } from '../settings.js';
+import { shownDecimals, shownUnit } from '../settings.js';
 import { versionName } from '../specimen-state.js';
 import { SpaceView } from '../views/space.js';
 
@@ -87,7 +87,7 @@ export function joinSpace(el, page) {
       const most = figures.map(({ record: { kind, subject } }) => subject.quality?.[kind === 'cage' ? 'quad' : 'tri']?.aspect_ratio?.p99 ?? 1);
       return Math.log2(asked > 1 ? asked : Math.max(ASPECT_RANGE_LEAST, roundRange(Math.max(...most))));
     }
-    if (asked > 0) return asked / factor;
+    if (asked > 0) return asked; // in the unit of the file: a link shows the same to everybody
     const own = figures.map(({ values }) => {
       if (values === null) return 0;
       const { least, most } = extent(values);
@@ -116,7 +116,7 @@ export function joinSpace(el, page) {
       loader.keepOnly(figures.map(({ source }) => source));
       const fileUnit = specimen.units;
       const unit = shownUnit(query.unit, fileUnit);
-      const factor = lengthFactor(fileUnit, unit);
+      const ruler = rulerOf(fileUnit, unit, shownDecimals());
       const nameOf = (version) => {
         const found = versions.find((each) => each.id === version);
         return found ? versionName(found) : '—';
@@ -128,15 +128,15 @@ export function joinSpace(el, page) {
         figures,
         figuresMost: FIGURES_MOST,
         colour,
-        range: rangeOf(figures, colour, factor),
-        unit,
-        factor,
+        range: rangeOf(figures, colour, ruler.factor),
+        unit: ruler.unit,
+        factor: ruler.factor,
+        ruler,
         query,
         nameOf,
         loader,
         distanceOf,
-        pointText: (at) => at.map((x) => formatValue(x * factor, 4)).join(', ') + (unit ? ` ${unit}` : ''),
-        lengthText: (x) => withUnit(formatValue(x * factor, 3), unit),
+        lengthText: rulerOf(fileUnit, unit).length, // of the legend: as many decimals as its range needs
       });
     } catch (problem) {
       if (mine !== asked) return;

@@ -4,12 +4,13 @@ import * as api from '../api.js';
 import { comparisonRows, csvText } from '../csv.js';
 import { defaultBaseline, latestMeasured, orderByRow, orderVersions, runOf } from '../comparison.js';
 import { give } from '../dom.js';
-import { formatValue, lengthFactor, withUnit } from '../format.js';
 import { readList, writeRoute } from '../route.js';
+import { rulerOf } from '../ruler.js';
 import { matchPlaces, placesOf } from '../same-place.js';
 import { say } from '../say.js';
 import { shownDecimals, shownUnit } from '../settings.js';
 import { versionName } from '../specimen-state.js';
+import { columnsOfOtherTolerances } from '../tolerances.js';
 import { openNumberCard, openVersionCard } from '../views/cards.js';
 import { askAgainst, askWithdraw } from '../views/dialogs.js';
 import { askChangeSpecimen } from '../views/new-specimen.js';
@@ -28,6 +29,7 @@ export function joinSpecimen(el, page) {
   let query = {};
   let read = null; // { specimen, versions, jobs, definitions } as the server has them
   let comparison = null;
+  let told = { of: null, unit: null, said: null }; // the comparison in the reader's words
   let compared = ''; // the runs and the baseline that `comparison` is of
   const findings = new Map();
   let asked = 0;
@@ -134,7 +136,6 @@ export function joinSpecimen(el, page) {
     const { specimen, versions, baseline, latest, chosen } = plan;
     const fileUnit = specimen.units;
     const unit = shownUnit(query.unit, fileUnit);
-    const factor = lengthFactor(fileUnit, unit);
     const nameOf = (version) => {
       const found = versions.find((each) => each.id === version);
       return found ? versionName(found) : '—';
@@ -176,7 +177,7 @@ export function joinSpecimen(el, page) {
       specimen,
       versions,
       query,
-      comparison,
+      comparison: inWords(unit, factor),
       findings: places,
       since: sinceOf(),
       baseline,
@@ -186,16 +187,16 @@ export function joinSpecimen(el, page) {
       columns,
       unit,
       decimals: shownDecimals(),
+      ruler: rulerOf(fileUnit, unit, shownDecimals()),
       latestScan,
       hidden: plan.hidden,
       allVersions: plan.ordered,
       hiddenColumns: plan.ordered.filter((version) => plan.hidden.includes(version.id)).map(column),
-      lengthFactor: factor,
       nameOf,
       fileAddress: api.fileAddress,
       folded: readList(query.fold ?? FOLDED),
       onlyDiffers: query.only === 'differs',
-      measures: new Map(read.definitions.measures.map((measure) => [measure.path, measure])),
+      measures: measuresOf(),
       groups: read.definitions.groups,
       baselineRun: baselineColumn?.run ?? null,
       baselineIndex: baselineColumn?.runIndex ?? -1,
@@ -206,6 +207,7 @@ export function joinSpecimen(el, page) {
         )
         .sort((a, b) => a.version.number - b.version.number),
       chosenRun: plan.chosenRun,
+      chosenAgainst: nameOf(chosenColumn?.run?.against ?? chosen?.against),
       chosenRecord: chosenRecord && { id: chosen.id, name: versionName(chosen), record: chosenRecord },
       otherRecords: plan.beside.map((version, i) => ({
         id: version.id,
@@ -223,9 +225,43 @@ export function joinSpecimen(el, page) {
                 scans.some(({ id: scan }) => scan === cage.against) &&
                 !busy(cage),
             ),
+      otherTolerances: columnsOfOtherTolerances(unsorted, specimen.tolerances)
+        .map(({ version }) => version)
+        .filter((version) => !busy(version)),
+      tolerancesText:
+        specimen.tolerances.length > 0
+          ? withUnit(specimen.tolerances.map((length) => formatValue(length * factor)).join(', '), unit)
+          : say('tolerances.now.none'),
       waiting: read.jobs.some((job) => job.state === 'queued' || job.state === 'running'),
-      pointText: (at) => withUnit(at.map((value) => formatValue(value * factor)).join(', '), unit),
     };
+
+    /** A row of one tolerance is named after it, in the unit shown; the same object as long as nothing changes. */
+    function inWords(shown, times) {
+      if (comparison === null) return null;
+      if (told.of !== comparison || told.unit !== shown) {
+        const rows = comparison.rows.map((row) =>
+          row.tolerance === undefined
+            ? row
+            : {
+                ...row,
+                name: say('row.within', {
+                  name: row.name,
+                  tolerance: withUnit(formatValue(row.tolerance * times), shown),
+                }),
+              },
+        );
+        told = { of: comparison, unit: shown, said: { ...comparison, rows } };
+      }
+      return told.said;
+    }
+
+    /** By the path of their rows: of a measure that has one for each tolerance, by each of them. */
+    function measuresOf() {
+      const found = new Map(read.definitions.measures.map((measure) => [measure.path, measure]));
+      for (const { measure } of comparison?.rows ?? [])
+        if (!found.has(measure)) found.set(measure, found.get(measure.replace(/@.*/, '')));
+      return found;
+    }
 
     /** The findings of the chosen version matched with the baseline's; null where the two are not measured alike. */
     function sinceOf() {
@@ -293,6 +329,13 @@ export function joinSpecimen(el, page) {
           for (const cage of cages) await api.changeVersion(cage.id, { against: state.latestScan.id });
         },
         say('toast.remeasure', { n: state.staleCages.length, scan: versionName(state.latestScan) }),
+      ),
+    tolerances: () =>
+      act(
+        async () => {
+          for (const version of state.otherTolerances) await api.startRun({ version: version.id });
+        },
+        say('toast.tolerances', { n: state.otherTolerances.length }),
       ),
     withdraw: ({ id: version }) =>
       askWithdraw(versionOf(version), async (withdrawn) => {

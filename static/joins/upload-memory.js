@@ -1,8 +1,10 @@
 // upload-memory.js - what was on its way is remembered in this browser until it has arrived, so that it can go on after the page was
 // left. A lock is held for each by the page that sends it: another page takes it over only when that one is gone.
+import { forgetSource, keepSource, readSource, sweepSources } from './upload-sources.js';
 
 const PREFIX = 'fettle.upload.';
 const held = new Map(); // id to the function that lets go of its lock
+const sources = new Map(); // id to the source that is kept
 
 /** Resolves when this page alone may go on with the upload; at once where the browser has no locks. */
 function hold(id) {
@@ -32,8 +34,9 @@ function keys() {
   }
 }
 
-/** @param {object} kept  of rememberRow */
-export function remember(kept) {
+/** @param {object} kept  of rememberRow @param {object|null} source  where its file can be read again */
+export function remember(kept, source) {
+  rememberSource(kept.id, source);
   try {
     localStorage.setItem(PREFIX + kept.id, JSON.stringify(kept));
     hold(kept.id);
@@ -42,7 +45,20 @@ export function remember(kept) {
   }
 }
 
+function rememberSource(id, source) {
+  if (source === (sources.get(id) ?? null)) return;
+  if (source === null) {
+    sources.delete(id);
+    forgetSource(id);
+  } else {
+    sources.set(id, source);
+    keepSource(id, source);
+  }
+}
+
 export function forget(id) {
+  sources.delete(id);
+  forgetSource(id);
   try {
     localStorage.removeItem(PREFIX + id);
   } catch {
@@ -52,13 +68,17 @@ export function forget(id) {
   held.delete(id);
 }
 
-/** @param {(kept: object) => void} take  gets each remembered upload that no other page goes on with, also later */
+/** @param {(kept: object, source: object|null) => void} take  gets each remembered upload that no other page goes on with, also later */
 export function recall(take) {
-  for (const id of keys().map((key) => key.slice(PREFIX.length)))
-    hold(id).then(() => {
+  const ids = keys().map((key) => key.slice(PREFIX.length));
+  sweepSources(ids);
+  for (const id of ids)
+    hold(id).then(async () => {
+      const source = await readSource(id);
       const kept = read(id);
-      if (kept === null) forget(id);
-      else take(kept);
+      if (kept === null) return forget(id);
+      if (source !== null) sources.set(id, source);
+      return take(kept, source);
     });
 }
 

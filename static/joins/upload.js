@@ -4,10 +4,12 @@
 import * as api from '../api.js';
 import { Digests } from '../digests.js';
 import { give } from '../dom.js';
+import { fileOfSource, mayRead } from '../dropped-files.js';
 import { readFilePath } from '../file-name.js';
 import { say } from '../say.js';
 import { readSetting, writeSetting } from '../settings.js';
 import {
+  canResume,
   completeRows,
   isEditable,
   isHeldBack,
@@ -62,7 +64,7 @@ export function joinUpload(el, page) {
     rows.forEach(progress);
   };
   const keep = (row) => {
-    if (ON_THE_WAY.includes(row.phase)) remember(rememberRow(row));
+    if (ON_THE_WAY.includes(row.phase)) remember(rememberRow(row), row.source);
     else forget(row.id);
   };
 
@@ -84,34 +86,49 @@ export function joinUpload(el, page) {
     await read;
     const sorted = sortOut(found, mostBytes);
     leftOut = [...leftOut, ...sorted.leftOut];
-    for (const { file, path } of sorted.meshes) {
+    for (const { file, path, source } of sorted.meshes) {
       const expected = rows.find((row) => looksLike(row, file));
-      if (expected) handOver(expected, file);
-      else addRow(file, path);
+      if (expected) handOver(expected, file, source);
+      else addRow(file, path, source);
     }
     show();
     rows.forEach((row) => learn(row.specimen).catch(page.tellProblem));
   }
 
-  function addRow(file, path) {
+  function addRow(file, path, source) {
     const guess = readFilePath(path, (number) => findSpecimen(number) !== null);
     const number = findSpecimen(guess.number) || preset === '' ? guess.number : preset;
     const id = `${Date.now().toString(36)}-${Math.random().toString(36).slice(2)}`;
-    const row = newRow(id, file, path, { ...guess, number });
+    const row = newRow(id, file, path, { ...guess, number }, source);
     rows.push(row);
     if (number !== '' && !fresh.get(number)?.title) fresh.set(number, { title: guess.title, units: 'mm', creating: null });
     lookOver(row);
   }
 
   /** The file that an absent row waits for, so its name and size say; its digest is compared before anything more is sent. */
-  function handOver(row, file) {
+  function handOver(row, file, source) {
+    row.hitch = null;
     if (file.size !== row.size) {
       row.wrong = file.name;
       return;
     }
-    Object.assign(row, { file, wrong: null, hashed: 0, phase: 'waiting' });
+    Object.assign(row, { file, source, wrong: null, hashed: 0, phase: 'waiting' });
     keep(row);
     lookOver(row, true);
+  }
+
+  /** Reads the file of an absent row again from where it was, if the reader allows it. */
+  async function resume(row) {
+    const { source } = row;
+    const file = (await mayRead(source)) ? await fileOfSource(source).catch(() => undefined) : null;
+    if (!rows.includes(row) || !canResume(row)) return;
+    if (file) handOver(row, file, source);
+    else if (file === null) row.hitch = 'denied';
+    else {
+      Object.assign(row, { hitch: 'gone', source: null });
+      keep(row);
+    }
+    show();
   }
 
   /** Computes the digest of a row's file and finds the versions that have the same. */
@@ -252,9 +269,10 @@ export function joinUpload(el, page) {
   }
 
   /** What was on its way when the page was left: how much of it the server has. */
-  async function takeUp(kept) {
+  async function takeUp(kept, source) {
     const row = recallRow(kept);
     if (row === null || rowOf(row.id)) return;
+    row.source = source;
     if (kept.fresh && !fresh.has(row.number)) fresh.set(row.number, { ...kept.fresh, creating: null });
     rows.push(row);
     show();
@@ -375,8 +393,12 @@ export function joinUpload(el, page) {
       show();
       pump();
     },
-    give: ({ row: id, file }) => {
-      handOver(rowOf(id), file);
+    /** One after the other: the browser asks for each folder, and for each file that was given by itself. */
+    resume: async () => {
+      for (const row of rows.filter(canResume)) await resume(row);
+    },
+    give: ({ row: id, file, source }) => {
+      handOver(rowOf(id), file, source);
       show();
     },
     retry: async ({ row: id }) => {

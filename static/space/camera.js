@@ -79,7 +79,8 @@ export function lookAt(point, normal, radius) {
 
 /** Between two cameras, the short way round; share from 0 to 1. */
 export function between(from, to, share) {
-  const eased = share * share * (3 - 2 * share);
+  const part = Math.max(0, Math.min(1, share));
+  const eased = part * part * (3 - 2 * part);
   const around = ((((to.yaw - from.yaw + 180) % 360) + 360) % 360) - 180;
   return {
     yaw: from.yaw + eased * around,

@@ -1,6 +1,7 @@
 // load.js - surfaces, and the numbers that they are coloured by, from the worker that fetches them; kept while they are shown. Immutable,
 // so never stale.
 import * as api from '../api.js';
+import { SUBJECTS, cornerValues } from './values.js';
 
 const MARKED_MOST = 2 ** 21; // vertices
 
@@ -42,10 +43,16 @@ export function openLoader() {
     return kept.get(key);
   }
 
+  const surfaceOf = (version) => once(`${version}`, () => ask('loadSurface', { version }));
+
   return {
-    surfaceOf: (version) => once(`${version}`, () => ask('loadSurface', { version })),
-    /** One number a corner: figure has { version, run, colour, kind }; the surface must be there. */
-    valuesOf: (figure) => once(`${figure.version} ${figure.run} ${figure.colour}`, () => ask('findValues', figure)),
+    surfaceOf,
+    /** One number a corner: figure has { version, run, colour, kind }. */
+    valuesOf: (figure) =>
+      once(`${figure.version} ${figure.run} ${figure.colour}`, async () => {
+        const surface = await surfaceOf(figure.version);
+        return cornerValues(surface, SUBJECTS[figure.colour], await ask('findValues', figure));
+      }),
     detailOf: (figure, at, radius) => ask('findDetail', { ...figure, at, radius }),
     faceOf: (version, face, vertices, kind) => ask('tellFace', { version, face, vertices, kind }),
     edgesOf: (version) => once(`${version} edges`, () => ask('readEdges', { version })),

@@ -1,6 +1,8 @@
 // picking.js - the first triangle of a surface that a ray meets. Pure; a look at a million triangles takes some 30 ms.
 // Moeller and Trumbore 1997, "Fast, minimum storage ray-triangle intersection".
 
+import { vertexOf } from './surface.js';
+
 /**
  * @param {{ origin: number[], direction: number[] }} ray  in the units of the file
  * @param {number[]|null} plane  [a, b, c, d]: what has a x + b y + c z > d is cut away
@@ -14,7 +16,7 @@ export function firstHit(surface, ray, plane = null) {
   let along = Infinity;
   let triangle = -1;
   for (let k = 0; k < triangles.length; k += 3) {
-    const [a, b, c] = [4 * triangles[k], 4 * triangles[k + 1], 4 * triangles[k + 2]];
+    const [a, b, c] = [4 * triangles[k], 4 * triangles[k + 1], 4 * vertexOf(surface, triangles[k + 2])]; // only the last is ever a double
     const [ax, ay, az] = [corners[a], corners[a + 1], corners[a + 2]];
     const [ex, ey, ez] = [corners[b] - ax, corners[b + 1] - ay, corners[b + 2] - az];
     const [fx, fy, fz] = [corners[c] - ax, corners[c + 1] - ay, corners[c + 2] - az];

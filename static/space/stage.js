@@ -19,9 +19,12 @@ import {
 } from 'three';
 import { axesOf } from './camera.js';
 import { TABLE, parseHex } from './colours.js';
+import { drawnCorners, levelFor } from './surface.js';
 
 const NO_CUT = new Vector4(0, 0, 0, 1);
 const NO_BALL = new Vector4(0, 0, 0, -0);
+const MOVING_MOST = 250000; // triangles of all figures together while the camera moves
+const MOVING_MOST_SLOW = 75000; // without a graphics card
 
 /** How numbers are coloured: not at all; smoothly between corners; a triangle by its own; classes a triangle; classes a corner. */
 const WAYS = { plain: 0, smooth: 1, sharp: 2, classes: 3, tints: 4 };
@@ -197,10 +200,20 @@ export function openStage({ bare, inside, mark, tables }) {
   scene.add(mesh, sides);
   renderer.debug.checkShaderErrors = true;
 
+  /** A buffer of our own: only the graphics keep what is in it. */
+  function bufferOf(numbers) {
+    const buffer = gl.createBuffer();
+    gl.bindBuffer(gl.ARRAY_BUFFER, buffer);
+    gl.bufferData(gl.ARRAY_BUFFER, numbers, gl.STATIC_DRAW);
+    gl.bindBuffer(gl.ARRAY_BUFFER, null);
+    return buffer;
+  }
+
   /** The buffers of a surface, made once. */
   function geometryOf(surface) {
     if (!kept.has(surface)) {
-      const corner = new BufferAttribute(surface.corners, 4, true);
+      const count = surface.vertexCount + surface.twins.length;
+      const corner = new GLBufferAttribute(bufferOf(drawnCorners(surface)), gl.UNSIGNED_SHORT, 4, 2, count, true);
       const of = (index) => {
         const geometry = new BufferGeometry();
         geometry.setAttribute('corner', corner);
@@ -208,24 +221,27 @@ export function openStage({ bare, inside, mark, tables }) {
         return geometry;
       };
       kept.set(surface, {
-        fine: of(surface.triangles),
-        coarse: surface.coarse ? of(surface.coarse) : null,
+        levels: new Map(),
         sides: null,
         of,
-        count: surface.corners.length / 4,
+        corner,
+        count,
         values: new Map(),
       });
     }
     return kept.get(surface);
   }
 
-  /** The numbers of a figure, in a buffer of our own: it is given back as soon as they are not shown any more. null: zeros. */
+  /** Those of one of its levels, made when it is first drawn. */
+  function levelOf(entry, index) {
+    if (!entry.levels.has(index)) entry.levels.set(index, entry.of(index));
+    return entry.levels.get(index);
+  }
+
+  /** The numbers of a figure: given back as soon as they are not shown any more. null: zeros. */
   function valuesOf(entry, values) {
     if (!entry.values.has(values)) {
-      const buffer = gl.createBuffer();
-      gl.bindBuffer(gl.ARRAY_BUFFER, buffer);
-      gl.bufferData(gl.ARRAY_BUFFER, values ?? new Float32Array(entry.count), gl.STATIC_DRAW);
-      gl.bindBuffer(gl.ARRAY_BUFFER, null);
+      const buffer = bufferOf(values ?? new Float32Array(entry.count));
       entry.values.set(values, new GLBufferAttribute(buffer, gl.FLOAT, 1, 4, entry.count));
     }
     return entry.values.get(values);
@@ -280,13 +296,14 @@ export function openStage({ bare, inside, mark, tables }) {
     return new Vector4(...at.map((x, i) => x - figure.surface.origin[i]), figure.isDetail ? radius : -radius);
   }
 
-  function prepare(figure, view, width, height, moving) {
+  /** most: triangles of the surface while the camera moves; Infinity at rest. */
+  function prepare(figure, view, width, height, most) {
     const { surface } = figure;
     const entry = geometryOf(surface);
-    const geometry = moving && entry.coarse ? entry.coarse : entry.fine;
+    const geometry = levelOf(entry, levelFor(surface, most));
     geometry.setAttribute('value', valuesOf(entry, figure.values));
     mesh.geometry = geometry;
-    sides.visible = Boolean(figure.sides) && !moving;
+    sides.visible = Boolean(figure.sides) && most === Infinity;
     if (sides.visible) {
       if (entry.sidesOf !== figure.sides) {
         entry.sides?.dispose();
@@ -307,40 +324,93 @@ export function openStage({ bare, inside, mark, tables }) {
     aim(view, surface, width, height, figure.ball);
   }
 
-  /** A figure, and what is drawn in its place near a finding. */
-  function render(figure, view, width, height, moving) {
+  function setSize(width, height) {
     const { width: had, height: high } = renderer.domElement;
     if (had !== width || high !== height) renderer.setSize(width, height, false); // a canvas that is told its size anew is made anew
+  }
+
+  /** A figure at rest over the whole canvas, and what is drawn in its place near a finding. */
+  function render(figure, view, width, height) {
+    setSize(width, height);
+    renderer.setScissorTest(false);
+    renderer.setViewport(0, 0, width, height);
     renderer.autoClear = true;
     const { detail } = figure;
-    if (!detail || moving) {
-      prepare(figure, view, width, height, moving);
-      renderer.render(scene, camera);
-      return;
-    }
-    prepare({ ...figure, hole: detail }, view, width, height, moving);
+    prepare(detail ? { ...figure, hole: detail } : figure, view, width, height, Infinity);
     renderer.render(scene, camera);
+    if (!detail) return;
     renderer.autoClear = false;
     for (const piece of detail.pieces) {
-      prepare({ ...figure, surface: piece, values: piece.values, hole: detail, isDetail: true, sides: null }, view, width, height, moving);
+      prepare({ ...figure, surface: piece, values: piece.values, hole: detail, isDetail: true, sides: null }, view, width, height, Infinity);
       renderer.render(scene, camera);
     }
   }
 
+  /** Puts what lies there on a canvas of ours, from x on, into another. */
+  function copy(drawn, context, from, part, left, top) {
+    const { width, height } = context.canvas;
+    context.clearRect(from, 0, width - from, height);
+    if (from < width)
+      context.drawImage(drawn, left + from / part, top, (width - from) / part, height / part, from, 0, width - from, height);
+  }
+
+  /** What was drawn, fetched from the graphics once. */
+  const sheet = document.createElement('canvas').getContext('2d', { willReadFrequently: true });
+  function fetchSheet() {
+    const { width, height } = renderer.domElement;
+    if (sheet.canvas.width !== width || sheet.canvas.height !== height) Object.assign(sheet.canvas, { width, height });
+    sheet.globalCompositeOperation = 'copy';
+    sheet.drawImage(renderer.domElement, 0, 0);
+    return sheet.canvas;
+  }
+
+  /** All figures that wait, each in a cell of a grid on our canvas: it is fetched when all are drawn. */
+  let waiting = [];
+  function renderTogether() {
+    const part = slow ? 2 : 1; // a quarter of the pixels
+    const columns = Math.ceil(Math.sqrt(waiting.length));
+    const rows = Math.ceil(waiting.length / columns);
+    const cell = ['width', 'height'].map((side) => Math.max(...waiting.map(({ context }) => Math.ceil(context.canvas[side] / part))));
+    const most = (slow ? MOVING_MOST_SLOW : MOVING_MOST) / waiting.length;
+    setSize(columns * cell[0], rows * cell[1]);
+    renderer.setScissorTest(true);
+    renderer.autoClear = true;
+    waiting.forEach((each, i) => {
+      const [width, height] = ['width', 'height'].map((side) => Math.ceil(each.context.canvas[side] / part));
+      Object.assign(each, { left: (i % columns) * cell[0], top: Math.floor(i / columns) * cell[1] });
+      const below = rows * cell[1] - each.top - height;
+      renderer.setViewport(each.left, below, width, height);
+      renderer.setScissor(each.left, below, width, height);
+      prepare(each.figure, each.view, width, height, most);
+      renderer.render(scene, camera);
+    });
+    const drawn = waiting.length > 1 ? fetchSheet() : renderer.domElement;
+    waiting.forEach(({ context, from, left, top }) => copy(drawn, context, from, part, left, top));
+  }
+
   return {
     slow,
-    /** Draws a figure into a context of a canvas of that size. */
-    draw(figure, view, context, { moving = false } = {}) {
-      const { width, height } = context.canvas;
-      const part = slow && moving ? 2 : 1; // a quarter of the pixels
-      render(figure, view, Math.ceil(width / part), Math.ceil(height / part), moving);
-      context.clearRect(0, 0, width, height);
-      context.drawImage(renderer.domElement, 0, 0, width, height);
+    /** Draws a figure into a context of a canvas, from x on, over the whole of which it reaches; then does what is drawn over it.
+     *  While the camera moves, figures wait for drawWaiting(). */
+    draw(figure, view, context, { moving = false, from = 0, then = () => {} } = {}) {
+      if (moving) {
+        waiting.push({ figure, view, context, from, then });
+        return;
+      }
+      render(figure, view, context.canvas.width, context.canvas.height);
+      copy(renderer.domElement, context, from, 1, 0, 0);
+      then();
+    },
+    drawWaiting() {
+      if (waiting.length > 0) renderTogether();
+      const drawn = waiting;
+      waiting = [];
+      drawn.forEach(({ then }) => then());
     },
     /** How near the surface is at each pixel of the figure last drawn, from the top: as project() tells it; -Infinity: nothing. */
     depths(figure, view, width, height) {
       uniforms.depthOnly.value = true;
-      render({ ...figure, sides: null }, view, width, height, false);
+      render({ ...figure, sides: null }, view, width, height);
       uniforms.depthOnly.value = false;
       const pixels = new Uint8Array(4 * width * height);
       gl.readPixels(0, 0, width, height, gl.RGBA, gl.UNSIGNED_BYTE, pixels);
@@ -360,7 +430,8 @@ export function openStage({ bare, inside, mark, tables }) {
         const wanted = shown.filter((each) => each.surface === surface).map(({ values }) => values);
         for (const values of entry.values.keys()) if (!wanted.includes(values)) letValuesGo(entry, values);
         if (wanted.length > 0) continue;
-        [entry.fine, entry.coarse, entry.sides].forEach((geometry) => geometry?.dispose());
+        [...entry.levels.values(), entry.sides].forEach((geometry) => geometry?.dispose());
+        gl.deleteBuffer(entry.corner.buffer);
         kept.delete(surface);
       }
     },

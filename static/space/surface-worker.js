@@ -1,6 +1,6 @@
 // surface-worker.js - fetches surfaces and fields beside the page and makes of them what is drawn, so that the page never waits for it.
 //   in:  { id, task, ...detail }   out: { id, result } or { id, problem: { status, body } }
-// It keeps what only it needs of a surface: whose own each corner is, and the form.
+// It keeps what only it needs of a surface: what the vertices of a simplified one are in the mesh, and the form.
 import * as api from '../api.js';
 import { faceForm } from './form.js';
 import {
@@ -15,35 +15,23 @@ import {
   readSurface,
   readTable,
   tableBytes,
-  viewBytes,
+  viewParts,
 } from './surface.js';
-import { SUBJECTS, formValues, pickDoubles, picksOf } from './values.js';
+import { SUBJECTS, cornerValues, formValues, pickDoubles, picksOf } from './values.js';
 
 const DETAIL_MOST = 400000; // triangles
 
-const surfaces = new Map(); // version -> { surface, owners, form, table }
+const surfaces = new Map(); // version -> { surface, form, table }
 
+/** Its buffers go to the page as they came. */
 async function loadSurface({ version }) {
   const head = readHead(await api.readSurfaceBytes(version, 0, HEAD_BYTES));
-  const buffer = await api.readSurfaceBytes(version, 0, viewBytes(head));
-  const surface = readSurface(buffer);
-  const { corners, owners, twins } = ownCorners(surface);
-  const kept = {
-    ...surface,
-    corners: null,
-    triangles: null,
-    coarse: null,
-    faces: surface.faces?.slice() ?? null,
-    vertexFaces: surface.vertexFaces?.slice() ?? null,
-    sources: surface.sources?.slice() ?? null,
-    twins: twins.slice(),
-  };
-  surfaces.set(version, { surface: kept, owners, form: null, table: null });
-  // without the bytes that the new corners stand for
-  const [triangles, coarse, faces] = ['triangles', 'coarse', 'faces'].map((name) => surface[name]?.slice() ?? null);
-  const drawn = { ...surface, corners, triangles, coarse, faces, twins, version, vertexFaces: null, sources: null };
-  const transfer = [corners, triangles, coarse, faces, twins].filter((part) => part !== null).map((part) => part.buffer);
-  return { result: Object.assign(drawn, { ball: ballOf(drawn) }), transfer };
+  const parts = await Promise.all(viewParts(head).map(([begin, end]) => api.readSurfaceBytes(version, begin, end)));
+  const { vertexFaces, sources, ...drawn } = readSurface(head, parts);
+  surfaces.set(version, { surface: { ...head, vertexFaces, sources }, form: null, table: null });
+  const twins = ownCorners(drawn);
+  const result = { ...drawn, twins, version };
+  return { result: Object.assign(result, { ball: ballOf(result) }), transfer: [parts[0], parts[1], twins.buffer] };
 }
 
 async function formOf(version) {
@@ -60,16 +48,16 @@ async function pickField(run, name, picks, count) {
   return picker.values();
 }
 
-/** How many numbers a field has, at most: only where to keep them is decided by it. */
-const fieldCount = (surface, subject) => (subject.per === 'face' ? surface.faceCount : 0) || Math.max(surface.faceCount, surface.vertexCount);
+/** How many numbers a field has; of the vertices of a mesh that was simplified this is not known, and no less than is likely. */
+const fieldCount = ({ simplified, faceCount, vertexCount }, { per }) => (per === 'face' || simplified ? faceCount : vertexCount);
 
+/** The numbers of a surface's vertices, or of the faces of the mesh. */
 async function findValues({ version, run, colour, kind }) {
   const subject = SUBJECTS[colour];
-  const { surface, owners } = surfaces.get(version);
-  const picks = picksOf(surface, owners, subject);
+  const { surface } = surfaces.get(version);
   const values = subject.form
-    ? formValues(await formOf(version), picks, subject.form, kind)
-    : await pickField(run, subject.field, picks, fieldCount(surface, subject));
+    ? formValues(await formOf(version), subject.form, kind)
+    : await pickField(run, subject.field, picksOf(surface, subject), fieldCount(surface, subject));
   return { result: values, transfer: [values.buffer] };
 }
 
@@ -83,25 +71,16 @@ async function findDetail({ version, run, colour, kind, at, radius }) {
   const pieces = await Promise.all(
     near.taken.map(async (each) => readCluster(each, await api.readSurfaceBytes(version, each.begin, each.end))),
   );
-  for (const piece of pieces) {
-    const { corners, owners, twins } = ownCorners(piece);
-    Object.assign(piece, { corners, owners, twins });
-  }
-  if (subject.form)
-    for (const piece of pieces)
-      piece.values = formValues(piece.form, picksOf(formPiece(piece), piece.owners, subject), subject.form, kind);
+  for (const piece of pieces) piece.twins = ownCorners(piece);
+  if (subject.form) for (const piece of pieces) piece.values = cornerValues(piece, subject, formValues(piece.form, subject.form, kind));
   else if (subject.field) await pickPieces(pieces, run, subject, surface);
-  return {
-    result: { radius: near.radius, pieces: pieces.map((piece) => ({ values: null, ...piece, owners: null })) },
-    transfer: [],
-  };
+  const result = { radius: near.radius, pieces: pieces.map((piece) => ({ values: null, ...piece })) };
+  const buffers = pieces.flatMap(({ corners, twins, values }) => [corners.buffer, twins.buffer, values?.buffer]);
+  return { result, transfer: buffers.filter((buffer) => buffer) };
 }
 
-/** The form of a piece is told for its own triangles. */
-const formPiece = (piece) => ({ ...piece, faces: null });
-
 async function pickPieces(pieces, run, subject, surface) {
-  const picks = pieces.map((piece) => picksOf(piece, piece.owners, subject));
+  const picks = pieces.map((piece) => picksOf(piece, subject));
   const all = new Uint32Array(picks.reduce((sum, each) => sum + each.length, 0));
   let begin = 0;
   picks.forEach((each) => {
@@ -111,7 +90,7 @@ async function pickPieces(pieces, run, subject, surface) {
   const values = await pickField(run, subject.field, all, fieldCount(surface, subject));
   begin = 0;
   pieces.forEach((piece, i) => {
-    piece.values = values.slice(begin, begin + picks[i].length);
+    piece.values = cornerValues(piece, subject, values.subarray(begin, begin + picks[i].length));
     begin += picks[i].length;
   });
 }

@@ -1,12 +1,12 @@
 // surface.js - the bytes of server/picture/surface.h as typed arrays, and what follows from them. Pure.
 
-const MAGIC = 'fettleS2';
+const MAGIC = 'fettleS3';
 const SIMPLIFIED = 1;
 const FACES = 2;
 const SOURCES = 4;
-const SECTIONS = 10;
+const SECTIONS = 11;
 const CLUSTER = 72;
-export const HEAD_BYTES = 168;
+export const HEAD_BYTES = 184;
 export const STEPS = 65535;
 
 /** Reads the head: enough to know where everything is. */
@@ -18,9 +18,9 @@ export function readHead(buffer) {
   const f64 = (at) => view.getFloat64(at, true);
   const u64 = (at) => Number(view.getBigUint64(at, true));
   const flags = u32(12);
-  const [vertices, triangles, coarse, faces, sources, aspects, shells, edges, clusters, end] = Array.from(
+  const [vertices, coarsest, coarse, triangles, faces, sources, aspects, shells, edges, clusters, end] = Array.from(
     { length: SECTIONS },
-    (_, i) => u64(88 + 8 * i),
+    (_, i) => u64(96 + 8 * i),
   );
   return {
     simplified: (flags & SIMPLIFIED) !== 0,
@@ -29,35 +29,43 @@ export function readHead(buffer) {
     vertexCount: u32(16),
     triangleCount: u32(20),
     coarseCount: u32(24),
-    clusterCount: u32(28),
-    origin: [f64(32), f64(40), f64(48)],
-    step: f64(56),
-    quantisationError: f64(64),
-    simplificationError: f64(72),
-    faceCount: u64(80),
-    sections: { vertices, triangles, coarse, faces, sources, aspects, shells, edges, clusters, end },
+    coarsestCount: u32(28),
+    clusterCount: u32(32),
+    origin: [f64(40), f64(48), f64(56)],
+    step: f64(64),
+    quantisationError: f64(72),
+    simplificationError: f64(80),
+    faceCount: u64(88),
+    sections: { vertices, coarsest, coarse, triangles, faces, sources, aspects, shells, edges, clusters, end },
   };
 }
 
-/** The bytes that a whole view needs: all but what faces and vertices are, and the clusters. */
-export const viewBytes = (head) => head.sections.aspects;
+/** Where the bytes lie of what a whole view needs: vertices; triangles, and their faces where they are the mesh's own; else what each
+ *  vertex is in the mesh. What faces and vertices are, and the clusters, lie behind. */
+export function viewParts({ simplified, sections: { vertices, coarsest, faces, aspects } }) {
+  return simplified ? [[vertices, coarsest], [coarsest, faces], [faces, aspects]] : [[vertices, coarsest], [coarsest, aspects]];
+}
 
-/** The surface over a buffer of at least viewBytes(head) bytes, without copying. */
-export function readSurface(buffer) {
-  const head = readHead(buffer);
-  const { vertices, triangles, coarse, faces, sources } = head.sections;
-  const owners = head.hasFaces
-    ? new Uint32Array(buffer, faces, head.simplified ? head.vertexCount : head.triangleCount)
-    : null;
+/** The surface over the buffers of viewParts(head), without copying. */
+export function readSurface(head, [corners, levels, origins]) {
+  const { simplified, vertexCount, sections } = head;
+  const level = (name, count) => (count > 0 ? new Uint32Array(levels, sections[name] - sections.coarsest, 3 * count) : null);
   return {
     ...head,
-    corners: new Uint16Array(buffer, vertices, 4 * head.vertexCount), // x, y, z, normal
-    triangles: new Uint32Array(buffer, triangles, 3 * head.triangleCount),
-    coarse: head.coarseCount > 0 ? new Uint32Array(buffer, coarse, 3 * head.coarseCount) : null,
-    faces: head.simplified ? null : owners, // of triangles
-    vertexFaces: head.simplified ? owners : null,
-    sources: head.hasSources ? new Uint32Array(buffer, sources, head.vertexCount) : null,
+    corners: new Uint16Array(corners, 0, 4 * vertexCount), // x, y, z, normal
+    triangles: level('triangles', head.triangleCount),
+    coarse: level('coarse', head.coarseCount),
+    coarsest: level('coarsest', head.coarsestCount),
+    faces: !simplified && head.hasFaces ? new Uint32Array(levels, sections.faces - sections.coarsest, head.triangleCount) : null, // of triangles
+    vertexFaces: simplified && head.hasFaces ? new Uint32Array(origins, 0, vertexCount) : null,
+    sources: head.hasSources ? new Uint32Array(origins, sections.sources - sections.faces, vertexCount) : null,
   };
+}
+
+/** The finest triangles of a surface that are no more than so many, else the fewest that there are. */
+export function levelFor({ triangles, coarse, coarsest }, most) {
+  const levels = [triangles, coarse, coarsest].filter((level) => level);
+  return levels.find((level) => level.length <= 3 * most) ?? levels.at(-1);
 }
 
 /** Where the bytes lie that tell what faces and vertices are. */
@@ -120,9 +128,11 @@ export function readCluster(entry, buffer) {
     origin,
     step,
     simplified: false,
+    isCluster: true,
     corners: new Uint16Array(buffer, 0, 4 * vertexCount),
     triangles: new Uint16Array(buffer, at.triangles, 3 * triangleCount),
     coarse: null,
+    coarsest: null,
     faces: new Uint32Array(buffer, at.faces, triangleCount),
     sources: new Uint32Array(buffer, at.sources, vertexCount),
     form: {
@@ -152,17 +162,13 @@ export function clustersNear(table, at, radius, most) {
 /**
  * Gives every triangle a corner of its own, its last: so that a number a triangle can be drawn sharply. Triangles are turned in place;
  * where all corners of one are taken, one is doubled.
- * @returns {{ corners: Uint16Array, owners: Uint32Array, twins: Uint32Array }} owners: for each corner the triangle whose own it is,
- *   or one that has it; twins: what each doubled one, behind the others, doubles
+ * @returns {Uint32Array} what each doubled one, behind the others, doubles: the last corner of a triangle, and of no other
  */
-export function ownCorners({ corners, triangles, vertexCount }) {
-  const count = triangles.length / 3;
-  const free = 0xffffffff;
-  const owners = new Uint32Array(vertexCount + count).fill(free);
-  const twins = [];
+export function ownCorners({ triangles, vertexCount }) {
+  const twins = new Uint32Array(triangles.length / 3);
   const settled = new Uint8Array(vertexCount);
-  for (let t = 0; t < count; t += 1) {
-    const k = 3 * t;
+  let count = 0;
+  for (let k = 0; k < triangles.length; k += 3) {
     const [a, b, c] = [triangles[k], triangles[k + 1], triangles[k + 2]];
     let own = c;
     if (settled[c] === 0) own = c;
@@ -175,19 +181,22 @@ export function ownCorners({ corners, triangles, vertexCount }) {
       triangles[k] = c;
       triangles[k + 1] = a;
     } else {
-      own = vertexCount + twins.length;
-      twins.push(c);
+      own = vertexCount + count;
+      twins[count] = c;
+      count += 1;
     }
     triangles[k + 2] = own;
-    owners[own] = t;
     if (own < vertexCount) settled[own] = 1;
   }
-  for (let k = 0; k < triangles.length; k += 1)
-    if (owners[triangles[k]] === free) owners[triangles[k]] = Math.floor(k / 3);
+  return twins.slice(0, count);
+}
+
+/** All corners, as they are drawn: those that are doubled behind the vertices. */
+export function drawnCorners({ corners, twins, vertexCount }) {
   const all = new Uint16Array(4 * (vertexCount + twins.length));
   all.set(corners);
   twins.forEach((source, i) => all.copyWithin(4 * (vertexCount + i), 4 * source, 4 * source + 4));
-  return { corners: all, owners: owners.slice(0, vertexCount + twins.length), twins: Uint32Array.from(twins) };
+  return all;
 }
 
 /** The vertex of the surface that corner v is, or doubles. */
@@ -222,7 +231,7 @@ export function ballOf(surface) {
   const high = [0, 0, 0];
   for (const v of surface.coarse ?? surface.triangles)
     for (let axis = 0; axis < 3; axis += 1) {
-      const q = surface.corners[4 * v + axis];
+      const q = surface.corners[4 * vertexOf(surface, v) + axis];
       if (q < low[axis]) low[axis] = q;
       if (q > high[axis]) high[axis] = q;
     }

@@ -1,5 +1,6 @@
 // values.js - what a surface is coloured by: one number a corner that is drawn, from the fields of a run or from its form. Pure.
 import { aspectOf, shellClass, valenceClass } from './form.js';
+import { vertexOf } from './surface.js';
 
 /**
  * What can be shown: on which mesh it lies, what tells it (a field of the run, or a part of the surface's form), and how it is drawn:
@@ -16,45 +17,57 @@ export const SUBJECTS = {
   none: { mesh: 'subject', map: null },
 };
 
-/** Which elements of the mesh, or of its form, the corners of a surface take their numbers from. */
-export function picksOf(surface, owners, subject) {
-  const corners = surface.vertexCount + surface.twins.length;
-  const twin = (v) => (v < surface.vertexCount ? v : surface.twins[v - surface.vertexCount]);
-  const pick =
-    subject.per === 'face'
-      ? surface.simplified
-        ? subject.form
-          ? twin // the form of a simplified surface is told for its vertices
-          : (v) => surface.vertexFaces[twin(v)]
-        : surface.faces === null
-          ? (v) => owners[v]
-          : (v) => surface.faces[owners[v]]
-      : surface.sources === null || subject.form
-        ? twin
-        : (v) => surface.sources[twin(v)];
-  const picks = new Uint32Array(corners);
-  for (let v = 0; v < corners; v += 1) picks[v] = pick(v);
-  return picks;
+/** Whether the numbers of a surface are told for its vertices: else for its faces. */
+const isOfVertices = (surface, subject) => subject.per === 'vertex' || surface.simplified;
+
+/** Which elements of the mesh the vertices of a simplified surface take their numbers from, or the triangles or vertices of a cluster;
+ *  null: all, in their order. */
+export function picksOf(surface, subject) {
+  if (subject.form) return null;
+  if (subject.per === 'vertex') return surface.sources;
+  return surface.simplified ? surface.vertexFaces : surface.isCluster ? surface.faces : null;
+}
+
+/** A number for each corner that is drawn: a face's where a triangle of it has a corner of its own. */
+export function cornerValues(surface, subject, values) {
+  const { triangles, vertexCount, twins } = surface;
+  const spread = new Float32Array(vertexCount + twins.length);
+  if (isOfVertices(surface, subject)) {
+    spread.set(values);
+    twins.forEach((v, i) => {
+      spread[vertexCount + i] = values[v];
+    });
+    return spread;
+  }
+  const faces = surface.isCluster ? null : surface.faces;
+  for (const last of [false, true]) // a corner that is no triangle's own has the number of one that meets there
+    for (let k = 0, t = 0; k < triangles.length; k += 3, t += 1) {
+      const value = values[faces === null ? t : faces[t]];
+      if (last) spread[triangles[k + 2]] = value;
+      else spread[triangles[k]] = spread[triangles[k + 1]] = value;
+    }
+  return spread;
 }
 
 /** The numbers of a form, as they are drawn: aspect ratios by their binary logarithm. */
-export function formValues(form, picks, name, kind) {
+export function formValues(form, name, kind) {
   const codes = form[name];
   const of = {
     aspects: (code) => Math.log2(aspectOf(code)),
     edges: (code) => valenceClass(code, kind),
     shells: shellClass,
   }[name];
-  const values = new Float32Array(picks.length);
-  if (codes !== null) for (let v = 0; v < picks.length; v += 1) values[v] = of(codes[picks[v]]);
+  const values = new Float32Array((codes ?? form.aspects).length);
+  if (codes !== null) for (let i = 0; i < codes.length; i += 1) values[i] = of(codes[i]);
   return values;
 }
 
 const WHOLE_MOST = 2 ** 22; // numbers that are kept while the wanted ones are taken from them
 
-/** Takes the wanted ones of little-endian doubles that arrive in pieces. picks: below 2^21 of them where there are more than 2^22. */
+/** Takes the wanted ones of little-endian doubles that arrive in pieces. picks: below 2^21 of them where there are more than 2^22; null:
+ *  all. */
 export function pickDoubles(picks, count) {
-  const whole = count <= WHOLE_MOST ? new Float32Array(count) : null;
+  const whole = picks === null || count <= WHOLE_MOST ? new Float32Array(count) : null;
   const values = whole ? null : new Float32Array(picks.length);
   const wanted = whole ? null : Float64Array.from(picks, (pick, i) => pick * 2 ** 21 + i).sort();
   const carry = new Uint8Array(8);
@@ -84,7 +97,7 @@ export function pickDoubles(picks, count) {
       for (; at + 8 <= bytes.length; at += 8) put(view.getFloat64(at, true));
       while (at < bytes.length) carry[carried++] = bytes[at++];
     },
-    values: () => (whole ? Float32Array.from(picks, (pick) => whole[pick]) : values),
+    values: () => (picks === null ? whole : whole ? Float32Array.from(picks, (pick) => whole[pick]) : values),
   };
 }
 
@@ -99,9 +112,9 @@ export function areaShares({ surface, values, map, per }, range, count) {
   for (let k = 0; k < triangles.length; k += 3) {
     const a = triangles[k];
     const b = triangles[k + 1];
-    const c = triangles[k + 2];
+    const c = triangles[k + 2]; // only this one is ever a double
     const value = per === 'face' ? values[c] : (values[a] + values[b] + values[c]) / 3;
-    const area = triangleArea(corners, a, b, c);
+    const area = triangleArea(corners, a, b, vertexOf(surface, c));
     if (!(area > 0) || Number.isNaN(value)) continue;
     const share = map === 'div' ? 0.5 + value / (2 * range) : value / range;
     shares[share >= 1 ? count : Math.max(0, Math.floor(share * count))] += area;

@@ -2,7 +2,7 @@
 // A card is a native popover beside its button; Escape or a click elsewhere closes it, and the focus returns to the button.
 import { cellSentence, certaintyOf, changeText, placeOf, samplesOf, scaleOf } from '../comparison.js';
 import { entry, h, shape, tell } from '../dom.js';
-import { formatBytes, formatCount, formatFaceSize, formatTime, formatValue, withUnit } from '../format.js';
+import { formatBytes, formatCount, formatTime, withUnit } from '../format.js';
 import { say } from '../say.js';
 import { versionName } from '../specimen-state.js';
 
@@ -64,6 +64,7 @@ export function openNumberCard(state, { measure: path, version, button }, record
           row.lower[i] !== row.upper[i]
         ? say('card.ends', { lower: String(row.lower[i]), upper: String(row.upper[i]) })
         : String(value);
+  const inFile = scaleOf(row, state.specimen.units, state.specimen.units);
   const card = openCard(
     button,
     say('card.title', { name: row.name, version: name }),
@@ -91,7 +92,7 @@ export function openNumberCard(state, { measure: path, version, button }, record
   const run = column.run;
   more.append(
     ...[
-      exact === null ? null : entry(say('card.digits'), h('span', { class: 'break n', text: exact })),
+      exact === null ? null : entry(say('card.digits'), h('span', { class: 'break n', text: inFile.factor === 1 ? withUnit(exact, inFile.unit) : exact })),
       entry(say('card.run'), say('card.run.entry', { run: run.id, time: formatTime(run.created) })),
       entry(say('card.against'), run.against ? state.nameOf(run.against) : say('versions.alone')),
     ].filter(Boolean),
@@ -102,7 +103,7 @@ export function openNumberCard(state, { measure: path, version, button }, record
       const found = value === null ? null : placeOf(body, path);
       if (samples !== null)
         more.append(entry(say('card.samples'), formatCount(samples)));
-      if (found?.at) more.append(entry(say('card.place'), state.pointText(found.at)));
+      if (found?.at) more.append(entry(say('card.place'), state.ruler.point(found.at)));
       if (found?.face !== undefined)
         more.append(entry(say('card.place'), say('card.face', { face: formatCount(found.face) })));
       more.append(
@@ -129,7 +130,6 @@ function showFindings(event, card) {
 export function openVersionCard(el, state, { id, button }) {
   const column = state.columns.find((each) => each.version.id === id);
   const { version, run, job, share } = column;
-  const unit = state.specimen.units;
   const act = (text, name, detail = {}) =>
     h('button', {
       text,
@@ -152,8 +152,8 @@ export function openVersionCard(el, state, { id, button }) {
       entry(say('version.size'), formatBytes(version.file.bytes)),
       version.file.format ? entry(say('version.format'), version.file.format.toUpperCase()) : null,
       entry('SHA-256', h('code', { class: 'break', text: version.file.sha256 })),
-      version.face_size ? entry(say('version.faceSize'), formatFaceSize(version.face_size, share, unit)) : null,
-      share ? entry(say('version.basis'), withUnit(formatValue(version.face_size / share), unit)) : null,
+      version.face_size ? entry(say('version.faceSize'), state.ruler.faceSize(version.face_size, share)) : null,
+      share ? entry(say('version.basis'), state.ruler.length(version.face_size / share, 4)) : null,
       entry(say('version.madeFrom'), version.made_from ? state.nameOf(version.made_from) : say('version.nothing')),
       entry(say('version.against'), version.against ? state.nameOf(version.against) : say('versions.alone')),
       entry(say('version.arrived'), formatTime(version.created)),

@@ -3,13 +3,14 @@
 //         views are the saved ones, moved tells that the order shown is no longer the present one
 //         to the register that it returns: what views/register.js takes
 //   up:   'wish.query', detail = the changed parts of the query; 'wish.order': the present order; 'wish.new'; 'wish.again';
-//         'wish.save', 'wish.forget', detail = { name }; 'wish.copy'
+//         'wish.unit', detail = { unit }; 'wish.save', 'wish.forget', detail = { name }; 'wish.copy'; 'wish.print': all of the list
 import { choice, emptyBox, errorBox, h, openDialog, redraw, tell } from '../dom.js';
-import { formatCount } from '../format.js';
+import { UNITS, formatCount } from '../format.js';
 import { problemText } from '../problem.js';
 import { writeRoute } from '../route.js';
 import { isView } from '../saved-views.js';
 import { say } from '../say.js';
+import { readSetting } from '../settings.js';
 import { Register } from './register.js';
 
 const FILTERS = ['', 'new', 'in work', 'ready', 'handed over', 'retired', 'measuring', 'failed'];
@@ -46,6 +47,13 @@ export function CollectionView(el) {
     update();
   });
 
+  /** The keys that print do as the button does: of a long list the browser alone would print what was near the window. */
+  document.addEventListener('keydown', (event) => {
+    if (!el.isConnected || !(event.ctrlKey || event.metaKey) || event.altKey || event.key.toLowerCase() !== 'p') return;
+    event.preventDefault();
+    tell(el, 'wish.print');
+  });
+
   const wish = (changes) => tell(el, 'wish.query', changes);
 
   function update() {
@@ -61,7 +69,7 @@ export function CollectionView(el) {
   /** Drawn anew only where it changes: not for each letter of a search. */
   function drawTop() {
     const { query, totals, views } = shown;
-    const drawn = JSON.stringify([{ ...query, q: query.view ? query.q : '' }, totals, views]);
+    const drawn = JSON.stringify([{ ...query, q: query.view ? query.q : '' }, totals, views, readSetting('unit')]);
     if (drawn === drawnTop) return;
     drawnTop = drawn;
     redraw(top, filterForm(), savedViews());
@@ -110,9 +118,22 @@ export function CollectionView(el) {
         entries: orders.map((each) => [each, say(`sort.${each.replace(' ', '.')}`)]),
         change: (value) => wish({ sort: value.split(' ')[0], order: value.split(' ')[1] }),
       }),
+      choice({
+        label: say('versions.unit'),
+        name: 'unit',
+        chosen: readSetting('unit'),
+        entries: [['', say('collection.unit.files')], ...UNITS.map((unit) => [unit, unit])],
+        change: (unit) => tell(el, 'wish.unit', { unit }),
+      }),
       h(
         'span',
         { class: 'right acts' },
+        h('button', {
+          type: 'button',
+          data: { key: 'print' },
+          text: say('collection.print'),
+          on: { click: () => tell(el, 'wish.print') },
+        }),
         h('button', {
           type: 'button',
           data: { key: 'new' },

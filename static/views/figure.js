@@ -1,9 +1,10 @@
 // figure.js - one view of a surface: a canvas that is turned by mouse, touch and keys. Mounted on a .plate.
-//   down: 'draw', detail = { figures, camera, stage, colours, moving, divider, tags, unit, factor }; figures: one, or two with a divider;
+//   down: 'draw', detail = { figures, camera, stage, colours, moving, divider, tags, named, unit, factor }; figures: one, or two with a divider;
 //         'aim', detail = { camera }: what is drawn next, so that movements add up in between
 //   up:   'wish.camera', detail = { camera }; 'wish.pick', detail = { figure, ray }; 'wish.finding', detail = { finding }
 import { TURN_STEP, pan, project, rayThrough, turn, zoom } from '../space/camera.js';
 import { drawMarks, drawRing } from '../space/overlay.js';
+import { placeTags } from '../space/tags.js';
 import { h, tell } from '../dom.js';
 import { formatValue, withUnit } from '../format.js';
 
@@ -16,11 +17,12 @@ export function Figure(el) {
   const canvas = h('canvas', { 'aria-hidden': 'true' });
   const tags = h('div', { class: 'tags' });
   const bar = h('span', { class: 'scalebar' });
+  const names = h('div', { class: 'names', 'aria-hidden': 'true' }); // of what lies on each side of the divider
   const context = canvas.getContext('2d', { willReadFrequently: true });
   const pointers = new Map();
   let state = null;
   let travelled = 0;
-  el.append(canvas, tags, bar);
+  el.append(canvas, tags, bar, names);
 
   el.addEventListener('draw', (event) => {
     state = event.detail;
@@ -35,62 +37,82 @@ export function Figure(el) {
     const width = Math.max(1, Math.round(el.clientWidth * devicePixelRatio));
     const height = Math.max(1, Math.round(el.clientHeight * devicePixelRatio));
     if (canvas.width !== width || canvas.height !== height) Object.assign(canvas, { width, height });
-    const [figure, other] = state.figures;
-    state.stage.draw(figure, state.camera, context, { moving: state.moving });
-    if (!state.moving) overlay(figure);
-    if (other) drawBeside(other, width, height);
+    const { figures, stage, camera, moving } = state;
+    const divided = figures.length > 1 ? Math.round(width * state.divider) : width;
+    figures.forEach((figure, i) => {
+      const from = i === 0 ? 0 : divided; // the second figure lies to the right of the divider
+      const isLast = i === figures.length - 1;
+      const then = () => {
+        if (!moving) overlay(figure, from);
+        if (isLast) drawOver(divided, figures.length > 1);
+      };
+      stage.draw(figure, camera, context, { moving, from, then });
+    });
+  }
+
+  function overlay(figure, from) {
+    if (!figure.marks) return;
+    const { width, height } = canvas;
+    const depths = state.stage.depths(figure, state.camera, width, height);
+    context.save();
+    context.beginPath();
+    context.rect(from, 0, width - from, height);
+    context.clip();
+    drawMarks(context, figure.surface, figure.marks, state.camera, depths, state.colours, figure.plane);
+    context.restore();
+  }
+
+  function drawOver(divided, hasDivider) {
+    if (hasDivider) drawDivider(divided, canvas.height);
     drawTags();
     drawBar();
   }
 
-  function overlay(figure) {
-    if (!figure.marks) return;
-    const depths = state.stage.depths(figure, state.camera, canvas.width, canvas.height);
-    drawMarks(context, figure.surface, figure.marks, state.camera, depths, state.colours, figure.plane);
-  }
-
-  /** The second figure to the right of the divider. */
-  function drawBeside(other, width, height) {
-    const left = context.getImageData(0, 0, Math.max(1, Math.round(width * state.divider)), height);
-    state.stage.draw(other, state.camera, context, { moving: state.moving });
-    if (!state.moving) overlay(other);
-    if (state.divider > 0) context.putImageData(left, 0, 0);
-    const x = Math.round(width * state.divider);
+  function drawDivider(x, height) {
     context.fillStyle = state.colours.halo;
     context.fillRect(x - 3, 0, 6, height);
     context.fillStyle = state.colours.mark;
     context.fillRect(x - 1, 0, 2, height);
   }
 
-  /** Tags hang outside the middle, on threads to their rings. */
+  /** Tags hang outside the middle, on threads to their rings; where there is no room for one its ring stands alone. */
   function drawTags() {
     const [width, height] = [el.clientWidth, el.clientHeight];
-    const nodes = state.tags.map((tag) => {
-      const at = project(state.camera, tag.at, width, height);
-      const [dx, dy] = [at.x - width / 2, at.y - height / 2];
-      const length = Math.hypot(dx, dy) || 1;
-      const reach = Math.max(length + 46, Math.min(width, height) * 0.36);
-      const x = Math.max(4, Math.min(width - 44, width / 2 + (reach * dx) / length - 16));
-      const y = Math.max(4, Math.min(height - 30, height / 2 + (reach * dy) / length - 12));
-      const inside = at.x >= 0 && at.y >= 0 && at.x <= width && at.y <= height;
-      if (inside && !state.moving)
+    const seen = state.tags
+      .map((tag) => ({ tag, at: project(state.camera, tag.at, width, height) }))
+      .filter(({ at }) => at.x >= 0 && at.y >= 0 && at.x <= width && at.y <= height);
+    const spots = placeTags(seen.map(({ at }) => outside(at, width, height)), width, height);
+    const nodes = seen.map(({ tag, at }, i) => {
+      const spot = spots[i];
+      const [x, y] = spot ? [spot.x + 16, spot.y + 12] : [at.x, at.y];
+      if (!state.moving)
         drawRing(context, state.colours, state.camera, tag.at, tag.chosen ? tag.radius : 0, {
-          x: (x + 16) * devicePixelRatio,
-          y: (y + 12) * devicePixelRatio,
+          x: x * devicePixelRatio,
+          y: y * devicePixelRatio,
         });
-      return inside
-        ? h('button', {
-            class: `tag ${tag.kind}`,
-            style: { '--x': `${x}px`, '--y': `${y}px` },
-            'aria-label': tag.label,
-            'aria-current': tag.chosen ? 'true' : null,
-            tabindex: '-1',
-            text: String(tag.number),
-            on: { click: () => tell(el, 'wish.finding', { finding: tag.id }) },
-          })
-        : null;
+      return spot && tagNode(tag, spot);
     });
     tags.replaceChildren(...nodes.filter((node) => node !== null));
+  }
+
+  function outside(at, width, height) {
+    const off = [at.x - width / 2, at.y - height / 2];
+    const [dx, dy] = Math.hypot(...off) < CLICK ? [CLICK, -CLICK] : off; // of the middle: to the right and up, not over its place
+    const length = Math.hypot(dx, dy);
+    const reach = Math.max(length + 46, Math.min(width, height) * 0.36);
+    return { x: width / 2 + (reach * dx) / length - 16, y: height / 2 + (reach * dy) / length - 12 };
+  }
+
+  function tagNode(tag, { x, y }) {
+    return h('button', {
+      class: `tag ${tag.kind}`,
+      style: { '--x': `${x}px`, '--y': `${y}px` },
+      'aria-label': tag.label,
+      'aria-current': tag.chosen ? 'true' : null,
+      tabindex: '-1',
+      text: String(tag.number),
+      on: { click: () => tell(el, 'wish.finding', { finding: tag.id }) },
+    });
   }
 
   /** A round length of some fifth of the width. */
@@ -101,6 +123,7 @@ export function Figure(el) {
     const length = [5, 2, 1].map((times) => times * power).find((each) => each <= rough) ?? power;
     bar.style.setProperty('--bar', `${(length / state.factor) * scale}px`);
     bar.textContent = withUnit(formatValue(length, 2), state.unit);
+    names.replaceChildren(...(state.named ? state.figures.map(({ name }) => h('span', { text: name })) : []));
   }
 
   const move = (camera) => tell(el, 'wish.camera', { camera });

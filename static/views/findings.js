@@ -1,12 +1,13 @@
 // findings.js - the places of the chosen version that somebody may want to mend, facing a figure of where they lie.
 // Beside a baseline each is marked as new or still there, and those that are gone can be listed (same-place.js says by what rule).
-//   down: 'show', detail = { run, name, findings: { items, total } or null, since, bounds, reference, unit, factor, faceSize, pointText, waiting }
-//           since: { name, items, match, spaceAddress } of the baseline, or null
+//   down: 'show', detail = { run, name, against, findings: { items, total } or null, since, bounds, reference, ruler, faceSize, waiting }
+//           name, against: of the version and of its reference; since: { name, against, items, match, spaceAddress } of the baseline, or null
 //         'choose', detail = { number }: that finding, or the head of the list where it is null
 import { emptyBox, choice, h, redraw, shape } from '../dom.js';
-import { formatCount, formatInterval, formatValue, withUnit } from '../format.js';
-import { canSay, say, sayList } from '../say.js';
-import { LEVELS, findingRow, kindName } from './finding-row.js';
+import { findingText, kindName, sizeText } from '../finding-text.js';
+import { formatCount } from '../format.js';
+import { say } from '../say.js';
+import { LEVELS, findingRow } from './finding-row.js';
 import { placesFigure } from './places-figure.js';
 
 const PAGE = 60;
@@ -201,8 +202,13 @@ export function Findings(el) {
       ],
       facts: [
         size ? h('span', { text: size }) : null,
-        finding.at ? h('span', { class: 'n', text: say('findings.at', { place: state.pointText(finding.at) }) }) : null,
+        finding.at ? h('span', { class: 'n', text: say('findings.at', { place: state.ruler.point(finding.at) }) }) : null,
       ],
+      text: findingText(finding, {
+        version: own ? state.name : state.since.name,
+        reference: own ? state.against : state.since.against,
+        ruler: state.ruler,
+      }),
       more:
         address && finding.at
           ? h(
@@ -244,37 +250,4 @@ export function Findings(el) {
     item?.scrollIntoView({ block: 'center' });
     item?.querySelector('button').focus({ preventScroll: true });
   }
-}
-
-const LENGTH_UNITS = ['length', 'mm', 'cm', 'm', 'in', 'unknown'];
-
-/** How large a finding is, in the unit shown: how far the surfaces are apart, a length, an area, or a count. */
-export function sizeText(finding, { factor, unit, faceSize = null }) {
-  const { size, unit: counted, faces_total: faces, distance } = finding;
-  const apart = distance
-    ? withUnit(formatInterval(distance.lower * factor, distance.upper * factor, say('interval.to')), unit)
-    : null;
-  if (size === null || size === undefined) return apart ?? (faces ? say('findings.faces', { n: faces }) : '');
-  if (LENGTH_UNITS.includes(counted)) {
-    const text = withUnit(formatValue(size * factor, 3), unit);
-    return faceSize ? say('findings.inFaceSizes', { size: text, times: formatValue(size / faceSize, 2) }) : text;
-  }
-  if (counted.endsWith('²')) {
-    const area = withUnit(formatValue(size * factor ** 2, 3), unit && `${unit}²`);
-    return apart === null ? area : say('findings.over', { distance: apart, area });
-  }
-  return canSay(`findings.unit.${counted}`)
-    ? say(`findings.unit.${counted}`, { n: size })
-    : withUnit(formatValue(size, 3), counted);
-}
-
-/** A finding in one line: kind, size, place. */
-export function placeText(finding, { lengthFactor, unit, pointText }) {
-  return sayList(
-    [
-      kindName(finding.kind),
-      sizeText(finding, { factor: lengthFactor, unit }),
-      finding.at ? say('findings.at', { place: pointText(finding.at) }) : '',
-    ].filter((part) => part !== ''),
-  );
 }

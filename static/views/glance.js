@@ -5,11 +5,10 @@
 import { cellSentence, cellText, scaleOf } from '../comparison.js';
 import { changed, factRows, isWeighed, leastOf, merits, unbeaten, weighable } from '../glance.js';
 import { h, hidden, redraw, shape, stateMark, tell } from '../dom.js';
-import { formatFaceSize } from '../format.js';
+import { lineText } from '../finding-text.js';
 import { say, sayList } from '../say.js';
 import { versionName } from '../specimen-state.js';
 import { thumbnail } from '../thumbnail.js';
-import { placeText } from './findings.js';
 
 /** Versions shown beside each other; a narrow window shows the first three. */
 const MOST = 5;
@@ -86,7 +85,7 @@ export function Glance(el) {
       const version = size
         ? say('glance.sized', {
             version: name(column),
-            size: formatFaceSize(size * state.lengthFactor, null, state.unit),
+            size: state.ruler.faceSize(size),
           })
         : name(column);
       return h('li', {
@@ -180,7 +179,7 @@ export function Glance(el) {
             h('button', {
               class: 'plain link',
               data: { key: `glance ${number}` },
-              text: placeText(finding, state),
+              text: lineText(finding, state),
               on: { click: () => tell(el, 'wish.finding', { number }) },
             }),
           ),

@@ -22,6 +22,9 @@ const SHAPES = [
   'note',
 ];
 const WORDS = [
+  'scanAndCage',
+  'shell',
+  'baseline',
   'lost',
   'invented',
   'certified',
@@ -53,7 +56,8 @@ const KEYS = [
 export function HelpView(el) {
   el.addEventListener('show', (event) => update(event.detail));
 
-  function update({ definitions, measure, keys, problem }) {
+  function update({ definitions, measure: row, keys, problem }) {
+    const measure = row?.replace(/@.*/, ''); // of a row of one tolerance
     redraw(
       el,
       h('h1', { class: 'plain', text: say('help.title') }),

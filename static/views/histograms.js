@@ -1,11 +1,21 @@
-// histograms.js - valence and the shapes of faces in shares: the chosen version as bars, up to three others as stepped outlines over them.
-//   down: 'show', detail = { chosen: { id, name, record } or null, others: the same, three at most, metric, offered: [{ id, name }] }
-//   up:   'wish.query' { chart, beside }
+// histograms.js - valence, the shapes of faces and the deviation in shares: the chosen version as bars, up to three others as stepped outlines over them.
+//   down: 'show', detail = { chosen: { id, name, record } or null, others: the same, three at most, metric, way, offered: [{ id, name }],
+//         unit, lengthFactor }
+//   up:   'wish.query' { chart, beside, way }
 import { edgeTicks, linearTicks } from '../axes.js';
 import { choice, h, redraw, s, tell } from '../dom.js';
-import { formatValue, withUnit } from '../format.js';
-import { filledRange, METRICS, metricShares, valenceShares } from '../histogram.js';
-import { say } from '../say.js';
+import { formatPlusMinus, formatValue, withUnit } from '../format.js';
+import {
+  deviationShares,
+  filledClasses,
+  filledRange,
+  METRICS,
+  metricShares,
+  placeInClasses,
+  valenceShares,
+  WAYS,
+} from '../histogram.js';
+import { say, sayList } from '../say.js';
 
 const MOST = 4;
 const DASHES = ['', 'second', 'third'];
@@ -22,13 +32,87 @@ export function Histograms(el) {
   function update() {
     const { chosen } = state;
     if (chosen === null) return redraw(el);
-    return redraw(el, valenceFigure(), metricFigure());
+    return redraw(el, deviationFigure(), valenceFigure(), metricFigure());
   }
 
   /** The histograms to overlay, the chosen version's first; null where it has none. */
   function overlay(sharesOf) {
     const all = [state.chosen, ...state.others].map(({ name, record }) => ({ name, of: sharesOf(record) }));
     return all[0].of === null ? null : all.filter((each) => each.of !== null);
+  }
+
+  /** Distances by class, one way. What is known of each share is a whisker on its bar; the table has it of every version. */
+  function deviationFigure() {
+    const { chosen, unit, lengthFactor } = state;
+    if (chosen.record.deviation === null) return null;
+    const way = WAYS[state.way] ? state.way : 'lost';
+    const picker = choice({
+      label: say('chart.way'),
+      name: 'way',
+      chosen: way,
+      entries: Object.keys(WAYS).map((name) => [name, say(`chart.way.${name}.${chosen.record.kind}`)]),
+      change: (value) => tell(el, 'wish.query', { way: value }),
+    });
+    const title = say(`chart.distances.${way}`);
+    const all = overlay((record) => deviationShares(record, way));
+    if (all === null)
+      return h(
+        'figure',
+        { class: 'chart' },
+        h('h3', { text: title }),
+        picker,
+        h('p', { class: 'quiet', text: say('chart.distances.none', { version: chosen.name }) }),
+      );
+    const layers = all.filter(({ of }) => of.reference === all[0].of.reference);
+    const left = state.others.map(({ name }) => name).filter((name) => !layers.some((layer) => layer.name === name));
+    const [bars] = layers.map((layer) => layer.of);
+    const [first, end] = filledClasses(layers.map((layer) => layer.of));
+    const length = (value) => formatValue(value * lengthFactor, 3);
+    const named = (i) =>
+      i === 0
+        ? say('chart.class.first', { to: length(bars.edges[0]) })
+        : i === bars.edges.length
+          ? say('chart.class.last', { from: length(bars.edges[i - 1]) })
+          : say('chart.bin', { from: length(bars.edges[i - 1]), to: length(bars.edges[i]) });
+    const names = Array.from({ length: end - first }, (_, i) => named(first + i));
+    const edges = bars.edges.map((edge, i) => ({ at: i + 1 - first, text: length(edge) }));
+    const inside = edges.filter(({ at }) => at >= 0 && at <= end - first);
+    const step = Math.ceil(inside.length / 7);
+    const tolerances = chosen.record.engine.settings.tolerances;
+    const marks = tolerances
+      .map((tolerance) => placeInClasses(bars.edges, tolerance))
+      .filter((place) => place !== null && place >= first && place <= end)
+      .map((place) => place - first);
+    const [, outline] = layers;
+    const caption = outline
+      ? say('chart.distances.two', {
+          a: length(outline.of.median),
+          baseline: outline.name,
+          b: withUnit(length(bars.median), unit),
+          version: chosen.name,
+        })
+      : say('chart.distances.one', { b: withUnit(length(bars.median), unit), version: chosen.name });
+    const notes = [
+      tolerances.length > 0
+        ? say('space.legend.tolerances', { values: withUnit(tolerances.map(length).join(', '), unit) })
+        : null,
+      left.length > 0 ? say('chart.distances.left', { versions: sayList(left) }) : null,
+      say(bars.sampled.some((each) => each) ? 'chart.distances.sampled' : 'chart.distances.certified', {
+        version: chosen.name,
+      }),
+    ].filter((note) => note !== null);
+    return figure(
+      title,
+      caption,
+      unit ? say('chart.axis.distances', { unit }) : say('chart.axis.distances.noUnit'),
+      layers,
+      first,
+      end,
+      inside.filter((_, i) => i % step === 0),
+      names,
+      picker,
+      { marks, notes },
+    );
   }
 
   /** Which versions are laid over the chosen one. */
@@ -140,10 +224,12 @@ export function Histograms(el) {
     return figure(title, caption, say(`chart.axis.${kind}`), layers, first, end, ticks, names, picker);
   }
 
-  function figure(title, caption, axisText, layers, first, end, ticks, names, picker) {
+  function figure(title, caption, axisText, layers, first, end, ticks, names, picker, { marks = [], notes = [] } = {}) {
     const shares = layers.map(({ of }) => of.shares.slice(first, end));
     const [barShares, ...outlines] = shares;
-    const most = Math.max(...shares.flat(), 0.001) * 100;
+    const ends = layers.map(({ of }) => of.ends?.slice(first, end));
+    const known = ends[0] ?? [];
+    const most = Math.max(...shares.flat(), ...known.flat(), 0.001) * 100;
     const levels = linearTicks(most, 4);
     const x = (i) => BOX.left + (i * (BOX.right - BOX.left)) / barShares.length;
     const y = (share) => BOX.floor - ((BOX.floor - BOX.top) * share * 100) / levels.at(-1);
@@ -172,6 +258,16 @@ export function Histograms(el) {
       outlines.map((outline, i) =>
         s('path', { class: `outline ${DASHES[i]}`, d: `M${BOX.left} ${BOX.floor}${steps(outline)}V${BOX.floor}` }),
       ),
+      known.map(([lower, upper], i) =>
+        y(lower) - y(upper) < 2
+          ? null
+          : s('path', {
+              class: 'whisker',
+              d: `M${x(i + 0.5).toFixed(1)} ${y(lower).toFixed(1)}V${y(upper).toFixed(1)}m-2 0h4m-4 ${(y(lower) - y(upper)).toFixed(1)}h4`,
+            }),
+      ),
+      marks.map((at) => s('path', { class: 'wedge', d: `M${x(at).toFixed(1)} ${BOX.top + 4}l-4-7h8z` })),
+      marks.map((at) => s('path', { class: 'tolerance', d: `M${x(at).toFixed(1)} ${BOX.top + 4}V${BOX.floor}` })),
       s('path', { class: 'axis', d: `M${BOX.left} ${BOX.floor}H${BOX.right}` }),
       ticks.map((tick) => s('text', { class: 'mid', x: x(tick.at), y: BOX.floor + 16, text: tick.text })),
     );
@@ -189,12 +285,20 @@ export function Histograms(el) {
       ),
       h('p', { class: 'readout quiet', text: axisText }),
       drawing,
-      numbers(title, names, layers, shares),
+      notes.map((note) => h('p', { class: 'readout quiet', text: note })),
+      numbers(title, names, layers, shares, first),
     );
   }
 
-  function numbers(title, names, layers, shares) {
+  function numbers(title, names, layers, shares, first) {
     const print = (share) => withUnit(formatValue(share * 100, 3), '%');
+    /** With what is known of it, where the record tells. */
+    const told = ({ of }, share, i) => {
+      if (of.ends === undefined) return print(share);
+      const [lower, upper] = of.ends[first + i];
+      const value = withUnit(formatPlusMinus(share * 100, (upper - lower) * 50), '%');
+      return of.sampled[first + i] ? say('value.sampled', { value }) : value;
+    };
     return h(
       'details',
       { data: { open: title } },
@@ -221,7 +325,7 @@ export function Histograms(el) {
               'tr',
               {},
               h('th', { scope: 'row', text: name }),
-              shares.map((share) => h('td', { class: 'n', text: print(share[i]) })),
+              shares.map((share, l) => h('td', { class: 'n', text: told(layers[l], share[i], i) })),
             ),
           ),
         ),

@@ -1,7 +1,7 @@
 // mend.js - what a mended scan changed against the scan before: a sentence, then its regions, largest first.
-//   down: 'show', detail = { run, mend: of the record or null, fileUnit, unit, pointText }
+//   down: 'show', detail = { run, mend: of the record or null, ruler }
 import { h, redraw } from '../dom.js';
-import { formatCount, formatDifference, formatInterval, formatValue, unitFor, withUnit } from '../format.js';
+import { formatCount, formatDifference, formatValue, withUnit } from '../format.js';
 import { say, sayList } from '../say.js';
 
 const PAGE = 20;
@@ -62,8 +62,8 @@ export function Mend(el) {
     return (
       say('mend.summary', {
         share: withUnit(formatValue(100 * mend.subject_share, 3), '%'),
-        added: inUnit(mend.added_area, 'area'),
-        removed: inUnit(mend.removed_area, 'area'),
+        added: areaText(mend.added_area),
+        removed: areaText(mend.removed_area),
       }) + turned
     );
   }
@@ -100,7 +100,7 @@ export function Mend(el) {
       {},
       h('th', { scope: 'row', text: say(`mend.kind.${region.kind}`) }),
       h('td', { text: openings(region) }),
-      h('td', { text: state.pointText(region.centre) }),
+      h('td', { text: state.ruler.point(region.centre) }),
       number(faces(region.added_faces, region.added_area)),
       number(faces(region.removed_faces, region.removed_area)),
       number(volume(region.volume)),
@@ -123,23 +123,20 @@ export function Mend(el) {
   }
 
   function faces(count, area) {
-    return count === 0 ? say('mend.none') : say('mend.faces', { n: count, area: inUnit(area, 'area') });
+    return count === 0 ? say('mend.none') : say('mend.faces', { n: count, area: areaText(area) });
   }
 
   function volume(value) {
     if (value === null) return say('mend.volume.undefined');
-    const { factor, unit } = unitFor('volume', state.fileUnit, state.unit);
-    return withUnit(formatDifference(value * factor), unit);
+    const { factor, unit, decimals } = state.ruler.scales.volume;
+    return withUnit(formatDifference(value * factor, 0, decimals), unit);
   }
 
   function move(interval) {
-    if (interval === null) return say('mend.none');
-    const { factor, unit } = unitFor('length', state.fileUnit, state.unit);
-    return withUnit(formatInterval(interval.lower * factor, interval.upper * factor, say('interval.to')), unit);
+    return interval === null ? say('mend.none') : state.ruler.interval(interval);
   }
 
-  function inUnit(value, kind) {
-    const { factor, unit } = unitFor(kind, state.fileUnit, state.unit);
-    return value === null ? say('mend.none') : withUnit(formatValue(value * factor, 3), unit);
+  function areaText(value) {
+    return value === null ? say('mend.none') : state.ruler.area(value);
   }
 }

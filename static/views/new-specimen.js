@@ -1,13 +1,36 @@
 // new-specimen.js - the dialog that names a new specimen, and the one that changes its label.
 import { h, openDialog, options } from '../dom.js';
+import { UNITS } from '../format.js';
 import { problemText } from '../problem.js';
 import { say } from '../say.js';
+import { readTolerances, TOLERANCES_MAX, writeTolerances } from '../tolerances.js';
 
-export const UNITS = ['mm', 'cm', 'm', 'in'];
 const STATES = ['new', 'in work', 'ready', 'retired'];
 
 function field(label, input) {
   return h('label', { class: 'field' }, h('span', { text: label }), input);
+}
+
+const tolerancesText = (lengths) => (lengths.length > 0 ? writeTolerances(lengths) : '');
+
+/** What is no list of lengths is told by the browser at the input, as it tells of what is missing. */
+function tolerancesField(lengths) {
+  const input = h('input', {
+    name: 'tolerances',
+    maxlength: 300,
+    value: tolerancesText(lengths),
+    autocomplete: 'off',
+    inputmode: 'text',
+    class: 'n',
+    'aria-describedby': 'tolerances-note',
+    on: {
+      input: () =>
+        input.setCustomValidity(
+          readTolerances(input.value) === null ? say('new.tolerances.wrong', { n: TOLERANCES_MAX }) : '',
+        ),
+    },
+  });
+  return [field(say('new.tolerances'), input), h('p', { class: 'quiet', id: 'tolerances-note', text: say('new.tolerances.note') })];
 }
 
 /** Shows the form in a dialog; `act` does it and throws a Problem where the server refuses. */
@@ -65,9 +88,10 @@ export function askNewSpecimen(act, values = {}) {
       ),
       field(say('new.note'), h('input', { name: 'note', maxlength: 1000, autocomplete: 'off' })),
       h('p', { class: 'quiet', text: say('new.unitsNote') }),
+      tolerancesField([]),
     ],
     say('new.do'),
-    (form) => act({ ...form, note: form.note || undefined }),
+    (form) => act({ ...form, note: form.note || undefined, tolerances: readTolerances(form.tolerances) }),
   );
 }
 
@@ -108,8 +132,9 @@ export function askChangeSpecimen(specimen, act) {
         say('new.note'),
         h('input', { name: 'note', maxlength: 1000, value: specimen.note ?? '', autocomplete: 'off' }),
       ),
+      tolerancesField(specimen.tolerances),
     ],
     say('label.change.do'),
-    act,
+    (form) => act({ ...form, tolerances: readTolerances(form.tolerances) }),
   );
 }

@@ -8,14 +8,16 @@ const WIDTH = 480;
 const HEIGHT = 400;
 const ROOM = 44;
 const TAGS = 60;
+const RING_MOST = 80;
 /** The two coordinates seen along each axis: to the right, and upward. */
 const SEEN = { x: [1, 2], y: [0, 2], z: [0, 1] };
 
 /**
- * @param {object} detail  { name, bounds, reference, places: [{ finding, number, key }], along, chosen, unit, factor, turn(axis), choose(key) }
+ * @param {object} detail  { name, bounds, reference, places: [{ finding, number, key }], along, chosen, ruler, turn(axis), choose(key) }
  */
 export function placesFigure(detail) {
-  const { name, bounds, reference, places, along, chosen, unit, factor } = detail;
+  const { name, bounds, reference, places, along, chosen } = detail;
+  const { unit, factor } = detail.ruler;
   const [right, up] = SEEN[along];
   const boxes = [bounds, reference].filter(Boolean);
   const low = (axis) => Math.min(...boxes.map((box) => box.min[axis]));
@@ -44,8 +46,8 @@ export function placesFigure(detail) {
     s('path', { class: 'box', d: box(bounds) }),
     shown.map(({ finding }, i) => {
       const at = { x: x(finding.at[right]), y: y(finding.at[up]) };
-      const radius = Math.min(WIDTH, Math.max(4, (finding.radius ?? 0) / span));
-      const ring = { cx: at.x, cy: at.y, r: radius };
+      const radius = Math.max(4, (finding.radius ?? 0) / span);
+      const ring = { cx: at.x, cy: at.y, r: radius > RING_MOST ? 4 : radius }; // one about everything tells no place
       const thread = `M${at.x.toFixed(1)} ${at.y.toFixed(1)}L${(spots[i].x + 9).toFixed(1)} ${(spots[i].y + 8).toFixed(1)}`;
       return [
         s('circle', { class: 'halo', ...ring }),

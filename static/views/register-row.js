@@ -1,7 +1,9 @@
 // register-row.js - one specimen as a row of the register.
 import { h, stateMark, timeMark } from '../dom.js';
-import { formatCount, formatFaceSize, formatSafeEnd, withUnit } from '../format.js';
+import { formatCount } from '../format.js';
+import { rulerOf } from '../ruler.js';
 import { say } from '../say.js';
+import { shownDecimals, shownUnit } from '../settings.js';
 import { spark } from '../spark.js';
 import { specimenState } from '../specimen-state.js';
 import { picturedVersion, thumbnail } from '../thumbnail.js';
@@ -11,20 +13,21 @@ const known = (value) => value !== null && value !== undefined;
 /**
  * @param {object} specimen  as the API gives it
  * @param {number} at        its place in the whole list, from 0
+ * @param {{ paper?: boolean }} options  for paper: without pictures, of which a long list would have thousands
  */
-export function registerRow(specimen, at) {
+export function registerRow(specimen, at, { paper = false } = {}) {
   const cages = specimen.trend.filter((point) => point.kind === 'cage' && !point.withdrawn);
   const scan = specimen.trend.findLast((point) => point.kind === 'scan' && !point.withdrawn) ?? null;
   const cage = cages.findLast((point) => point.run !== null) ?? cages.at(-1) ?? null;
   const state = specimenState(specimen);
   const latest = cage ?? scan;
-  const trend = (key) => cages.map((point) => point[key]);
+  const trend = (key) => (paper ? [] : cages.map((point) => point[key]));
   const share = cage?.face_size && specimen.scan_diagonal ? cage.face_size / specimen.scan_diagonal : null;
-  const unit = specimen.units === 'unknown' ? '' : specimen.units;
+  const ruler = rulerOf(specimen.units, shownUnit('', specimen.units), shownDecimals());
   return h(
     'tr',
     { 'aria-rowindex': at + 2, data: { at } },
-    h('td', { class: 'picture' }, thumbnail(picturedVersion(specimen.trend))),
+    paper ? null : h('td', { class: 'picture' }, thumbnail(picturedVersion(specimen.trend))),
     h(
       'th',
       { scope: 'row' },
@@ -42,13 +45,11 @@ export function registerRow(specimen, at) {
       'td',
       { class: 'mid' },
       cage ? say('version.cage', { number: cage.number }) : '—',
-      cage?.face_size ? h('small', { class: 'below', text: formatFaceSize(cage.face_size, share, unit) }) : null,
+      cage?.face_size ? h('small', { class: 'below', text: ruler.faceSize(cage.face_size, share) }) : null,
     ),
     h('td', { class: 'st' }, stateMark(state.kind, state.text)),
     trendCell('column.openEdges.short', 'spark.openEdges', trend('open_edges'), cage?.open_edges, formatCount),
-    trendCell('column.loss.short', 'spark.loss', trend('lost'), cage?.lost, (value) =>
-      withUnit(formatSafeEnd(value), unit),
-    ),
+    trendCell('column.loss.short', 'spark.loss', trend('lost'), cage?.lost, ruler.most),
     h('td', {
       class: 'n counts',
       data: { label: say('column.findings.short') },

@@ -3,9 +3,11 @@
 //   down: 'list', detail = { total, query, items, other }: how many rows there are and in which order, the rows of block 0;
 //                 the others are asked for anew. other: it is another list, not a newer state of the same
 //         'block', detail = { id: number of the block, items }
-//         'specimen', detail = the specimen: redraws its row, where there is one
+//         'specimen', detail = the specimen: redraws its row, where there is one; 'redraw': all that is in sight, in another unit
+//         'print', detail = { items }: the whole list, for the next time it is printed; without it what was read so far is
 //   up:   'wish.block', detail = { block }: its rows are wanted; 'wish.query'
 import { h, hidden, tell } from '../dom.js';
+import { formatCount } from '../format.js';
 import { say } from '../say.js';
 import { registerRow } from './register-row.js';
 
@@ -46,11 +48,21 @@ export function Register(el) {
   let rowHeight = ROW_GUESS;
   let width = 0;
   let looking = false;
+  let whole = null; // all items, while they are printed
 
   el.append(table);
   el.addEventListener('list', (event) => setList(event.detail));
   el.addEventListener('block', ({ detail }) => takeBlock(detail.id, detail.items));
   el.addEventListener('specimen', (event) => redrawRow(event.detail));
+  el.addEventListener('redraw', () => [...bodies.keys()].filter(isDrawn).forEach(draw));
+  el.addEventListener('print', (event) => (whole = event.detail.items.map((item, at) => ({ item, at }))));
+  window.addEventListener('beforeprint', () => {
+    if (el.isConnected && total > 0) el.append(printed(whole ?? known()));
+  });
+  window.addEventListener('afterprint', () => {
+    el.querySelector('.printed')?.remove();
+    whole = null;
+  });
   table.addEventListener('keydown', move);
   table.addEventListener('focusin', (event) => {
     const at = rowOf(event.target);
@@ -271,6 +283,30 @@ export function Register(el) {
       if (focused) fresh.querySelector('a.what').focus({ preventScroll: true });
       keepAStop();
     }
+  }
+
+  /* --- on paper --- */
+
+  /** What was read of the list, in its order. */
+  function known() {
+    const blocks = [...rows].sort(([a], [b]) => a - b);
+    return blocks.flatMap(([block, items]) => items.map((item, i) => ({ item, at: block * BLOCK + i })));
+  }
+
+  function printed(items) {
+    return h(
+      'div',
+      { class: 'printed' },
+      items.length < total
+        ? h('p', { text: say('collection.printed', { n: items.length, total: formatCount(total) }) })
+        : null,
+      h(
+        'table',
+        { class: 'ledger register' },
+        h('thead', {}, h('tr', {}, COLUMNS.map(({ name, number }) => h('th', { class: number ? 'n' : null, text: say(name) })))),
+        h('tbody', {}, items.map(({ item, at }) => registerRow(item, at, { paper: true }))),
+      ),
+    );
   }
 
   /* --- keys --- */

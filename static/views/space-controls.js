@@ -1,7 +1,8 @@
 // space-controls.js - what is shown in space, and how. Pure: wishes are functions.
 import { choice, h, hidden } from '../dom.js';
-import { formatValue } from '../format.js';
+import { UNITS, formatValue } from '../format.js';
 import { say } from '../say.js';
+import { writeSetting } from '../settings.js';
 import { versionName } from '../specimen-state.js';
 import { SIDES } from '../space/camera.js';
 import { SUBJECTS } from '../space/values.js';
@@ -41,6 +42,7 @@ export function spaceControls(state, { query, moveCut, whole, side }) {
       change: (value) => query({ colour: value, range: null }),
     }),
     state.range === null ? null : rangeField(state, query),
+    unitChoice(state, query),
     choice({
       label: say('space.section'),
       name: 'cut',
@@ -146,10 +148,25 @@ function rangeField(state, query) {
       on: {
         change: (event) => {
           const range = Number(event.target.value.replace(',', '.').replace(/\s/g, ''));
-          query({ range: range > (isAspect ? 1 : 0) ? String(range) : null });
+          const kept = isAspect ? range : Number((range / state.factor).toPrecision(12)); // the address has the unit of the file
+          query({ range: range > (isAspect ? 1 : 0) ? String(kept) : null });
         },
       },
     }),
-    isAspect ? null : h('span', { class: 'unit', text: state.unit }),
   );
+}
+
+/** The unit of all lengths shown here; files of no known unit have none to choose. */
+function unitChoice(state, query) {
+  if (state.unit === '') return null;
+  return choice({
+    label: say('versions.unit'),
+    name: 'unit',
+    chosen: state.unit,
+    entries: UNITS.map((unit) => [unit, unit]),
+    change: (unit) => {
+      writeSetting('unit', unit);
+      query({ unit });
+    },
+  });
 }

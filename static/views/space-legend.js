@@ -150,7 +150,7 @@ function shellLegend(state, coloured, see) {
         }),
       ],
       formatCount(shell.faces),
-      withUnit(formatValue(shell.area * state.factor ** 2, 3), state.unit && `${state.unit}²`),
+      state.ruler.area(shell.area),
       formatCount(shell.open_edges),
     ]);
     return shells > listed.length

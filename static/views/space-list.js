@@ -2,10 +2,10 @@
 //   down: 'show', detail = { state, run, chosen, filter }; filter { level, kind, mesh }
 //   up:   'wish.finding', detail = { finding }; 'wish.filter', detail = changes; 'wish.of', detail = { run }; 'wish.step', detail = { by }
 import { choice, h, redraw, tell } from '../dom.js';
-import { formatInterval, withUnit } from '../format.js';
+import { findingText, kindName } from '../finding-text.js';
 import { say } from '../say.js';
 import { writeRoute } from '../route.js';
-import { LEVELS, findingRow, kindName } from './finding-row.js';
+import { LEVELS, findingRow } from './finding-row.js';
 
 export const LIST_MOST = 40;
 
@@ -55,7 +55,7 @@ export function SpaceList(el) {
       ),
       rows.length === 0
         ? h('p', { class: 'quiet', text: figure.findings.length === 0 ? say('findings.none', { version: figure.name }) : say('findings.noneShown') })
-        : h('ol', { class: 'findings' }, shown.map((each) => row(state, each, each.id === chosen))),
+        : h('ol', { class: 'findings' }, shown.map((each) => row(state, figure, each, each.id === chosen))),
       rows.length > shown.length ? h('p', { class: 'quiet', text: say('space.moreFindings', { n: rows.length - shown.length }) }) : null,
     );
   }
@@ -82,7 +82,7 @@ export function SpaceList(el) {
     );
   }
 
-  function row(state, { finding, number, id }, now) {
+  function row(state, figure, { finding, number, id }, now) {
     const { distance } = finding;
     return findingRow({
       number,
@@ -102,13 +102,10 @@ export function SpaceList(el) {
         },
       }),
       facts: [
-        distance
-          ? h('span', {
-              text: withUnit(formatInterval(distance.lower * state.factor, distance.upper * state.factor, say('interval.to')), state.unit),
-            })
-          : null,
+        distance ? h('span', { text: state.ruler.interval(distance) }) : null,
         finding.faces_total ? h('span', { text: say('findings.faces', { n: finding.faces_total }) }) : null,
       ],
+      text: findingText(finding, { version: figure.name, reference: state.nameOf(figure.against), ruler: state.ruler }),
     });
   }
 }

@@ -1,7 +1,7 @@
 // space-picked.js - what is known of the face that was pointed at. Mounted on the status under the figures.
 //   down: 'show', detail = { state, figure, ray, plane }
 import { h, redraw } from '../dom.js';
-import { formatCount, formatInterval, formatValue, withUnit } from '../format.js';
+import { formatCount, formatValue } from '../format.js';
 import { say } from '../say.js';
 import { firstHit } from '../space/picking.js';
 import { faceForm } from '../space/form.js';
@@ -52,14 +52,13 @@ export function SpacePicked(el) {
     const version = figure.onReference ? state.nameOf(figure.against) : figure.name;
     return [
       face === null ? say('space.picked.simplified') : say('space.picked.face', { face: formatCount(face), version }),
-      say('space.picked.at', { place: state.pointText(at) }),
+      say('space.picked.at', { place: state.ruler.point(at) }),
     ].join(' ');
   }
 
   function distanceText(state, figure, distance) {
     if (distance === null) return null;
-    const { lower, upper } = distance;
-    const value = withUnit(formatInterval(lower * state.factor, upper * state.factor, say('interval.to')), state.unit);
+    const value = state.ruler.interval(distance);
     const other = figure.onReference ? figure.name : state.nameOf(figure.against);
     return say('space.picked.distance', { value, other });
   }
@@ -91,8 +90,7 @@ export function SpacePicked(el) {
     const [begin, end] = trianglesOfFace(surface, triangle);
     let sum = 0;
     for (let t = begin; t < end; t += 1) sum += triangleArea(surface, t);
-    const text = formatValue(sum * state.factor ** 2, 3);
-    return say('space.picked.area', { value: withUnit(text, state.unit && `${state.unit}²`) });
+    return say('space.picked.area', { value: state.ruler.area(sum) });
   }
 }
 
@@ -113,8 +111,9 @@ function cornersOfFace(surface, triangle) {
   return [...met];
 }
 
-function triangleArea({ corners, triangles, step }, t) {
-  const [a, b, c] = [0, 1, 2].map((i) => 4 * triangles[3 * t + i]);
+function triangleArea(surface, t) {
+  const { corners, triangles, step } = surface;
+  const [a, b, c] = [0, 1, 2].map((i) => 4 * vertexOf(surface, triangles[3 * t + i]));
   const side = (from, to) => [0, 1, 2].map((axis) => step * (corners[to + axis] - corners[from + axis]));
   const [u, v] = [side(a, b), side(a, c)];
   return Math.hypot(u[1] * v[2] - u[2] * v[1], u[2] * v[0] - u[0] * v[2], u[0] * v[1] - u[1] * v[0]) / 2;

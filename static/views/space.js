@@ -2,9 +2,9 @@
 //   down: 'show', detail = the state of joins/space.js, or { loading } or { problem, id }; 'look', detail = { finding, camera }; 'repaint'
 //   up:   'wish.query', detail = changes of the address
 import { errorBox, give, h, redraw, tell } from '../dom.js';
-import { formatInterval, formatValue, withUnit } from '../format.js';
+import { findingText, kindName } from '../finding-text.js';
 import { problemText } from '../problem.js';
-import { say, sayOr } from '../say.js';
+import { say } from '../say.js';
 import { readSetting } from '../settings.js';
 import { writeRoute } from '../route.js';
 import { SIDES, between, cameraText, lookAt, readCamera, wholeView } from '../space/camera.js';
@@ -234,18 +234,14 @@ export function SpaceView(el) {
       return say(`space.caption.${figure.map === null ? 'plain' : figure.colour}`, names);
     const most = figure.record.deviation?.[figure.onReference ? 'reference_to_subject' : 'subject_to_reference'].max;
     if (!most) return say('space.caption.plain', names);
-    const text = withUnit(
-      formatInterval(most.lower * state.factor, most.upper * state.factor, say('interval.to')),
-      state.unit,
-    );
-    return say(`space.caption.${figure.colour}`, { ...names, most: text });
+    return say(`space.caption.${figure.colour}`, { ...names, most: state.ruler.interval(most) });
   }
 
   function caption(figures) {
     const texts = figures.map(describe);
     for (const { surface, source, per, map } of figures) {
       if (!surface.simplified) continue;
-      const error = state.lengthText(surface.simplificationError);
+      const error = state.ruler.bound(surface.simplificationError);
       const n = surface.triangleCount;
       texts.push(say(details.has(source.version) ? 'space.simplifiedElsewhere' : 'space.simplified', { n, error }));
       if (map !== null && per === 'face') texts.push(say('space.simplifiedColour'));
@@ -283,22 +279,28 @@ export function SpaceView(el) {
     parts.plates.setAttribute('aria-busy', 'false');
   }
 
+  /** Of the list's findings those on what a figure shows; of a chosen one its place in every figure, on whatever it is. */
   function tagsFor({ figures }) {
+    const { number, finding } = chosen === null ? {} : chosenPlace();
+    if (finding) return finding.at ? [tagOf({ finding, number, id: chosen })] : [];
     return figures.flatMap((figure) =>
       (figure.run === owner ? listedFindings(figure, filter, chosen) : [])
-        .filter(({ finding }) => finding.at && (finding.mesh === 'reference') === figure.onReference)
+        .filter(({ finding: each }) => each.at && (each.mesh === 'reference') === figure.onReference)
         .slice(0, LIST_MOST)
-        .map(({ finding, number, id }) => ({
-          id,
-          number,
-          at: finding.at,
-          radius: finding.radius ?? 0,
-          chosen: id === chosen,
-          kind: finding.kind === 'lost' ? 'lost' : finding.kind === 'invented' ? 'invented' : 'form',
-          label: say('space.tag', { number, kind: sayOr(`finding.${finding.kind}`, finding.kind) }),
-        }))
-        .filter((tag) => tag.chosen || chosen === null),
+        .map(tagOf),
     );
+  }
+
+  function tagOf({ finding, number, id }) {
+    return {
+      id,
+      number,
+      at: finding.at,
+      radius: finding.radius ?? 0,
+      chosen: id === chosen,
+      kind: finding.kind === 'lost' ? 'lost' : finding.kind === 'invented' ? 'invented' : 'form',
+      label: say('space.tag', { number, kind: kindName(finding.kind) }),
+    };
   }
 
   /** While the camera moves the coarse surfaces are drawn, once a frame; at rest the fine ones, a figure after another. */
@@ -312,9 +314,12 @@ export function SpaceView(el) {
     }
     frame ??= requestAnimationFrame(() => {
       frame = null;
-      if (state !== null) plates.forEach((each) => drawPlate(each, true));
+      if (state === null) return;
+      plates.forEach((each) => drawPlate(each, true));
+      stage.drawWaiting();
+      clearTimeout(resting);
+      resting = setTimeout(settle, stage.slow ? SLOW_REST : REST);
     });
-    resting = setTimeout(settle, stage.slow ? SLOW_REST : REST);
   }
   let unmarked = null;
   function settle() {
@@ -352,6 +357,7 @@ export function SpaceView(el) {
       divider,
       unit: state.unit,
       factor: state.factor,
+      named: each.figures.length > 1,
       tags: tagsFor(each),
     };
     each.plate.dispatchEvent(new CustomEvent('draw', { detail })); // at once, for it may be under the finger
@@ -365,10 +371,10 @@ export function SpaceView(el) {
     noting = setTimeout(() => noteCamera(), 600);
   }
   let noting = null;
-  /** The address keeps the view, so that a link shows the same. */
-  function noteCamera() {
+  /** The address keeps the view, so that a link shows the same; none while the views fly to a finding, for the finding leads there. */
+  function noteCamera(view = cameraText(camera)) {
     if (state === null) return;
-    state.query = { ...state.query, view: cameraText(camera) };
+    state.query = { ...state.query, view };
     history.replaceState(null, '', writeRoute({ view: 'space', id: state.specimen.id, query: state.query }));
   }
 
@@ -385,8 +391,9 @@ export function SpaceView(el) {
       setCamera(to);
       return;
     }
-    const begin = performance.now();
+    let begin = null; // by the clock of the frames: a frame that was long in coming is told when it was due, not when it came
     const step = (now) => {
+      begin ??= now;
       const share = Math.min(1, (now - begin) / duration);
       setCamera(between(from, to, share));
       flight = share < 1 ? requestAnimationFrame(step) : null;
@@ -422,7 +429,8 @@ export function SpaceView(el) {
     drawList();
     if (wide.matches) document.getElementById(`finding-${id.split('.')[1]}`)?.scrollIntoView({ block: 'nearest' });
     flyToChosen();
-    noteCamera();
+    if (chosenPlace().finding?.at) noteCamera(null);
+    else noteCamera();
   }
 
   function chosenPlace() {
@@ -433,8 +441,10 @@ export function SpaceView(el) {
 
   /** The chosen finding once more under the figures, where those stand above the list. */
   function tellChosen() {
-    const { number, finding } = chosenPlace();
-    if (finding) redraw(parts.picked, h('p', {}, h('b', { text: `${number}. ` }), finding.text));
+    const { figure, number, finding } = chosenPlace();
+    if (!finding) return;
+    const text = findingText(finding, { version: figure.name, reference: state.nameOf(figure.against), ruler: state.ruler });
+    redraw(parts.picked, h('p', {}, h('b', { text: `${number}. ` }), text));
   }
 
   const reachOf = ({ surface }, { radius }) => Math.min(Math.max(4 * (radius ?? 0), NEAR * surface.ball.radius), surface.ball.radius);

@@ -1,7 +1,7 @@
 // specimen-label.js - the label of a specimen: number, title, state, dotted entries.
 //   down: 'show', detail = the state of joins/specimen.js      up: 'wish.label' (change it)
 import { entry, h, redraw, stateMark, tell, timeMark } from '../dom.js';
-import { formatSafeEnd, formatTime, formatValue, withUnit } from '../format.js';
+import { formatCount, formatTime, formatValue, withUnit } from '../format.js';
 import { say, sayList } from '../say.js';
 import { specimenState, versionName } from '../specimen-state.js';
 import { picturedVersion, thumbnail } from '../thumbnail.js';
@@ -11,7 +11,7 @@ export function SpecimenLabel(el) {
   el.addEventListener('show', (event) => update(event.detail));
 
   function update(state) {
-    const { specimen, latest, unit, lengthFactor } = state;
+    const { specimen, latest, ruler } = state;
     const named = specimenState(specimen);
     const diagonal = specimen.scan_diagonal;
     const last = [...state.versions].sort((a, b) => b.created.localeCompare(a.created))[0];
@@ -33,7 +33,13 @@ export function SpecimenLabel(el) {
             'dl',
             {},
             entry(say('label.units'), specimen.units),
-            diagonal ? entry(say('label.diagonal'), withUnit(formatValue(diagonal * lengthFactor), unit)) : null,
+            diagonal ? entry(say('label.diagonal'), ruler.length(diagonal, 4)) : null,
+            entry(
+              say('label.tolerances'),
+              specimen.tolerances.length > 0
+                ? withUnit(specimen.tolerances.map((length) => formatValue(length * ruler.factor)).join(', '), ruler.unit)
+                : say('label.tolerances.none'),
+            ),
             entry(
               say('label.versions'),
               sayList([
@@ -44,10 +50,10 @@ export function SpecimenLabel(el) {
             latest ? entry(say('label.latest'), versionName(latest)) : null,
             latest?.against ? entry(say('label.against'), state.nameOf(latest.against)) : null,
             point && point.lost !== null && point.lost !== undefined
-              ? entry(say('label.lost'), withUnit(formatSafeEnd(point.lost * lengthFactor), unit))
+              ? entry(say('label.lost'), ruler.most(point.lost))
               : null,
             point && point.open_edges !== null && point.open_edges !== undefined
-              ? entry(say('label.openEdges'), formatValue(point.open_edges))
+              ? entry(say('label.openEdges'), formatCount(point.open_edges))
               : null,
             entry(say('label.created'), formatTime(specimen.created)),
             entry(say('label.changed'), timeMark(specimen.changed), last?.by ? `, ${last.by}` : ''),
@@ -74,9 +80,9 @@ export function SpecimenLabel(el) {
 }
 
 /** The latest version that has one, with the size of the box of the version that the page is about. */
-function picture({ box, unit, lengthFactor, specimen }) {
+function picture({ box, ruler, specimen }) {
   const pictured = thumbnail(picturedVersion(specimen.trend));
   if (box === null) return h('div', { class: 'picture' }, pictured);
-  const sides = [0, 1, 2].map((axis) => formatValue((box.max[axis] - box.min[axis]) * lengthFactor, 3)).join(' × ');
-  return h('figure', { class: 'picture' }, pictured, h('figcaption', { text: say('label.box', { sides, unit }) }));
+  const sides = ruler.point(box.max.map((end, axis) => end - box.min[axis]), ' × ', 3);
+  return h('figure', { class: 'picture' }, pictured, h('figcaption', { text: say('label.box', { sides }) }));
 }

@@ -3,7 +3,7 @@ import { h } from '../dom.js';
 import { writeRoute } from '../route.js';
 import { say } from '../say.js';
 
-const TABS = ['specimen', 'space'];
+const TABS = ['specimen', 'space', 'audit'];
 
 export function specimenTabs(specimen, here) {
   return h(

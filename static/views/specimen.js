@@ -1,8 +1,9 @@
 // specimen.js - one specimen: its label, what is being done to it, its versions compared, charts, findings. Mounted on the main part.
 //   down: 'show', detail = the state of joins/specimen.js, or { problem } or { loading }
-//   up:   the wishes of its parts, and 'wish.query', 'wish.csv', 'wish.retry', 'wish.remeasure', 'wish.row' (unfold its group and go there)
+//   up:   the wishes of its parts, and 'wish.query', 'wish.csv', 'wish.retry', 'wish.remeasure', 'wish.tolerances', 'wish.row' (unfold its group and go there)
 import { choice, errorBox, give, h, redraw, stateMark, tell } from '../dom.js';
 import { groupRows, rowSpeaks, summarize } from '../comparison.js';
+import { UNITS } from '../format.js';
 import { problemText, reasonText } from '../problem.js';
 import { writeRoute } from '../route.js';
 import { say, sayList, sayWith } from '../say.js';
@@ -42,6 +43,7 @@ export function SpecimenView(el) {
   };
   let mounted = false;
   const given = new Map(); // what each part was given last
+  const later = new Map(); // what parts below the table get once that is seen
 
   SpecimenLabel(parts.label);
   Glance(parts.glance);
@@ -102,19 +104,21 @@ export function SpecimenView(el) {
       h('small', { text: state.baseline ? say('versions.note', { baseline: versionName(state.baseline) }) : '' }),
     );
     redraw(parts.controls, controls(state));
-    give(parts.table, 'show', state);
     heads.charts.textContent = say('charts.title');
     heads.charts.parentElement.hidden = state.comparison === null;
-    giveChanged(parts.trends, said(state, 'over', 'x', 'y'), {
+    giveLater(state, parts.trends, said(state, 'over', 'x', 'y'), {
       state,
       over: state.query.over,
       x: state.query.x,
       y: state.query.y,
     });
-    giveChanged(parts.shapes, [state.otherRecords.map(({ id }) => id).join(), ...said(state, 'chart')], {
+    giveLater(state, parts.shapes, [state.otherRecords.map(({ id }) => id).join(), ...said(state, 'chart', 'way')], {
       chosen: state.chosenRecord,
       others: state.otherRecords,
       metric: state.query.chart,
+      way: state.query.way,
+      unit: state.ruler.unit,
+      lengthFactor: state.ruler.factor,
       offered: state.columns
         .filter(({ version, run }) => run !== null && version.kind === state.chosen?.kind)
         .map(({ version }) => ({ id: version.id, name: versionName(version) })),
@@ -131,9 +135,7 @@ export function SpecimenView(el) {
     give(parts.mend, 'show', {
       run: state.chosenRun,
       mend,
-      fileUnit: state.specimen.units,
-      unit: state.unit,
-      pointText: state.pointText,
+      ruler: state.ruler,
     });
     redraw(
       heads.findings,
@@ -152,22 +154,23 @@ export function SpecimenView(el) {
     give(parts.findings, 'show', {
       run: state.chosenRun,
       name: state.chosen ? versionName(state.chosen) : '',
+      against: state.chosenAgainst,
       findings: state.findings,
       since: state.since && {
         name: versionName(state.baseline),
+        against: state.nameOf(state.baselineRun.against),
         items: state.since.before.items,
         match: state.since.match,
         spaceAddress: spaceAddress(state, state.baseline, state.baselineRun.id),
       },
       bounds: state.chosenRecord?.record.subject.bounds ?? null,
       reference: state.chosenRecord?.record.reference?.bounds ?? null,
-      unit: state.unit,
-      factor: state.lengthFactor,
+      ruler: state.ruler,
       faceSize: state.chosen?.face_size ?? null,
-      pointText: state.pointText,
       waiting: state.waiting,
       spaceAddress: spaceAddress(state, state.chosen, state.chosenRun),
     });
+    give(parts.table, 'show', state); // last: it asks where it stands
   }
 
   /** Everything but the jobs that a chart or a sentence may rest on, and those parts of the address that choose what is drawn. */
@@ -180,6 +183,7 @@ export function SpecimenView(el) {
       state.baselineRun?.id,
       state.columns.map(({ version }) => `${version.id} ${version.withdrawn !== null} ${version.has_pictures}`).join(),
       state.specimen.id,
+      state.specimen.tolerances.join(),
       ...chosen.map((name) => state.query[name]),
     ];
   }
@@ -189,8 +193,21 @@ export function SpecimenView(el) {
     const before = given.get(el);
     if (before?.length === key.length && key.every((each, i) => each === before[i])) return;
     given.set(el, key);
+    later.delete(el);
     give(el, 'show', detail);
   }
+
+  /** The same, but after the next frame where all is new: what is in sight comes first. A part that only chooses anew has it at once. */
+  function giveLater({ comparison }, el, key, detail) {
+    if (given.get(el)?.includes(comparison)) return giveChanged(el, key, detail);
+    if (later.size === 0) requestAnimationFrame(() => setTimeout(giveRest));
+    later.set(el, () => giveChanged(el, key, detail));
+  }
+
+  function giveRest() {
+    for (const draw of [...later.values()]) draw();
+  }
+  window.addEventListener('beforeprint', giveRest);
 
   /** The address of a finding of a version in space; null where its surface is not there. */
   function spaceAddress(state, version, run) {
@@ -282,7 +299,29 @@ export function SpecimenView(el) {
             ),
           )
         : null,
+      tolerancesOffer(state),
     ];
+  }
+
+  /** Runs made with other tolerances than the specimen states now keep theirs; measuring again is offered. */
+  function tolerancesOffer({ otherTolerances, tolerancesText }) {
+    if (otherTolerances.length === 0) return null;
+    const n = otherTolerances.length;
+    const slots = { n, now: tolerancesText, versions: sayList(otherTolerances.map(versionName)) };
+    return h(
+      'div',
+      { class: 'offer' },
+      h('p', {}, stateMark('undecided', say('tolerances.offer', slots))),
+      h(
+        'p',
+        { class: 'acts' },
+        h('button', {
+          data: { key: 'tolerances' },
+          text: say('tolerances.do', { n }),
+          on: { click: () => tell(el, 'wish.tolerances') },
+        }),
+      ),
+    );
   }
 
   function controls(state) {
@@ -334,8 +373,11 @@ export function SpecimenView(el) {
           : choice({
               label: say('versions.unit'),
               name: 'unit',
-              chosen: state.unit,
-              entries: ['mm', 'cm', 'm', 'in'].map((unit) => [unit, unit]),
+              chosen: state.query.unit ?? readSetting('unit'),
+              entries: [
+                ['', say('versions.unit.file', { unit: state.specimen.units })],
+                ...UNITS.map((unit) => [unit, unit]),
+              ],
               change: (value) => {
                 writeSetting('unit', value);
                 query({ unit: value });

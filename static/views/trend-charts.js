@@ -6,7 +6,7 @@
 import { linearTicks, logRange, logTicks } from '../axes.js';
 import { cellText, endsOf, scaleOf } from '../comparison.js';
 import { choice, h, hidden, redraw, s, tell } from '../dom.js';
-import { formatFaceSize, formatValue, withUnit } from '../format.js';
+import { formatValue, withUnit } from '../format.js';
 import { say, sayList } from '../say.js';
 import { versionName } from '../specimen-state.js';
 import { tradeOff, turned } from '../trade-off.js';
@@ -47,14 +47,14 @@ export function TrendCharts(el) {
   const withUnitOf = (row) => withUnit(row.name, scale(row).unit && `(${scale(row).unit})`);
   const printed = (row, column) =>
     row === FACE_SIZE
-      ? formatFaceSize(column.version.face_size * state.lengthFactor, null, state.unit)
+      ? state.ruler.faceSize(column.version.face_size)
       : (cellText(row, column.runIndex, state.measures.get(row.measure), scale(row)) ?? '—');
 
   /** What is known of a column: the value drawn and the ends of its interval, in the unit shown; null where there is nothing. */
   function known(row, column) {
     if (row === FACE_SIZE) {
       const size = column.version.face_size;
-      return given(size) ? exactly(size * state.lengthFactor) : null;
+      return given(size) ? exactly(size * state.ruler.factor) : null;
     }
     const i = column.runIndex;
     if (!given(row.values[i]) || (row.comparable[i] === false && column.runIndex !== state.baselineIndex)) return null;
@@ -130,8 +130,16 @@ export function TrendCharts(el) {
       BOX.left + 12 + ((BOX.right - BOX.left - 24) * (columns.length > 1 ? i : 0.5)) / Math.max(1, columns.length - 1);
     const y = linear(ticks[0], ticks.at(-1));
     const step = Math.ceil(columns.length / NAMES);
+    const isDistance = series.every(({ row }) => row.unit === 'length' && row.measure.startsWith('deviation'));
+    const tolerances = isDistance
+      ? state.specimen.tolerances.map((length) => length * state.ruler.factor).filter((length) => length <= ticks.at(-1))
+      : [];
     const drawing = plot(title, caption, [
       ticks.map((tick) => horizontal(y(tick), formatValue(tick))),
+      tolerances.map((length) => [
+        s('path', { class: 'wedge', d: `M${BOX.left} ${y(length).toFixed(1)}l-6-4v8z` }),
+        s('path', { class: 'tolerance', d: `M${BOX.left} ${y(length).toFixed(1)}H${BOX.right}` }),
+      ]),
       columns.map((column, i) =>
         i % step === 0
           ? s('text', { class: 'mid', x: x(i), y: BOX.floor + 16, text: String(column.version.number) })
@@ -163,7 +171,10 @@ export function TrendCharts(el) {
     return figure({
       id,
       title,
-      caption,
+      caption:
+        tolerances.length > 0
+          ? `${caption} ${say('chart.tolerances', { values: withUnit(tolerances.map((length) => formatValue(length)).join(', '), state.unit) })}`
+          : caption,
       picker,
       axis,
       drawing,
@@ -322,46 +333,54 @@ export function TrendCharts(el) {
     );
   }
 
+  /** The numbers of a figure, made when they are unfolded. */
   function numbers(title, columns, entries) {
-    return h(
+    const fill = (part) => part.querySelector('table') ?? part.append(table(title, columns, entries));
+    const part = h(
       'details',
-      { data: { open: title } },
+      { data: { open: title }, on: { toggle: ({ target }) => target.open && fill(target) } },
       h('summary', { text: say('chart.numbers') }),
+    );
+    const isOpen = [...el.querySelectorAll('details[open]')].some(({ dataset }) => dataset.open === title);
+    if (isOpen) fill(part);
+    return part;
+  }
+
+  function table(title, columns, entries) {
+    return h(
+      'table',
+      { class: 'ledger small' },
+      h('caption', { class: 'hide', text: title }),
       h(
-        'table',
-        { class: 'ledger small' },
-        h('caption', { class: 'hide', text: title }),
+        'thead',
+        {},
         h(
-          'thead',
+          'tr',
           {},
+          h('th', { scope: 'col', text: say('chart.version') }),
+          entries.map(({ name }) => h('th', { scope: 'col', class: 'n', text: name })),
+        ),
+      ),
+      h(
+        'tbody',
+        {},
+        columns.map((column) =>
           h(
             'tr',
             {},
-            h('th', { scope: 'col', text: say('chart.version') }),
-            entries.map(({ name }) => h('th', { scope: 'col', class: 'n', text: name })),
-          ),
-        ),
-        h(
-          'tbody',
-          {},
-          columns.map((column) =>
             h(
-              'tr',
-              {},
-              h(
-                'th',
-                { scope: 'row' },
-                column.isChosen
-                  ? h('b', {}, versionName(column.version), hidden(` ${say('versions.chosen')}`))
-                  : h('button', {
-                      class: 'plain link',
-                      data: { key: `${title} ${column.version.id}` },
-                      text: versionName(column.version),
-                      on: { click: () => tell(el, 'wish.query', { version: column.version.id }) },
-                    }),
-              ),
-              entries.map(({ text }) => h('td', { class: 'n', text: text(column) })),
+              'th',
+              { scope: 'row' },
+              column.isChosen
+                ? h('b', {}, versionName(column.version), hidden(` ${say('versions.chosen')}`))
+                : h('button', {
+                    class: 'plain link',
+                    data: { key: `${title} ${column.version.id}` },
+                    text: versionName(column.version),
+                    on: { click: () => tell(el, 'wish.query', { version: column.version.id }) },
+                  }),
             ),
+            entries.map(({ text }) => h('td', { class: 'n', text: text(column) })),
           ),
         ),
       ),
@@ -472,7 +491,7 @@ function labels(points) {
   const taken = points.map(({ x, y }) => ({ x: x - 6, y: y - 6, w: 12, h: 12 }));
   return [...points].reverse().map(({ column, x, y }) => {
     const text = versionName(column.version);
-    const w = text.length * 5.6;
+    const w = text.length * 6.4;
     const spots = [
       [9, 0],
       [-9 - w, 0],

@@ -1,12 +1,11 @@
 // upload-row.js - one file on its way in, as an item of the upload's list: what will be said of it, its state, what can be done.
 // Wishes go up from `el` as views/upload.js lists them; 'askfile' asks that view for the file of an absent row.
 import { choice, errorBox, h, hidden, stateMark, tell } from '../dom.js';
-import { formatBytes, formatDay, formatProgress, formatSeconds } from '../format.js';
+import { UNITS, formatBytes, formatDay, formatProgress, formatSeconds } from '../format.js';
 import { problemText, reasonText } from '../problem.js';
 import { say, sayOr } from '../say.js';
 import { versionName } from '../specimen-state.js';
-import { isEditable, isHeldBack, isLookedOver, secondsLeft } from '../upload-rows.js';
-import { UNITS } from './new-specimen.js';
+import { canResume, isEditable, isHeldBack, isLookedOver, secondsLeft } from '../upload-rows.js';
 
 export function rowItem(el, row) {
   return h(
@@ -274,10 +273,16 @@ function pausedState(row, { act, acts, bar }) {
   ];
 }
 
+/** Why the file is not there, and how it is found again. */
+function absenceText(row) {
+  if (row.wrong !== null) return say('upload.absent.wrong', { name: row.wrong });
+  return say(`upload.absent.${row.hitch ?? (canResume(row) ? 'known' : 'note')}`);
+}
+
 function absentState(row, { act, ask, acts, bar }) {
   return [
     stateMark('waiting', say('upload.absent')),
-    quiet(say(row.wrong === null ? 'upload.absent.note' : 'upload.absent.wrong', { name: row.wrong })),
+    quiet(absenceText(row)),
     quiet(keptText(row)),
     bar(row.sent / row.size, say('upload.pausedBar', { name: row.name })),
     acts(ask(say('upload.give')), act(say('do.cancel'), 'wish.cancel')),

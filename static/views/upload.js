@@ -2,15 +2,15 @@
 // all chosen rows, what was left out and why, how much of all has arrived.
 //   down: 'show', detail = { rows, specimens, by, leftOut }: rows as upload-rows.js has them
 //         'progress', detail = row: only its state is drawn anew, so that nobody's typing is disturbed
-//   up:   'wish.files' (a list of { file, path }), 'wish.give' { row, file }, 'wish.edit' { row, changes, live } (live: while typing),
+//   up:   'wish.files' (a list of { file, path, source }), 'wish.give' { row, file, source }, 'wish.resume', 'wish.edit' { row, changes, live } (live: while typing),
 //         'wish.new' { number, changes, live }, 'wish.choose' { ids, chosen }, 'wish.chooseOnly' (ids), 'wish.set' { column, value },
 //         'wish.by', 'wish.send', 'wish.forgetLeftOut', 'wish.clear'; of one row 'wish.pause', 'wish.cancel', 'wish.again',
 //         'wish.anyway', 'wish.retry', 'wish.remove'
-import { emptyBox, h, options, redraw, tell } from '../dom.js';
-import { filesOfDrop, filesOfInput } from '../dropped-files.js';
+import { emptyBox, h, options, redraw, stateMark, tell } from '../dom.js';
+import { canPick, filesOfDrop, filesOfInput, filesOfPicker } from '../dropped-files.js';
 import { formatBytes, formatProgress, formatSeconds } from '../format.js';
 import { say } from '../say.js';
-import { groupsOf, isEditable, secondsLeft, totalsOf } from '../upload-rows.js';
+import { canResume, groupsOf, isEditable, secondsLeft, totalsOf } from '../upload-rows.js';
 import { rowItem, rowState } from './upload-row.js';
 
 /** Columns that can be set for all chosen rows, and how their value is given. */
@@ -35,6 +35,7 @@ export function UploadView(el) {
     head: h('h2', { id: 'files' }),
     total: h('div', { class: 'total' }),
     news: h('p', { class: 'hide', role: 'status' }),
+    resume: h('div', {}),
     leftOut: h('div', { class: 'left-out' }),
     bulk: h('form', { class: 'controls bulk', on: { submit: (event) => setColumn(event) } }),
     columns: h('div', { class: 'queue-head', 'aria-hidden': 'true' }),
@@ -58,7 +59,7 @@ export function UploadView(el) {
     hidden: true,
     on: {
       change() {
-        if (again.files.length > 0) tell(el, 'wish.give', { row: again.dataset.row, file: again.files[0] });
+        handOver(filesOfInput(again.files));
         again.value = '';
       },
     },
@@ -78,8 +79,11 @@ export function UploadView(el) {
   });
   el.addEventListener('askfile', (event) => {
     again.dataset.row = event.detail;
-    again.click();
+    if (canPick(false)) filesOfPicker({ multiple: false }).then(handOver);
+    else again.click();
   });
+
+  const handOver = ([found]) => found?.file && tell(el, 'wish.give', { row: again.dataset.row, ...found });
 
   function mount() {
     drawn = true;
@@ -107,6 +111,7 @@ export function UploadView(el) {
       parts.head,
       parts.news,
       parts.total,
+      parts.resume,
       parts.leftOut,
       parts.bulk,
       parts.columns,
@@ -126,6 +131,11 @@ export function UploadView(el) {
         multiple: true,
         webkitdirectory: folder,
         on: {
+          click: async (event) => {
+            if (!canPick(folder)) return;
+            event.preventDefault(); // the browser's picker tells where the files lie, its input does not
+            tell(el, 'wish.files', await filesOfPicker({ folder }));
+          },
           change: (event) => {
             tell(el, 'wish.files', filesOfInput(event.target.files));
             event.target.value = '';
@@ -174,6 +184,7 @@ export function UploadView(el) {
       ...state.specimens.map((specimen) => h('option', { value: specimen.catalogue_number, label: specimen.title })),
     );
     redraw(parts.list, rows.length === 0 ? emptyItem() : rows.map((row) => rowItem(el, row)));
+    redraw(parts.resume, resumeOffer());
     redraw(parts.leftOut, leftOut());
     bulk();
     count();
@@ -217,6 +228,27 @@ export function UploadView(el) {
       }),
       h('progress', { value: arrived, max: asked, 'aria-label': say('upload.totalBar') }),
     ];
+  }
+
+  /** Files that were on their way when the page was left, and that this browser can find again. */
+  function resumeOffer() {
+    const n = state.rows.filter(canResume).length;
+    if (n === 0) return [];
+    return h(
+      'div',
+      { class: 'offer' },
+      h('p', {}, stateMark('undecided', say('upload.resume', { n }))),
+      h('p', { class: 'quiet', text: say('upload.resume.note') }),
+      h(
+        'p',
+        { class: 'acts' },
+        h('button', {
+          data: { key: 'resume' },
+          text: say('upload.resume.do', { n }),
+          on: { click: () => tell(el, 'wish.resume') },
+        }),
+      ),
+    );
   }
 
   function leftOut() {

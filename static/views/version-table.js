@@ -4,11 +4,12 @@
 //         'wish.over' { measure } (its chart)
 // The table is one stop of the Tab key: arrows, Home and End move between its cells, b makes the column the baseline,
 // f folds the group.
-// Sixty columns of a hundred rows are too many to lay out at once: every column is equally wide, and only those in sight, a few beside
-// them, and that of the focus are drawn; rows are kept and their cells reused until what they say changes.
+// Sixty columns of a hundred rows are too many to lay out at once. Every row is there with its name, so that it can be found and counted;
+// its cells are drawn where the row and the column (all are equally wide) are in sight, a few beside them, and where the focus is.
+// Rows are kept and their cells reused until what they say changes. On paper there are all, so many columns to a table.
 import { cellText, changeText, groupRows, rowDiffers, rowSpeaks, scaleOf } from '../comparison.js';
 import { emptyBox, h, hidden, redraw, shape, stateMark, tell, timeMark } from '../dom.js';
-import { formatFaceSize, formatProgress } from '../format.js';
+import { formatProgress } from '../format.js';
 import { say, sayList } from '../say.js';
 import { readSetting } from '../settings.js';
 import { spark } from '../spark.js';
@@ -17,8 +18,14 @@ import { thumbnail } from '../thumbnail.js';
 
 const VERDICT_SHAPE = { better: 'better', worse: 'worse', 'not told apart': 'same' };
 /** Columns drawn beside those in sight, on either side. */
-const BESIDE = 4;
-/** Columns on a printed page. */
+const BESIDE = 2;
+/** How much above and below the window is drawn, in heights of it. */
+const MARGIN = 0.4;
+/** Rows that are drawn even where none is near the window. */
+const LEAST = 6;
+/** So many cells are drawn at once, in sight or not. */
+const WHOLE = 600;
+/** Columns across a printed page. */
 const PRINTED = 7;
 
 /** @param {HTMLElement} el */
@@ -27,13 +34,21 @@ export function VersionTable(el) {
   let columns = [];
   let lines = []; // from above: { kind: 'head'|'group'|'measure', el, names, cells: Map of column number to its td, ... }
   let drawn = []; // the numbers of the columns that are drawn, ascending
+  let near = { first: 0, last: LEAST }; // the lines whose cells are drawn
   let kept = { comparison: null, key: null, lines: new Map() }; // rows by their measure, while what they say is the same
+  let headCells = new Map(); // those of the head, by what they say
   let current = { line: 'head', column: null }; // the cell that Tab leads to
   let goal = 1; // the column that the arrows up and down keep to
-  let printing = false;
   let region = null;
   let table = null;
-  const sizes = new ResizeObserver(() => fit());
+  let looking = false;
+  let width = null; // of each kind of column, in px
+  const sizes = new ResizeObserver(() => {
+    if (region === null) return;
+    fit();
+    look();
+    keepHead();
+  });
 
   el.addEventListener('show', (event) => {
     state = event.detail;
@@ -45,17 +60,15 @@ export function VersionTable(el) {
     const at = placeOf(event.target);
     if (at !== null) setCurrent(at.line, at.c);
   });
-  for (const [name, on] of [
-    ['beforeprint', true],
-    ['afterprint', false],
-  ])
-    window.addEventListener(name, () => {
-      printing = on;
-      if (el.isConnected && state?.columns) update();
-    });
+  document.addEventListener('scroll', lookSoon, { capture: true, passive: true });
+  window.addEventListener('beforeprint', () => {
+    if (region === null || !el.isConnected) return;
+    el.append(h('div', { class: 'printed' }, printedTables()));
+  });
+  window.addEventListener('afterprint', () => el.querySelector('.printed')?.remove());
 
   function update() {
-    columns = printing ? state.columns.slice(0, PRINTED) : state.columns;
+    columns = state.columns;
     if (state.versions.length === 0) {
       region = null;
       redraw(el, emptyBox(say('versions.empty'), h('a', { href: '#/upload', text: say('versions.empty.next') })));
@@ -63,48 +76,44 @@ export function VersionTable(el) {
     }
     const key = focusKey();
     if (region === null) mount();
-    const { scrollLeft, scrollTop } = region;
-    table.style.setProperty('--columns', String(columns.length));
-    table.setAttribute('aria-colcount', String(columns.length + 2));
-    table.caption.textContent = say('versions.caption', {
-      baseline: state.baseline ? versionName(state.baseline) : '—',
-    });
-    table.querySelector('col.each').span = Math.max(1, columns.length);
-    const head = headLine();
-    table.tHead.replaceChildren(head.el);
-    lines = [head, ...bodyLines()];
+    if (table.getAttribute('aria-colcount') !== String(columns.length + 2)) {
+      table.style.setProperty('--columns', String(columns.length));
+      table.setAttribute('aria-colcount', String(columns.length + 2));
+      table.querySelector('col.each').span = Math.max(1, columns.length);
+    }
+    table.caption.textContent = caption();
+    const before = [columns.length, ...lines.map(({ id }) => id)].join();
+    lines = [headLine(), ...bodyLines()];
     showBodies();
     drawn = drawn.filter((i) => i < columns.length);
+    near.first = Math.min(near.first, lines.length - 1);
     fillLines();
-    el.querySelector('.printed')?.remove();
-    if (printing && columns.length < state.columns.length)
-      el.append(
-        h('p', {
-          class: 'printed',
-          text: say('versions.printed', { n: columns.length, total: String(state.columns.length) }),
-        }),
-      );
-    fit();
-    Object.assign(region, { scrollLeft, scrollTop });
-    drawInSight();
+    if (before === [columns.length, ...lines.map(({ id }) => id)].join()) lookSoon();
+    else {
+      fit();
+      look();
+      keepHead();
+    }
     const line = lines.find(({ id }) => id === current.line) ?? lines[0];
     const c = Math.max(0, columns.findIndex(({ version }) => version.id === current.column) + 1);
     setCurrent(line, partAt(line, c) ? c : partAt(line, 0) ? 0 : 1);
     if (key !== null && focusKey() === null) focusOn(key);
   }
 
+  const caption = () =>
+    say('versions.caption', { baseline: state.baseline ? versionName(state.baseline) : '—' });
   const focusKey = () => (el.contains(document.activeElement) ? (document.activeElement.dataset.key ?? null) : null);
 
   function mount() {
+    const head = h('tr');
     table = h(
       'table',
       { class: 'ledger versions' },
       h('caption', { class: 'hide' }),
       h('colgroup', {}, h('col', { class: 'names' }), h('col', { class: 'each' }), h('col', { class: 'trend' })),
-      h('thead', {}),
+      h('thead', {}, head),
     );
     region = h('div', { class: 'scroll wide' }, table);
-    region.addEventListener('scroll', () => requestAnimationFrame(drawInSight));
     sizes.disconnect();
     sizes.observe(el);
     el.replaceChildren(region);
@@ -112,13 +121,8 @@ export function VersionTable(el) {
 
   /** Lines gathered in bodies, one a group; what is as before stays where it is. */
   function showBodies() {
-    const wanted = [];
-    for (const line of lines.slice(1)) {
-      if (wanted.length === 0 || line.kind === 'group') wanted.push({ group: line.group ?? '', parts: [] });
-      wanted.at(-1).parts.push(line.el);
-    }
     const old = new Map([...table.tBodies].map((body) => [body.dataset.group, body]));
-    wanted.forEach(({ group, parts }, i) => {
+    inGroups(lines.slice(1)).forEach(({ group, parts }, i) => {
       const body = old.get(group) ?? h('tbody', { data: { group } });
       old.delete(group);
       if (parts.length !== body.rows.length || parts.some((part, at) => part !== body.rows[at]))
@@ -128,52 +132,117 @@ export function VersionTable(el) {
     old.forEach((body) => body.remove());
   }
 
+  function inGroups(those) {
+    const bodies = [];
+    for (const line of those) {
+      if (bodies.length === 0 || line.kind === 'group') bodies.push({ group: line.group ?? '', parts: [] });
+      bodies.at(-1).parts.push(line.el);
+    }
+    return bodies;
+  }
+
   /** Where the whole table fits, the page scrolls and the head stays in sight; else the region scrolls, both ways. */
   function fit() {
-    if (region === null) return;
-    region.classList.remove('fits');
-    region.classList.toggle('fits', table.offsetWidth <= region.clientWidth + 1);
-    drawInSight();
-    // Of the head only its last lines stay: the names of the versions.
-    const head = table.tHead.firstChild;
-    const stays = Math.max(...[...head.querySelectorAll('.stays')].map((part) => part.offsetHeight), 0) + 8;
-    table.style.setProperty('--above', `${-Math.max(0, head.offsetHeight - stays)}px`);
+    const style = getComputedStyle(table);
+    const rem = parseFloat(getComputedStyle(document.documentElement).fontSize);
+    const px = (name) => rem * parseFloat(style.getPropertyValue(name)); // as ledger.css has them
+    width = { names: px('--names'), column: px('--column'), trend: px('--trend') };
+    const whole = width.names + width.column * columns.length + width.trend;
+    region.classList.toggle('fits', whole <= el.clientWidth + 1);
   }
 
-  /** Draws the columns in sight where they are not drawn yet. */
-  function drawInSight() {
-    if (region === null || columns.length === 0) return;
-    const names = table.tHead.firstChild.firstChild.offsetWidth;
-    const trend = table.tHead.firstChild.lastChild.offsetWidth;
-    const width = (table.offsetWidth - names - trend) / columns.length;
-    const first = Math.max(0, Math.floor(region.scrollLeft / width));
-    const last = Math.min(columns.length - 1, Math.floor((region.scrollLeft + region.clientWidth - names) / width));
-    for (let i = first; i <= last; i += 1) {
-      if (!drawn.includes(i)) {
-        drawColumns(Math.max(0, first - BESIDE), Math.min(columns.length - 1, last + BESIDE));
-        return;
-      }
-    }
+  function lookSoon() {
+    if (looking || region === null || !el.isConnected) return;
+    looking = true;
+    requestAnimationFrame(() => {
+      looking = false;
+      look();
+      keepHead();
+    });
   }
 
-  function drawColumns(first, last) {
-    const focused = columns.findIndex(({ version }) => version.id === current.column);
-    const wanted = columns.map((_, i) => i).filter((i) => (i >= first && i <= last) || i === focused);
-    if (wanted.join() === drawn.join()) return;
-    drawn = wanted;
+  /** Draws what is in sight where it is not drawn yet. */
+  function look() {
+    if (region === null || columns.length === 0 || !el.isConnected) return;
+    const across = columnsInSight();
+    const down = linesInSight();
+    const isThere = ({ first, last }, has) => {
+      for (let i = first; i <= last; i += 1) if (!has(i)) return false;
+      return true;
+    };
+    const hasColumns = isThere(across, (i) => drawn.includes(i));
+    if (hasColumns && isThere(down, (i) => i >= near.first && i <= near.last)) return;
+    if (!hasColumns) drawn = columnsBeside(across);
+    near = linesBeside(down);
     const key = focusKey();
     fillLines();
     if (key !== null && focusKey() === null) focusOn(key);
   }
 
+  function columnsInSight() {
+    if (region.classList.contains('fits')) return { first: 0, last: columns.length - 1 };
+    const from = region.scrollLeft;
+    const to = from + region.clientWidth - width.names;
+    const at = (x) => Math.max(0, Math.min(columns.length - 1, Math.floor(x / width.column)));
+    return { first: at(from), last: at(to) };
+  }
+
+  function columnsBeside({ first, last }) {
+    const focused = columns.findIndex(({ version }) => version.id === current.column);
+    return columns.map((_, i) => i).filter((i) => (i >= first - BESIDE && i <= last + BESIDE) || i === focused);
+  }
+
+  /** The lines under the head that the window shows, and two beside them; one that is drawn where it shows none. */
+  function linesInSight() {
+    const frame = region.getBoundingClientRect();
+    const [top, bottom] = [Math.max(0, frame.top), Math.min(window.innerHeight, frame.bottom)];
+    if (top >= bottom) return { first: near.first, last: near.first };
+    const upTo = (edge) => lines.findIndex(({ el: row }, i) => i > 0 && row.getBoundingClientRect().bottom > edge);
+    const last = upTo(bottom);
+    return { first: Math.max(1, upTo(top) - 2), last: last < 0 ? lines.length - 1 : Math.min(lines.length - 1, last + 2) };
+  }
+
+  function linesBeside({ first, last }) {
+    if (lines.length * drawn.length <= WHOLE) return { first: 0, last: lines.length - 1 };
+    const away = MARGIN * window.innerHeight;
+    const edge = (i) => lines[Math.min(lines.length - 1, i)].el.getBoundingClientRect();
+    const [top, bottom] = [edge(first).top - away, Math.min(edge(last).bottom, window.innerHeight) + away];
+    let [from, to] = [first, last];
+    while (from > 1 && edge(from - 1).bottom > top) from -= 1;
+    while (to < lines.length - 1 && edge(to + 1).top < bottom) to += 1;
+    return { first: from, last: Math.max(to, from + LEAST) };
+  }
+
+  /** Of the head only its last lines stay: the names of the versions. */
+  function keepHead() {
+    const head = lines[0].el;
+    const stays = Math.max(...[...head.querySelectorAll('.stays')].map((part) => part.offsetHeight), 0) + 8;
+    const above = `${-Math.max(0, head.offsetHeight - stays)}px`;
+    if (table.tHead.style.getPropertyValue('--above') !== above) table.tHead.style.setProperty('--above', above);
+  }
+
+  /** The cells of the lines near the window; where they are taken away, the row keeps its height. */
   function fillLines() {
     const wanted = drawn.join();
-    for (const line of lines) {
-      if (!line.cell || line.drawn === wanted) continue;
-      line.drawn = wanted;
-      line.el.replaceChildren(line.names, ...cellsOf(line), line.last);
+    const changes = lines.flatMap((line, i) => {
+      if (!line.cell) return [];
+      const isNear = i === 0 || (i >= near.first && i <= near.last) || line.id === current.line;
+      const key = isNear ? wanted : '';
+      return line.drawn === key ? [] : [{ line, key, height: line.drawn && !isNear ? line.el.offsetHeight : null }];
+    });
+    for (const { line, key, height } of changes) {
+      line.drawn = key;
+      line.el.replaceChildren(line.names, ...(key === '' ? [skippedRow(height)] : [...cellsOf(line), line.last()]));
     }
   }
+
+  const skippedRow = (height) =>
+    h('td', {
+      class: 'skipped row',
+      colspan: columns.length + 1,
+      'aria-hidden': 'true',
+      style: height ? { height: `${height}px` } : {},
+    });
 
   function focusOn(key) {
     [...el.querySelectorAll('[data-key]')].find((part) => part.dataset.key === key)?.focus({ preventScroll: true });
@@ -198,24 +267,59 @@ export function VersionTable(el) {
   }
 
   function headLine() {
-    const names = h(
-      'th',
-      { scope: 'col', class: 'names', 'aria-colindex': '1' },
-      h('div', { class: 'stays', text: say('versions.names') }),
-    );
+    const names = namesHead();
     const last = h('th', {
       scope: 'col',
       class: 'n trend',
       'aria-colindex': String(columns.length + 2),
       text: say('versions.overCages'),
     });
-    return { id: 'head', kind: 'head', el: h('tr', {}, names, last), names, last, cells: new Map(), cell: headCell };
+    const before = headCells;
+    headCells = new Map();
+    const cell = (column, c) => {
+      const key = JSON.stringify([c, column, state.ruler.unit, state.ruler.factor, state.baselineRun, state.decimals]);
+      headCells.set(key, before.get(key) ?? headCell(column, c));
+      return headCells.get(key);
+    };
+    return { id: 'head', kind: 'head', el: table.tHead.rows[0], names, last: () => last, cells: new Map(), cell };
+  }
+
+  const namesHead = () =>
+    h(
+      'th',
+      { scope: 'col', class: 'names', 'aria-colindex': '1' },
+      h('div', { class: 'stays', text: say('versions.names') }),
+    );
+
+  /** The whole table for paper, so many columns after each other as a page is wide; folded groups stay so. */
+  function printedTables() {
+    const tables = [];
+    for (let first = 0; first < columns.length; first += PRINTED) {
+      const those = columns.slice(first, first + PRINTED);
+      const row = (line) =>
+        h('tr', {}, line.names.cloneNode(true), those.map((column, i) => line.cell(column, first + i + 1)));
+      const body = ({ parts }) => h('tbody', {}, parts);
+      const printed = lines.slice(1).map((line) => ({
+        ...line,
+        el: line.cell ? row(line) : line.el.cloneNode(true),
+      }));
+      tables.push(
+        h(
+          'table',
+          { class: 'ledger versions', style: { '--columns': String(those.length) } },
+          h('caption', { class: 'hide', text: caption() }),
+          h('colgroup', {}, h('col', { class: 'names' }), h('col', { class: 'each', span: those.length })),
+          h('thead', {}, h('tr', {}, namesHead(), those.map((column, i) => headCell(column, first + i + 1)))),
+          inGroups(printed).map(body),
+        ),
+      );
+    }
+    return tables;
   }
 
   function headCell(column, c) {
     const { version, run, share } = column;
-    const unit = state.unit;
-    const origin = version.face_size ? formatFaceSize(version.face_size * state.lengthFactor, share, unit) : null;
+    const origin = version.face_size ? state.ruler.faceSize(version.face_size, share) : null;
     const from = version.made_from
       ? say('versions.from', { version: nameOf(version.made_from) })
       : version.kind === 'scan'
@@ -386,11 +490,7 @@ export function VersionTable(el) {
     if (kept.lines.has(row.measure)) return kept.lines.get(row.measure);
     const scale = scaleOf(row, state.specimen.units, state.unit, state.decimals);
     const measure = state.measures.get(row.measure);
-    const trend = state.trendColumns.map(({ runIndex }) => row.values[runIndex]);
-    const ends = row.upper
-      ? state.trendColumns.map(({ runIndex }) => [row.lower[runIndex], row.upper[runIndex]])
-      : null;
-    const small = spark(trend, say('spark.row', { name: row.name }), ends);
+    let trend = null;
     const line = {
       id: row.measure,
       kind: 'measure',
@@ -407,26 +507,35 @@ export function VersionTable(el) {
           text: row.name,
         }),
       ),
-      last: h(
-        'td',
-        { class: 'trend', 'aria-colindex': String(columns.length + 2) },
-        small &&
-          h(
-            'button',
-            {
-              class: 'plain',
-              data: { key: `cell ${row.measure} over`, r: '', c: columns.length + 1, over: row.measure },
-              tabindex: '-1',
-              'aria-label': say('spark.open', { name: row.name }),
-            },
-            small,
-          ),
-      ),
+      last: () => (trend ??= trendCell(row)),
       cells: new Map(),
       cell: (column, c) => cell(row, measure, scale, column, c),
     };
     kept.lines.set(row.measure, line);
     return line;
+  }
+
+  function trendCell(row) {
+    const trend = state.trendColumns.map(({ runIndex }) => row.values[runIndex]);
+    const ends = row.upper
+      ? state.trendColumns.map(({ runIndex }) => [row.lower[runIndex], row.upper[runIndex]])
+      : null;
+    const small = spark(trend, say('spark.row', { name: row.name }), ends);
+    return h(
+      'td',
+      { class: 'trend', 'aria-colindex': String(columns.length + 2) },
+      small &&
+        h(
+          'button',
+          {
+            class: 'plain',
+            data: { key: `cell ${row.measure} over`, r: '', c: columns.length + 1, over: row.measure },
+            tabindex: '-1',
+            'aria-label': say('spark.open', { name: row.name }),
+          },
+          small,
+        ),
+    );
   }
 
   function cell(row, measure, scale, column, c) {
@@ -499,7 +608,7 @@ export function VersionTable(el) {
     if (c >= 1 && c <= columns.length && line.cells && !line.cells.has(c - 1))
       line.cells.set(c - 1, line.cell(columns[c - 1], c));
     const holder =
-      c >= 1 && c <= columns.length ? line.cells?.get(c - 1) : c === 0 ? (line.names ?? line.el) : line.last;
+      c >= 1 && c <= columns.length ? line.cells?.get(c - 1) : c === 0 ? (line.names ?? line.el) : line.last?.();
     return holder?.querySelector('[data-r]') ?? null;
   }
 
@@ -509,20 +618,17 @@ export function VersionTable(el) {
     partAt(line, c)?.setAttribute('tabindex', '0');
   }
 
-  /** Moves the focus there, and the column into sight. */
+  /** Moves the focus there, and the cell into sight. */
   function goTo(line, c) {
     setCurrent(line, c);
     const part = partAt(line, c);
-    if (c >= 1 && c <= columns.length && !drawn.includes(c - 1)) {
-      const width =
-        (table.offsetWidth -
-          table.tHead.firstChild.firstChild.offsetWidth -
-          table.tHead.firstChild.lastChild.offsetWidth) /
-        columns.length;
-      region.scrollLeft = Math.max(0, c * width - region.clientWidth / 2);
-      drawInSight();
+    if (!part.isConnected) {
+      if (c >= 1 && c <= columns.length && !drawn.includes(c - 1))
+        region.scrollLeft = Math.max(0, (c - 0.5) * width.column - (region.clientWidth - width.names) / 2);
+      drawn = columnsBeside(columnsInSight());
+      fillLines();
     }
-    part?.focus({ preventScroll: true });
+    part.focus({ preventScroll: true });
     bringIntoSight(part, line);
   }
 

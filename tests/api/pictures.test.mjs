@@ -26,7 +26,7 @@ describe('pictures', () => {
   const get = (which, headers = {}, method = 'GET') => call(server, method, `/api/v1/versions/${version}/${which}`, { headers });
 
   for (const [which, type, begin] of [
-    ['surface', 'application/octet-stream', 'fettleS2'],
+    ['surface', 'application/octet-stream', 'fettleS3'],
     ['thumbnail', 'image/png', '\x89PNG\r\n\x1a\n'],
   ]) {
     test(`a ${which} is named by its digest and kept for ever`, async () => {

@@ -49,6 +49,36 @@ describe('runs', () => {
     assert.equal((await call(server, 'GET', `/api/v1/runs/${cage.latest_run}`, { headers: { 'if-none-match': against.headers.get('etag') } })).status, 304);
   });
 
+  test('a specimen with tolerances is measured with them, as the command line does; runs made before keep theirs', async () => {
+    const own = await makeSpecimen(server, { units: 'mm' });
+    const put = async (bytes, values) => waitForVersion(server, (await upload(server, own.id, bytes, values)).body.id);
+    const first = await put(box({ triangles: true }), { name: 'scan.obj' });
+    const second = await put(box({ size: 0.9 }), { kind: 'cage', name: 'small.obj', made_from: first.id });
+    const before = second.latest_run;
+    assert.deepEqual((await record(before)).engine.settings.tolerances, []);
+    const tag = (await call(server, 'GET', `/api/v1/specimens/${own.id}`)).headers.get('etag');
+    await call(server, 'PATCH', `/api/v1/specimens/${own.id}`, { json: { tolerances: [0.2, 0.05] }, headers: { 'if-match': tag } });
+
+    const asked = await call(server, 'POST', '/api/v1/runs', { json: { version: second.id } });
+    assert.equal(asked.status, 202, 'no longer the run that is there');
+    const after = (await waitForVersion(server, second.id)).latest_run;
+    writeFileSync(path.join(folder, 'scan.obj'), box({ triangles: true }));
+    writeFileSync(path.join(folder, 'small.obj'), box({ size: 0.9 }));
+    const line = execFileSync(FETTLE, ['measure', 'small.obj', '--kind', 'cage', '--against', 'scan.obj', '--units', 'mm', '--json', '--tolerance', '0.05', '--tolerance', '0.2mm'], { encoding: 'utf8', cwd: folder });
+    assert.deepEqual(comparable((await call(server, 'GET', `/api/v1/runs/${after}`)).text), comparable(line));
+    assert.equal((await call(server, 'POST', '/api/v1/runs', { json: { version: first.id } })).status, 200, 'alone: nothing to measure anew');
+
+    const compared = (await call(server, 'GET', `/api/v1/compare?runs=${before},${after}`)).body;
+    assert.deepEqual(compared.runs.map((run) => run.tolerances), [[], [0.05, 0.2]]);
+    const rows = compared.rows.filter((row) => row.tolerance !== undefined);
+    const lost = rows.filter((row) => row.group === 'lost');
+    assert.deepEqual(lost.map((row) => row.tolerance), [0.05, 0.2]);
+    assert.ok(lost.every((row) => row.values[0] === null && row.lower[1] <= row.values[1] && row.values[1] <= row.upper[1]));
+    // all of the scan is within 0.1 sqrt(3) of the smaller box
+    assert.deepEqual([lost[1].lower[1], lost[1].upper[1]], [1, 1]);
+    assert.match(compared.runs[1].why, /other tolerances/);
+  });
+
   test('the summary holds the numbers of the record', async () => {
     const list = (await call(server, 'GET', `/api/v1/runs?version=${cage.id}`)).body;
     assert.equal(list.items.length, 1);
@@ -154,7 +184,7 @@ describe('runs', () => {
       for (const key of ['values', 'differences', 'verdicts', 'comparable', ...(one.lower ? ['lower', 'upper'] : [])])
         assert.equal(one[key].length, 2, `${one.measure} ${key}`);
     const measures = (await call(server, 'GET', '/api/v1/measures')).body.measures
-      .filter((measure) => measure.kinds.includes('cage') && !/^(deviation_limit|control_excess)\./.test(measure.path)); // the service measures the faces as they are
+      .filter((measure) => measure.kinds.includes('cage') && measure.per === undefined); // without tolerances
     assert.deepEqual(body.rows.map((one) => one.measure), measures.map((measure) => measure.path));
   });
 

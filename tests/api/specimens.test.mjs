@@ -42,6 +42,11 @@ describe('specimens', () => {
     'an empty catalogue number': { catalogue_number: '', title: 'x', units: 'mm' },
     'a control character': { catalogue_number: 'W\u0007', title: 'x', units: 'mm' },
     'an endless title': { catalogue_number: 'W-1', title: 'x'.repeat(5000), units: 'mm' },
+    'a tolerance of nought': { catalogue_number: 'W-1', title: 'x', units: 'mm', tolerances: [0.1, 0] },
+    'a tolerance below nought': { catalogue_number: 'W-1', title: 'x', units: 'mm', tolerances: [-1] },
+    'a tolerance in words': { catalogue_number: 'W-1', title: 'x', units: 'mm', tolerances: ['0.1mm'] },
+    'one tolerance without a list': { catalogue_number: 'W-1', title: 'x', units: 'mm', tolerances: 0.1 },
+    'seventeen tolerances': { catalogue_number: 'W-1', title: 'x', units: 'mm', tolerances: Array.from({ length: 17 }, (_, i) => i + 1) },
   };
   for (const [name, json] of Object.entries(wrong))
     test(`refused with 400: ${name}`, async () => {
@@ -59,6 +64,23 @@ describe('specimens', () => {
   test('ids that are none, or nobody has, are not found', async () => {
     for (const id of ['0', '01', 'x', '-1', '999999', '99999999999999999999'])
       assert.equal((await call(server, 'GET', `/api/v1/specimens/${id}`)).status, 404, id);
+  });
+
+  test('tolerances are kept in order, each once, and replaced as a whole', async () => {
+    const made = await call(server, 'POST', '/api/v1/specimens', { json: { catalogue_number: 'T-1', title: 'x', units: 'mm', tolerances: [0.5, 0.1, 0.5] } });
+    assert.equal(made.status, 201, made.text);
+    assert.deepEqual(made.body.tolerances, [0.1, 0.5]);
+    const address = `/api/v1/specimens/${made.body.id}`;
+    const change = async (json) => {
+      const tag = (await call(server, 'GET', address)).headers.get('etag');
+      return call(server, 'PATCH', address, { json, headers: { 'if-match': tag } });
+    };
+    assert.deepEqual((await change({ title: 'y' })).body.tolerances, [0.1, 0.5], 'not named, not changed');
+    const refused = await change({ tolerances: [0.2, -1] });
+    assert.equal(refused.status, 400);
+    assert.match(refused.body.detail, /length above 0/);
+    assert.deepEqual((await change({ tolerances: [0.25] })).body.tolerances, [0.25]);
+    assert.deepEqual((await change({ tolerances: [] })).body.tolerances, []);
   });
 
   test('a change needs the tag of what was read', async () => {

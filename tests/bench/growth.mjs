@@ -10,7 +10,7 @@ export const STAGES = ['process', 'read', 'topology', 'quality', 'index', 'hausd
 const repeated = (run) => Array.from({ length: settings.runs }, run);
 
 function scaleRow(scan, quads, cage) {
-  const records = repeated(() => measure([cage, '--against', scan, '--threads', '2']));
+  const records = repeated(() => measure([cage, '--against', scan, '--threads', '2', '--surface', 'control']));
   const timings = medianTimings(records), [record] = records;
   const scanned = record.reference.counts.faces, faces = record.subject.counts.faces, triangles = scanned + 2 * faces;
   const each = (mib) => (mib * 2 ** 20) / triangles;

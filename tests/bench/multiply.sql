@@ -11,11 +11,11 @@ CREATE TEMP TABLE stride AS
     SELECT (SELECT max(id) FROM specimen) AS s, (SELECT max(id) FROM version) AS v, (SELECT max(id) FROM run) AS r;
 
 INSERT INTO specimen (id, catalogue_number, title, units, state, note, created, changed, revision, scan_count, cage_count,
-                      latest_scan, latest_cage, open_edges, lost)
+                      latest_scan, latest_cage, open_edges, lost, faults)
     SELECT id + k * s, printf('NH-%06d', 100 + id + k * s), title || printf(', tray %d', k), units,
            CASE (id + k) % 4 WHEN 0 THEN 'new' WHEN 1 THEN 'in work' WHEN 2 THEN 'ready' ELSE 'retired' END, note, created,
            strftime('%Y-%m-%dT%H:%M:%SZ', changed, printf('-%d minutes', k * 7)), revision, scan_count, cage_count,
-           latest_scan + k * v, latest_cage + k * v, open_edges, lost * (1 + k * 7919 % 1000 / 1000.0)
+           latest_scan + k * v, latest_cage + k * v, open_edges, lost * (1 + k * 7919 % 1000 / 1000.0), faults
     FROM specimen, copy, stride;
 INSERT INTO version (id, specimen, kind, number, blob, made_from, against, face_size, face_size_share, file_name, format,
                      uploader, note, created, withdrawn_reason, withdrawn_by, withdrawn_at, latest_run, revision)

@@ -12,6 +12,7 @@ const PATIENCE_MS = 600000; // a million triangles are measured first, and a slo
 const VERSIONS = 60;
 const SPECIMENS = 10000;
 const TURNS = 12;
+const LARGER = 2.5; // times as many triangles: a million becomes more than are drawn whole
 const QUIET_MS = 1500; // a picture that did not change for so long is whole
 
 async function start(folder) {
@@ -132,7 +133,34 @@ async function memoryOf(browser, page, kind) {
     all + 1024 * Number(/RssAnon:\s+(\d+)/.exec(readFileSync(`/proc/${id}/status`, 'utf8'))?.[1] ?? 0), 0);
 }
 
-/** A scan of a million triangles, a cage over it, and two scans as large. */
+/** What the scripts of the page and of its workers hold, in bytes, after their garbage is gone: objects, and numbers in buffers. */
+async function openHeaps(page) {
+  const own = await page.context().newCDPSession(page);
+  const workers = new Set();
+  const asked = new Map();
+  let asks = 0;
+  own.on('Target.attachedToTarget', ({ sessionId, targetInfo }) => targetInfo.type === 'worker' && workers.add(sessionId));
+  own.on('Target.detachedFromTarget', ({ sessionId }) => workers.delete(sessionId));
+  own.on('Target.receivedMessageFromTarget', ({ message }) => { const { id, result } = JSON.parse(message); asked.get(id)?.(result); });
+  await own.send('Target.setAutoAttach', { autoAttach: true, waitForDebuggerOnStart: false, flatten: false });
+  const inWorker = (sessionId) => (method) => new Promise((resolve) => {
+    asks += 1;
+    asked.set(asks, resolve);
+    own.send('Target.sendMessageToTarget', { sessionId, message: JSON.stringify({ id: asks, method }) });
+  });
+  const heap = async (send) => {
+    await send('HeapProfiler.collectGarbage');
+    const { usedSize, backingStorageSize } = await send('Runtime.getHeapUsage');
+    return usedSize + backingStorageSize;
+  };
+  return async () => {
+    let sum = await heap((method) => own.send(method));
+    for (const sessionId of workers) sum += await heap(inWorker(sessionId));
+    return sum;
+  };
+}
+
+/** A scan of a million triangles, a cage over it, and two scans as large; and one so large that it is simplified. */
 async function benchSpace(browser) {
   const folder = mkdtempSync(path.join(tmpdir(), 'fettle-bench-'));
   const { address, stop } = await start(folder);
@@ -154,26 +182,34 @@ async function benchSpace(browser) {
     await page.goto(`${address}#/specimen/${specimen.id}`);
     await page.locator('.versions .num').first().waitFor();
     await page.evaluate((quiet) => globalThis.bench.still('#main', quiet), QUIET_MS);
-    const before = [await memoryOf(browser, page, 'renderer'), await memoryOf(browser, page, 'GPU')];
+    const heaps = await openHeaps(page);
+    const look = async () => [await heaps(), await memoryOf(browser, page, 'renderer'), await memoryOf(browser, page, 'GPU')];
+    const before = await look();
     const first = await page.evaluate(([hash, figures]) => globalThis.bench.firstPicture(hash, figures), [space(ids, colour), ids.length]);
     await page.evaluate((quiet) => globalThis.bench.settle(quiet), QUIET_MS);
     const turns = await times(TURNS, () => page.evaluate(() => globalThis.bench.turn('ArrowLeft')));
     const fill = await page.evaluate((quiet) => globalThis.bench.settle(quiet), QUIET_MS);
-    const after = [await memoryOf(browser, page, 'renderer'), await memoryOf(browser, page, 'GPU')];
+    await page.locator('.plates[aria-busy=false]').waitFor();
+    const [held, tab, gpu] = (await look()).map((now, i) => now - before[i]);
     await close();
-    return { first, turns, fill, bytes, tab: after[0] - before[0], gpu: after[1] - before[1] };
+    return { first, turns, fill, bytes, held, tab, gpu };
   };
   const one = await times(settings.runs, () => view([scan], 'none'));
   const four = await times(settings.runs, () => view(versions, 'invented'));
+  const large = makePairs(Math.round(LARGER * oneSize()), ['hole']);
+  const larger = [await upload(address, specimen.id, large.hole.reference, { kind: 'scan' })];
+  await ended(address, specimen.id);
+  const simplified = await times(settings.runs, () => view(larger, 'aspect'));
   await stop();
   rmSync(folder, { recursive: true, force: true });
   const row = (views) => ({
     first_picture: seconds(views.map(({ first }) => first)), frame_moving: seconds(views.flatMap(({ turns }) => turns)),
     fill_in: seconds(views.map(({ fill }) => fill)), data_bytes: views[0].bytes,
-    tab_over_data: median(views.map(({ tab, bytes }) => tab / bytes)),
+    held_over_data: median(views.map(({ held, bytes }) => held / bytes)), // by scripts of the page and its workers
+    tab_over_data: median(views.map(({ tab, bytes }) => tab / bytes)), // the whole process, with what it keeps for later
     gpu_process_over_data: median(views.map(({ gpu, bytes }) => gpu / bytes)),
   });
-  return { triangles: oneSize(), one: row(one), four: row(four) };
+  return { triangles: oneSize(), one: row(one), four: row(four), simplified: { triangles: Math.round(LARGER * oneSize()), ...row(simplified) } };
 }
 
 /** A specimen of 60 cages: its table, and another baseline. */

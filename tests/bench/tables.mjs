@@ -118,8 +118,8 @@ export function summaryTable(summaries) {
     ...(of.finished ? [times(of.geometric_mean_of_finished), times(of.least), of.least_at] : ['', '', '']), of.not_counted]));
 }
 
-const memory = (name, { data_bytes: bytes, tab_over_data: tab, gpu_process_over_data: gpu }) =>
-  `${name}: ${(bytes / 2 ** 20).toFixed(1)} MiB of data; the tab grew by ${tab.toFixed(2)} times as much, the process that draws by ${gpu.toFixed(2)} times`;
+const memory = (name, { data_bytes: bytes, held_over_data: held, tab_over_data: tab, gpu_process_over_data: gpu }) =>
+  `${name}: ${(bytes / 2 ** 20).toFixed(1)} MiB of data; its scripts and their workers hold ${held.toFixed(2)} times as much, their process grew by ${tab.toFixed(2)}, the one that draws by ${gpu.toFixed(2)} times`;
 
 export function markdown(results) {
   const { machine: m, versions: v, runs, limit, pairs, summaries, scale, readers, mend, page } = results;
@@ -138,7 +138,7 @@ export function markdown(results) {
   if (page) {
     parts.push(`The page in Chromium ${page.browser} without a GPU, against the service on the same machine, from what the reader does to the frame that shows it:`,
       table(['', 'median', 'most'], pageRows(page).map(([what, half, most]) => [what, seconds(half), seconds(most)])));
-    if (page.space) parts.push(`${memory('One figure', page.space.one)}. ${memory('Four', page.space.four)}.`);
+    if (page.space) parts.push(`${memory('One figure', page.space.one)}. ${memory('Four', page.space.four)}. ${memory('One that is simplified', page.space.simplified)}.`);
   }
   return `${parts.join('\n\n')}\n`;
 }

@@ -23,6 +23,7 @@ Test(worker_order, round_trip_with_and_without_a_reference)
          .subject_sha256 = HASH,
          .kind = "scan",
          .units = "mm",
+         .tolerances = "0.1 0.5",
          .threads = 2,
          .address_space_bytes = (uint64_t)1 << 40,
          .file_bytes = 7,
@@ -50,6 +51,9 @@ Test(worker_order, round_trip_with_and_without_a_reference)
         cr_expect_str_eq(got.subject_name, orders[i].subject_name);
         cr_expect_eq(got.reference_sha256 == NULL, orders[i].reference_sha256 == NULL);
         cr_expect_str_eq(got.units, orders[i].units);
+        cr_expect_eq(got.tolerances == NULL, orders[i].tolerances == NULL);
+        if (orders[i].tolerances)
+            cr_expect_str_eq(got.tolerances, orders[i].tolerances);
         cr_expect_eq(got.address_space_bytes, orders[i].address_space_bytes);
         cr_expect_eq(got.cpu_seconds, orders[i].cpu_seconds);
         cr_expect_eq(got.parent, orders[i].parent);

@@ -247,3 +247,64 @@ Test(api_compare, row_of_other_definitions_or_settings_is_not_differenced)
     free(by_definitions);
     free(by_settings);
 }
+
+Test(api_compare, row_for_each_tolerance_of_any_run)
+{
+    static const char with_one[] =
+        "{\"engine\":{\"settings\":{\"tolerances\":[0.5]}},\"deviation\":{\"reference_to_subject\":{"
+        "\"sampled\":null,\"coverage\":[{\"tolerance\":0.5,\"share\":{\"lower\":0.25,\"upper\":0.75}}]}}}";
+    static const char with_two[] =
+        "{\"engine\":{\"settings\":{\"tolerances\":[0.1,0.5]}},\"deviation\":{\"reference_to_subject\":{"
+        "\"sampled\":{\"N\":9,\"seed\":1},\"coverage\":[{\"tolerance\":0.1,\"share\":{\"lower\":0.5,"
+        "\"upper\":0.5}},"
+        "{\"tolerance\":0.5,\"share\":{\"lower\":0.875,\"upper\":1}}]}}}";
+    static struct measure_definition within = {.path = "deviation.reference_to_subject.coverage",
+                                               .name = "Area within",
+                                               .group = "lost",
+                                               .unit = "share",
+                                               .direction = MEASURE_HIGHER_IS_BETTER,
+                                               .certainty = MEASURE_CERTIFIED,
+                                               .per_tolerance = true,
+                                               .of_cage = true};
+    struct measure_list measures = {.measure_count = 1, .measures = &within};
+    struct store_run a = run_of(1, "r"), b = run_of(2, "r");
+    struct compared_run runs[] = {{&a, NAN, with_one, sizeof with_one - 1},
+                                  {&b, NAN, with_two, sizeof with_two - 1}};
+    struct api_text text;
+    struct error err;
+
+    cr_assert(api_compare_write(runs, 2, 0, &measures, &text, &err), "%s", err.text);
+
+    const char *first = strstr(text.bytes, "coverage@0.1\""), *second = strstr(text.bytes, "coverage@0.5\"");
+    cr_assert(first && second, "%s", text.bytes);
+    cr_expect(strstr(text.bytes, "\"values\":[null,0.5]") != NULL, "%s", text.bytes);
+    cr_expect(strstr(text.bytes, "\"values\":[0.5,0.9375]") != NULL, "%s", text.bytes);
+    cr_expect(strstr(text.bytes, "\"lower\":[0.25,0.875],\"upper\":[0.75,1]") != NULL, "%s", text.bytes);
+    cr_expect(strstr(text.bytes, "\"sampled\":[false,true]") != NULL, "%s", text.bytes);
+    cr_expect(strstr(text.bytes, "\"verdicts\":[null,\"better\"]") != NULL, "%s", text.bytes);
+    cr_expect(strstr(text.bytes, "\"tolerances\":[0.1,0.5]") != NULL, "%s", text.bytes);
+    free(text.bytes);
+}
+
+Test(api_compare, row_of_findings_needs_the_same_tolerances)
+{
+    static const char with[] = "{\"engine\":{\"settings\":{\"tolerances\":[0.5]}},"
+                               "\"findings_of_subject\":{\"fault\":3},\"deviation\":{\"hausdorff\":2}}";
+    static const char without[] = "{\"engine\":{\"settings\":{\"tolerances\":[]}},"
+                                  "\"findings_of_subject\":{\"fault\":1},\"deviation\":{\"hausdorff\":1}}";
+    static struct measure_definition definitions[] = {
+        {.path = "deviation.hausdorff", .name = "d", .group = "d", .unit = "count", .of_cage = true},
+        {.path = "findings_of_subject.fault", .name = "f", .group = "f", .unit = "count", .of_cage = true}};
+    struct measure_list measures = {.measure_count = 2, .measures = definitions};
+    struct store_run a = run_of(1, "r"), b = run_of(2, "r");
+    struct compared_run runs[] = {{&a, NAN, with, sizeof with - 1}, {&b, NAN, without, sizeof without - 1}};
+    struct api_text text;
+    struct error err;
+
+    cr_assert(api_compare_write(runs, 2, 0, &measures, &text, &err), "%s", err.text);
+
+    cr_expect(strstr(text.bytes, "\"values\":[2,1],\"differences\":[0,-1]") != NULL, "%s", text.bytes);
+    cr_expect(strstr(text.bytes, "\"values\":[3,1],\"differences\":[0,null]") != NULL, "%s", text.bytes);
+    cr_expect(strstr(text.bytes, "other tolerances") != NULL, "%s", text.bytes);
+    free(text.bytes);
+}

@@ -96,6 +96,36 @@ Test(run_json, forms_of_finding_units_follow_the_file)
     }
 }
 
+/* What the words of a finding turn on stands in fields of its own, and only where it means something. */
+Test(run_json, forms_of_a_finding_are_those_of_its_kind)
+{
+    static const char *const keys[] = {"form", "edges", "fans", "vertex"};
+    static const struct {
+        struct finding finding;
+        bool has[4];
+    } rows[] = {
+        {{.kind = FINDING_FLIPPED_FACES, .form = FINDING_ONE_SIDED}, {true, false, false, false}},
+        {{.kind = FINDING_OPEN_LOOP, .edges = 7}, {false, true, false, false}},
+        {{.kind = FINDING_NONMANIFOLD_VERTEX, .fans = 2, .vertex = 0}, {false, false, true, true}},
+        {{.kind = FINDING_LOST, .form = FINDING_HOLE}, {true, false, false, false}},
+        {{.kind = FINDING_STRAY_SHELL}, {false, false, false, false}},
+    };
+    for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
+        struct run *run = empty_run();
+        struct finding finding = rows[i].finding;
+        finding.unit = "length";
+        run->findings = (struct finding_list){.count = 1, .entries = &finding, .total = 1};
+        json_t *record = record_of(run);
+        json_t *first = json_array_get(measure_node(record, "findings"), 0);
+        for (size_t k = 0; k < 4; k++)
+            cr_expect((json_object_get(first, keys[k]) != NULL) == rows[i].has[k], "%zu %s", i, keys[k]);
+        if (rows[i].has[1])
+            cr_expect(json_integer_value(json_object_get(first, "edges")) == 7);
+        json_decref(record);
+        free(run);
+    }
+}
+
 Test(run_json, forms_count_findings_of_both_meshes_and_of_the_subject)
 {
     struct run *run = empty_run();

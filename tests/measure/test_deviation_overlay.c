@@ -31,15 +31,17 @@ static struct summed sum_up(const struct mesh *from, const struct mesh *to, cons
     struct deviation_surface surfaces[2];
     struct deviation_vertices vertices;
     struct surface_parts parts = {.from = &surfaces[0], .to = &surfaces[1], .threads = threads};
-    struct summed summed;
+    struct summed summed = {.scale = 0};
     struct error err = {.text = ""};
+    struct distance_classes classes = {.limit_count = TOLERANCES};
     double in_frame[TOLERANCES];
 
     cr_assert(measure_input_build(from, MESH_SCAN, NULL, &inputs[0], &keep, scratch, &err)
               && measure_input_build(to, MESH_SCAN, NULL, &inputs[1], &keep, scratch, &err));
     struct deviation_frame frame = deviation_frame_of(&inputs[0], &inputs[1]);
     for (size_t t = 0; t < TOLERANCES; t++)
-        in_frame[t] = ldexp(tolerances[t], -frame.exponent);
+        in_frame[t] = classes.limits[t] = ldexp(tolerances[t], -frame.exponent);
+    summed.distribution.classes = &classes;
     parts.reach = 4;
     cr_assert(deviation_surface_build(&inputs[0], &frame, threads, &surfaces[0], &keep, scratch, &err)
               && deviation_surface_build(&inputs[1], &frame, threads, &surfaces[1], &keep, scratch, &err)
@@ -48,6 +50,7 @@ static struct summed sum_up(const struct mesh *from, const struct mesh *to, cons
               && quick_ask(&parts, &vertices, NULL, 0, 1, &keep, &err)
               && overlay_sum_up(&parts, in_frame, TOLERANCES, &summed.distribution, summed.shares, NULL, 0, 1,
                                 scratch, &err));
+    summed.distribution.classes = NULL;
     summed.scale = ldexp(1, frame.exponent);
     return summed;
 }
@@ -123,6 +126,9 @@ static struct summed expect_truth(const struct mesh *from, const struct mesh *to
             possibly += cells[i].d - cells[i].radius <= tolerances[t] ? cells[i].area / area : 0;
         }
         cr_expect(got.shares[t].upper >= surely - 1e-9 && got.shares[t].lower <= possibly + 1e-9, "%s", name);
+        const struct interval within = got.distribution.within[t];
+        cr_expect(within.upper >= surely - 1e-9 && within.lower <= possibly + 1e-9, "%s", name);
+        cr_expect(within.lower <= got.shares[t].upper && got.shares[t].lower <= within.upper, "%s", name);
     }
     free(cells);
     return got;

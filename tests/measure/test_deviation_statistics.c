@@ -244,21 +244,22 @@ static void expect_face_bounds(const struct face_distances *faces, const struct 
     cr_assert(eq(sz, faces->count, from->face_count));
     for (size_t f = 0; f < from->face_count; f++) {
         const uint32_t *corner = mesh_face(from, f);
-        vec3 a = from->positions[corner[0]], b = from->positions[corner[1]], c = from->positions[corner[2]];
+        vec3 a = from->positions[corner[0]], b = from->positions[corner[1]], c = from->positions[corner[2]],
+             at = face_distance_at(faces, f);
+        double lower = face_distance_lower(faces, f), upper = face_distance_upper(faces, f),
+               peak = face_distance_peak(faces, f);
         for (size_t i = 0; i < points; i++) {
             double u = fixture_random_unit(state), v = fixture_random_unit(state) * (1 - u);
             vec3 inside = vec3_add(a, vec3_add(vec3_scale(vec3_sub(b, a), u), vec3_scale(vec3_sub(c, a), v)));
             double d = pair_distance(to, i == 0 ? a : i == 1 ? b : i == 2 ? c : inside);
-            cr_expect(faces->lower[f] <= d && d <= faces->upper[f],
-                      "%s: face %zu: %.17g not in [%.17g, %.17g]", name, f, d, faces->lower[f],
-                      faces->upper[f]);
+            cr_expect(lower <= d && d <= upper, "%s: face %zu: %.17g not in [%.17g, %.17g]", name, f, d,
+                      lower, upper);
         }
-        cr_expect(faces->peak[f] <= faces->upper[f] && faces->lower[f] <= faces->upper[f]);
-        cr_expect(pair_distance(to, faces->at[f]) >= faces->peak[f],
-                  "%s: face %zu: %.17g at its peak, not %.17g", name, f, pair_distance(to, faces->at[f]),
-                  faces->peak[f]);
+        cr_expect(peak <= upper && lower <= upper);
+        cr_expect(pair_distance(to, at) >= peak, "%s: face %zu: %.17g at its peak, not %.17g", name, f,
+                  pair_distance(to, at), peak);
         unsigned turn = triangle_longest_first(a, b, c);
-        double off = sqrt(triangle_distance_sq(faces->at[f],
+        double off = sqrt(triangle_distance_sq(at,
                                                turn == 0   ? a
                                                : turn == 1 ? b
                                                            : c,
@@ -307,13 +308,18 @@ Test(deviation_statistics, faces_hold_the_farthest_place)
 
     measure_faces(&cube, &large, &faces, &got);
     for (size_t f = 0; f < 6; f++) {
-        cr_expect(faces.of_subject.lower[f] <= 0.5 && 0.5 <= faces.of_subject.upper[f]);
-        cr_expect(faces.of_subject.upper[f] - faces.of_subject.lower[f] < 1e-4, "%g to %g",
-                  faces.of_subject.lower[f], faces.of_subject.upper[f]);
+        double lower = face_distance_lower(&faces.of_subject, f),
+               upper = face_distance_upper(&faces.of_subject, f);
+        cr_expect(lower <= 0.5 && 0.5 <= upper);
+        cr_expect(upper - lower < 1e-4, "%g to %g", lower, upper);
     }
+    /* kept as floats, rounded outwards */
+    const struct interval max = got.reference_to_subject.max.distance;
     size_t f = got.reference_to_subject.max.face;
-    cr_expect(faces.of_reference.peak[f] >= got.reference_to_subject.max.distance.lower);
-    cr_expect(faces.of_reference.upper[f] <= got.reference_to_subject.max.distance.upper * (1 + 1e-12));
+    double peak = face_distance_peak(&faces.of_reference, f),
+           upper = face_distance_upper(&faces.of_reference, f);
+    cr_expect(peak <= max.lower && peak >= max.lower * (1 - 0x1p-23));
+    cr_expect(upper >= max.lower && upper <= max.upper * (1 + 0x1p-22));
 }
 
 Test(deviation_statistics, shared_faces_are_at_no_distance)

@@ -55,6 +55,7 @@ Test(finding, place_of_an_open_loop)
     cr_expect(eq(dbl, got->at.z, -1));
     cr_expect(epsilon_eq(dbl, got->radius, sqrt(2), 1e-15));
     cr_expect(eq(sz, got->faces_total, 4));
+    cr_expect(eq(sz, got->edges, 4));
     cr_expect(eq(str, (char *)got->text,
                  "the surface is open along 4 edges; close it, or check that it is meant to be open"));
 }
@@ -76,6 +77,7 @@ Test(finding, place_of_flipped_faces_is_the_smaller_side)
     cr_expect(eq(sz, got->faces[0], 10));
     cr_expect(eq(sz, got->faces[1], 11));
     cr_expect(eq(int, got->severity, FINDING_FAULT));
+    cr_expect(eq(int, got->form, FINDING_TWO_SIDED));
     cr_expect(eq(str, (char *)got->text, "2 faces run against the faces around them; reverse them"));
 }
 
@@ -85,6 +87,7 @@ Test(finding, place_of_flipped_faces_of_a_one_sided_surface)
     const struct finding *got = first_of(m, FINDING_FLIPPED_FACES);
     cr_assert(got != NULL);
     cr_expect(eq(sz, got->faces_total, 2), "those at the inconsistent edge");
+    cr_expect(eq(int, got->form, FINDING_ONE_SIDED));
     cr_expect(strstr(got->text, "one-sided") != NULL);
 }
 
@@ -114,6 +117,8 @@ Test(finding, place_of_a_pinched_vertex_and_a_stray_shell)
     cr_expect(eq(dbl, got->at.x, 1));
     cr_expect(eq(dbl, got->radius, 0));
     cr_expect(eq(sz, got->faces_total, 6));
+    cr_expect(eq(sz, got->fans, 2));
+    cr_expect(eq(sz, got->vertex, 7));
     cr_expect(
         eq(str, (char *)got->text,
            "2 separate fans of faces meet at vertex 7 alone; split the vertex or join the fans by faces"));

@@ -19,6 +19,7 @@ struct got {
     bool defined;
     struct deviation deviation;
     struct deviation_field positions;
+    struct deviation_faces faces;
     struct warning_list warnings;
 };
 
@@ -40,8 +41,8 @@ static struct got measure(const struct mesh *cage, const struct mesh *reference,
               "%s", err.text);
     got.defined = triangles.surface.limit.triangle_count > 0;
     bool ok = !got.defined
-              || limit_deviation_measure(&triangles, &b, &request, &got.deviation, &got.positions, &keep,
-                                         pair_arena(1), &err);
+              || limit_deviation_measure(&triangles, &b, &request, &got.deviation, &got.positions, &got.faces,
+                                         &keep, pair_arena(1), &err);
     cr_assert(ok, "%s", err.text);
     return got;
 }
@@ -108,6 +109,29 @@ Test(limit_deviation, analytic_flat_square_is_its_own_limit)
     cr_assert(got.defined);
     expect_interval(got.deviation.hausdorff, 0, 0, 1e-4 * sqrt(32), "flat");
     cr_expect(got.deviation.reference_to_subject.mean <= got.deviation.reference_to_subject.halfwidth.mean);
+}
+
+/* Its limit is the square itself, face by face, and lies below a slope z = x / 8 by x / sqrt 65. */
+Test(limit_deviation, analytic_faces_of_a_flat_square_below_a_slope)
+{
+    struct arena arena = pair_arena(4);
+    struct mesh square = fixture_grid(&arena, 4, 4), slope = plane_at(&arena, 6, 0);
+    struct deviation_settings settings = pair_settings();
+
+    for (size_t v = 0; v < slope.vertex_count; v++)
+        slope.positions[v].z = slope.positions[v].x / 8;
+    struct got got = measure(&square, &slope, BOUNDARY_EDGE_AND_CORNER, NULL, &settings);
+    const struct face_distances *faces = &got.faces.of_subject;
+    cr_assert(eq(sz, faces->count, 16));
+    for (size_t f = 0; f < 16; f++) {
+        double least = (double)(f % 4) / sqrt(65), most = (double)(f % 4 + 1) / sqrt(65);
+        expect_interval((struct interval){face_distance_lower(faces, f), least}, least, least, 0.01, "least");
+        expect_interval((struct interval){face_distance_peak(faces, f), face_distance_upper(faces, f)}, most,
+                        most, 0.01, "most");
+        vec3 at = face_distance_at(faces, f);
+        cr_expect(fabs(at.x / sqrt(65) - face_distance_peak(faces, f)) < 0.01, "at x = %g", at.x);
+    }
+    cr_expect(eq(sz, got.faces.of_reference.count, slope.face_count));
 }
 
 /* Corners let go, the end of a corner v with neighbours l and r is (l + 4 v + r) / 6, which is the nearest

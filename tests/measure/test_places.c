@@ -61,9 +61,13 @@ static struct field field_on(struct mesh mesh)
     struct arena *arena = fixture_arena_of((size_t)64 << 20);
     struct field field = {.measured = fixture_measured(mesh), .request = {.level = 1, .gap = 0}};
     size_t count = mesh.face_count;
-    field.distances =
-        (struct face_distances){count, ARENA_ZERO(arena, double, count), ARENA_ZERO(arena, double, count),
-                                ARENA_ZERO(arena, double, count), ARENA_ZERO(arena, vec3, count)};
+    field.distances = (struct face_distances){.count = count,
+                                              .mesh = &field.measured->mesh,
+                                              .lower = ARENA_ZERO(arena, float, count),
+                                              .upper = ARENA_ZERO(arena, float, count),
+                                              .peak = ARENA_ZERO(arena, float, count),
+                                              .at = ARENA_ZERO(arena, uint32_t, count),
+                                              .points = ARENA_ZERO(arena, vec3, count)};
     cr_assert(arena_split(arena, (size_t)16 << 20, &field.keep));
     cr_assert(arena_split(arena, (size_t)16 << 20, &field.scratch));
     return field;
@@ -79,10 +83,11 @@ static vec3 middle_of(const struct mesh *mesh, size_t f)
 
 static void set(struct field *field, size_t f, double peak)
 {
-    field->distances.lower[f] = peak / 2;
-    field->distances.upper[f] = peak * 1.5;
-    field->distances.peak[f] = peak;
-    field->distances.at[f] = middle_of(&field->measured->mesh, f);
+    field->distances.lower[f] = (float)(peak / 2);
+    field->distances.upper[f] = (float)(peak * 1.5);
+    field->distances.peak[f] = (float)peak;
+    field->distances.at[f] = FACE_AT_POINT + (uint32_t)f;
+    field->distances.points[f] = middle_of(&field->measured->mesh, f);
 }
 
 static struct place_list find(struct field *field)
@@ -119,7 +124,7 @@ Test(places, field_of_one_cone_is_one_place_with_its_size_peak_and_faces)
     cr_expect(eq(dbl, place->at.x, 10.5));
     cr_expect(eq(dbl, place->at.y, 10.5));
     cr_expect(eq(sz, place->faces[0], square(21, 10, 10)));
-    cr_expect(epsilon_eq(dbl, place->nearest, (4 - sqrt(10)) / 2, 1e-12)); /* the farthest face: (3, 1) */
+    cr_expect(epsilon_eq(dbl, place->nearest, (4 - sqrt(10)) / 2, 1e-6)); /* the farthest face: (3, 1) */
     cr_expect(epsilon_eq(dbl, place->radius, sqrt(3.5 * 3.5 + 1.5 * 1.5), 1e-12));
     cr_expect(not(place->is_shell));
     cr_expect(list.scores[0] > 0 && list.scores[0] <= 1);
@@ -152,7 +157,7 @@ Test(places, field_below_the_level_is_no_place)
     set(&field, 1234, 1.01);
     struct place_list list = find(&field);
     cr_expect(eq(sz, list.total, 1));
-    cr_expect(eq(dbl, list.places[0].lower, 1.01));
+    cr_expect(epsilon_eq(dbl, list.places[0].lower, 1.01, 1e-6)); /* kept as a float */
 }
 
 Test(places, field_across_a_gap_is_one_place_up_to_its_length)
@@ -204,7 +209,8 @@ Test(places, field_of_many_is_cut_at_200_and_counted_in_full)
     cr_expect(eq(sz, list.total, 625));
     cr_assert(eq(sz, list.count, 200));
     for (size_t p = 0; p < 200; p++)
-        cr_expect(eq(dbl, list.places[p].lower, 2 + (double)(624 - p) / 625), "%zu", p);
+        cr_expect(epsilon_eq(dbl, list.places[p].lower, 2 + (double)(624 - p) / 625, 1e-6), "%zu",
+                  p); /* a float */
 }
 
 Test(places, field_lists_64_faces_farthest_first)
@@ -217,7 +223,7 @@ Test(places, field_lists_64_faces_farthest_first)
     cr_expect(eq(sz, place->faces_total, 100));
     cr_assert(eq(sz, place->face_count, 64));
     for (size_t i = 0; i < 64; i++) {
-        double peak = field.distances.peak[place->faces[i]];
+        double peak = (double)field.distances.peak[place->faces[i]];
         cr_expect(eq(dbl, peak, 2 + (double)((99 - i) / 2)), "%zu", i);
         cr_expect(i % 2 == 0 || place->faces[i - 1] < place->faces[i], "%zu", i);
     }
@@ -270,9 +276,9 @@ Test(places, field_with_too_little_memory_is_refused)
 static void partition_slowly(const struct field *field, const double *way, size_t *label)
 {
     const struct mesh *mesh = &field->measured->mesh;
-    const double *peak = field->distances.peak;
+    const float *peak = field->distances.peak;
     for (size_t f = 0; f < mesh->face_count; f++)
-        label[f] = peak[f] > 0.5 ? f : SIZE_MAX;
+        label[f] = peak[f] > 0.5f ? f : SIZE_MAX;
     for (int pass = 0; pass < 2;
          pass++) { /* first by vertices, then across gaps, each until nothing changes */
         for (bool changed = true; changed;) {
@@ -385,7 +391,7 @@ Test(places, field_gives_the_same_places_whatever_the_numbering_and_scale)
     for (size_t f = 0; f < 400; f++)
         set(&field, f, fixture_random_unit(&state) < 0.1 ? 2 * fixture_random_unit(&state) : 0);
     for (size_t f = 0; f < 400; f++)
-        set(&changed, f, 1024 * field.distances.peak[order(f, 400)]);
+        set(&changed, f, 1024 * (double)field.distances.peak[order(f, 400)]);
     field.request.gap = 1.75;
     changed.request = (struct place_request){.level = 1024, .gap = 1.75 * 1024};
     struct place_list first = find(&field), second = find(&changed);
@@ -586,6 +592,7 @@ Test(places, pair_with_a_hole_in_the_cage_has_lost_what_was_there)
     cr_expect(eq(sz, total_of(&c, FINDING_INVENTED), 0));
     const struct finding *got = nth_of(&c, FINDING_LOST, 0);
     cr_expect(got->at.z > 0.99);
+    cr_expect(eq(int, got->form, FINDING_HOLE));
     cr_expect(strstr(got->text, "the cage is open here, ") == got->text, "%s", got->text);
     cr_expect(strstr(got->text, " mm from the scan") != NULL, "%s", got->text);
 }
@@ -596,6 +603,7 @@ Test(places, pair_with_a_hole_in_the_scan_has_invented_what_closes_it)
     cr_assert(eq(sz, total_of(&c, FINDING_INVENTED), 1));
     cr_expect(eq(sz, total_of(&c, FINDING_LOST), 0));
     const struct finding *got = nth_of(&c, FINDING_INVENTED, 0);
+    cr_expect(eq(int, got->form, FINDING_HOLE));
     cr_expect(strstr(got->text, "where the scan is open") != NULL, "%s", got->text);
 }
 
@@ -612,6 +620,7 @@ Test(places, pair_with_a_stray_shell_has_invented_a_whole_shell)
     /* the far corners of the cube from the sphere of radius 1, which its faces cut by less than 0.01 */
     double corner = sqrt(3.125 * 3.125 + 2 * 0.125 * 0.125) - 1;
     cr_expect(got->distance.lower <= corner + 0.01 && got->distance.upper >= corner);
+    cr_expect(eq(int, got->form, FINDING_SHELL));
     cr_expect(strstr(got->text, "a whole shell of the cage has nothing of the scan near it") == got->text,
               "%s", got->text);
 }
@@ -642,6 +651,7 @@ Test(places, pair_with_a_flap_has_invented_it)
     cr_expect(eq(sz, got->faces_total, 2));
     cr_expect(epsilon_eq(dbl, got->size, 2, 1e-12));
     cr_expect(got->distance.lower <= 2 && got->distance.upper >= 2);
+    cr_expect(eq(int, got->form, FINDING_PATCH));
     cr_expect(strstr(got->text, "a flap, a bridge or a bulge") != NULL, "%s", got->text);
 }
 
@@ -672,6 +682,7 @@ Test(places, pair_far_apart_is_told_to_be_so)
     struct compared c = compare(fixture_moved(arena, &sphere, 1, (vec3){50, 0, 0}), sphere, NULL, 1);
     cr_assert(eq(sz, total_of(&c, FINDING_LOST), 1));
     cr_assert(eq(sz, total_of(&c, FINDING_INVENTED), 1));
+    cr_expect(eq(int, nth_of(&c, FINDING_LOST, 0)->form, FINDING_EVERYTHING));
     cr_expect(strstr(nth_of(&c, FINDING_LOST, 0)->text, "check unit and position of both files") != NULL);
 }
 

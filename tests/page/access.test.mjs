@@ -94,6 +94,25 @@ const views = [
       await page.getByText('already here as cage 1').waitFor();
     },
   },
+  {
+    name: 'audit',
+    async go(page) {
+      await open(page, `#/audit/${made.specimen.id}?version=${made.cages[1].id}`, 'h1');
+      await page.locator('select[name=spec]').selectOption({ label: 'Subdivision cage for CAD, version 1' });
+      await page.getByRole('button', { name: /^Judge/ }).click();
+      await page.locator('.rules td').first().waitFor();
+    },
+  },
+  { name: 'audit not judged yet', go: (page) => open(page, `#/audit/${made.specimen.id}?version=${made.scan.id}`, '.empty') },
+  { name: 'specs', go: (page) => open(page, '#/specs', '.rules td') },
+  {
+    name: 'spec being written',
+    async go(page) {
+      await open(page, '#/specs', '.rules td');
+      await page.getByRole('button', { name: 'Write the next version' }).click();
+      await page.locator('textarea').waitFor();
+    },
+  },
   { name: 'definitions', go: (page) => open(page, '#/help', '.definitions') },
   { name: 'nowhere', go: (page) => open(page, '#/nothing', 'h1') },
 ];
@@ -233,7 +252,7 @@ test('theme_chosen_by_the_reader_overrules_the_system', async () => {
     await open(page, '#/', '.register .what');
     const paper = () => page.evaluate(() => getComputedStyle(document.documentElement).backgroundColor);
     const light = await paper();
-    await page.getByLabel('Paper').selectOption('dark');
+    await page.getByLabel('Light or dark').selectOption('dark');
     const dark = await paper();
     assert.notEqual(dark, light);
     await page.reload();

@@ -312,6 +312,29 @@ describe('compare', () => {
     assert.equal(await active(), 'cell subject.topology.open_loops 9000');
     await page.keyboard.press('Home');
     assert.equal(await active(), 'cell subject.topology.open_loops');
+
+    // Every row is there by its name, and its cells where it is near the window or has the focus; on paper there are all.
+    const rows = page.locator('.scroll .versions tr[id]');
+    const length = await rows.count();
+    const filled = () => rows.filter({ has: page.locator('.num') }).count();
+    assert.ok(length > 60 && (await filled()) < length / 2, `${await filled()} of ${length}`);
+    const last = (await rows.last().getAttribute('id')).replace('row-', '');
+    await rows.last().locator('th a').focus();
+    await page.keyboard.press('ArrowRight');
+    assert.equal(await active(), `cell ${last} 9059`);
+    assert.ok(await page.evaluate(isFocusSeen));
+    assert.ok((await filled()) < length);
+    await page.evaluate(() => window.dispatchEvent(new Event('beforeprint')));
+    const printed = await page.locator('.printed table').evaluateAll((tables) =>
+      tables.map((table) => ({
+        columns: table.querySelectorAll('thead .name').length,
+        cells: table.querySelectorAll('tbody .num').length,
+      })),
+    );
+    assert.equal(printed.reduce((sum, { columns }) => sum + columns, 0), 60);
+    assert.equal(printed.reduce((sum, { cells }) => sum + cells, 0), 60 * length);
+    await page.evaluate(() => window.dispatchEvent(new Event('afterprint')));
+    assert.equal(await page.locator('.printed').count(), 0);
   });
 
   inPage('compare_keeps_baseline_rows_and_order_in_the_address', async (page) => {
@@ -384,6 +407,12 @@ describe('compare', () => {
     await page.getByLabel('Lengths in').selectOption('cm');
     await page.waitForURL(/unit=cm/);
     assert.equal(Number(await cell(page, 'subject.edge_length.max', made.cages[0]).textContent()), before / 10);
+    assert.match(await page.locator('.label dl').textContent(), /Diagonal of the scan[\d.]+\scm/);
+    await open(page, '#/');
+    const row = page.locator('.register tbody tr').filter({ hasText: 'Cube with two windows' });
+    await row.getByText(/≤\s[\d.]+\scm/).waitFor(); // kept for every specimen
+    await page.getByLabel('Lengths in').selectOption('');
+    await row.getByText(/≤\s[\d.]+\smm/).waitFor();
   });
 
   inPage('compare_lists_the_findings_of_the_chosen_version', async (page) => {
@@ -587,6 +616,30 @@ describe('collection', () => {
     }
   });
 
+  inPage('collection_prints_all_that_the_filter_finds', async (page) => {
+    await page.addInitScript(() => {
+      globalThis.print = () => (globalThis.asked = true);
+    });
+    await open(page, inTray);
+    await page.locator('.register a.what').first().waitFor();
+    await page.evaluate(() =>
+      window.addEventListener('beforeprint', () => {
+        globalThis.printed = [...document.querySelectorAll('.printed .no')].map((part) => part.textContent);
+      }),
+    );
+    await page.pdf(); // without asking for all: what was read so far
+    const part = await page.evaluate(() => globalThis.printed);
+    assert.ok(part.length < LENGTH, String(part.length));
+    await page.keyboard.press('Control+p');
+    await page.waitForFunction(() => globalThis.asked);
+    await page.pdf();
+    assert.deepEqual(
+      await page.evaluate(() => globalThis.printed),
+      Array.from({ length: LENGTH }, (_, i) => number(i + 1)),
+    );
+    assert.equal(await page.locator('.printed').count(), 0);
+  });
+
   inPage('collection_is_found_again_where_it_was_left', async (page) => {
     await open(page, inTray);
     await tabTo(page, page.locator('.register a.what').first());
@@ -673,6 +726,7 @@ const byKeys = {
       await tabTo(page, input);
       await page.keyboard.press('Enter');
     };
+    await page.evaluate(() => delete window.showOpenFilePicker); // its picker cannot be handed over; the input's can
     // waited for from before the first Tab: the browser is told to hand its chooser over while the keys are on their way
     const [chooser] = await Promise.all([page.waitForEvent('filechooser'), open()]);
     await chooser.setFiles(files);

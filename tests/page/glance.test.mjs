@@ -231,7 +231,7 @@ test('csv_says_its_units_and_keeps_what_the_page_rounds', () => {
 
 test('decimals_of_the_reader_still_round_outward', () => {
   assert.equal(formatInterval(0.6162, 0.6275, 'to', 2), '0.61–0.63');
-  assert.equal(formatPlusMinus(0.0414, 0.0006, 2), '0.04\u00a0±\u00a00.01');
+  assert.equal(formatPlusMinus(0.0414, 0.0006, 2), '0.04 ±\u00a00.01');
   const scale = { factor: 1, unit: 'mm', decimals: 1 };
   assert.equal(cellText({ values: [2.26] }, 0, {}, scale), '2.3');
 });

@@ -125,6 +125,7 @@ const NOT_TEXT = new Set([
   'curl --data-binary @FILE',
   '0.4mm, 0.75%',
   'not told apart',
+  'does not conform',
   'units of length',
   'unit of the file',
 ]);

@@ -60,6 +60,8 @@ const views = [
   { name: 'space-signed', hash: space(`versions=${latest}&colour=signed`), ready: '.plate.view canvas', act: drawn },
   { name: 'space-section', hash: space(`versions=${latest}&colour=none&cut=x0.5`), ready: '.plate.view canvas', act: drawn },
   { name: 'space-over', hash: space(`${both}&colour=invented&beside=no`), ready: '.plate.view canvas', act: drawn },
+  { name: 'audit', hash: `#/audit/${specimen}?version=${open}`, ready: 'h1', act: judge },
+  { name: 'specs', hash: '#/specs', ready: '.rules td' },
   { name: 'upload', hash: '#/upload', ready: '.empty', act: chooseFiles },
   { name: 'definitions', hash: '#/help', ready: '.definitions' },
   { name: 'nowhere', hash: '#/nothing', ready: 'h1' },
@@ -100,6 +102,12 @@ async function chooseFiles(page) {
     meshFile('thing.off', 'OFF'),
   ]);
   await page.locator('.queue option', { hasText: 'scan 1' }).first().waitFor({ state: 'attached' });
+}
+
+/** By the first spec there is. */
+async function judge(page) {
+  await page.getByRole('button', { name: /^Judge/ }).click();
+  await page.locator('.rules td').first().waitFor();
 }
 
 async function openCard(page) {

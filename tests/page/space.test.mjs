@@ -4,6 +4,7 @@
 //   camera_*    turning, panning and the address
 //   colour_*    stops, ranges, histograms; which number belongs to which corner
 //   pick_*      the first triangle on a ray
+//   tags_*      none hides another
 //   marks_*     open edges, crowded edges, irregular vertices of meshes known on paper
 import assert from 'node:assert/strict';
 import { test } from 'node:test';
@@ -15,69 +16,79 @@ import { firstHit } from '../../static/space/picking.js';
 import {
   ballOf,
   clustersNear,
+  drawnCorners,
   faceOf,
   faceSides,
   formBytes,
+  levelFor,
   nearestVertex,
   normalOf,
   ownCorners,
   placeOf,
   readCluster,
   readForm,
+  readHead,
   readSurface,
   readTable,
   vertexOf,
-  viewBytes,
+  viewParts,
 } from '../../static/space/surface.js';
-import { areaShares, extent, formValues, pickDoubles, picksOf } from '../../static/space/values.js';
+import { placeTags } from '../../static/space/tags.js';
+import { areaShares, cornerValues, extent, formValues, pickDoubles, picksOf } from '../../static/space/values.js';
 
 /** The bytes of a surface: corners quantised in a cube of 65535 steps of the given length from the origin. */
-function bytesOf({ corners, triangles, faces = null, sources = null, aspects = [], shells = [], edges = [], step = 1 / 65535, origin = [0, 0, 0] }) {
+function bytesOf({ corners, triangles, coarse = null, coarsest = null, faces = null, sources = null, aspects = [], shells = [], edges = [], step = 1 / 65535, origin = [0, 0, 0] }) {
   const aligned = (x) => Math.ceil(x / 8) * 8;
   const sizes = [
     8 * corners.length,
+    12 * (coarsest?.length ?? 0),
+    12 * (coarse?.length ?? 0),
     12 * triangles.length,
-    0,
     faces ? 4 * faces.length : 0,
     sources ? 4 * sources.length : 0,
     2 * aspects.length,
     2 * shells.length,
     edges.length,
   ];
-  const sections = [168];
+  const sections = [184];
   sizes.forEach((size) => sections.push(aligned(sections.at(-1) + size)));
   sections.push(sections.at(-1));
   const buffer = new ArrayBuffer(sections.at(-1));
   const view = new DataView(buffer);
-  [...'fettleS2'].forEach((letter, i) => view.setUint8(i, letter.charCodeAt(0)));
-  view.setUint32(8, 168, true);
+  [...'fettleS3'].forEach((letter, i) => view.setUint8(i, letter.charCodeAt(0)));
+  view.setUint32(8, 184, true);
   view.setUint32(12, (sources ? 1 + 4 : 0) + (faces ? 2 : 0), true);
   view.setUint32(16, corners.length, true);
   view.setUint32(20, triangles.length, true);
-  origin.forEach((x, i) => view.setFloat64(32 + 8 * i, x, true));
-  view.setFloat64(56, step, true);
-  view.setBigUint64(80, BigInt(aspects.length || (faces ? Math.max(...faces) + 1 : triangles.length)), true);
-  sections.forEach((at, i) => view.setBigUint64(88 + 8 * i, BigInt(at), true));
+  view.setUint32(24, coarse?.length ?? 0, true);
+  view.setUint32(28, coarsest?.length ?? 0, true);
+  origin.forEach((x, i) => view.setFloat64(40 + 8 * i, x, true));
+  view.setFloat64(64, step, true);
+  view.setBigUint64(88, BigInt(aspects.length || (faces ? Math.max(...faces) + 1 : triangles.length)), true);
+  sections.forEach((at, i) => view.setBigUint64(96 + 8 * i, BigInt(at), true));
   corners.forEach((corner, v) => corner.forEach((q, i) => view.setUint16(sections[0] + 8 * v + 2 * i, q, true)));
-  triangles.flat().forEach((v, k) => view.setUint32(sections[1] + 4 * k, v, true));
-  faces?.forEach((f, t) => view.setUint32(sections[3] + 4 * t, f, true));
-  sources?.forEach((v, t) => view.setUint32(sections[4] + 4 * t, v, true));
-  aspects.forEach((code, i) => view.setUint16(sections[5] + 2 * i, code, true));
-  shells.forEach((code, i) => view.setUint16(sections[6] + 2 * i, code, true));
-  edges.forEach((code, i) => view.setUint8(sections[7] + i, code));
+  [coarsest, coarse, triangles].forEach((level, i) => level?.flat().forEach((v, k) => view.setUint32(sections[1 + i] + 4 * k, v, true)));
+  faces?.forEach((f, t) => view.setUint32(sections[4] + 4 * t, f, true));
+  sources?.forEach((v, t) => view.setUint32(sections[5] + 4 * t, v, true));
+  aspects.forEach((code, i) => view.setUint16(sections[6] + 2 * i, code, true));
+  shells.forEach((code, i) => view.setUint16(sections[7] + 2 * i, code, true));
+  edges.forEach((code, i) => view.setUint8(sections[8] + i, code));
   return buffer;
 }
 
-/** As the worker makes it: every triangle with a corner of its own. */
-function owning(surface) {
-  const { corners, owners, twins } = ownCorners(surface);
-  return { surface: { ...surface, corners, twins }, owners };
+/** As the worker reads it: part by part. */
+function surfaceFrom(buffer) {
+  const head = readHead(buffer);
+  return readSurface(head, viewParts(head).map(([begin, end]) => buffer.slice(begin, end)));
 }
+
+/** As the worker makes it: every triangle with a corner of its own. */
+const owning = (surface) => ({ ...surface, twins: ownCorners(surface) });
 
 const MOST = 65535;
 /** The unit square in z = 0 as one quad, seen from above; its normals point up. */
 const square = () =>
-  readSurface(
+  surfaceFrom(
     bytesOf({
       corners: [[0, 0, 0, 0], [MOST, 0, 0, 0], [MOST, MOST, 0, 0], [0, MOST, 0, 0]],
       triangles: [[0, 1, 2], [0, 2, 3]],
@@ -91,14 +102,24 @@ test('surface_square_is_read_as_it_was_written', () => {
   assert.deepEqual(placeOf(surface, 2), [1, 1, 0]);
   assert.deepEqual([faceOf(surface, 0), faceOf(surface, 1)], [0, 0]);
   assert.deepEqual(normalOf(surface, 0), [0, 0, 1]);
-  assert.equal(viewBytes(surface), 168 + 32 + 24 + 8);
+  assert.deepEqual(viewParts(surface), [[184, 184 + 32], [184 + 32, 184 + 32 + 24 + 8]]);
   assert.equal(nearestVertex(surface, [0.9, 0.2, 5]), 1);
-  assert.throws(() => readSurface(new ArrayBuffer(200)), /not a surface/);
+  assert.throws(() => readHead(new ArrayBuffer(200)), /not a surface/);
+});
+
+test('surface_level_is_the_finest_that_is_allowed_else_the_coarsest', () => {
+  const corners = [[0, 0, 0, 0], [MOST, 0, 0, 0], [MOST, MOST, 0, 0], [0, MOST, 0, 0]];
+  const triangles = [[0, 1, 2], [0, 2, 3], [1, 2, 3], [0, 1, 3]];
+  const surface = surfaceFrom(bytesOf({ corners, triangles, coarse: [[0, 1, 3], [1, 2, 3]], coarsest: [[0, 2, 3]] }));
+  assert.deepEqual([Infinity, 4, 3, 2, 1, 0.5].map((most) => levelFor(surface, most).length / 3), [4, 4, 2, 2, 1, 1]);
+  assert.deepEqual([...levelFor(surface, 1)], [0, 2, 3]);
+  const small = square(); // its own, for it has no others
+  assert.equal(levelFor(small, 0), small.triangles);
 });
 
 test('surface_normal_below_the_plane_is_folded', () => {
   // (0, 0, -1) is the corner (127, 127) of the folded octahedron
-  const surface = readSurface(bytesOf({ corners: [[0, 0, 0, 127 + 256 * 127]], triangles: [[0, 0, 0]] }));
+  const surface = surfaceFrom(bytesOf({ corners: [[0, 0, 0, 127 + 256 * 127]], triangles: [[0, 0, 0]] }));
   const [x, y, z] = normalOf(surface, 0);
   assert.ok(Math.abs(x) < 1e-12 && Math.abs(y) < 1e-12 && z === -1);
 });
@@ -107,17 +128,17 @@ test('surface_every_triangle_owns_its_last_corner', () => {
   // a fan of five triangles about vertex 0 and one more over the same corners: more triangles than corners
   const triangles = [[0, 1, 2], [0, 2, 3], [0, 3, 4], [0, 4, 5], [0, 5, 1], [1, 2, 3], [1, 3, 4]];
   const corners = [0, 1, 2, 3, 4, 5].map((v) => [100 * v, 7 * v * v, v, 0]);
-  const { surface, owners } = owning(readSurface(bytesOf({ corners, triangles })));
+  const surface = owning(surfaceFrom(bytesOf({ corners, triangles })));
   const own = triangles.map((_, t) => surface.triangles[3 * t + 2]);
   assert.equal(new Set(own).size, triangles.length);
-  own.forEach((v, t) => assert.equal(owners[v], t));
+  const all = drawnCorners(surface);
   assert.ok(surface.twins.length >= 1);
   triangles.forEach((triangle, t) => {
     const now = [0, 1, 2].map((i) => vertexOf(surface, surface.triangles[3 * t + i]));
     const turned = [triangle, [...triangle.slice(1), triangle[0]], [triangle[2], ...triangle.slice(0, 2)]];
     assert.ok(turned.some((each) => each.every((v, i) => v === now[i])), `${now} of ${triangle}`);
     for (const i of [0, 1, 2])
-      assert.deepEqual(placeOf(surface, surface.triangles[3 * t + i]), placeOf(surface, now[i]), 'a double lies where its vertex does');
+      assert.deepEqual([...all.subarray(4 * surface.triangles[3 * t + i]).slice(0, 4)], corners[now[i]], 'a double lies where its vertex does');
   });
 });
 
@@ -193,12 +214,12 @@ test('form_is_read_and_given_to_the_corners_of_faces', () => {
     shells: [0, 9],
     edges: [4, 2, 2, 3, 2],
   });
-  const read = readSurface(buffer);
+  const read = surfaceFrom(buffer);
   const [begin, end] = formBytes(read);
   const form = readForm(read, buffer.slice(begin, end));
-  const { surface, owners } = owning(read);
+  const surface = owning(read);
   const at = (subject, name) => {
-    const values = formValues(form, picksOf(surface, owners, subject), name, 'cage');
+    const values = cornerValues(surface, subject, formValues(form, name, 'cage'));
     return [0, 1, 2].map((t) => values[surface.triangles[3 * t + 2]]);
   };
   const [a, b, c] = at({ form: 'aspects', per: 'face' }, 'aspects').map((value) => 2 ** value);
@@ -208,7 +229,7 @@ test('form_is_read_and_given_to_the_corners_of_faces', () => {
 });
 
 test('surface_sides_leave_out_the_cut_through_a_quad', () => {
-  const pairs = [...faceSides(owning(square()).surface)];
+  const pairs = [...faceSides(owning(square()))];
   assert.equal(pairs.length, 8);
   const has = (a, b) => pairs.some((v, k) => k % 2 === 0 && v === a && pairs[k + 1] === b);
   assert.ok(has(0, 1) && has(1, 2) && has(2, 3) && has(3, 0) && !has(0, 2) && !has(2, 0));
@@ -265,6 +286,8 @@ test('camera_comes_back_from_the_address', () => {
 test('camera_flies_the_short_way_round', () => {
   const from = { yaw: 170, pitch: 0, target: [0, 0, 0], half: 1 };
   const to = { yaw: -170, pitch: 0, target: [2, 0, 0], half: 4 };
+  assert.deepEqual(between(from, to, -9), between(from, to, 0)); // a clock that goes back throws nothing away
+  assert.deepEqual(between(from, to, 9), between(from, to, 1));
   const middle = between(from, to, 0.5);
   assert.equal(middle.yaw, 180);
   assert.equal(middle.half, 2);
@@ -299,13 +322,19 @@ test('colour_classes_have_a_pixel_each', () => {
 });
 
 test('colour_numbers_of_faces_and_vertices_reach_their_corners', () => {
-  const { surface, owners } = owning(square());
-  assert.deepEqual([...picksOf(surface, owners, { field: 'x', per: 'face' })], [0, 0, 0, 0]);
-  assert.deepEqual([...picksOf(surface, owners, { field: 'x', per: 'vertex' })], [0, 1, 2, 3]);
+  // a quad, then a triangle: 0 1 2, 0 2 3 and 0 1 3, so that the last has a double of its own where all its corners are taken
+  const corners = [[0, 0, 0, 0], [MOST, 0, 0, 0], [MOST, MOST, 0, 0], [0, MOST, 0, 0]];
+  const surface = owning(surfaceFrom(bytesOf({ corners, triangles: [[0, 1, 2], [0, 2, 3], [0, 1, 3], [0, 3, 1], [1, 2, 3]], faces: [0, 0, 1, 2, 3] })));
+  const byFace = cornerValues(surface, { field: 'x', per: 'face' }, Float32Array.from([10, 11, 12, 13]));
+  assert.deepEqual([0, 1, 2, 3, 4].map((t) => byFace[surface.triangles[3 * t + 2]]), [10, 10, 11, 12, 13]);
+  const byVertex = cornerValues(surface, { field: 'x', per: 'vertex' }, Float32Array.from([20, 21, 22, 23]));
+  surface.triangles.forEach((v) => assert.equal(byVertex[v], 20 + vertexOf(surface, v)));
   const simplified = { ...surface, simplified: true, vertexFaces: Uint32Array.from([8, 6, 7, 5]), sources: Uint32Array.from([2, 3, 5, 9]) };
-  assert.deepEqual([...picksOf(simplified, owners, { field: 'x', per: 'face' })], [8, 6, 7, 5]);
-  assert.deepEqual([...picksOf(simplified, owners, { field: 'x', per: 'vertex' })], [2, 3, 5, 9]);
-  assert.deepEqual([...picksOf(simplified, owners, { form: 'x', per: 'face' })], [0, 1, 2, 3]);
+  assert.deepEqual([...picksOf(simplified, { field: 'x', per: 'face' })], [8, 6, 7, 5]);
+  assert.deepEqual([...picksOf(simplified, { field: 'x', per: 'vertex' })], [2, 3, 5, 9]);
+  for (const [each, subject] of [[surface, { field: 'x', per: 'face' }], [surface, { field: 'x', per: 'vertex' }], [simplified, { form: 'x', per: 'face' }]])
+    assert.equal(picksOf(each, subject), null, 'all, as they come');
+  assert.deepEqual([...cornerValues(simplified, { field: 'x', per: 'face' }, Float32Array.from([1, 2, 3, 4])).slice(0, 4)], [1, 2, 3, 4]);
   assert.deepEqual(extent(Float32Array.from([3, NaN, -1])), { least: -1, most: 3 });
 });
 
@@ -317,11 +346,14 @@ test('colour_numbers_are_picked_from_pieces_of_any_length', () => {
       const picker = pickDoubles(picks, count);
       for (let at = 0; at < bytes.length; at += length) picker.take(bytes.slice(at, at + length));
       assert.deepEqual([...picker.values()], [13, 10, 13, 14], `pieces of ${length} bytes`);
+      const all = pickDoubles(null, 5);
+      for (let at = 0; at < bytes.length; at += length) all.take(bytes.slice(at, at + length));
+      assert.deepEqual([...all.values()], [10, 11, 12, 13, 14]);
     }
 });
 
 test('pick_nearest_of_two_squares_and_none_where_it_is_cut_away', () => {
-  const both = readSurface(
+  const both = surfaceFrom(
     bytesOf({
       corners: [0, MOST].flatMap((z) => [[0, 0, z, 0], [MOST, 0, z, 0], [MOST, MOST, z, 0], [0, MOST, z, 0]]),
       triangles: [[0, 1, 2], [0, 2, 3], [4, 5, 6], [4, 6, 7]],
@@ -336,7 +368,7 @@ test('pick_nearest_of_two_squares_and_none_where_it_is_cut_away', () => {
 });
 
 test('marks_square_has_four_open_edges_as_its_face_lists_them', () => {
-  const { surface } = owning(square());
+  const surface = owning(square());
   const marks = findMarks(surface, faceSides(surface));
   const pairs = [0, 2, 4, 6].map((k) => [...marks.open.slice(k, k + 2)].join());
   assert.deepEqual(pairs.sort(), ['0,1', '1,2', '2,3', '3,0']);
@@ -345,8 +377,8 @@ test('marks_square_has_four_open_edges_as_its_face_lists_them', () => {
 
 test('marks_cube_of_quads_is_closed_with_twelve_edges', () => {
   const quads = [[0, 3, 2, 1], [4, 5, 6, 7], [0, 1, 5, 4], [1, 2, 6, 5], [2, 3, 7, 6], [3, 0, 4, 7]];
-  const { surface } = owning(
-    readSurface(
+  const surface = owning(
+    surfaceFrom(
       bytesOf({
         corners: Array.from({ length: 8 }, (_, v) => [v % 4 === 1 || v % 4 === 2 ? MOST : 0, v % 4 > 1 ? MOST : 0, v > 3 ? MOST : 0, 0]),
         triangles: quads.flatMap(([a, b, c, d]) => [[a, b, c], [a, c, d]]),
@@ -359,8 +391,8 @@ test('marks_cube_of_quads_is_closed_with_twelve_edges', () => {
 });
 
 test('marks_three_faces_at_one_edge_are_crowded', () => {
-  const { surface } = owning(
-    readSurface(
+  const surface = owning(
+    surfaceFrom(
       bytesOf({
         corners: [[0, 0, 0, 0], [MOST, 0, 0, 0], [0, MOST, 0, 0], [0, 0, MOST, 0], [0, MOST, MOST, 0]],
         triangles: [[0, 1, 2], [0, 1, 3], [0, 1, 4]],
@@ -370,4 +402,22 @@ test('marks_three_faces_at_one_edge_are_crowded', () => {
   const marks = findMarks(surface, faceSides(surface));
   assert.deepEqual([...marks.crowded], [0, 1]);
   assert.equal(marks.open.length, 12);
+});
+
+test('tags_hang_where_they_are_wanted_and_move_aside_for_the_ones_before', () => {
+  assert.deepEqual(placeTags([{ x: 100, y: 100 }, { x: 110, y: 104 }, { x: 200, y: 104 }], 400, 300), [
+    { x: 100, y: 100 },
+    { x: 110, y: 78 + 52 },
+    { x: 200, y: 104 },
+  ]);
+  assert.deepEqual(placeTags([{ x: -50, y: 900 }], 400, 300), [{ x: 4, y: 270 }]);
+});
+
+test('tags_of_one_place_are_never_one_over_the_other_and_those_without_room_are_left_out', () => {
+  const spots = placeTags(Array.from({ length: 60 }, (_, i) => ({ x: 150 + (i % 7), y: 150 + (i % 5) })), 400, 300);
+  const shown = spots.filter((spot) => spot !== null);
+  assert.ok(shown.length > 5 && shown.length < 60, String(shown.length));
+  assert.deepEqual(spots[0], { x: 150, y: 150 });
+  for (const [i, a] of shown.entries())
+    for (const b of shown.slice(0, i)) assert.ok(Math.abs(a.x - b.x) >= 40 || Math.abs(a.y - b.y) >= 26, JSON.stringify([a, b]));
 });

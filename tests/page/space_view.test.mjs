@@ -83,7 +83,7 @@ test('sphere_half_a_millimetre_out_is_of_one_colour', async () => {
     );
   }
   assert.match(await page.locator('.legend .key').innerText(), /from 0 to 1\s*mm/);
-  assert.match(await page.locator('figcaption.fig').innerText(), /at most 0\.(49|5)\d*(–0\.5\d*)?\s*mm/);
+  assert.match(await page.locator('figcaption.fig').innerText(), /: 0\.(49|5)\d*(–0\.5\d*)?\s*mm at the farthest/);
   assert.deepEqual(faults, []);
   await close();
 });

@@ -11,9 +11,10 @@ import { mkdirSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'nod
 import { tmpdir } from 'node:os';
 import { dirname, join } from 'node:path';
 import { after, before, describe, test } from 'node:test';
-import { filesOfEntries } from '../../static/dropped-files.js';
+import { fileOfSource, filesOfEntries, filesOfHandle, mayRead } from '../../static/dropped-files.js';
 import { readFilePath } from '../../static/file-name.js';
 import {
+  canResume,
   completeRows,
   groupsOf,
   isReady,
@@ -62,7 +63,39 @@ test('folder_is_read_to_its_end_with_the_folders_in_it', async () => {
 });
 
 test('folder_entry_that_cannot_be_read_is_told', async () => {
-  assert.deepEqual(await filesOfEntries([entry('/a.obj', null)]), [{ file: null, path: 'a.obj' }]);
+  assert.deepEqual(await filesOfEntries([entry('/a.obj', null)]), [{ file: null, path: 'a.obj', source: null }]);
+});
+
+/** A folder or a file as the File System Access API has it. */
+function handle(name, content) {
+  if (!Array.isArray(content))
+    return { name, kind: 'file', getFile: async () => content ?? Promise.reject(new Error()), requestPermission: async ({ mode }) => (mode === 'read' ? 'granted' : 'denied') };
+  const child = (kind) => async (wanted) => content.find((each) => each.kind === kind && each.name === wanted) ?? Promise.reject(new Error());
+  return { name, kind: 'directory', async *values() { yield* content; }, getFileHandle: child('file'), getDirectoryHandle: child('directory') };
+}
+
+test('folder_by_its_handle_tells_where_each_file_can_be_read_again', async () => {
+  const top = handle('top', [handle('a.obj', 'a'), handle('in', [handle('b.obj', 'b'), handle('c.obj', null)])]);
+  const found = await filesOfHandle(top);
+  assert.deepEqual(
+    found.map(({ file, path, source }) => [file, path, source?.way.join('/') ?? null]),
+    [
+      ['a', 'top/a.obj', 'a.obj'],
+      ['b', 'top/in/b.obj', 'in/b.obj'],
+      [null, 'top/in/c.obj', null],
+    ],
+  );
+  assert.equal(await fileOfSource(found[1].source), 'b');
+  await assert.rejects(fileOfSource({ root: top, way: ['out', 'b.obj'] }));
+});
+
+test('folder_and_file_are_read_again_only_where_the_reader_allows_it', async () => {
+  const [{ file, path, source }] = await filesOfHandle(handle('a.obj', 'a'));
+  assert.deepEqual([file, path, source.way], ['a', 'a.obj', []]);
+  assert.equal(await fileOfSource(source), 'a');
+  assert.equal(await mayRead(source), true);
+  assert.equal(await mayRead({ root: { requestPermission: async () => 'denied' } }), false);
+  assert.equal(await mayRead({ root: { requestPermission: async () => Promise.reject(new Error('no click')) } }), false);
 });
 
 const file = (name, size = 10) => ({ name, size, lastModified: 1 });
@@ -292,6 +325,7 @@ describe('upload in a browser', () => {
     const text = cube(6, 12, { triangles: true }) + `# ${'.'.repeat(1021)}\n`.repeat(8192);
     const path = write('NH-0701_scan.obj', text);
     const { page, faults, close } = await openUpload();
+    await page.addInitScript(() => delete window.showOpenFilePicker); // as in a browser that has no such picker
     const network = await page.context().newCDPSession(page);
     const slowDown = (bytes) =>
       network.send('Network.emulateNetworkConditions', {
@@ -339,6 +373,83 @@ describe('upload in a browser', () => {
       faults.filter((fault) => !/ERR_(CONNECTION|INCOMPLETE|EMPTY_RESPONSE)|423/.test(fault)),
       [],
     );
+    await close();
+  });
+
+  test('upload_goes_on_after_a_reload_without_choosing_the_files_again', async () => {
+    const { page, faults, close } = await openUpload();
+    // what a reader picks: files of the page's own, so that no picker of the browser has to be worked
+    await page.addInitScript(() => {
+      const own = navigator.storage.getDirectory();
+      window.showDirectoryPicker = async () => (await own).getDirectoryHandle('NH-0702 Again');
+      window.showOpenFilePicker = async () => {
+        const names = ['NH-0702_cage_2mm.obj', 'NH-0702_cage_3mm.obj'];
+        return Promise.all(names.map(async (name) => (await own).getFileHandle(name)));
+      };
+    });
+    await page.reload();
+    await page.evaluate(async (files) => {
+      for (const [way, text] of files) {
+        let folder = await navigator.storage.getDirectory();
+        for (const name of way.slice(0, -1)) folder = await folder.getDirectoryHandle(name, { create: true });
+        const writer = await (await folder.getFileHandle(way.at(-1), { create: true })).createWritable();
+        await writer.write(text);
+        await writer.close();
+      }
+    }, [
+      [['NH-0702 Again', 'scans', 'scan.obj'], cube(6, 14, { triangles: true })],
+      [['NH-0702_cage_2mm.obj'], cube(5, 14)],
+      [['NH-0702_cage_3mm.obj'], cube(4, 14)],
+    ]);
+    /** What this browser keeps of where files lie; that of the name in `aged` becomes eight days older. */
+    const kept = (aged) =>
+      page.evaluate(async (name) => {
+        const data = await new Promise((resolve) => {
+          const request = indexedDB.open('fettle');
+          request.onsuccess = () => resolve(request.result);
+        });
+        const store = data.transaction('sources', 'readwrite').objectStore('sources');
+        const all = await new Promise((resolve) => (store.getAll().onsuccess = (event) => resolve(event.target.result)));
+        const done = new Promise((resolve) => (store.transaction.oncomplete = resolve));
+        for (const each of all.filter(({ root }) => root.name === name)) store.put({ ...each, kept: each.kept - 8 * 24 * 3600 * 1000 });
+        await done;
+        data.close();
+        return all.map(({ root, way }) => [root.name, ...way].join('/')).sort();
+      }, aged);
+
+    let holds = true;
+    await page.route('**/api/v1/uploads/*', async (route) => {
+      if (!holds || route.request().method() !== 'PATCH') await route.continue();
+    });
+    await page.getByLabel('Choose a folder').press('Enter');
+    await page.locator('.queue b').getByText('scan.obj').waitFor();
+    await page.getByLabel('Choose files').press('Enter');
+    await page.getByRole('button', { name: 'Send 3 files' }).waitFor();
+    const created = page.waitForResponse(isCreation);
+    await page.getByRole('button', { name: 'Send 3 files' }).click();
+    await created;
+    await page.reload();
+    await page.getByRole('button', { name: 'Go on with 3 files' }).waitFor();
+    assert.deepEqual(await kept(), ['NH-0702 Again/scans/scan.obj', 'NH-0702_cage_2mm.obj', 'NH-0702_cage_3mm.obj']);
+
+    await kept('NH-0702_cage_3mm.obj');
+    await page.evaluate(async () => (await navigator.storage.getDirectory()).removeEntry('NH-0702_cage_2mm.obj'));
+    await page.reload();
+    const row = (name) => page.locator('.queue > li').filter({ has: page.locator('.file b', { hasText: name }) });
+    await row('3mm').getByText('cannot find it again by itself').waitFor(); // a week is over
+    await page.evaluate(() => (FileSystemHandle.prototype.requestPermission = async () => 'denied'));
+    await page.getByRole('button', { name: 'Go on with 2 files' }).click();
+    await row('scan.obj').getByText('was not allowed to read it').waitFor();
+    await page.evaluate(() => (FileSystemHandle.prototype.requestPermission = async () => 'granted'));
+    holds = false;
+    await page.getByRole('button', { name: 'Go on with 2 files' }).click();
+    await row('2mm').getByText('no longer where it was').waitFor();
+    await row('scan.obj').getByText('measured', { exact: true }).waitFor();
+    for (const name of ['2mm', '3mm']) await row(name).getByRole('button', { name: 'Cancel' }).click();
+    await page.waitForFunction(() => document.querySelectorAll('.queue > li').length === 1);
+    assert.deepEqual(await kept(), []);
+    assert.deepEqual((await versionsOf('NH-0702')).map(({ kind }) => kind), ['scan']);
+    assert.deepEqual(faults, []);
     await close();
   });
 

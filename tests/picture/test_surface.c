@@ -84,12 +84,13 @@ enum {
     VERTEX_COUNT = 16,
     TRIANGLE_COUNT = 20,
     COARSE_COUNT = 24,
-    CLUSTER_COUNT = 28,
-    ORIGIN = 32,
-    STEP = 56
+    COARSEST_COUNT = 28,
+    CLUSTER_COUNT = 32,
+    ORIGIN = 40,
+    STEP = 64
 };
-enum { QUANTISATION_ERROR = 64, SIMPLIFICATION_ERROR = 72, FACE_COUNT = 80, SECTIONS = 88 };
-enum { VERTICES, TRIANGLES, COARSE, FACES, SOURCES, ASPECTS, SHELLS, EDGES, CLUSTERS, END };
+enum { QUANTISATION_ERROR = 72, SIMPLIFICATION_ERROR = 80, FACE_COUNT = 88, SECTIONS = 96 };
+enum { VERTICES, COARSEST, COARSE, TRIANGLES, FACES, SOURCES, ASPECTS, SHELLS, EDGES, CLUSTERS, END };
 
 static size_t section(struct bytes bytes, int which)
 {
@@ -149,11 +150,12 @@ Test(surface, whole_cube_of_quads_has_two_triangles_a_face)
     struct surface_request request = surface_request_default();
     struct bytes bytes = surface_of(&cube, &request);
 
-    cr_expect(memcmp(bytes.at, "fettleS2", 8) == 0);
+    cr_expect(memcmp(bytes.at, "fettleS3", 8) == 0);
     cr_expect(eq(u32, u32(bytes, 8), SURFACE_HEADER_BYTES));
     cr_expect(eq(u32, u32(bytes, VERTEX_COUNT), 8));
     cr_expect(eq(u32, u32(bytes, TRIANGLE_COUNT), 12));
     cr_expect(eq(u32, u32(bytes, COARSE_COUNT), 0));
+    cr_expect(eq(u32, u32(bytes, COARSEST_COUNT), 0));
     cr_expect(eq(u32, u32(bytes, CLUSTER_COUNT), 0));
     cr_expect(eq(dbl, f64(bytes, SIMPLIFICATION_ERROR), 0));
     cr_expect(eq(sz, u64(bytes, FACE_COUNT), 6));
@@ -182,17 +184,36 @@ Test(surface, whole_mesh_of_triangles_keeps_their_order)
     free(bytes.at);
 }
 
-Test(surface, coarse_triangles_lie_over_the_same_vertices)
+Test(surface, coarse_levels_lie_over_the_same_vertices_before_the_triangles)
 {
     struct arena *arena = fixture_arena();
     struct mesh sphere = fixture_uv_sphere(arena, 120, 60);
     struct surface_request request = request_of(1000000, 1000, 800);
+    request.coarsest = 200;
     struct bytes bytes = surface_of(&sphere, &request);
-    uint32_t count = u32(bytes, COARSE_COUNT);
+    uint32_t coarse = u32(bytes, COARSE_COUNT), coarsest = u32(bytes, COARSEST_COUNT);
 
-    cr_expect(count > 400 && count <= 1200, "%u", count);
-    for (size_t k = 0; k < 3 * count; k++)
+    cr_expect(coarse > 400 && coarse <= 832, "%u", coarse);
+    cr_expect(coarsest > 100 && coarsest <= 208, "%u", coarsest);
+    cr_expect(section(bytes, COARSEST) < section(bytes, COARSE)
+              && section(bytes, COARSE) < section(bytes, TRIANGLES));
+    for (size_t k = 0; k < 3 * coarse; k++)
         cr_expect(lt(u32, u32(bytes, section(bytes, COARSE) + 4 * k), u32(bytes, VERTEX_COUNT)));
+    for (size_t k = 0; k < 3 * coarsest; k++)
+        cr_expect(lt(u32, u32(bytes, section(bytes, COARSEST) + 4 * k), u32(bytes, VERTEX_COUNT)));
+    free(bytes.at);
+}
+
+Test(surface, coarse_level_alone_is_left_out_of_a_mesh_between_the_two)
+{
+    struct arena *arena = fixture_arena();
+    struct mesh sphere = fixture_uv_sphere(arena, 60, 30);
+    struct surface_request request = request_of(1000000, 1000, 1000000);
+    request.coarsest = 400;
+    struct bytes bytes = surface_of(&sphere, &request);
+
+    cr_expect(eq(u32, u32(bytes, COARSE_COUNT), 0));
+    cr_expect(u32(bytes, COARSEST_COUNT) > 200 && u32(bytes, COARSEST_COUNT) <= 416);
     free(bytes.at);
 }
 

@@ -79,6 +79,7 @@ Test(run, run_of_a_cube_against_itself_with_fields)
     cr_expect_leq(run.deviation.hausdorff.upper, 1e-2 * run.reference.report.diagonal);
     cr_expect_gt(run.fields.count, 0u);
     cr_expect_eq(run.reference.report.counts.faces, 6u);
+    cr_expect(run.has_deviation_limit);
     run_close(&run);
 }
 
@@ -142,6 +143,8 @@ Test(run, limits_of_patience_cancel_at_every_stage)
 {
     struct run_settings settings = settings_of_one_thread();
     bool done = false;
+
+    settings.surface = SURFACE_CONTROL; /* every word told is a run here */
 
     for (int stop_at = 1; !done && stop_at < 1000; stop_at++) {
         struct run_input subject = file_of(cube), reference = file_of(cube);

@@ -40,7 +40,7 @@ void folder_end(struct folder *folder)
 int64_t add_specimen(struct folder *folder, const char *number)
 {
     int64_t id = 0;
-    const struct store_specimen_new specimen = {number, "a shell", "mm", NULL};
+    const struct store_specimen_new specimen = {number, "a shell", "mm", NULL, NULL};
     cr_assert(store_specimen_create(folder->store, &specimen, &id, &folder->err), "%s", folder->err.text);
     return id;
 }
@@ -78,7 +78,7 @@ int64_t claim_next_job(struct folder *folder)
     bool claimed = false;
     cr_assert(store_job_peek(folder->store, &folder->arena, &claim, &folder->err), "%s", folder->err.text);
     cr_assert_neq(claim.job, 0, "a job should wait");
-    cr_assert(store_job_claim(folder->store, claim.job, &claimed, &folder->err) && claimed);
+    cr_assert(store_job_claim(folder->store, &claim, &claimed, &folder->err) && claimed);
     return claim.job;
 }
 

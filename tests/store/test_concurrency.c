@@ -66,7 +66,7 @@ static void *work(void *context)
             failures++;
         if (!store_job_peek(own.store, &scratch, &claim, &err))
             failures++;
-        if (claim.job && !store_job_claim(own.store, claim.job, &claimed, &err))
+        if (claim.job && !store_job_claim(own.store, &claim, &claimed, &err))
             failures++;
         if (claimed) {
             store_job_progress(own.store, claim.job, "read", 0.5);

@@ -7,6 +7,7 @@
 #include "store/migrate.h"
 
 #include <criterion/criterion.h>
+#include <math.h>
 #include <stdio.h>
 #include <string.h>
 #include <unistd.h>
@@ -61,6 +62,16 @@ static int64_t number(const char *sql)
     return value;
 }
 
+/* What takes a folder back to the schema of that number: tables and columns that cannot be added twice go. */
+#define BACK_TO_0007 "DROP TABLE audit; DROP TABLE waiver; DROP TABLE spec; "
+#define BACK_TO_0006                                                                                         \
+    BACK_TO_0007 "ALTER TABLE specimen DROP COLUMN tolerances; ALTER TABLE job DROP COLUMN tolerances; "
+#define BACK_TO_0005                                                                                         \
+    BACK_TO_0006                                                                                             \
+    "DROP INDEX specimen_by_faults; DROP INDEX specimen_by_state; DROP INDEX specimen_by_scans;"             \
+    " DROP INDEX specimen_by_cages; ALTER TABLE specimen DROP COLUMN faults; "
+#define BACK_TO_0002 BACK_TO_0005 "DROP TABLE part; "
+
 /* The program's own migrations and one more. */
 static size_t with_one_more(struct store_migration list[16], const char *sql)
 {
@@ -98,10 +109,36 @@ Test(migrate, forward_that_fails_half_way_leaves_everything_as_it_was)
 
 Test(migrate, forward_from_before_uploads_in_pieces_keeps_what_is_there_and_has_a_place_for_them)
 {
-    cr_assert(opens_after("DROP TABLE part; PRAGMA user_version = 2"), "%s", folder.err.text);
+    cr_assert(opens_after(BACK_TO_0002 "PRAGMA user_version = 2"), "%s", folder.err.text);
 
     cr_expect_eq(number("PRAGMA user_version"), (int64_t)store_migration_count);
     cr_expect_eq(number("SELECT count(*) FROM part"), 0);
     cr_expect_eq(number("SELECT count(*) FROM specimen"), 1);
     cr_expect_eq(access(path_in(&folder, "fettle-before-0003.db"), F_OK), 0);
+}
+
+Test(migrate, forward_from_before_orders_by_faults_counts_those_of_the_latest_cage)
+{
+    int64_t specimen = number("SELECT id FROM specimen");
+    add_version(&folder, specimen, "scan", 0, "a");
+    run_next_job(&folder, 0, NAN);
+    add_version(&folder, specimen, "cage", 0, "b");
+    int64_t run = run_next_job(&folder, 0, NAN);
+    char sql[600];
+    snprintf(sql, sizeof sql,
+             "INSERT OR REPLACE INTO run_measure (run, measure, value) VALUES (%lld, 5, 7); " BACK_TO_0005
+             "PRAGMA user_version = 5",
+             (long long)run);
+
+    cr_assert(opens_after(sql), "%s", folder.err.text);
+
+    cr_expect_eq(number("SELECT faults FROM specimen"), 7);
+}
+
+Test(migrate, forward_from_before_tolerances_states_none)
+{
+    cr_assert(opens_after(BACK_TO_0006 "PRAGMA user_version = 6"), "%s", folder.err.text);
+
+    cr_expect_eq(specimen_of(&folder, 1).tolerances.count, 0u);
+    cr_expect_eq(number("SELECT count(*) FROM specimen WHERE tolerances = ''"), 1);
 }

@@ -135,8 +135,8 @@ Test(queue, claim_takes_the_oldest_and_the_background_last)
 Test(queue, claim_of_a_taken_job_is_told)
 {
     bool claimed = true;
-    int64_t job = claim_next_job(&folder);
-    cr_assert(store_job_claim(folder.store, job, &claimed, &folder.err));
+    const struct store_claim claim = {.job = claim_next_job(&folder)};
+    cr_assert(store_job_claim(folder.store, &claim, &claimed, &folder.err));
     cr_expect_not(claimed);
 }
 

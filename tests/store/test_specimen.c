@@ -29,17 +29,17 @@ Test(specimen, create_refuses_what_cannot_be_kept)
         struct store_specimen_new specimen;
         enum error_code code;
     } cases[] = {
-        {"no number", {"", "t", "mm", NULL}, ERROR_USAGE},
-        {"blank number", {"  ", "t", "mm", NULL}, ERROR_USAGE},
-        {"no title", {"A", NULL, "mm", NULL}, ERROR_USAGE},
-        {"unknown unit", {"A", "t", "furlong", NULL}, ERROR_USAGE},
-        {"no unit", {"A", "t", NULL, NULL}, ERROR_USAGE},
-        {"invalid UTF-8", {"A\xff", "t", "mm", NULL}, ERROR_USAGE},
-        {"overlong UTF-8", {"A\xc0\xaf", "t", "mm", NULL}, ERROR_USAGE},
-        {"surrogate", {"A\xed\xa0\x80", "t", "mm", NULL}, ERROR_USAGE},
-        {"control character", {"A\x1b", "t", "mm", NULL}, ERROR_USAGE},
-        {"line in a title", {"A", "t\nu", "mm", NULL}, ERROR_USAGE},
-        {"taken, whatever the case", {"nh-1", "t", "mm", NULL}, ERROR_CONFLICT},
+        {"no number", {"", "t", "mm", NULL, NULL}, ERROR_USAGE},
+        {"blank number", {"  ", "t", "mm", NULL, NULL}, ERROR_USAGE},
+        {"no title", {"A", NULL, "mm", NULL, NULL}, ERROR_USAGE},
+        {"unknown unit", {"A", "t", "furlong", NULL, NULL}, ERROR_USAGE},
+        {"no unit", {"A", "t", NULL, NULL, NULL}, ERROR_USAGE},
+        {"invalid UTF-8", {"A\xff", "t", "mm", NULL, NULL}, ERROR_USAGE},
+        {"overlong UTF-8", {"A\xc0\xaf", "t", "mm", NULL, NULL}, ERROR_USAGE},
+        {"surrogate", {"A\xed\xa0\x80", "t", "mm", NULL, NULL}, ERROR_USAGE},
+        {"control character", {"A\x1b", "t", "mm", NULL, NULL}, ERROR_USAGE},
+        {"line in a title", {"A", "t\nu", "mm", NULL, NULL}, ERROR_USAGE},
+        {"taken, whatever the case", {"nh-1", "t", "mm", NULL, NULL}, ERROR_CONFLICT},
     };
     add_specimen(&folder, "NH-1");
     for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
@@ -52,7 +52,7 @@ Test(specimen, create_refuses_what_cannot_be_kept)
 
 Test(specimen, create_keeps_what_was_said)
 {
-    const struct store_specimen_new wanted = {"NH-7", "Großer Käfer", "in", "two\nlines"};
+    const struct store_specimen_new wanted = {"NH-7", "Großer Käfer", "in", "two\nlines", NULL};
     int64_t id;
     cr_assert(store_specimen_create(folder.store, &wanted, &id, &folder.err));
 

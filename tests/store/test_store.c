@@ -62,7 +62,7 @@ Test(store, busy_while_another_process_holds_the_database)
 {
     sqlite3 *other = NULL;
     int64_t specimen = add_specimen(&folder, "A-1"), second;
-    const struct store_specimen_new wanted = {"A-2", "b", "mm", NULL};
+    const struct store_specimen_new wanted = {"A-2", "b", "mm", NULL, NULL};
     store_close(folder.store);
     folder.options.busy_ms = 100;
     cr_assert(store_open(folder.path, false, &folder.options, &folder.store, &folder.err));
@@ -105,7 +105,7 @@ Test(store, change_is_told_after_the_commit_with_the_revision_of_the_row)
 Test(store, change_that_is_refused_is_not_told)
 {
     struct heard heard = {0};
-    const struct store_specimen_new same = {"a-1", "b", "mm", NULL};
+    const struct store_specimen_new same = {"a-1", "b", "mm", NULL, NULL};
     int64_t id;
     add_specimen(&folder, "A-1");
     cr_assert(store_listen(folder.store, hear, &heard, &folder.err));

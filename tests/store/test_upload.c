@@ -141,7 +141,7 @@ Test(upload, sync_that_fails_anywhere_makes_the_store_read_only)
         cr_expect(strstr(why, "durable") != NULL, "%s", why);
         cr_expect_not(upload("more", sha256), "every change is refused afterwards");
         int64_t id;
-        const struct store_specimen_new wanted = {"A-1", "b", "mm", NULL};
+        const struct store_specimen_new wanted = {"A-1", "b", "mm", NULL, NULL};
         cr_expect_not(store_specimen_create(folder.store, &wanted, &id, &folder.err));
         cr_expect_eq(folder.err.code, ERROR_STORE);
     }

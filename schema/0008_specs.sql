@@ -1,5 +1,5 @@
--- 0005_specs.sql - written acceptance rules, the runs judged by them, and the rules that were waived.
--- Applied once and in one transaction by server/store, which then sets user_version = 5.
+-- 0008_specs.sql - written acceptance rules, the runs judged by them, and the rules that were waived.
+-- Applied once and in one transaction by server/store, which then sets user_version = 8.
 -- A released migration is never edited: a change is the next number.
 
 -- A spec is never changed: an edit is the next version of its name.

@@ -1,0 +1,99 @@
+// audit.js - joins the audit of a specimen to the server: which version, by which spec, the newest audit of the two, waivers.
+import * as api from '../api.js';
+import { auditOf, latestSpecs } from '../audit-rules.js';
+import { latestMeasured, orderVersions } from '../comparison.js';
+import { give } from '../dom.js';
+import { say } from '../say.js';
+import { readSetting, writeSetting } from '../settings.js';
+import { AuditView } from '../views/audit.js';
+import { askWaiver, askWhatIf } from '../views/audit-dialogs.js';
+
+/** @param {HTMLElement} el @param {object} page  app.js */
+export function joinAudit(el, page) {
+  let id = null;
+  let query = {};
+  let asked = 0;
+  let state = null;
+  AuditView(el);
+
+  /** What the address asks for; else the spec that the specimen, or the reader, was last judged by. */
+  function choose(versions, specs, audits) {
+    const measured = orderVersions(versions, 'newest').filter((version) => version.latest_run !== null);
+    const version = measured.find((each) => each.id === query.version) ?? latestMeasured(versions);
+    const spec =
+      specs.find((each) => each.id === query.spec) ??
+      specs.find((each) => each.name === audits[0]?.spec.name) ??
+      specs.find((each) => each.name === readSetting('spec')) ??
+      specs[0];
+    return { measured, version, spec };
+  }
+
+  async function load() {
+    const mine = (asked += 1);
+    try {
+      const [specimen, versions, all, audits, waivers] = await Promise.all([
+        api.readSpecimen(id),
+        api.listVersions(id),
+        api.listSpecs(),
+        api.listAudits({ specimen: id }),
+        api.listWaivers(id),
+      ]);
+      const specs = latestSpecs(all);
+      const { measured, version, spec } = choose(versions, specs, audits);
+      const found = version ? auditOf(audits, version.latest_run, spec.id) : null;
+      const audit = found ? await api.readAudit(found.id) : null;
+      if (mine !== asked) return;
+      state = { specimen, versions: measured, version, specs, spec, audits, audit, waivers, problem: null };
+      page.setTitle(say('audit.pageTitle', { number: specimen.catalogue_number }));
+      give(el, 'show', state);
+    } catch (problem) {
+      if (mine === asked) give(el, 'show', { problem });
+    }
+  }
+
+  async function judge() {
+    try {
+      await api.makeAudit(state.version.latest_run, state.spec.id);
+      await load();
+    } catch (problem) {
+      page.tellProblem(problem);
+    }
+  }
+
+  const goTo = (change) => page.go({ view: 'audit', id, query: { ...query, ...change } }, true);
+  el.addEventListener('wish.version', (event) => goTo({ version: event.detail }));
+  el.addEventListener('wish.spec', (event) => {
+    writeSetting('spec', state.specs.find((spec) => spec.id === event.detail).name);
+    goTo({ spec: event.detail });
+  });
+  el.addEventListener('wish.judge', judge);
+  el.addEventListener('wish.retry', load);
+  el.addEventListener('wish.waive', (event) =>
+    askWaiver(event.detail, async (values) => {
+      await api.addWaiver(id, { spec: state.spec.name, rule: event.detail.id, ...values });
+      await judge();
+    }),
+  );
+  el.addEventListener('wish.withdraw', async (event) => {
+    try {
+      await api.withdrawWaiver(event.detail);
+      await judge();
+    } catch (problem) {
+      page.tellProblem(problem);
+    }
+  });
+  el.addEventListener('wish.whatIf', (event) =>
+    askWhatIf(event.detail, (limit) => api.askWhatIf(state.spec.id, event.detail.id, limit)),
+  );
+
+  return {
+    visit(next) {
+      if (next.id !== id) state = null;
+      ({ id, query } = next);
+      return load();
+    },
+    hear(name, data) {
+      if (name === 'reset' || (name === 'run' && data.specimen === id)) load();
+    },
+  };
+}
