@@ -60,7 +60,7 @@ test('print finds each broken clause, and no other', (t) => {
   const { positions, faces } = box();
   const broken = {
     'enough-faces': { positions: [[0, 0, 0], [1, 0, 0], [0, 1, 0]], faces: [[0, 1, 2], [0, 2, 1]] },
-    'distinct-corners': { positions, faces: [...faces, [0, 0, 1]] },
+    'distinct-corners': { positions, faces: [...faces, [0, 0, 0]] },
     'no-open-edges': { positions, faces: faces.slice(1) },
     'no-crowded-edges': {
       // two cubes that share an edge

@@ -43,7 +43,8 @@ static const char against[] = "{\"schema\":\"fettle/run/1\",\"kind\":\"cage\"," 
     "mm") ",\"reference\":{\"bounds\":{\"diagonal\":200},"
           "\"topology\":{\"open_edges\":0,\"closed\":true}},\"deviation\":{\"hausdorff\":{\"lower\":0.5,"
           "\"upper\":0.75},"
-          "\"subject_to_reference\":{\"mean\":0.25,\"halfwidth\":{\"mean\":0.0625},\"sampled\":null}},\"deviation_"
+          "\"subject_to_reference\":{\"mean\":0.25,\"halfwidth\":{\"mean\":0.0625},\"sampled\":null}},"
+          "\"deviation_"
           "limit\":null,"
           "\"findings\":[{\"kind\":\"open_loop\",\"severity\":\"warning\",\"mesh\":\"subject\",\"size\":25.4,"
           "\"unit\":\"mm\",\"faces_total\":3},"
@@ -196,10 +197,10 @@ Test(audit_json, reading_of_findings_by_kind_severity_and_mesh)
     expect_known(reading_of(against, "\"findings\":{\"kinds\":[\"open_loop\"],\"take\":\"largest "
                                      "size\"},\"relation\":\"at most\",\"limit\":1,\"unit\":\"in\""),
                  1, 1);
-    expect_known(
-        reading_of(against, "\"findings\":{\"kinds\":[\"open_loop\"],\"mesh\":\"reference\",\"take\":"
+    expect_known(reading_of(against,
+                            "\"findings\":{\"kinds\":[\"open_loop\"],\"mesh\":\"reference\",\"take\":"
                             "\"largest size\"},\"relation\":\"at most\",\"limit\":1,\"unit\":\"in\""),
-        0.5, 0.5);
+                 0.5, 0.5);
 }
 
 /* One lost place is listed, of four: what is asked of the others may or may not hold. */
