@@ -89,6 +89,7 @@ export const TEXT = {
   'audit.decide.units': 'The unit of length is not known. State it at the specimen.',
   'audit.decide.other measure': 'This measure rests on samples and has no bound. State the rule for one that has.',
   'audit.decide.mending': 'Not defined for the file as it is. Its other rules and findings say why.',
+  'audit.decide.fewer findings': 'There are more findings than the run lists one by one. Mend some, then measure again.',
   'audit.decide.measuring again': 'The run does not hold it. Measure the version again.',
   'audit.waivedBy': 'Waived by {author} until {until}: {reason}',
   'audit.ranOut': 'Its waiver has run out.',

@@ -23,6 +23,7 @@ enum key {
     KEY_KIND,
     KEY_UNITS,
     KEY_CERTIFY,
+    KEY_SURFACE,
     KEY_RECORD,
     KEY_RUN,
     KEY_DATA,
@@ -42,7 +43,7 @@ static const struct option_spec specs[] = {
     {"--waivers", true, false, KEY_WAIVERS}, {"--day", true, false, KEY_DAY},
     {"--json", false, false, KEY_JSON},      {"--junit", true, false, KEY_JUNIT},
     {"--sarif", true, false, KEY_SARIF},     {"--help", false, true, KEY_HELP},
-    {"-h", false, true, KEY_HELP},
+    {"-h", false, true, KEY_HELP},           {"--surface", true, false, KEY_SURFACE},
 };
 
 static const char help[] =
@@ -61,6 +62,7 @@ static const char help[] =
     "  --kind scan|cage   what FILE is, where its faces do not tell\n"
     "  --units U          unit of both files: mm, cm, m, in or unknown (default)\n"
     "  --certify REL      wanted width of the interval of the largest distance (default 1e-4)\n"
+    "  --surface S        what of a cage is measured: control (default), limit or both\n"
     "  --waivers FILE     a JSON list of {\"rule\", \"reason\", \"author\", \"expires\"}\n"
     "  --day DAY          the day for which waivers are looked at, such as 2026-12-31; default: today\n"
     "  --json             print the audit as JSON instead of a table\n"
@@ -76,7 +78,8 @@ static const char help[] =
 struct call {
     struct run_settings settings;
     const char *spec, *subject, *reference, *record, *data, *waivers, *day, *junit, *sarif;
-    size_t run; /* 0: none */
+    const char *how; /* an option that says how to measure; NULL: none */
+    size_t run;      /* 0: none */
     bool json, help;
 };
 
@@ -86,16 +89,22 @@ static bool take_option(int key, const char *value, struct call *call, struct er
     size_t chosen = 0;
 
     switch ((enum key)key) {
+    case KEY_SURFACE:
+        call->how = "--surface";
+        return option_surface(value, &call->settings.surface, err);
     case KEY_KIND:
+        call->how = "--kind";
         if (!option_word("--kind", value, kinds, 2, &chosen, err))
             return false;
         call->settings.kind_given = true;
         call->settings.kind = (enum mesh_kind)chosen;
         return true;
     case KEY_UNITS:
+        call->how = "--units";
         return run_units_parse(value, &call->settings.units)
                || error_set(err, ERROR_USAGE, "--units is one of mm, cm, m, in, unknown, not '%s'", value);
     case KEY_CERTIFY:
+        call->how = "--certify";
         return option_certify(value, &call->settings.deviation.certify, err);
     case KEY_RUN:
         return option_integer("--run", value, 1, INT64_MAX, &call->run, err);
@@ -107,6 +116,7 @@ static bool take_option(int key, const char *value, struct call *call, struct er
         call->spec = value;
         return true;
     case KEY_AGAINST:
+        call->how = "--against";
         call->reference = value;
         return true;
     case KEY_RECORD:
@@ -152,8 +162,9 @@ static bool be_whole(const struct call *call, struct error *err)
         return error_set(err, ERROR_USAGE, "name what to judge: a FILE to measure, or --record, or --run");
     if (!call->run != !call->data)
         return error_set(err, ERROR_USAGE, "--run R and --data DIR go together");
-    if (call->reference && !call->subject)
-        return error_set(err, ERROR_USAGE, "--against goes with a FILE to measure");
+    if (call->how && !call->subject)
+        return error_set(err, ERROR_USAGE, "%s goes with a FILE to measure: a record says how it was made",
+                         call->how);
     return true;
 }
 

@@ -1,8 +1,10 @@
 /* measure.c - fettle measure: options, files in, one run, its record or table out. */
+#include "cli/audit_table.h"
 #include "cli/commands.h"
 #include "cli/inputs.h"
 #include "cli/measure_table.h"
 #include "cli/options.h"
+#include "cli/spec_file.h"
 #include "run/length.h"
 #include "run/run.h"
 #include "json/run_files.h"
@@ -57,7 +59,7 @@ static const struct option_spec specs[] = {
 /* What the arguments ask for. */
 struct call {
     struct run_settings settings;
-    const char *subject, *reference, *fields, *out;
+    const char *subject, *reference, *fields, *out, *spec;
     const char *tolerances[DEVIATION_TOLERANCES_ASKED]; /* as stated: --units may come after them */
     size_t tolerance_count;
     bool json, help;
@@ -80,25 +82,16 @@ static void print_help(void)
           "  --boundary RULE    edge-only or edge-and-corner (default): corners of a cage's open edges\n"
           "  --no-creases       ignore creases stored in a cage\n"
           "  --fields DIR       write a value per vertex or face into DIR, listed in fields.json\n"
+          "  --spec S           also judge it by a spec: a file, or print, cage, archive, cast\n"
           "  --threads N        threads to use; the record does not depend on it\n"
           "  --json             print the run record instead of a table\n"
           "  --out FILE         write the run record to FILE\n"
           "\n"
-          "Exit status: 0 measured, 2 wrong usage, 3 an input could not be read, 4 a limit was exceeded,\n"
-          "5 a fault of the program or the machine.\n"
+          "Exit status: 0 measured, 1 measured but it does not conform to the spec or is undecided, 2 wrong\n"
+          "usage, 3 an input could not be read, 4 a limit was exceeded, 5 a fault of the program or the "
+          "machine.\n"
           "Measures describe the files, not the object.\n",
           stdout);
-}
-
-static bool take_surface(const char *value, enum surface_kind *surface, struct error *err)
-{
-    static const char *const words[] = {
-        [SURFACE_CONTROL] = "control", [SURFACE_LIMIT] = "limit", [SURFACE_BOTH] = "both"};
-    size_t chosen = 0;
-    if (!option_word("--surface", value, words, 3, &chosen, err))
-        return false;
-    *surface = (enum surface_kind)chosen;
-    return true;
 }
 
 static bool take_tolerance(const char *value, struct call *call, struct error *err)
@@ -140,9 +133,10 @@ static bool take_option(int key, const char *value, struct call *call, struct er
     case KEY_TOLERANCE:
         return take_tolerance(value, call, err);
     case KEY_SURFACE:
-        return take_surface(value, &settings->surface, err);
+        return option_surface(value, &settings->surface, err);
     case KEY_SPEC:
-        return error_set(err, ERROR_USAGE, "--spec: this version does not judge by a spec; leave it out");
+        call->spec = value;
+        return true;
     case KEY_NO_CREASES:
         settings->ignore_creases = true;
         return true;
@@ -311,14 +305,38 @@ static int deliver(const struct run *run, const struct call *call, const struct 
     return cli_finish_output();
 }
 
+/* Standard output is the record alone where that was asked for: then only the exit status tells. */
+static int judge(const struct run *run, const struct call *call, const struct spec_file *spec,
+                 struct error *err)
+{
+    struct audited audited;
+    char *text = NULL, day[11];
+    size_t size;
+    today(day);
+    struct audit_request request = {.spec = &spec->spec, .measures = &spec->measures, .day = day};
+    bool ok = run_record_text(run, &text, &size, err) && audited_make(text, size, &request, &audited, err);
+    free(text);
+    if (!ok)
+        return cli_fail(err);
+    if (!call->json) {
+        fputc('\n', stdout);
+        audit_table_print(&audited, &spec->spec, stdout);
+    }
+    int status = audit_status(&audited);
+    audited_close(&audited);
+    return cli_finish_output() == CLI_DONE ? status : CLI_MACHINE;
+}
+
 static int measure_and_deliver(const struct call *call, const struct run_input *subject,
                                const struct run_input *reference, const struct outputs *outputs,
-                               struct error *err)
+                               const struct spec_file *spec, struct error *err)
 {
     struct run run;
     if (!input_measure(subject, reference, &call->settings, call->fields != NULL, &run, err))
         return cli_fail(err);
     int status = deliver(&run, call, outputs, err);
+    if (status == CLI_DONE && call->spec)
+        status = judge(&run, call, spec, err);
     run_close(&run);
     return status;
 }
@@ -335,6 +353,7 @@ int cli_measure(int argc, char **argv)
     struct call call;
     struct run_input subject = {.fd = -1}, reference = {.fd = -1};
     struct outputs outputs = {.fields = -1, .out_folder = -1, .out_device = -1};
+    struct spec_file spec = {0};
     int status;
 
     if (!parse_call(argc, argv, &call, &err))
@@ -343,17 +362,19 @@ int cli_measure(int argc, char **argv)
         print_help();
         return cli_finish_output();
     }
-    if (!input_open(call.subject, &subject, &err)
+    if ((call.spec && !spec_file_open(call.spec, &spec, &err)) || !input_open(call.subject, &subject, &err)
         || (call.reference && !input_open(call.reference, &reference, &err))
         || (call.fields && !open_fields_folder(call.fields, &outputs.fields, &err))
         || (call.out && !open_out(call.out, &outputs, &err)))
         status = cli_fail(&err);
     else
-        status = measure_and_deliver(&call, &subject, call.reference ? &reference : NULL, &outputs, &err);
+        status =
+            measure_and_deliver(&call, &subject, call.reference ? &reference : NULL, &outputs, &spec, &err);
     close_open(outputs.out_device);
     close_open(outputs.out_folder);
     close_open(outputs.fields);
     input_close(&reference);
     input_close(&subject);
+    spec_file_close(&spec);
     return status;
 }

@@ -109,6 +109,17 @@ bool option_certify(const char *value, double *certify, struct error *err)
     return true;
 }
 
+bool option_surface(const char *value, enum surface_kind *surface, struct error *err)
+{
+    static const char *const words[] = {
+        [SURFACE_CONTROL] = "control", [SURFACE_LIMIT] = "limit", [SURFACE_BOTH] = "both"};
+    size_t chosen = 0;
+    if (!option_word("--surface", value, words, 3, &chosen, err))
+        return false;
+    *surface = (enum surface_kind)chosen;
+    return true;
+}
+
 static int status_of(enum error_code code)
 {
     switch (code) {

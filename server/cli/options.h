@@ -7,6 +7,7 @@
 #define CLI_OPTIONS_H
 
 #include "base/error.h"
+#include "run/run.h"
 
 #include <stdbool.h>
 #include <stddef.h>
@@ -47,6 +48,8 @@ bool option_word(const char *name, const char *value, const char *const words[],
                  struct error *err);
 /* --certify: a share above 0 and up to 1. */
 bool option_certify(const char *value, double *certify, struct error *err);
+/* --surface: "control", "limit" or "both". */
+bool option_surface(const char *value, enum surface_kind *surface, struct error *err);
 
 /* Prints "fettle: " and the error to standard error, and returns its exit status. */
 int cli_fail(const struct error *err);

@@ -127,7 +127,7 @@ static void number_text(double value, const char *unit, char *out, size_t out_si
 {
     char digits[NUMBER_TEXT_SIZE];
     number_write(value, digits);
-    snprintf(out, out_size, "%s%s%s", isinf(value) ? "more" : digits, *unit ? " " : "", unit);
+    snprintf(out, out_size, "%s%s%s", digits, *unit ? " " : "", unit);
 }
 
 void audit_limit_text(const struct rule *rule, char *out, size_t out_size)
@@ -152,6 +152,11 @@ void audit_value_text(const struct audit_rule *judged, char *out, size_t out_siz
         snprintf(out, out_size, "%s", judged->lower > 0 ? "true" : "false");
         return;
     }
+    if (isinf(judged->upper)) {
+        number_text(judged->lower, unit_text(judged->rule), lower, sizeof lower);
+        snprintf(out, out_size, "%s or more", lower);
+        return;
+    }
     number_text(judged->upper, unit_text(judged->rule), upper, sizeof upper);
     if (judged->lower == judged->upper) {
         snprintf(out, out_size, "%s", upper);
@@ -173,8 +178,8 @@ void audit_advice(const struct audit_rule *judged, char *out, size_t out_size)
     case DECIDED_ALREADY:
         break;
     case DECIDED_BY_NARROWER_INTERVAL:
-        snprintf(out, out_size,
-                 "the certified interval reaches across the limit; measure again with --certify %s", number);
+        snprintf(out, out_size, "the certified interval reaches across the limit; measure again with %s%s",
+                 *number ? "--certify " : "a smaller --certify", number);
         break;
     case DECIDED_BY_BETTER_SCANNER:
         snprintf(out, out_size, "the value lies in the guard band%s%s",
@@ -195,6 +200,10 @@ void audit_advice(const struct audit_rule *judged, char *out, size_t out_size)
         break;
     case DECIDED_BY_MEASURING_AGAIN:
         snprintf(out, out_size, "the record does not hold it; measure again with this version");
+        break;
+    case DECIDED_BY_FEWER_FINDINGS:
+        snprintf(out, out_size,
+                 "there are more findings than the record lists one by one; mend some, and measure again");
         break;
     }
 }

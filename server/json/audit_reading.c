@@ -135,12 +135,14 @@ static bool is_wanted(const json_t *finding, const struct rule_findings *wanted)
            && (!wanted->mesh || strcmp(wanted->mesh, mesh) == 0);
 }
 
-/* Whether its size is a length, in the file's unit; others count edges or faces, or are areas. */
-static bool is_length(const json_t *record, const json_t *finding)
+/* A record of other definitions may not know every kind that a rule is about. */
+static bool knows_kinds(const json_t *record, const struct rule_findings *wanted)
 {
-    const char *unit = json_string_value(json_object_get(finding, "unit"));
-    const char *units = json_string_value(measure_node(record, "subject.file.units"));
-    return unit && units && strcmp(unit, units) == 0;
+    const json_t *totals = json_object_get(record, "findings_by_kind");
+    for (size_t i = 0; i < wanted->kind_count; i++)
+        if (!json_object_get(totals, wanted->kinds[i]))
+            return false;
+    return json_is_object(totals);
 }
 
 /* The record's list is cut: how many of the wanted kinds it leaves out. */
@@ -171,7 +173,7 @@ static struct audit_reading read_findings(const json_t *record, const struct rul
     const json_t *list = json_object_get(record, "findings");
     struct audit_reading reading = {.state = READING_KNOWN,
                                     .exact = rule->findings.take != TAKE_LARGEST_SIZE};
-    if (!json_is_array(list))
+    if (!json_is_array(list) || !knows_kinds(record, &rule->findings))
         return unknown(READING_ABSENT);
     for (size_t i = 0; i < json_array_size(list); i++) {
         const json_t *finding = json_array_get(list, i);
@@ -181,7 +183,7 @@ static struct audit_reading read_findings(const json_t *record, const struct rul
             reading.lower += 1;
         else if (rule->findings.take == TAKE_FACES)
             reading.lower += json_number_value(json_object_get(finding, "faces_total"));
-        else if (is_length(record, finding))
+        else
             reading.lower = fmax(reading.lower, json_number_value(json_object_get(finding, "size")));
     }
     double missing = (double)left_out(record, &rule->findings);

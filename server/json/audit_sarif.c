@@ -72,29 +72,30 @@ static const char *level_of(const struct audit_rule *judged)
                                                          : "warning";
 }
 
-static void result_text(const struct audit_rule *judged, char *out, size_t out_size)
+static json_t *result_message(struct tree *tree, const struct audit_rule *judged)
 {
     char value[160], limit[96], advice[200];
     audit_value_text(judged, value, sizeof value);
     audit_limit_text(judged->rule, limit, sizeof limit);
     audit_advice(judged, advice, sizeof advice);
-    snprintf(out, out_size, "%s: %s, limit: %s: %s.%s%s%s %s", judged->rule->name, value, limit,
-             outcome_word(judged->outcome), *advice ? " " : "", advice, *advice ? "." : "",
-             judged->rule->reason);
+    json_t *object = tree_object(tree);
+    tree_put(tree, object, "text",
+             json_sprintf("%s: %s, limit: %s: %s.%s%s%s %s", judged->rule->name, value, limit,
+                          outcome_word(judged->outcome), *advice ? " " : "", advice, *advice ? "." : "",
+                          judged->rule->reason));
+    return object;
 }
 
 static json_t *result_json(struct tree *tree, const struct audited *audited, size_t i)
 {
     const struct audit_rule *judged = &audited->rules[i];
-    char text[1000];
     json_t *result = tree_object(tree), *locations = tree_array(tree);
-    result_text(judged, text, sizeof text);
     tree_put_text(tree, result, "ruleId", judged->rule->id);
     tree_put_count(tree, result, "ruleIndex", i);
     tree_put_text(tree, result, "kind", judged->outcome == OUTCOME_UNDECIDED ? "review" : "fail");
     /* SARIF 2.1.0, 3.27.10: where kind is not "fail", level is "none" */
     tree_put_text(tree, result, "level", judged->outcome == OUTCOME_UNDECIDED ? "none" : level_of(judged));
-    tree_put(tree, result, "message", message(tree, text));
+    tree_put(tree, result, "message", result_message(tree, judged));
     tree_append(tree, locations, location_json(tree, audited->subject_name));
     tree_put(tree, result, "locations", locations);
     if (judged->waiver) {

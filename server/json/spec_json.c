@@ -2,6 +2,8 @@
 #include "json/spec_json.h"
 
 #include "base/digest.h"
+#include "run/run.h"
+#include "spec/judged.h"
 #include "json/writer.h"
 
 #include <jansson.h>
@@ -88,7 +90,7 @@ static bool read_word(struct reader *reader, const json_t *object, const char *k
     if (!read_text(reader, object, key, !missing, &found))
         return false;
     size_t size = strlen(found);
-    for (const char *at = words; (at = strstr(at, found)) != NULL; at += size)
+    for (const char *at = strchr(found, '|') ? "" : words; (at = strstr(at, found)) != NULL; at += size)
         if ((at == words || at[-1] == '|') && (at[size] == '|' || !at[size])) {
             *word = found;
             return true;
@@ -148,14 +150,34 @@ static bool read_unit(struct reader *reader, const json_t *object, const char *m
     return true;
 }
 
+static bool is_kind(const char *word)
+{
+    for (size_t i = 0; i < FINDING_KIND_COUNT; i++)
+        if (strcmp(word, finding_kind_name((enum finding_kind)i)) == 0)
+            return true;
+    return false;
+}
+
+/* The sizes of other kinds count edges or faces, or are areas. */
+static bool is_of_open_loops(const struct rule_findings *findings)
+{
+    for (size_t i = 0; i < findings->kind_count; i++)
+        if (strcmp(findings->kinds[i], finding_kind_name(FINDING_OPEN_LOOP)) != 0)
+            return false;
+    return findings->kind_count > 0;
+}
+
 static bool read_kinds(struct reader *reader, const json_t *list, struct rule_findings *findings)
 {
     if (list && (!json_is_array(list) || !json_array_size(list) || json_array_size(list) > SPEC_KINDS_MAX))
         return wrong(reader, "\"kinds\" is a list of 1 to %d kinds of finding", SPEC_KINDS_MAX);
     for (size_t i = 0; i < json_array_size(list); i++) {
         const char *kind = json_string_value(json_array_get(list, i));
-        if (!kind || !*kind)
+        if (!kind)
             return wrong(reader, "\"kinds\" is a list of texts, such as \"open_loop\"");
+        if (!is_kind(kind))
+            return wrong(reader, "no kind of finding is called \"%.40s\"; schema/spec.schema.json lists them",
+                         kind);
         findings->kinds[findings->kind_count++] = kind;
     }
     return true;
@@ -182,7 +204,9 @@ static bool read_findings(struct reader *reader, const json_t *object, struct ru
     for (size_t i = 0; i < sizeof takes / sizeof takes[0]; i++)
         if (strcmp(take, takes[i]) == 0)
             rule->findings.take = (enum findings_take)i;
-    return true;
+    return rule->findings.take != TAKE_LARGEST_SIZE || is_of_open_loops(&rule->findings)
+           || wrong(reader, "the \"largest size\" is a length, which only open loops have: take it with "
+                            "\"kinds\": [\"open_loop\"]");
 }
 
 /* What the rule is about; *measure_unit as in read_unit, NULL for a statement. */
@@ -298,8 +322,14 @@ static bool read_limit(struct reader *reader, const json_t *object, const char *
     relation_parse(relation, &rule->relation);
     if (rule->about == RULE_STATEMENT)
         return read_statement_limit(reader, object, rule);
-    return read_real(reader, object, "limit", NAN, &rule->limit)
-           && read_unit(reader, object, measure_unit, rule);
+    if (!read_real(reader, object, "limit", NAN, &rule->limit)
+        || !read_unit(reader, object, measure_unit, rule))
+        return false;
+    return rule->limit == judged_nearest(rule->limit)
+           || wrong(reader,
+                    "\"limit\" has at most %d digits, or is a whole number: values are rounded to as "
+                    "many before they are judged",
+                    JUDGED_DIGITS);
 }
 
 static bool read_rule(struct reader *reader, const json_t *object, struct rule *rule)

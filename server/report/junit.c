@@ -69,9 +69,13 @@ static void add_case(struct text *text, const struct spec *spec, const struct au
         add_body(text, judged);
         text_add_format(text, "</%s>\n", elements[verdict]);
     } else if (verdict == VERDICT_SKIPPED) {
-        text_add(text, "      <skipped");
-        add_attribute(text, "message", judged->waiver->reason);
-        text_add(text, "/>\n");
+        text_add(text, "      <skipped>waived until ");
+        text_add_escaped(text, judged->waiver->expires);
+        text_add(text, " by ");
+        text_add_escaped(text, judged->waiver->author);
+        text_add(text, ": ");
+        text_add_escaped(text, judged->waiver->reason);
+        text_add(text, "</skipped>\n");
     }
     text_add(text, "      <system-out>");
     add_body(text, judged);

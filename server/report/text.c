@@ -54,16 +54,24 @@ static const char *entity_of(char byte)
     }
 }
 
+/* U+FFFE and U+FFFF in UTF-8, which XML 1.0 has no way to hold either. */
+static bool is_no_character(const char *plain)
+{
+    return strncmp(plain, "\xef\xbf\xbe", 3) == 0 || strncmp(plain, "\xef\xbf\xbf", 3) == 0;
+}
+
 void text_add_escaped(struct text *text, const char *plain)
 {
     const char *from = plain;
-    for (; *plain; plain++) {
-        const char *entity = entity_of(*plain);
-        if (!entity)
-            continue;
-        add(text, from, (size_t)(plain - from));
-        text_add(text, entity);
-        from = plain + 1;
+    while (*plain) {
+        bool skipped = is_no_character(plain);
+        const char *entity = skipped ? "?" : entity_of(*plain);
+        if (entity) {
+            add(text, from, (size_t)(plain - from));
+            text_add(text, entity);
+            from = plain + (skipped ? 3 : 1);
+        }
+        plain += skipped ? 3 : 1;
     }
     add(text, from, (size_t)(plain - from));
 }

@@ -14,7 +14,8 @@ struct text {
 };
 
 void text_add(struct text *text, const char *plain);
-/* With & < > " ' as entities. Control characters, which XML 1.0 has no way to hold, become '?'; tab, newline
+/* plain: UTF-8. With & < > " ' as entities. What XML 1.0 has no way to hold (control characters, U+FFFE and
+ * U+FFFF) becomes '?'; tab, newline
  * and return become character references, so that an attribute keeps them. */
 void text_add_escaped(struct text *text, const char *plain);
 void text_add_format(struct text *text, const char *format, ...) __attribute__((format(printf, 2, 3)));

@@ -17,6 +17,7 @@ const char *decided_by_word(enum decided_by by)
         [DECIDED_BY_OTHER_MEASURE] = "other measure",
         [DECIDED_BY_MENDING] = "mending",
         [DECIDED_BY_MEASURING_AGAIN] = "measuring again",
+        [DECIDED_BY_FEWER_FINDINGS] = "fewer findings",
     };
     return words[by];
 }
@@ -67,15 +68,24 @@ static double finer_certify(double certify)
     return judged_nearest(certify / 10);
 }
 
-/* With this standard uncertainty the guard band would just end at the value; NaN where the value is beyond
- * the limit on one end and within it on the other. */
+/* Whether the rule would be decided with that standard uncertainty. */
+static bool decides(const struct audit_rule *judged, double standard_uncertainty)
+{
+    struct limit limit = judged->limit;
+    limit.guard_band = judged->rule->guard_factor * standard_uncertainty;
+    return decision_make(&limit, judged->lower, judged->upper) != OUTCOME_UNDECIDED;
+}
+
+/* With this standard uncertainty the guard band would end just before the value; NaN where none does, because
+ * the value is at the limit, or beyond it on one end and within it on the other. */
 static double scanner_that_decides(const struct audit_rule *judged)
 {
     double inner = fabs(judged->limit.value - judged->upper),
            outer = fabs(judged->limit.value - judged->lower);
-    double room = fmin(inner, outer);
-    bool spans = judged->lower < judged->limit.value && judged->upper > judged->limit.value;
-    return spans || !(room > 0) ? NAN : judged_down(room / judged->rule->guard_factor);
+    double most = judged_down(fmin(inner, outer) / judged->rule->guard_factor);
+    if (!decides(judged, most))
+        most = judged_down(most * (1 - 1e-5)); /* one step of the last digit, or ten */
+    return most > 0 && decides(judged, most) ? most : NAN;
 }
 
 static void say_what_decides(struct audit_rule *judged, double certify)
@@ -85,6 +95,8 @@ static void say_what_decides(struct audit_rule *judged, double certify)
         judged->decided_by = DECIDED_ALREADY;
     else if (judged->reading.state != READING_KNOWN)
         judged->decided_by = decided_when_unknown(judged->reading.state);
+    else if (judged->rule->about == RULE_FINDINGS && judged->lower < judged->upper)
+        judged->decided_by = DECIDED_BY_FEWER_FINDINGS;
     else if (judged->limit.guard_band > 0 && !interval_keeps_open(judged)) {
         judged->decided_by = DECIDED_BY_BETTER_SCANNER;
         judged->decided_at = scanner_that_decides(judged);
@@ -105,6 +117,7 @@ static void find_waiver(const struct waiver *waivers, size_t waiver_count, const
         else
             judged->waiver_ran_out = true;
     }
+    judged->waiver_ran_out = judged->waiver_ran_out && !judged->waiver;
 }
 
 struct audit_rule audit_judge_rule(const struct rule *rule, const struct audit_reading *reading,

@@ -34,6 +34,7 @@ enum decided_by {
     DECIDED_BY_OTHER_MEASURE,     /* this one has no bound: state the rule for one that has */
     DECIDED_BY_MENDING,           /* the value is not defined for a file like this */
     DECIDED_BY_MEASURING_AGAIN,   /* the record lacks it */
+    DECIDED_BY_FEWER_FINDINGS,    /* there are more than the record lists one by one */
 };
 const char *decided_by_word(enum decided_by by); /* "", "narrower interval", "better scanner", ... */
 
@@ -47,7 +48,7 @@ struct audit_rule {
     double probability_least, probability_greatest;
     enum outcome outcome;        /* of the rule itself, waived or not */
     const struct waiver *waiver; /* NULL: none that holds on the day */
-    bool waiver_ran_out;         /* there is one, but its last day is over */
+    bool waiver_ran_out;         /* none holds, and the last day of one is over */
     enum decided_by decided_by;
     double decided_at; /* the certify, or the standard uncertainty, that is thought to do; NaN: none */
 };

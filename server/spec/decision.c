@@ -3,6 +3,8 @@
 
 #include <math.h>
 #include <stddef.h>
+#include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
 static const char *const relations[RELATION_COUNT] = {[RELATION_AT_MOST] = "at most",
@@ -33,10 +35,21 @@ const char *outcome_word(enum outcome outcome)
                                                  : "undecided";
 }
 
+static double without_noise(double value)
+{
+    char text[32];
+    snprintf(text, sizeof text, "%.11e", value);
+    return strtod(text, NULL);
+}
+
 /* An upper limit; a lower one is the same with every sign turned. */
 static enum outcome against_upper(double limit, double guard_band, bool strict, double lower, double upper)
 {
-    double accept = limit - guard_band, refuse = limit + guard_band;
+    double accept = limit, refuse = limit;
+    if (guard_band > 0) {
+        accept = without_noise(limit - guard_band);
+        refuse = without_noise(limit + guard_band);
+    }
     if (strict ? upper < accept : upper <= accept)
         return OUTCOME_CONFORMS;
     if (strict ? lower >= refuse : lower > refuse)
@@ -80,10 +93,10 @@ bool decision_probability(const struct limit *limit, double lower, double upper,
 {
     if (limit->relation == RELATION_EQUALS)
         return false;
-    double of_lower = normal_cumulative((limit->value - lower) / standard_uncertainty);
-    double of_upper = normal_cumulative((limit->value - upper) / standard_uncertainty);
+    double z_lower = (limit->value - lower) / standard_uncertainty;
+    double z_upper = (limit->value - upper) / standard_uncertainty;
     bool is_upper_limit = limit->relation == RELATION_AT_MOST || limit->relation == RELATION_BELOW;
-    *least = is_upper_limit ? of_upper : 1 - of_lower;
-    *greatest = is_upper_limit ? of_lower : 1 - of_upper;
+    *least = normal_cumulative(is_upper_limit ? z_upper : -z_lower);
+    *greatest = normal_cumulative(is_upper_limit ? z_lower : -z_upper);
     return true;
 }

@@ -6,7 +6,9 @@
  * the wrong side by more than g, and is undecided in between. g = 0 is simple acceptance (JCGM
  * 106:2012, 8.2); else conformity is proved as in guarded acceptance (JCGM 106:2012, 8.3.2), and so is
  * non-conformity (guarded rejection, 8.3.3; ISO 14253-1:2017 takes both). That an interval narrows what may
- * be said, and nothing else does, is ours: its ends are certain, so they need no probability. */
+ * be said, and nothing else does, is ours: its ends are certain, so they need no probability.
+ *
+ * T - g and T + g are rounded to 12 significant digits, so that 0.4 - 1.65 * 0.05 is 0.3175. */
 #ifndef SPEC_DECISION_H
 #define SPEC_DECISION_H
 

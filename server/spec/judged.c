@@ -37,10 +37,11 @@ static double steps_of(double value, int place)
 
 double judged_nearest(double value)
 {
+    char text[32];
     if (stays(value))
         return value;
-    int place = last_place(value);
-    return at_steps(nearbyint(steps_of(value, place)), place);
+    snprintf(text, sizeof text, "%.*e", JUDGED_DIGITS - 1, value);
+    return strtod(text, NULL);
 }
 
 double judged_up(double value)

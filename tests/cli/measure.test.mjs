@@ -43,7 +43,6 @@ test('usage_wrong calls have status 2, say why, and print nothing else', (t) => 
     [['measure', file, '--kind', 'scan', '--surface', 'limit'], /--surface limit: the file is a scan/],
     [['measure', file, '--surface', 'inner'], /--surface is one of/],
     [['measure', file, '--boundary', 'none'], /--boundary is one of/],
-    [['measure', file, '--spec', 'x.json'], /--spec/],
     [['measure', file, '--json', '--out', join(folder, 'r.json')], /one of them/],
     [['measure', file, '--fields', join(folder, 'f')], /--against/],
     [['measure', file, ...Array(17).fill('--tolerance=1')], /more than 16/],
