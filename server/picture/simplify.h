@@ -11,8 +11,8 @@
 #include <stdint.h>
 
 /* Fills `simplified`, room for triangle_count, with about `wanted` triangles in an order that takes their
- * vertices again soon, and returns how many; 0 where nothing but slivers would be left. Vertices are merged where collapsing edges leaves more than `most`.
- * positions: near [-1, 1]. */
+ * vertices again soon, and returns how many; 0 where nothing but slivers would be left. Vertices are merged
+ * where collapsing edges leaves more than `most`. positions: near [-1, 1]. */
 size_t simplify(const float (*positions)[3], size_t vertex_count, const uint32_t (*triangles)[3],
                 size_t triangle_count, size_t wanted, size_t most, uint32_t (*simplified)[3]);
 

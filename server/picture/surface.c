@@ -74,8 +74,8 @@ struct making {
 
 struct surface_request surface_request_default(void)
 {
-    return (struct surface_request){SURFACE_WHOLE_MAX, SURFACE_SIMPLIFIED, SURFACE_COARSE,
-                                    SURFACE_COARSEST,  1,                  NULL};
+    return (struct surface_request){
+        SURFACE_WHOLE_MAX, SURFACE_SIMPLIFIED, SURFACE_COARSE, SURFACE_COARSEST, 1, NULL};
 }
 
 static bool tell(const struct making *making, double fraction, struct error *err)
