@@ -229,6 +229,14 @@ static void fill_distances(struct sampling *sampling, const struct samples_setti
     deviation->seed = SAMPLES_SEED;
 }
 
+static bool is_sorted(const double *values, size_t count)
+{
+    for (size_t i = 1; i < count; i++)
+        if (values[i] < values[i - 1])
+            return false;
+    return true;
+}
+
 static size_t count_between(const double *sorted, size_t count, double above, double up_to)
 {
     size_t below = count_within(sorted, count, above), within = count_within(sorted, count, up_to);
@@ -244,7 +252,8 @@ static void fill_classes(struct sampling *sampling, const struct distance_classe
     double *sorted = sampling->distances, slack = classes->margin + DEVIATION_SLACK;
     size_t count = sampling->count, last = classes->limit_count;
 
-    qsort(sorted, count, sizeof *sorted, compare_doubles);
+    if (!is_sorted(sorted, count)) /* by fill_distances */
+        qsort(sorted, count, sizeof *sorted, compare_doubles);
     for (size_t c = 0; c <= last; c++) {
         double above = c > 0 ? classes->limits[c - 1] : -INFINITY,
                up_to = c < last ? classes->limits[c] : INFINITY;

@@ -1,5 +1,5 @@
-/* tolerances.h - the lengths within which a specimen's runs tell the share of area: as a list, and as the text
- * that rows, request keys and workers have of them. */
+/* tolerances.h - the lengths within which a specimen's runs tell the share of area: as a list, and as the
+ * text that rows, request keys and workers have of them. */
 #ifndef STORE_TOLERANCES_H
 #define STORE_TOLERANCES_H
 
@@ -8,7 +8,8 @@
 #include <stddef.h>
 
 #define STORE_TOLERANCES_MAX 16
-#define STORE_TOLERANCES_TEXT (STORE_TOLERANCES_MAX * 25 + 1) /* "-1.2345678901234567e-308 " each, and a 0 */
+/* Each at most "1.2345678901234567e-308 ", and the end. */
+#define STORE_TOLERANCES_TEXT (STORE_TOLERANCES_MAX * 25 + 1)
 
 struct store_tolerances { /* in the specimen's unit, ascending, each once */
     size_t count;

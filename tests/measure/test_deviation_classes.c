@@ -177,7 +177,7 @@ Test(deviation_classes, brute_force_agrees_on_a_rough_pair)
     enum { POINTS = 3000 };
     struct arena arena = pair_arena(4);
     struct mesh quads = fixture_cubed_sphere(&arena, 6), round = fixture_fanned(&arena, &quads),
-                other = fixture_uv_sphere(&arena, 24, 12);
+                globe = fixture_uv_sphere(&arena, 24, 12), other = fixture_fanned(&arena, &globe);
     struct deviation_settings settings = pair_settings();
     struct deviation got = pair_measure(&round, &other, &settings);
     struct mesh soup = fixture_soup(&arena, &other);
