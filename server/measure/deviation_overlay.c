@@ -1,4 +1,4 @@
-/* deviation_overlay.c - triangles gathered leaf by leaf, seen from each triangle, clipped to it. */
+/* deviation_overlay.c - what is near the triangles of a leaf, looked at together; then from each alone. */
 #include "measure/deviation_overlay.h"
 
 #include "base/tasks.h"

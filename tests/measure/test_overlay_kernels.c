@@ -171,7 +171,7 @@ Test(overlay_kernels, cut_finds_the_heights_of_a_plane)
                 put_corner(faces, f, k, (vec3){x, y, height + slope_x * x + slope_y * y});
             }
         faces->view = random_view(&state);
-        put_base(i % 3 ? 0.5 : 0.1, 0.1, &state, &base);
+        put_base(i % 3 ? 0.5 : 0.1, 0.015, &state, &base);
         base.farthest[0] = 1;
         open_room(pieces);
         overlay_kernels_best()->view(faces);
