@@ -218,7 +218,7 @@ test('output_fields are little-endian doubles, listed in fields.json', (t) => {
   assert.ok(values.distance.every((d) => d >= 0 && d <= invented.max.upper));
   assert.ok(values.face_distance_peak.every((d, f) => d >= 0 && d <= values.face_distance_upper[f]
     && values.face_distance_lower[f] <= values.face_distance_upper[f]));
-  assert.ok(Math.max(...values.face_distance_peak) >= invented.max.lower);
+  assert.ok(Math.max(...values.face_distance_peak) >= invented.max.lower * (1 - 2 ** -23)); // floats, rounded down
   assert.ok(values.nearest_face.every((f) => Number.isInteger(f) && f >= 0 && f < 2 * 24 * 16));
   // at the highest vertex of a tube of 8 the spline along it is at (4 + 2 cos 45 degrees) / 6 of the height
   const heights = (points) => Math.max(...points);

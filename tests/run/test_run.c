@@ -108,7 +108,7 @@ Test(run, limits_of_memory_end_in_an_error_never_in_a_crash)
     struct run_settings settings = settings_of_one_thread();
     size_t refusals = 0, successes = 0;
 
-    for (size_t bytes = (size_t)256 << 20; bytes >= 8192; bytes = bytes * 5 / 8) {
+    for (size_t bytes = (size_t)2 << 30; bytes >= 8192; bytes = bytes * 5 / 8) {
         struct run_input subject = file_of(cube), reference = file_of(cube);
         struct run run;
         struct error err = {0};
