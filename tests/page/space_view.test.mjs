@@ -1,6 +1,7 @@
 // space_view.test.mjs - versions in space, in a real browser.
 //   sphere_*   a sphere against a smaller one is of one colour, and the legend names its value
 //   form_*     faces by aspect ratio and shell, vertices by edges: colours, counts and places
+//   detail_*   near a finding on a simplified surface, all of the mesh's triangles
 //   legend_*   marks at the tolerances, at both sides where there is a sign
 //   touch_*    two fingers draw near and pan
 //   keys_*     what is shown is chosen without a pointer
@@ -144,6 +145,102 @@ test('form_shells_aspects_and_edges_of_two_cubes', async () => {
   assert.deepEqual(rows.map((row) => row.split('\t')[1]), ['0', '16', '90', '0', '0', '0', '0']);
   // the corners of a cube have three edges: one fewer. On the small one, half a patch away from one, then its middle
   assertColour(await pixel(page, 0.75 - 1.9 / 24, 0.5 - 1.9 / 20), token('valence-1'), 0.72);
+  assert.deepEqual(faults, []);
+  await close();
+});
+
+/** The mesh of an OBJ file as numbers. */
+function readObj(text) {
+  const rows = (letter) => text.split('\n').filter((line) => line.startsWith(`${letter} `)).map((line) => line.split(' ').slice(1).map(Number));
+  return { points: rows('v'), triangles: rows('f').map((face) => face.map((v) => v - 1)) };
+}
+
+const CUBE = 11; // about both spheres
+const STEP = (2 * CUBE) / 65535;
+const EVEN = 0; // codes of aspect ratios as surface_form.h has them: 1, and 8
+const LONG = 3 * 4096;
+const quantised = (point) => [...point.map((x) => Math.round((x + CUBE) / STEP)), 127]; // normals do not matter here
+
+/** One array after another, each at a multiple of 8. */
+function joined(begin, arrays) {
+  const places = [begin];
+  for (const { byteLength } of arrays) places.push(8 * Math.ceil((places.at(-1) + byteLength) / 8));
+  const bytes = new Uint8Array(places.at(-1) - begin);
+  arrays.forEach((array, i) => bytes.set(new Uint8Array(array.buffer), places[i] - begin));
+  return { places, bytes };
+}
+
+/** A surface of server/picture/surface.h: few triangles, all even, stand for the many of one cluster, all long. */
+function simplifiedSurface(few, many) {
+  const corners = ({ points }) => Uint16Array.from(points.flatMap(quantised));
+  const filled = (Type, length, value) => new Type(length).fill(value);
+  const [v, t] = [few.points.length, many.triangles.length];
+  const indices = Uint32Array.from({ length: v }, (_, i) => i);
+  const drawn = joined(184, [corners(few), new Uint32Array(0), new Uint32Array(0), Uint32Array.from(few.triangles.flat()), indices, indices,
+    filled(Uint16Array, v, EVEN), new Uint16Array(0), filled(Uint8Array, v, 6)]);
+  const table = drawn.places.at(-1);
+  const cluster = joined(table + 72, [corners(many), Uint16Array.from(many.triangles.flat()), Uint32Array.from({ length: t }, (_, i) => i),
+    Uint32Array.from({ length: many.points.length }, (_, i) => i), filled(Uint16Array, t, LONG), new Uint16Array(t), filled(Uint8Array, many.points.length, 6)]);
+  const file = new ArrayBuffer(cluster.places.at(-1));
+  const view = new DataView(file);
+  const doubles = (at, values) => values.forEach((x, i) => view.setFloat64(at + 8 * i, x, true));
+  new Uint8Array(file).set(new TextEncoder().encode('fettleS3'));
+  [184, 1 + 2 + 4, v, few.triangles.length, 0, 0, 1].forEach((x, i) => view.setUint32(8 + 4 * i, x, true));
+  doubles(40, [-CUBE, -CUBE, -CUBE, STEP, STEP, 0.25]);
+  [t, ...drawn.places, cluster.places.at(-1)].forEach((x, i) => view.setBigUint64(88 + 8 * i, BigInt(x), true));
+  [-CUBE, -CUBE, -CUBE, CUBE, CUBE, CUBE].forEach((x, i) => view.setFloat32(table + 4 * i, x, true));
+  doubles(table + 24, [-CUBE, -CUBE, -CUBE, STEP]);
+  view.setBigUint64(table + 56, BigInt(table + 72), true);
+  [many.points.length, t].forEach((x, i) => view.setUint32(table + 64 + 4 * i, x, true));
+  new Uint8Array(file).set(drawn.bytes, 184);
+  new Uint8Array(file).set(cluster.bytes, table + 72);
+  return Buffer.from(file);
+}
+
+test('detail_near_a_finding_is_of_the_mesh_and_elsewhere_of_the_simplified_surface', async () => {
+  const version = await (await fetch(`${service.address}api/v1/versions/${round.mended.id}`)).json();
+  const finding = { kind: 'invented', severity: 'warning', mesh: 'subject', at: [0, -10.5, 0], radius: 0.5, text: 'A place.' };
+  const surface = simplifiedSurface(readObj(sphere(24, 10.5)), readObj(sphere(96, 10.5)));
+  const asked = [];
+  const { page, faults, close } = await openPage(browser);
+  await page.route('**/surface', (route) => {
+    const [begin, end] = /=(\d+)-(\d+)/.exec(route.request().headers().range).slice(1).map(Number);
+    asked.push(begin);
+    return route.fulfill({ status: 206, contentType: 'application/octet-stream', body: surface.subarray(begin, end + 1) });
+  });
+  await page.route('**/runs/*/findings', (route) => route.fulfill({ contentType: 'application/json', body: JSON.stringify({ items: [finding] }) }));
+  const link = `#/space/${round.id}?versions=${round.mended.id}&colour=aspect&range=8&open=no&irregular=no`;
+  await page.goto(`${service.address}${link}`);
+  const [even, long] = [stops('seq')[0], stops('seq').at(-1)];
+  assertColour(await pixel(page, 0.5, 0.5), even, 0.9);
+  assert.ok(asked.every((begin) => begin < surface.length / 2), 'clusters are not fetched before they are wanted');
+
+  await page.evaluate((hash) => { location.hash = hash; }, `${link}&finding=${version.latest_run}.1`);
+  await page.locator('figcaption.fig', { hasText: 'All faces near the chosen finding' }).waitFor();
+  await page.waitForFunction(
+    (dark) => {
+      const canvas = document.querySelector('.plate.view canvas');
+      const { data } = canvas.getContext('2d').getImageData(canvas.width >> 1, canvas.height >> 1, 1, 1);
+      return dark.every((part, i) => Math.abs(data[i] - part) <= 4 + part / 10);
+    },
+    long,
+  );
+
+  await page.locator('.plate.view').focus();
+  await page.keyboard.press('0');
+  await page.waitForFunction(
+    (colours) => {
+      const canvas = document.querySelector('.plate.view canvas');
+      const { data } = canvas.getContext('2d').getImageData(0, 0, canvas.width, canvas.height);
+      const counts = colours.map(() => 0);
+      for (let at = 0; at < data.length; at += 4)
+        colours.forEach((colour, i) => {
+          if (data[at + 3] === 255 && colour.every((part, k) => Math.abs(data[at + k] - part) <= 4 + part / 10)) counts[i] += 1;
+        });
+      return counts.every((count) => count > 200);
+    },
+    [even, long],
+  );
   assert.deepEqual(faults, []);
   await close();
 });
