@@ -12,7 +12,7 @@
 #define ROUND 0x1p-8   /* of a face, likewise of two sides: no needle */
 #define ROUNDER 0x1p-3 /* its plane may be looked at beyond it, */
 #define LARGE_SHARE 0.0625 /* if it is as large as such a part of the triangle */
-#define GAP_SHARE 0.08     /* of the height: between planes, bounds may be so far apart */
+#define GAP_SHARE 0.01     /* of the height: between planes, bounds may be so far apart */
 #define AREA_SLACK 0x1p-34 /* of the area of a triangle: what pieces may leave out or have twice */
 #define SIDE_SLACK 0x1p-40 /* of edge functions, for each unit of length of the side */
 #define TINY 0x1p-200      /* heights that are less count as 0 */
