@@ -171,26 +171,37 @@ static bool count_runs(struct request *request, const struct spec *spec, const s
     return true;
 }
 
+/* The rule and the limit that are asked about. */
+static bool parse_what_if(const struct request *request, const struct spec *spec, const struct rule **rule,
+                          struct api_what_if *what_if, struct error *err)
+{
+    const char *limit = request_parameter(request, "limit");
+    const char *end = limit ? decimal_parse(limit, &what_if->limit) : NULL;
+    what_if->rule = request_parameter(request, "rule");
+    *rule = find_rule(spec, what_if->rule);
+    if (!*rule || (*rule)->about == RULE_STATEMENT)
+        error_set(err, ERROR_USAGE,
+                  "rule must be the id of a rule of this spec that has a number for a limit");
+    else if (!end || *end)
+        error_set(err, ERROR_USAGE, "limit must be a number, in the unit of the rule");
+    else
+        return true;
+    return false;
+}
+
 bool handle_spec_what_if(struct request *request, struct reply *reply, struct arena *keep, struct error *err)
 {
-    const char *limit = request_parameter(request, "limit"), *end;
-    struct api_what_if what_if = {.rule = request_parameter(request, "rule")};
+    struct api_what_if what_if = {0};
+    const struct rule *rule;
     struct store_spec stored;
     struct spec spec;
     struct api_text text;
     if (!store_spec_get(request->service->store, request->path_id, keep, &stored, err)
         || !spec_open(stored.body, strlen(stored.body), &request->service->measures, &spec, err))
         return false;
-    const struct rule *rule = find_rule(&spec, what_if.rule);
-    bool ok = true;
-    if (!rule || rule->about == RULE_STATEMENT)
-        ok = error_set(err, ERROR_USAGE,
-                       "rule must be the id of a rule of this spec that has a number for a limit");
-    end = limit ? decimal_parse(limit, &what_if.limit) : NULL;
-    if (ok && (!end || *end))
-        ok = error_set(err, ERROR_USAGE, "limit must be a number, in the unit of the rule");
-    ok = ok && count_runs(request, &spec, rule, &what_if, keep, err)
-         && api_what_if_write(&what_if, &text, err);
+    bool ok = parse_what_if(request, &spec, &rule, &what_if, err)
+              && count_runs(request, &spec, rule, &what_if, keep, err)
+              && api_what_if_write(&what_if, &text, err);
     spec_close(&spec);
     if (ok)
         reply_json(reply, 200, &text);

@@ -43,7 +43,8 @@ static bool wrong(struct reader *reader, const char *format, ...)
     va_start(arguments, format);
     vsnprintf(text, sizeof text, format, arguments);
     va_end(arguments);
-    return error_set(reader->err, ERROR_USAGE, "%s%s", reader->place, text);
+    error_set(reader->err, ERROR_USAGE, "%s%s", reader->place, text);
+    return false;
 }
 
 static bool is_listed(const char *word, const char *words)

@@ -31,8 +31,10 @@ bool is_day(const char *text)
 static bool read_text(const json_t *entry, size_t i, const char *key, const char **text, struct error *err)
 {
     *text = json_string_value(json_object_get(entry, key));
-    return (*text && **text)
-           || error_set(err, ERROR_USAGE, "waiver %zu: \"%s\" is a text, and needed", i + 1, key);
+    if (*text && **text)
+        return true;
+    error_set(err, ERROR_USAGE, "waiver %zu: \"%s\" is a text, and needed", i + 1, key);
+    return false;
 }
 
 static bool read_waiver(const json_t *entry, size_t i, struct waiver *waiver, struct error *err)

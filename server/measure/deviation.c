@@ -37,9 +37,11 @@ static bool build_index(struct pair *pair, const struct measure_input *subject,
                         const struct measure_input *reference, struct arena *keep, struct arena scratch,
                         struct error *err)
 {
-    if (subject->mesh->face_count == 0 || reference->mesh->face_count == 0)
-        return error_set(err, ERROR_EMPTY, "the %s has no face to measure a distance to",
-                         subject->mesh->face_count ? "reference" : "subject");
+    if (subject->mesh->face_count == 0 || reference->mesh->face_count == 0) {
+        error_set(err, ERROR_EMPTY, "the %s has no face to measure a distance to",
+                  subject->mesh->face_count ? "reference" : "subject");
+        return false;
+    }
     const struct measure_input *const inputs[2] = {reference, subject};
     struct deviation_surface *const surfaces[2] = {&pair->reference, &pair->subject};
 
