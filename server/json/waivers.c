@@ -62,8 +62,10 @@ bool waivers_open(const char *bytes, size_t size, struct waiver_list *list, stru
         || error_set(err, ERROR_USAGE, "waivers are a list of objects with rule, reason, author and expires");
     list->count = json_array_size(list->document);
     list->items = calloc(list->count + 1, sizeof *list->items);
-    if (ok && !list->items)
-        ok = error_set(err, ERROR_MACHINE, "memory is out while reading waivers");
+    if (!list->items) {
+        waivers_close(list);
+        return error_set(err, ERROR_MACHINE, "memory is out while reading waivers");
+    }
     for (size_t i = 0; ok && i < list->count; i++)
         ok = read_waiver(json_array_get(list->document, i), i, &list->items[i], err);
     if (!ok)

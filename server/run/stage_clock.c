@@ -3,6 +3,7 @@
 
 #include "run/own_status.h"
 
+#include <assert.h>
 #include <math.h>
 #include <string.h>
 #include <time.h>
@@ -38,6 +39,7 @@ static double *timing_of(struct run_timings *timings, const char *stage)
 static void look_at_memory(struct stage_clock *clock, double time)
 {
     struct run_timings *timings = clock->timings;
+    assert(timings);
     struct own_status status = own_status_read();
     clock->looked = time;
     timings->peak_rss_mib = fmax(timings->peak_rss_mib, status.peak_resident_mib);
