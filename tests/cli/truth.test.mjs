@@ -32,11 +32,11 @@ function digests(of) {
   );
 }
 
-/** The record of a version, against what it was made over; measured once. */
+/** The record of a version's faces as they are, against what it was made over; measured once. */
 function recordOf(version) {
   if (!records.has(version.file)) {
     const against = version.against ? ['--against', join(folder, version.against)] : [];
-    records.set(version.file, measure([join(folder, version.file), '--kind', version.kind, '--units', 'mm', ...against]));
+    records.set(version.file, measure([join(folder, version.file), '--kind', version.kind, '--units', 'mm', '--surface', 'control', ...against]));
   }
   return records.get(version.file);
 }
