@@ -4,6 +4,7 @@ import * as api from '../api.js';
 import { comparisonRows, csvText } from '../csv.js';
 import { defaultBaseline, latestMeasured, orderByRow, orderVersions, runOf } from '../comparison.js';
 import { give } from '../dom.js';
+import { formatValue, lengthFactor, withUnit } from '../format.js';
 import { readList, writeRoute } from '../route.js';
 import { rulerOf } from '../ruler.js';
 import { matchPlaces, placesOf } from '../same-place.js';
@@ -136,6 +137,7 @@ export function joinSpecimen(el, page) {
     const { specimen, versions, baseline, latest, chosen } = plan;
     const fileUnit = specimen.units;
     const unit = shownUnit(query.unit, fileUnit);
+    const factor = lengthFactor(fileUnit, unit);
     const nameOf = (version) => {
       const found = versions.find((each) => each.id === version);
       return found ? versionName(found) : '—';

@@ -60,6 +60,6 @@ export function joinSpecs(el, page) {
 }
 
 /** The service gives the next version its number. */
-function withoutVersion({ version, ...spec }) {
-  return spec;
+function withoutVersion(spec) {
+  return { ...spec, version: undefined };
 }
