@@ -29,7 +29,7 @@ CREATE TABLE waiver (
 ) STRICT;
 CREATE INDEX waiver_by_specimen ON waiver (specimen, id);
 
--- One for each different outcome of a run by a spec: the same bytes are stored once.
+-- A run judged by a spec; judged again with the same outcome as the last time, nothing is added.
 CREATE TABLE audit (
     id       INTEGER PRIMARY KEY,
     run      INTEGER NOT NULL REFERENCES run (id),
@@ -39,6 +39,7 @@ CREATE TABLE audit (
     sha256   TEXT NOT NULL CHECK (length(sha256) = 64),  -- of the body
     body     TEXT NOT NULL,                         -- as schema/audit.schema.json says
     created  TEXT NOT NULL,
-    revision INTEGER NOT NULL,
-    UNIQUE (run, spec, sha256)
+    revision INTEGER NOT NULL
 ) STRICT;
+CREATE INDEX audit_by_run ON audit (run, spec, id);
+CREATE INDEX audit_by_spec ON audit (spec);

@@ -36,7 +36,8 @@ static void take_audit(sqlite3_stmt *row, struct arena *keep, struct store_audit
 static bool add(struct write *write, const struct store_audit_new *audit, int64_t *id, bool *created,
                 struct error *err)
 {
-    static const char same[] = "SELECT id FROM audit WHERE run = ?1 AND spec = ?2 AND sha256 = ?3";
+    static const char same[] = "SELECT id FROM audit WHERE sha256 = ?3 AND id ="
+                               " (SELECT max(id) FROM audit WHERE run = ?1 AND spec = ?2)";
     static const char owner[] =
         "SELECT v.specimen FROM run r JOIN version v ON v.id = r.version WHERE r.id = ?1";
     static const char insert[] =

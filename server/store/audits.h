@@ -1,4 +1,4 @@
-/* audits.h - runs judged by a spec: one row for each different outcome. */
+/* audits.h - runs judged by a spec: one row for each time the outcome was another. */
 #ifndef STORE_AUDITS_H
 #define STORE_AUDITS_H
 
@@ -15,7 +15,7 @@ struct store_audit_new {
     const char *outcome, *body;
     char sha256[DIGEST_HEX_SIZE];
 };
-/* *created false: the same outcome is there already, as *id. */
+/* *created false: the last audit of the run by that spec has the same bytes; it is *id. */
 bool store_audit_add(struct store *store, const struct store_audit_new *audit, int64_t *id, bool *created,
                      struct error *err);
 bool store_audit_get(struct store *store, int64_t id, struct arena *keep, struct store_audit *audit,

@@ -115,7 +115,10 @@ describe('audits', () => {
     const ended = await call(server, 'POST', `/api/v1/waivers/${waiver.body.id}/withdraw`);
     assert.equal(ended.body.holds, false);
     assert.ok(ended.body.withdrawn_at);
-    assert.equal((await judge(cage.latest_run, spec.strict)).body.outcome, 'does not conform');
+    const after = await judge(cage.latest_run, spec.strict);
+    assert.equal(after.body.outcome, 'does not conform');
+    const [newest] = (await call(server, 'GET', `/api/v1/audits?run=${cage.latest_run}&spec=${spec.strict}`)).body.items;
+    assert.equal(newest.id, after.body.id, 'the last outcome stands first, though it was there before');
     const { items } = (await call(server, 'GET', `/api/v1/specimens/${specimen.id}/waivers`)).body;
     assert.equal(items.length, 1);
   });

@@ -403,9 +403,11 @@ describe('compare', () => {
 
   inPage('compare_converts_lengths_for_the_eye_only', async (page) => {
     await openSpecimen(page, '?fold=none');
+    await page.locator('[id="row-subject.edge_length.max"]').scrollIntoViewIfNeeded(); // cells are drawn near the window
     const before = Number(await cell(page, 'subject.edge_length.max', made.cages[0]).textContent());
     await page.getByLabel('Lengths in').selectOption('cm');
     await page.waitForURL(/unit=cm/);
+    await page.locator('[id="row-subject.edge_length.max"]').scrollIntoViewIfNeeded();
     assert.equal(Number(await cell(page, 'subject.edge_length.max', made.cages[0]).textContent()), before / 10);
     assert.match(await page.locator('.label dl').textContent(), /Diagonal of the scan[\d.]+\scm/);
     await open(page, '#/');
