@@ -41,7 +41,9 @@ test-build: tests/node_modules
 	$(MAKE) --no-print-directory BUILD=release all fixtures oracles
 	$(MAKE) --no-print-directory BUILD=debug all build/debug/unit-tests
 
-# What a change must pass besides the tests. clang-tidy reads one file a process, as many at once as cores.
+# What a change must pass besides the tests. clang-tidy reads a few files a process, as many at once as cores;
+# TIDY_MODE=shallow looks less far along the paths of a function, in a fifth of the time.
+TIDY_MODE ?= deep
 .PHONY: check format-check tidy cppcheck
 check: packages-test
 	@$(MAKE) --no-print-directory rooms format-check cppcheck tidy
@@ -50,7 +52,7 @@ format-check:
 	@clang-format --dry-run --Werror $(C_FILES) && echo "format: every C file is in the house format"
 tidy: $(OUT)/schema.c
 	@printf '%s\n' $(wildcard server/*/*.c) | xargs -P $$(nproc) -n 4 sh -c \
-	    'clang-tidy --quiet "$$@" -- -std=c17 -Iserver -D_GNU_SOURCE -DFETTLE_VERSION=\"\" -DFETTLE_COMMIT=\"\" 2>/dev/null' tidy && echo "clang-tidy: nothing to report"
+	    'clang-tidy --quiet --extra-arg=-Xclang --extra-arg=-analyzer-config --extra-arg=-Xclang --extra-arg=mode=$(TIDY_MODE) "$$@" -- -std=c17 -Iserver -D_GNU_SOURCE -DFETTLE_VERSION=\"\" -DFETTLE_COMMIT=\"\" 2>/dev/null' tidy && echo "clang-tidy: nothing to report"
 cppcheck:
 	@cppcheck --quiet --std=c11 --enable=warning,portability,performance --inline-suppr --error-exitcode=1 \
 	    --suppress=missingIncludeSystem --suppress=normalCheckLevelMaxBranches -j $$(nproc) \
