@@ -46,8 +46,8 @@
 #define SURFACE_HEADER_BYTES 184
 #define SURFACE_WHOLE_MAX 2000000 /* triangles: more are simplified */
 #define SURFACE_SIMPLIFIED 1000000
-#define SURFACE_COARSE 60000   /* four views together then draw a quarter of a million */
-#define SURFACE_COARSEST 15000 /* four views together then draw what one does */
+#define SURFACE_COARSE 60000  /* four views together then draw a quarter of a million */
+#define SURFACE_COARSEST 6000 /* four views together, without a graphics card: half of what one draws */
 
 struct surface_request {
     size_t whole_max, simplified, coarse, coarsest; /* triangles */

@@ -24,7 +24,7 @@ import { drawnCorners, levelFor } from './surface.js';
 const NO_CUT = new Vector4(0, 0, 0, 1);
 const NO_BALL = new Vector4(0, 0, 0, -0);
 const MOVING_MOST = 250000; // triangles of all figures together while the camera moves
-const MOVING_MOST_SLOW = 75000; // without a graphics card
+const MOVING_MOST_SLOW = 75000; // without a graphics card: one coarse level, or several coarsest
 
 /** How numbers are coloured: not at all; smoothly between corners; a triangle by its own; classes a triangle; classes a corner. */
 const WAYS = { plain: 0, smooth: 1, sharp: 2, classes: 3, tints: 4 };
@@ -367,7 +367,7 @@ export function openStage({ bare, inside, mark, tables }) {
   /** All figures that wait, each in a cell of a grid on our canvas: it is fetched when all are drawn. */
   let waiting = [];
   function renderTogether() {
-    const part = slow ? 2 : 1; // a quarter of the pixels
+    const part = !slow ? 1 : waiting.length > 1 ? 3 : 2; // a quarter of the pixels, of several figures a ninth
     const columns = Math.ceil(Math.sqrt(waiting.length));
     const rows = Math.ceil(waiting.length / columns);
     const cell = ['width', 'height'].map((side) => Math.max(...waiting.map(({ context }) => Math.ceil(context.canvas[side] / part))));
