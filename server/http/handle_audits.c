@@ -234,6 +234,7 @@ bool handle_waiver_add(struct request *request, struct reply *reply, struct aren
 bool handle_waiver_withdraw(struct request *request, struct reply *reply, struct arena *keep,
                             struct error *err)
 {
-    return store_waiver_withdraw(request->service->store, request->path_id, err)
+    return request_empty_body(request, err)
+           && store_waiver_withdraw(request->service->store, request->path_id, err)
            && answer_waiver(request, reply, 200, request->path_id, keep, err);
 }

@@ -46,28 +46,16 @@ bool handle_job_read(struct request *request, struct reply *reply, struct arena 
     return true;
 }
 
-/* A body there may be, but it holds nothing. */
-static bool check_empty_body(const struct request *request, struct error *err)
-{
-    struct body body;
-    if (!request->body_size)
-        return true;
-    if (!request_body(request, &body, err))
-        return false;
-    bool ok = body_allows(&body, "", err);
-    body_close(&body);
-    return ok;
-}
-
 bool handle_job_cancel(struct request *request, struct reply *reply, struct arena *keep, struct error *err)
 {
-    return check_empty_body(request, err) && store_job_cancel(request->service->store, request->path_id, err)
+    return request_empty_body(request, err)
+           && store_job_cancel(request->service->store, request->path_id, err)
            && handle_job_read(request, reply, keep, err);
 }
 
 bool handle_job_retry(struct request *request, struct reply *reply, struct arena *keep, struct error *err)
 {
-    return check_empty_body(request, err) && store_job_retry(request->service->store, request->path_id, err)
+    return request_empty_body(request, err) && store_job_retry(request->service->store, request->path_id, err)
            && handle_job_read(request, reply, keep, err);
 }
 

@@ -85,3 +85,15 @@ void request_close_upload(struct request *request)
         atomic_fetch_sub(&request->service->uploads_open, 1);
     request->holds_upload_slot = false;
 }
+
+bool request_empty_body(const struct request *request, struct error *err)
+{
+    struct body body;
+    if (!request->body_size)
+        return true;
+    if (!request_body(request, &body, err))
+        return false;
+    bool ok = body_allows(&body, "", err);
+    body_close(&body);
+    return ok;
+}

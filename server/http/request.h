@@ -67,6 +67,8 @@ void request_close_upload(struct request *request);
 
 /* The JSON body; the caller owes body_close. */
 bool request_body(const struct request *request, struct body *body, struct error *err);
+/* A body there may be, but it must hold nothing: ERROR_USAGE. */
+bool request_empty_body(const struct request *request, struct error *err);
 
 /* Compares If-Match with etag. True when the change may go on, with *any set for "*"; else reply holds a 428
  * or 412. */

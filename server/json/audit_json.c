@@ -210,8 +210,6 @@ void audit_advice(const struct audit_rule *judged, char *out, size_t out_size)
 
 static json_t *about_json(struct tree *tree, json_t *object, const struct rule *rule)
 {
-    static const char *const takes[] = {
-        [TAKE_COUNT] = "count", [TAKE_LARGEST_SIZE] = "largest size", [TAKE_FACES] = "faces"};
     if (rule->about != RULE_FINDINGS) {
         tree_put_text(tree, object, "measure", rule->path);
         tree_put_null(tree, object, "findings");
@@ -223,7 +221,7 @@ static json_t *about_json(struct tree *tree, json_t *object, const struct rule *
     tree_put(tree, findings, "kinds", kinds);
     tree_put_text(tree, findings, "severity", rule->findings.severity);
     tree_put_text(tree, findings, "mesh", rule->findings.mesh);
-    tree_put_text(tree, findings, "take", takes[rule->findings.take]);
+    tree_put_text(tree, findings, "take", findings_take_word(rule->findings.take));
     tree_put_null(tree, object, "measure");
     tree_put(tree, object, "findings", findings);
     return object;

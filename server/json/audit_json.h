@@ -51,7 +51,7 @@ bool audit_text(const struct audited *audited, const struct audit_request *reque
 void audit_advice(const struct audit_rule *judged, char *out, size_t out_size);
 /* "at most 0.4 mm", "equals 0", "is true". */
 void audit_limit_text(const struct rule *rule, char *out, size_t out_size);
-/* "0.398 mm to 0.401 mm", "12", "true"; "not known". */
+/* "0.398 to 0.401 mm", "12", "true"; "not known". */
 void audit_value_text(const struct audit_rule *judged, char *out, size_t out_size);
 
 /* Static Analysis Results Interchange Format 2.1.0 (OASIS Standard, 2020): one result for each rule that does

@@ -188,8 +188,6 @@ static bool read_kinds(struct reader *reader, const json_t *list, struct rule_fi
 
 static bool read_findings(struct reader *reader, const json_t *object, struct rule *rule)
 {
-    static const char *const takes[] = {
-        [TAKE_COUNT] = "count", [TAKE_LARGEST_SIZE] = "largest size", [TAKE_FACES] = "faces"};
     const char *take = NULL, *severity = NULL, *mesh = NULL;
 
     rule->about = RULE_FINDINGS;
@@ -204,9 +202,7 @@ static bool read_findings(struct reader *reader, const json_t *object, struct ru
         return false;
     rule->findings.severity = strcmp(severity, "any") ? severity : NULL;
     rule->findings.mesh = strcmp(mesh, "both") ? mesh : NULL;
-    for (size_t i = 0; i < sizeof takes / sizeof takes[0]; i++)
-        if (strcmp(take, takes[i]) == 0)
-            rule->findings.take = (enum findings_take)i;
+    findings_take_parse(take, &rule->findings.take);
     return rule->findings.take != TAKE_LARGEST_SIZE || is_of_open_loops(&rule->findings)
            || wrong(reader, "the \"largest size\" is a length, which only open loops have: take it with "
                             "\"kinds\": [\"open_loop\"]");

@@ -1,7 +1,7 @@
 /* audit.h - a run judged by a spec, rule by rule.
  *
  * Pure: the same readings, spec and waivers give the same audit. What a record holds for each rule is read by
- * json/audit_reading.h. */
+ * json/audit_json.h. */
 #ifndef SPEC_AUDIT_H
 #define SPEC_AUDIT_H
 

@@ -1,4 +1,4 @@
-/* spec.c - the words of units. */
+/* spec.c - the words of units, and of what is taken of findings. */
 #include "spec/spec.h"
 
 #include <string.h>
@@ -30,4 +30,22 @@ bool limit_unit_parse(const char *word, enum limit_unit *unit)
 double limit_unit_metres(enum limit_unit unit)
 {
     return units[unit].metres;
+}
+
+static const char *const takes[TAKE_COUNT_OF_WAYS] = {
+    [TAKE_COUNT] = "count", [TAKE_LARGEST_SIZE] = "largest size", [TAKE_FACES] = "faces"};
+
+const char *findings_take_word(enum findings_take take)
+{
+    return takes[take];
+}
+
+bool findings_take_parse(const char *word, enum findings_take *take)
+{
+    for (size_t i = 0; i < TAKE_COUNT_OF_WAYS; i++)
+        if (strcmp(word, takes[i]) == 0) {
+            *take = (enum findings_take)i;
+            return true;
+        }
+    return false;
 }

@@ -45,7 +45,10 @@ enum findings_take {
     TAKE_COUNT,        /* how many */
     TAKE_LARGEST_SIZE, /* the size of the largest, a length */
     TAKE_FACES,        /* faces in all of them */
+    TAKE_COUNT_OF_WAYS
 };
+const char *findings_take_word(enum findings_take take); /* "count", "largest size", "faces" */
+bool findings_take_parse(const char *word, enum findings_take *take);
 
 struct rule_findings {
     size_t kind_count; /* 0: of every kind */

@@ -112,6 +112,8 @@ describe('audits', () => {
     const near = waived.body.audit.rules.find((each) => each.id === 'near');
     assert.equal(near.outcome, 'does not conform');
     assert.deepEqual(near.waiver, { reason: json.reason, author: json.author, expires: json.expires });
+    const meant = await call(server, 'POST', `/api/v1/waivers/${waiver.body.id}/withdraw`, { json: { reason: 'over' } });
+    assert.equal(meant.status, 400, 'a body that would be ignored is refused');
     const ended = await call(server, 'POST', `/api/v1/waivers/${waiver.body.id}/withdraw`);
     assert.equal(ended.body.holds, false);
     assert.ok(ended.body.withdrawn_at);
