@@ -5,7 +5,7 @@ BEGIN {
     fence["jansson.h"] = "json"
     fence["microhttpd.h"] = "http"
     fence["nettle"] = "base"
-    fence["zlib.h"] = "io"
+    fence["zlib.h"] = "io bag"
     fence["zstd.h"] = "io store"
     fence["seccomp.h"] = "job"
     fence["meshoptimizer.h"] = "picture"
