@@ -4,59 +4,28 @@
 #include "bag/name.h"
 #include "bag/zip_writer.h"
 
-#include <assert.h>
 #include <errno.h>
-#include <fcntl.h>
-#include <stdarg.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <sys/stat.h>
 #include <unistd.h>
 
 struct bag_writer {
-    bool is_zip;
     struct zip_writer zip;
     char name[200]; /* of the folder in the zip */
-    int folder_fd, file_fd;
-    struct timespec time;
     size_t count, room;
     struct bag_written *items;
     struct digest sha256;
     struct sha512 sha512;
 };
 
-/* --- the container --- */
-
-static struct bag_writer *make(struct error *err)
+bool bag_writer_open(int fd, const char *name, int64_t time_s, struct bag_writer **out, struct error *err)
 {
     struct bag_writer *writer = calloc(1, sizeof *writer);
     if (!writer)
-        error_set(err, ERROR_MACHINE, "memory is out while writing a bag");
-    else
-        writer->folder_fd = writer->file_fd = -1;
-    return writer;
-}
-
-bool bag_writer_zip(int fd, const char *name, int64_t time_s, struct bag_writer **out, struct error *err)
-{
-    struct bag_writer *writer = make(err);
-    if (!writer)
-        return false;
-    writer->is_zip = true;
+        return error_set(err, ERROR_MACHINE, "memory is out while writing a bag");
     snprintf(writer->name, sizeof writer->name, "%s", name);
     zip_writer_begin(&writer->zip, fd, time_s);
-    *out = writer;
-    return true;
-}
-
-bool bag_writer_folder(int fd, int64_t time_s, struct bag_writer **out, struct error *err)
-{
-    struct bag_writer *writer = make(err);
-    if (!writer)
-        return false;
-    writer->folder_fd = fd;
-    writer->time = (struct timespec){.tv_sec = (time_t)time_s};
     *out = writer;
     return true;
 }
@@ -65,60 +34,11 @@ void bag_writer_close(struct bag_writer *writer)
 {
     if (!writer)
         return;
-    if (writer->is_zip)
-        zip_writer_close(&writer->zip);
-    if (writer->file_fd >= 0)
-        close(writer->file_fd);
+    zip_writer_close(&writer->zip);
     for (size_t i = 0; i < writer->count; i++)
         free(writer->items[i].path);
     free(writer->items);
     free(writer);
-}
-
-static bool make_parents(int folder_fd, const char *path, struct error *err)
-{
-    char parent[BAG_PATH_MAX + 1];
-    for (const char *slash = strchr(path, '/'); slash; slash = strchr(slash + 1, '/')) {
-        snprintf(parent, sizeof parent, "%.*s", (int)(slash - path), path);
-        if (mkdirat(folder_fd, parent, 0755) != 0 && errno != EEXIST)
-            return error_set(err, ERROR_MACHINE, "the folder '%.80s' cannot be made: %s", parent,
-                             strerror(errno));
-    }
-    return true;
-}
-
-static bool open_file(struct bag_writer *writer, const char *path, struct error *err)
-{
-    if (!make_parents(writer->folder_fd, path, err))
-        return false;
-    writer->file_fd =
-        openat(writer->folder_fd, path, O_WRONLY | O_CREAT | O_EXCL | O_NOFOLLOW | O_CLOEXEC, 0644);
-    return writer->file_fd >= 0
-           || error_set(err, ERROR_MACHINE, "'%.80s' cannot be made: %s", path, strerror(errno));
-}
-
-static bool write_all(int fd, const char *bytes, size_t count, struct error *err)
-{
-    while (count) {
-        ssize_t put = write(fd, bytes, count);
-        if (put < 0 && errno == EINTR)
-            continue;
-        if (put <= 0)
-            return error_set(err, ERROR_MACHINE, "a file of the bag cannot be written: %s", strerror(errno));
-        bytes += put;
-        count -= (size_t)put;
-    }
-    return true;
-}
-
-static bool close_file(struct bag_writer *writer, struct error *err)
-{
-    const struct timespec times[2] = {writer->time, writer->time};
-    bool ok = futimens(writer->file_fd, times) == 0 && fsync(writer->file_fd) == 0;
-    int fault = errno;
-    close(writer->file_fd);
-    writer->file_fd = -1;
-    return ok || error_set(err, ERROR_MACHINE, "a file of the bag cannot be written: %s", strerror(fault));
 }
 
 /* --- one file --- */
@@ -151,17 +71,14 @@ static bool begin(struct bag_writer *writer, const char *path, uint64_t bytes, s
     digest_begin(&writer->sha256);
     sha512_begin(&writer->sha512);
     snprintf(whole, sizeof whole, "%s/%s", writer->name, path);
-    return enlist(writer, path, bytes, err)
-           && (writer->is_zip ? zip_writer_entry_begin(&writer->zip, whole, bytes, err)
-                              : open_file(writer, path, err));
+    return enlist(writer, path, bytes, err) && zip_writer_entry_begin(&writer->zip, whole, bytes, err);
 }
 
 static bool add(struct bag_writer *writer, const void *bytes, size_t count, struct error *err)
 {
     digest_add(&writer->sha256, bytes, count);
     sha512_add(&writer->sha512, bytes, count);
-    return writer->is_zip ? zip_writer_entry_add(&writer->zip, bytes, count, err)
-                          : write_all(writer->file_fd, bytes, count, err);
+    return zip_writer_entry_add(&writer->zip, bytes, count, err);
 }
 
 static bool end(struct bag_writer *writer, struct error *err)
@@ -169,7 +86,7 @@ static bool end(struct bag_writer *writer, struct error *err)
     struct bag_written *item = &writer->items[writer->count - 1];
     digest_end(&writer->sha256, item->sha256);
     sha512_end(&writer->sha512, item->sha512);
-    return writer->is_zip ? zip_writer_entry_end(&writer->zip, err) : close_file(writer, err);
+    return zip_writer_entry_end(&writer->zip, err);
 }
 
 bool bag_writer_add(struct bag_writer *writer, const char *path, const void *bytes, size_t count,
@@ -293,5 +210,5 @@ bool bag_writer_finish(struct bag_writer *writer, struct error *err)
     size_t count = writer->count; /* tag manifests do not list one another */
     return write_manifest(writer, "tagmanifest-sha256.txt", count, false, false, err)
            && write_manifest(writer, "tagmanifest-sha512.txt", count, false, true, err)
-           && (!writer->is_zip || zip_writer_finish(&writer->zip, err));
+           && zip_writer_finish(&writer->zip, err);
 }

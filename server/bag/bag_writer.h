@@ -1,4 +1,4 @@
-/* bag_writer.h - a bag (BagIt 1.0, RFC 8493) written in one pass, as a zip or as a folder.
+/* bag_writer.h - a bag (BagIt 1.0, RFC 8493) written in one pass, as a zip with the bag in one folder.
  *
  * Payload first, then tag files, then bag_writer_manifests, what speaks of the manifests, and
  * bag_writer_finish with the tag manifests. Order and times are the caller's: the same calls give the same
@@ -18,10 +18,8 @@ struct bag_written {
     char sha256[DIGEST_HEX_SIZE], sha512[SHA512_HEX_SIZE];
 };
 
-/* Into an empty regular file as a zip, with the bag in the folder `name`. fd stays the caller's. */
-bool bag_writer_zip(int fd, const char *name, int64_t time_s, struct bag_writer **writer, struct error *err);
-/* Into an empty folder, which is the bag's. fd stays the caller's. */
-bool bag_writer_folder(int fd, int64_t time_s, struct bag_writer **writer, struct error *err);
+/* Into an empty regular file; the bag's folder is called `name`. fd stays the caller's. */
+bool bag_writer_open(int fd, const char *name, int64_t time_s, struct bag_writer **writer, struct error *err);
 void bag_writer_close(struct bag_writer *writer);
 
 /* A file of count bytes. path as bag_path_check has it; "data/..." is payload, others are tag files.
