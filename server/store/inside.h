@@ -146,6 +146,8 @@ struct store {
     pthread_t checker;
 };
 
+/* Nothing opened yet; NULL with err when memory is out. */
+struct store *store_new(struct error *err);
 /* Marks the store read-only with a sentence why; false with ERROR_STORE. */
 bool store_spoil(struct store *store, const char *why, struct error *err);
 bool store_writable(struct store *store, struct error *err);
