@@ -5,7 +5,9 @@
 #include "bag/name.h"
 #include "handoff/paths.h"
 #include "handoff/readme.h"
-#include "report/report.h"
+#include "report/compose.h"
+#include "report/html.h"
+#include "report/pdf.h"
 #include "run/version.h"
 #include "seal/seal.h"
 #include "store/signoffs.h"
@@ -59,9 +61,10 @@ static bool be_signed(struct making *making, struct error *err)
     if (!count_persons(making, &persons, err))
         return false;
     return persons >= wanted
-           || error_set(err, ERROR_CONFLICT,
-                        "audit %lld has %zu sign-offs that hold, and its spec wants %zu: have it signed off first",
-                        (long long)making->dossier.audit.id, persons, wanted);
+           || error_set(
+               err, ERROR_CONFLICT,
+               "audit %lld has %zu sign-offs that hold, and its spec wants %zu: have it signed off first",
+               (long long)making->dossier.audit.id, persons, wanted);
 }
 
 static bool be_allowed(struct making *making, int64_t audit, struct error *err)
@@ -169,13 +172,15 @@ static bool add_sign_off(struct making *making, size_t i, struct error *err)
 
 static bool add_reports(struct making *making, struct error *err)
 {
+    struct document document;
     char *bytes = NULL;
     size_t size = 0;
-    int64_t audit = making->dossier.audit.id;
-    bool made = report_make(making->store, making->measures, audit, REPORT_PDF, &bytes, &size, err);
+    if (!report_compose(making->store, &making->dossier, making->measures, making->keep, &document, err))
+        return false;
+    bool made = pdf_write(&document, &bytes, &size, err);
     if (!add_made(making, HANDOFF_PDF_PATH, made, bytes, size, err))
         return false;
-    made = report_make(making->store, making->measures, audit, REPORT_HTML, &bytes, &size, err);
+    made = html_write(&document, &bytes, &size, err);
     return add_made(making, HANDOFF_HTML_PATH, made, bytes, size, err);
 }
 

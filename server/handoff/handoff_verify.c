@@ -64,13 +64,11 @@ static void open_statement(struct verifying *verifying)
 static void open_record(struct verifying *verifying)
 {
     struct error err = {0};
-    uint64_t size;
-    verifying->record_text =
-        verifying_text(verifying, HANDOFF_RECORD_PATH, HANDOFF_RECORD_MAX, &size, &err);
+    uint64_t size = 0;
+    verifying->record_text = verifying_text(verifying, HANDOFF_RECORD_PATH, HANDOFF_RECORD_MAX, &size, &err);
     verifying->record_size = size;
     verifying->has_record =
-        verifying->record_text
-        && handoff_record_open(verifying->record_text, size, &verifying->record, &err);
+        verifying->record_text && handoff_record_open(verifying->record_text, size, &verifying->record, &err);
     if (!verifying->has_record)
         not_made(verifying, BAG_MEASURED, HANDOFF_RECORD_PATH, &err);
 }

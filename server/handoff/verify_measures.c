@@ -11,7 +11,8 @@ static void compare_engines(struct verifying *verifying)
 {
     struct handoff_result *result = verifying->result;
     const struct handoff_record *record = &verifying->record;
-    bool same = strcmp(record->version, engine_version()) == 0 && strcmp(record->commit, engine_commit()) == 0;
+    bool same =
+        strcmp(record->version, engine_version()) == 0 && strcmp(record->commit, engine_commit()) == 0;
     snprintf(result->engine_then, sizeof result->engine_then, "%.30s (%.40s)", record->version,
              record->commit);
     snprintf(result->engine_now, sizeof result->engine_now, "%.30s (%.40s)", engine_version(),

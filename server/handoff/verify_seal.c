@@ -21,9 +21,9 @@ static bool look(struct verifying *verifying, const char *signature_path, const 
     struct seal_signature signature;
     uint64_t signature_size, key_size;
     is->statement = verifying_text(verifying, is->statement_path, HANDOFF_STATEMENT_MAX, &is->size, err);
-    const char *bytes = is->statement ? verifying_text(verifying, signature_path, HANDOFF_STATEMENT_MAX,
-                                                       &signature_size, err)
-                                      : NULL;
+    const char *bytes =
+        is->statement ? verifying_text(verifying, signature_path, HANDOFF_STATEMENT_MAX, &signature_size, err)
+                      : NULL;
     const char *pem =
         bytes ? verifying_text(verifying, key_path, HANDOFF_STATEMENT_MAX, &key_size, err) : NULL;
     if (!pem)
@@ -77,7 +77,8 @@ static void compare_key(struct verifying *verifying, const struct seal_public *k
     struct seal_public wanted;
     verifying->result->key_given = true;
     if (!seal_public_read(pem, &wanted))
-        bag_problem_add(verifying->problems, BAG_SEALED, "", "the key to compare with is no Ed25519 key in PEM");
+        bag_problem_add(verifying->problems, BAG_SEALED, "",
+                        "the key to compare with is no Ed25519 key in PEM");
     else if (memcmp(wanted.bytes, key->bytes, sizeof wanted.bytes) != 0)
         bag_problem_add(verifying->problems, BAG_SEALED, HANDOFF_KEY_PATH,
                         "is another key than the one it was to be sealed with");

@@ -1,9 +1,9 @@
 /* handoff_json.c - specimen, provenance and statement of a handoff. */
 #include "json/handoff_json.h"
 
+#include "run/version.h"
 #include "json/tree.h"
 #include "json/writer.h"
-#include "run/version.h"
 
 #include <stdio.h>
 #include <string.h>
@@ -101,7 +101,8 @@ bool handoff_specimen_text(const struct handoff_facts *facts, char **text, size_
     tree_put_text(&tree, object, "fettle:units", specimen->units);
     tree_append(&tree, media, media_json(&tree, facts, &facts->dossier->subject, facts->subject_path));
     if (facts->reference_path)
-        tree_append(&tree, media, media_json(&tree, facts, &facts->dossier->reference, facts->reference_path));
+        tree_append(&tree, media,
+                    media_json(&tree, facts, &facts->dossier->reference, facts->reference_path));
     tree_put(&tree, object, "dwc:associatedMedia", media);
     return finish(&tree, object, WRITER_PRETTY, text, size, err);
 }
@@ -160,7 +161,8 @@ static bool has_entity(const json_t *graph, const char *id)
 {
     const json_t *item;
     size_t i;
-    json_array_foreach(graph, i, item) {
+    json_array_foreach(graph, i, item)
+    {
         if (strcmp(json_string_value(json_object_get(item, "@id")), id) == 0)
             return true;
     }
@@ -196,7 +198,8 @@ static void put_result(struct tree *tree, json_t *graph, json_t *made, const cha
     json_t *item;
     size_t i;
     put_reference(tree, made, "result", path);
-    json_array_foreach(graph, i, item) {
+    json_array_foreach(graph, i, item)
+    {
         if (strcmp(json_string_value(json_object_get(item, "@id")), path) == 0)
             put_reference(tree, item, "prov:wasGeneratedBy", json_string_value(json_object_get(made, "@id")));
     }
@@ -246,7 +249,8 @@ static void add_version(struct tree *tree, json_t *graph, const struct handoff_f
         put_objects(tree, made, from, 1);
         json_t *item;
         size_t i;
-        json_array_foreach(graph, i, item) {
+        json_array_foreach(graph, i, item)
+        {
             if (strcmp(json_string_value(json_object_get(item, "@id")), below_data(path)) == 0)
                 put_reference(tree, item, "prov:wasDerivedFrom", from[0]);
         }
@@ -307,9 +311,10 @@ static json_t *add_root(struct tree *tree, json_t *graph, const struct handoff_f
     char name[STORE_NUMBER_MAX + STORE_TITLE_MAX + 8];
     snprintf(name, sizeof name, "%s: %s", specimen->catalogue_number, specimen->title);
     tree_put_text(tree, root, "name", name);
-    tree_put_text(tree, root, "description",
-                  "A digitised specimen as handed over: the files, what was measured of them, the spec it was "
-                  "judged by, the outcome, and who signed it off.");
+    tree_put_text(
+        tree, root, "description",
+        "A digitised specimen as handed over: the files, what was measured of them, the spec it was "
+        "judged by, the outcome, and who signed it off.");
     tree_put_text(tree, root, "identifier", facts->name);
     tree_put_text(tree, root, "datePublished", facts->time);
     put_reference(tree, root, "license", "#licence");

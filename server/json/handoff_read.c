@@ -83,9 +83,9 @@ bool handoff_statement_tag(const struct handoff_statement *statement, size_t i,
     if (!at)
         return false;
     const json_t *both = json_object_iter_value(at);
-    *digests = (struct handoff_digests){json_object_iter_key(at),
-                                        json_string_value(json_object_get(both, "sha256")),
-                                        json_string_value(json_object_get(both, "sha512"))};
+    *digests =
+        (struct handoff_digests){json_object_iter_key(at), json_string_value(json_object_get(both, "sha256")),
+                                 json_string_value(json_object_get(both, "sha512"))};
     return true;
 }
 
@@ -198,8 +198,8 @@ static void print_value(const json_t *value, char *out, size_t out_size)
     if (!value)
         snprintf(out, out_size, "missing");
     else if (json_is_object(value) || json_is_array(value))
-        snprintf(out, out_size, "%zu values", json_is_array(value) ? json_array_size(value)
-                                                                   : json_object_size(value));
+        snprintf(out, out_size, "%zu values",
+                 json_is_array(value) ? json_array_size(value) : json_object_size(value));
     else if (writer_dump(value, WRITER_COMPACT, &text, &size, &err))
         snprintf(out, out_size, "%s", text);
     free(text);
@@ -254,8 +254,7 @@ static void compare(struct comparison *comparison, json_t *then, json_t *now)
     if (json_is_object(then) && json_is_object(now)) {
         json_object_foreach(then, key, value)
             compare_inside(comparison, key, value, json_object_get(now, key));
-    } else if (json_is_array(then) && json_is_array(now)
-               && json_array_size(then) == json_array_size(now)) {
+    } else if (json_is_array(then) && json_is_array(now) && json_array_size(then) == json_array_size(now)) {
         compare_arrays(comparison, then, now);
     } else if (json_is_number(then) && json_is_number(now)) {
         if (json_number_value(then) != json_number_value(now))
@@ -304,7 +303,8 @@ bool handoff_audit_waivers(const char *bytes, size_t size, struct waiver_list *w
     bool ok = document && list;
     memset(waivers, 0, sizeof *waivers);
     if (ok)
-        json_array_foreach(json_object_get(document, "rules"), i, rule) {
+        json_array_foreach(json_object_get(document, "rules"), i, rule)
+        {
             json_t *waiver = waiver_of(rule);
             if (waiver)
                 json_array_append_new(list, waiver);

@@ -7,10 +7,12 @@
 static const struct {
     const char *word, *claim;
 } aspects[BAG_ASPECT_COUNT] = {
-    [BAG_COMPLETE] = {"complete", "Every file that is listed is there, and every file that is there is listed"},
+    [BAG_COMPLETE] = {"complete",
+                      "Every file that is listed is there, and every file that is there is listed"},
     [BAG_VALID] = {"valid", "Every file has the digests written of it, and the bag its form (RFC 8493)"},
     [BAG_SEALED] = {"seal", "The key sealed these manifests"},
-    [BAG_SIGNED] = {"sign-offs", "Every sign-off has a signature that fits, of as many persons as the spec asks"},
+    [BAG_SIGNED] = {"sign-offs",
+                    "Every sign-off has a signature that fits, of as many persons as the spec asks"},
     [BAG_AGREES] = {"documents", "Record, spec, audit and sign-offs speak of these files"},
     [BAG_JUDGED] = {"audit", "The record judged by the spec again gives the audit, byte for byte"},
     [BAG_MEASURED] = {"measure", "The files measured again give the values of the record"},
