@@ -22,6 +22,9 @@
 #include <time.h>
 #include <unistd.h>
 
+/* Address space: the record, and what the report is composed of. */
+#define HANDOFF_ARENA (((size_t)REPORT_ARENA_MIB << 20) + ((size_t)512 << 20))
+
 struct making {
     struct store *store;
     const struct measure_list *measures;
@@ -278,24 +281,29 @@ static bool write_bag(struct making *making, struct error *err)
 
 /* --- keeping it --- */
 
-static bool copy_into(struct store_upload *upload, int fd, struct error *err)
+typedef bool take_piece(void *context, const char *bytes, size_t count, struct error *err);
+
+static bool copy_out(int fd, take_piece *take, void *context, struct error *err)
 {
     enum { PIECE = 1 << 18 };
     char *piece = malloc(PIECE);
     off_t at = 0;
     ssize_t got = -1;
-    bool ok = piece != NULL;
+    bool ok = piece != NULL || error_set(err, ERROR_MACHINE, "memory is out while keeping a handoff");
     while (ok && (got = pread(fd, piece, PIECE, at)) != 0) {
         if (got < 0 && errno == EINTR)
             continue;
-        if (got < 0)
-            ok = error_set(err, ERROR_MACHINE, "a handoff cannot be read: %s", strerror(errno));
-        else
-            ok = store_upload_write(upload, piece, (size_t)got, err);
+        ok = got > 0 ? take(context, piece, (size_t)got, err)
+                     : error_set(err, ERROR_MACHINE, "a handoff cannot be read: %s", strerror(errno));
         at += got;
     }
     free(piece);
-    return ok || piece || error_set(err, ERROR_MACHINE, "memory is out while keeping a handoff");
+    return ok;
+}
+
+static bool upload_piece(void *context, const char *bytes, size_t count, struct error *err)
+{
+    return store_upload_write(context, bytes, count, err);
 }
 
 static bool keep_handoff(struct making *making, int fd, int64_t *id, struct error *err)
@@ -309,7 +317,7 @@ static bool keep_handoff(struct making *making, int fd, int64_t *id, struct erro
     struct store_upload *upload;
     if (!store_upload_begin(making->store, 0, &upload, err))
         return false;
-    bool ok = copy_into(upload, fd, err) && store_upload_finish(upload, NULL, err)
+    bool ok = copy_out(fd, upload_piece, upload, err) && store_upload_finish(upload, NULL, err)
               && store_handoff_add(making->store, &added, upload, id, err);
     store_upload_close(upload);
     return ok;
@@ -330,15 +338,70 @@ static bool write_and_keep(struct making *making, int64_t *id, struct error *err
     return ok;
 }
 
-bool handoff_make(struct store *store, const struct measure_list *measures, int64_t audit, const char *by,
-                  struct arena *keep, int64_t *id, struct error *err)
+static bool make(struct making *making, int64_t audit, const char *by, int64_t *id, struct error *err)
 {
-    struct making making = {.store = store, .measures = measures, .keep = keep};
-    if (!store_handoff_by_check(by, err) || !be_allowed(&making, audit, err)
-        || !store_key_need(store, &making.key, err))
+    if (!be_allowed(making, audit, err) || !store_key_need(making->store, &making->key, err))
         return false;
-    settle_facts(&making, by);
-    bool ok = write_and_keep(&making, id, err);
-    seal_key_forget(&making.key);
+    settle_facts(making, by);
+    bool ok = write_and_keep(making, id, err);
+    seal_key_forget(&making->key);
+    return ok;
+}
+
+bool handoff_make(struct store *store, const struct measure_list *measures, int64_t audit, const char *by,
+                  int64_t *id, struct error *err)
+{
+    struct arena arena;
+    struct making making = {.store = store, .measures = measures, .keep = &arena};
+    if (!store_handoff_by_check(by, err) || !arena_open(&arena, HANDOFF_ARENA, err))
+        return false;
+    bool ok = make(&making, audit, by, id, err);
+    arena_close(&arena);
+    return ok;
+}
+
+/* --- giving it out --- */
+
+static bool write_all(int fd, const char *bytes, size_t count, struct error *err)
+{
+    while (count) {
+        ssize_t put = write(fd, bytes, count);
+        if (put < 0 && errno == EINTR)
+            continue;
+        if (put <= 0)
+            return error_set(err, ERROR_MACHINE, "the handoff cannot be written: %s", strerror(errno));
+        bytes += put;
+        count -= (size_t)put;
+    }
+    return true;
+}
+
+static bool write_piece(void *context, const char *bytes, size_t count, struct error *err)
+{
+    return write_all(*(const int *)context, bytes, count, err);
+}
+
+static bool open_handoff(struct store *store, int64_t id, int *fd, struct error *err)
+{
+    struct arena arena;
+    struct store_handoff handoff;
+    uint64_t bytes;
+    if (!arena_open(&arena, (size_t)1 << 20, err))
+        return false;
+    bool ok = store_handoff_get(store, id, &arena, &handoff, err)
+              && store_blob_open(store, handoff.sha256, fd, &bytes, err);
+    arena_close(&arena);
+    return ok;
+}
+
+bool handoff_export(struct store *store, int64_t id, int fd, struct error *err)
+{
+    int from;
+    if (!open_handoff(store, id, &from, err))
+        return false;
+    bool ok = copy_out(from, write_piece, &fd, err);
+    if (ok && fsync(fd) != 0)
+        ok = error_set(err, ERROR_MACHINE, "the handoff cannot be written: %s", strerror(errno));
+    close(from);
     return ok;
 }

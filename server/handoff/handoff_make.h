@@ -13,8 +13,10 @@
 /* ERROR_CONFLICT with the reason where the audit may not be handed over: it does not conform, is not the
  * newest, is not signed by as many persons as its spec wants, or a signature does not hold any more. On
  * success the zip is kept as handoff *id, the specimen is handed over, and the log tells of it. by: the name
- * as stated. keep needs room for the record and the reports. */
+ * as stated. */
 bool handoff_make(struct store *store, const struct measure_list *measures, int64_t audit, const char *by,
-                  struct arena *keep, int64_t *id, struct error *err);
+                  int64_t *id, struct error *err);
+/* Copies the zip into an open file. */
+bool handoff_export(struct store *store, int64_t id, int fd, struct error *err);
 
 #endif

@@ -10,7 +10,7 @@
 
 bool store_handoff_by_check(const char *by, struct error *err)
 {
-    return text_check("name of who hands over", by, STORE_NAME_MAX, TEXT_LINE, false, err);
+    return text_check("name of who hands over", by, STORE_BY_MAX, TEXT_LINE, false, err);
 }
 
 /* --- making --- */

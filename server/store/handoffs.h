@@ -30,6 +30,7 @@ struct store_handoff_new {
  * transaction. */
 bool store_handoff_add(struct store *store, const struct store_handoff_new *handoff,
                        const struct store_upload *zip, int64_t *id, struct error *err);
+enum { STORE_BY_MAX = 255 }; /* bytes */
 bool store_handoff_by_check(const char *by, struct error *err);
 
 /* An empty file of the data folder without a name, gone when *fd is closed: for what is made or looked at
