@@ -10,10 +10,8 @@
 #include "report/pdf.h"
 #include "run/version.h"
 #include "seal/seal.h"
-#include "store/signoffs.h"
 #include "json/handoff_json.h"
 #include "json/sign_off.h"
-#include "json/spec_json.h"
 
 #include <errno.h>
 #include <stdio.h>
@@ -29,7 +27,7 @@ struct making {
     struct store *store;
     const struct measure_list *measures;
     struct store_dossier dossier;
-    struct store_signoff_list signoffs;
+    struct sign_offs offs;
     struct seal_key key;
     struct handoff_facts facts;
     char time[STORE_TIME_SIZE], name[160], fingerprint[DIGEST_HEX_SIZE];
@@ -40,42 +38,28 @@ struct making {
 
 /* --- whether it may be --- */
 
-static bool count_persons(struct making *making, size_t *persons, struct error *err)
-{
-    *persons = 0;
-    for (size_t i = 0; i < making->signoffs.count; i++) {
-        bool holds;
-        if (!sign_off_holds_now(making->store, &making->signoffs.items[i], making->keep, &holds, err))
-            return false;
-        *persons += holds;
-    }
-    return true;
-}
-
 static bool be_signed(struct making *making, struct error *err)
 {
-    const char *body = making->dossier.spec.body;
-    struct spec spec;
-    size_t persons;
-    if (!spec_open(body, strlen(body), making->measures, &spec, err))
-        return false;
-    size_t wanted = (size_t)spec.signatures;
-    spec_close(&spec);
-    if (!count_persons(making, &persons, err))
-        return false;
-    return persons >= wanted
-           || error_set(
-               err, ERROR_CONFLICT,
-               "audit %lld has %zu sign-offs that hold, and its spec wants %zu: have it signed off first",
-               (long long)making->dossier.audit.id, persons, wanted);
+    const struct sign_offs *offs = &making->offs;
+    if (offs->state == SIGN_OFF_DONE)
+        return true;
+    if (offs->state == SIGN_OFF_BROKEN)
+        return error_set(
+            err, ERROR_CONFLICT,
+            "a sign-off of audit %lld is broken: what was signed has changed; judge and sign anew",
+            (long long)making->dossier.audit.id);
+    return error_set(
+        err, ERROR_CONFLICT,
+        "audit %lld is signed off by %zu of the %zu persons that its spec wants: have it signed off "
+        "first",
+        (long long)making->dossier.audit.id, offs->persons, offs->needed);
 }
 
 static bool be_allowed(struct making *making, int64_t audit, struct error *err)
 {
-    return store_signoff_allowed(making->store, audit, NULL, err)
+    return sign_off_allowed(making->store, audit, making->keep, err)
            && store_dossier_get(making->store, audit, making->keep, &making->dossier, err)
-           && store_signoff_list(making->store, audit, making->keep, &making->signoffs, err)
-           && be_signed(making, err);
+           && sign_offs_get(making->store, audit, making->keep, &making->offs, err) && be_signed(making, err);
 }
 
 /* --- names --- */
@@ -109,7 +93,7 @@ static void settle_facts(struct making *making, const char *by)
         name_file(&making->dossier.reference, making->reference_path);
     seal_fingerprint(&making->key.public_key, making->fingerprint);
     making->facts = (struct handoff_facts){.dossier = &making->dossier,
-                                           .signoffs = &making->signoffs,
+                                           .signoffs = &making->offs.list,
                                            .name = making->name,
                                            .by = by,
                                            .time = making->time,
@@ -156,7 +140,7 @@ static bool add_blob(struct making *making, const char *path, const struct store
 
 static bool add_sign_off(struct making *making, size_t i, struct error *err)
 {
-    const struct store_signoff *signoff = &making->signoffs.items[i];
+    const struct store_signoff *signoff = &making->offs.list.items[i];
     struct seal_signature signature;
     char path[64];
     int stem = snprintf(path, sizeof path, HANDOFF_SIGN_OFFS_PATH "%zu", i + 1);
@@ -224,7 +208,7 @@ static bool add_payload(struct making *making, struct error *err)
         || !add_text(making, HANDOFF_SPEC_PATH, dossier->spec.body, err)
         || !add_text(making, HANDOFF_AUDIT_PATH, dossier->audit.body, err) || !add_reports(making, err))
         return false;
-    for (size_t i = 0; i < making->signoffs.count; i++)
+    for (size_t i = 0; i < making->offs.list.count; i++)
         if (!add_sign_off(making, i, err))
             return false;
     return add_documents(making, err);

@@ -2,6 +2,7 @@
 #include "handoff/verifying.h"
 #include "seal/seal.h"
 #include "store/signoffs.h"
+#include "json/statement.h"
 
 #include <stdio.h>
 #include <string.h>
@@ -105,13 +106,13 @@ void verify_seal(struct verifying *verifying, const char *key)
 
 /* --- sign-offs --- */
 
-static void note_signer(struct verifying *verifying, const struct handoff_sign_off *said)
+static void note_signer(struct verifying *verifying, const char *name)
 {
     struct handoff_result *result = verifying->result;
-    size_t most = sizeof result->signers / sizeof *result->signers, size = strlen(said->signer) + 1;
+    size_t most = sizeof result->signers / sizeof *result->signers, size = strlen(name) + 1;
     char *copy = result->signer_count < most ? ARENA_NEW(verifying->keep, char, size) : NULL;
     if (copy)
-        result->signers[result->signer_count++] = memcpy(copy, said->signer, size);
+        result->signers[result->signer_count++] = memcpy(copy, name, size);
 }
 
 static void be_said(struct verifying *verifying, const char *statement_path, const char *path,
@@ -123,23 +124,37 @@ static void be_said(struct verifying *verifying, const char *statement_path, con
                         statement_path);
 }
 
+static const char *said_of_file(const struct statement *said, const char *role)
+{
+    for (size_t i = 0; i < said->file_count; i++)
+        if (strcmp(said->files[i].role, role) == 0)
+            return said->files[i].sha256;
+    return NULL;
+}
+
 static void check_said(struct verifying *verifying, const struct signed_text *is)
 {
-    struct handoff_sign_off said;
+    struct statement said;
     struct error err = {0};
-    if (!handoff_sign_off_open(is->statement, is->size, &said, &err)) {
+    char fingerprint[DIGEST_HEX_SIZE];
+    if (!statement_open(is->statement, is->size, &said, &err)) {
         fail(verifying, BAG_SIGNED, is->statement_path, &err);
         return;
     }
-    note_signer(verifying, &said);
+    seal_fingerprint(&is->key, fingerprint);
+    if (strcmp(fingerprint, said.fingerprint) != 0)
+        bag_problem_add(verifying->problems, BAG_SIGNED, is->statement_path,
+                        "names another key than the one that lies beside it");
+    note_signer(verifying, said.signer.name);
     be_said(verifying, is->statement_path, HANDOFF_RECORD_PATH, said.record_sha256);
     be_said(verifying, is->statement_path, HANDOFF_SPEC_PATH, said.spec_sha256);
     be_said(verifying, is->statement_path, HANDOFF_AUDIT_PATH, said.audit_sha256);
     if (verifying->has_statement) {
-        be_said(verifying, is->statement_path, verifying->statement.subject, said.subject_sha256);
-        be_said(verifying, is->statement_path, verifying->statement.reference, said.reference_sha256);
+        be_said(verifying, is->statement_path, verifying->statement.subject, said_of_file(&said, "subject"));
+        be_said(verifying, is->statement_path, verifying->statement.reference,
+                said_of_file(&said, "reference"));
     }
-    handoff_sign_off_close(&said);
+    statement_close(&said);
 }
 
 static void check_sign_off(struct verifying *verifying, size_t i)

@@ -30,15 +30,6 @@ bool handoff_statement_tag(const struct handoff_statement *statement, size_t i,
 /* Of the statement of the i-th sign-off. */
 const char *handoff_statement_sign_off(const struct handoff_statement *statement, size_t i);
 
-/* The statement of a sign-off (json/statement.h); strings are the document's, NULL where it does not say. */
-struct handoff_sign_off {
-    struct json_t *document; /* owned */
-    const char *signer, *record_sha256, *spec_sha256, *audit_sha256, *subject_sha256, *reference_sha256;
-};
-bool handoff_sign_off_open(const char *bytes, size_t size, struct handoff_sign_off *sign_off,
-                           struct error *err);
-void handoff_sign_off_close(struct handoff_sign_off *sign_off);
-
 /* record.json: what was measured, and how. */
 struct handoff_record {
     struct json_t *document; /* owned */
