@@ -241,12 +241,12 @@ vec3 stored_surface_outward(const struct stored_surface *surface, vec3 place)
 struct surface_look surface_look_from(enum surface_side side)
 {
     static const struct surface_look looks[SIDE_COUNT] = {
-        [SIDE_FRONT] = {.right = {1, 0, 0}, .up = {0, 0, 1}, .towards = {0, -1, 0}},
-        [SIDE_RIGHT] = {.right = {0, 1, 0}, .up = {0, 0, 1}, .towards = {1, 0, 0}},
-        [SIDE_BACK] = {.right = {-1, 0, 0}, .up = {0, 0, 1}, .towards = {0, 1, 0}},
-        [SIDE_LEFT] = {.right = {0, -1, 0}, .up = {0, 0, 1}, .towards = {-1, 0, 0}},
-        [SIDE_ABOVE] = {.right = {1, 0, 0}, .up = {0, 1, 0}, .towards = {0, 0, 1}},
-        [SIDE_BELOW] = {.right = {1, 0, 0}, .up = {0, -1, 0}, .towards = {0, 0, -1}},
+        [SIDE_FRONT] = {.right = {1, 0, 0}, .up = {0, 0, 1}, .towards = {0, -1, 0}, .ahead = INFINITY},
+        [SIDE_RIGHT] = {.right = {0, 1, 0}, .up = {0, 0, 1}, .towards = {1, 0, 0}, .ahead = INFINITY},
+        [SIDE_BACK] = {.right = {-1, 0, 0}, .up = {0, 0, 1}, .towards = {0, 1, 0}, .ahead = INFINITY},
+        [SIDE_LEFT] = {.right = {0, -1, 0}, .up = {0, 0, 1}, .towards = {-1, 0, 0}, .ahead = INFINITY},
+        [SIDE_ABOVE] = {.right = {1, 0, 0}, .up = {0, 1, 0}, .towards = {0, 0, 1}, .ahead = INFINITY},
+        [SIDE_BELOW] = {.right = {1, 0, 0}, .up = {0, -1, 0}, .towards = {0, 0, -1}, .ahead = INFINITY},
     };
     return looks[side];
 }
@@ -255,7 +255,8 @@ struct surface_look surface_look_along(vec3 towards)
 {
     vec3 upwards = fabs(towards.z) < 0.95 ? (vec3){0, 0, 1} : (vec3){0, 1, 0};
     vec3 right = vec3_cross(upwards, towards);
-    struct surface_look look = {.right = vec3_scale(right, 1 / vec3_length(right)), .towards = towards};
+    struct surface_look look = {
+        .right = vec3_scale(right, 1 / vec3_length(right)), .towards = towards, .ahead = INFINITY};
     look.up = vec3_cross(towards, look.right);
     return look;
 }
@@ -301,12 +302,14 @@ struct canvas {
     float *depths;
     uint32_t *colours;
     float (*seen)[3]; /* of the vertices: x, y down, depth; finer pixels */
+    float ahead;      /* the greatest depth that is drawn */
 };
 
 static void see_all(const struct stored_surface *surface, const struct surface_look *look,
                     struct canvas *canvas)
 {
     double scale = (double)canvas->width / look->width;
+    canvas->ahead = (float)(look->ahead * scale);
     for (size_t v = 0; v < surface->vertex_count; v++) {
         vec3 p = vec3_scale(vec3_sub(surface->positions[v], look->centre), scale);
         canvas->seen[v][0] = (float)(0.5 * (double)canvas->width + vec3_dot(p, look->right));
@@ -365,7 +368,7 @@ static void fill(struct canvas *canvas, const float a[3], const float b[3], cons
                 continue;
             float depth = (float)(wa * a[2] + wb * b[2] + wc * c[2]);
             size_t pixel = y * canvas->width + x;
-            if (depth <= canvas->depths[pixel])
+            if (depth <= canvas->depths[pixel] || depth > canvas->ahead)
                 continue;
             canvas->depths[pixel] = depth;
             canvas->colours[pixel] = colour;

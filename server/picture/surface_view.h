@@ -38,6 +38,7 @@ struct surface_look {
     vec3 right, up, towards;
     vec3 centre;  /* what is in the middle of the picture */
     double width; /* of what the picture shows, in the units of the file */
+    double ahead; /* what is so much nearer to the eye than the centre is left away; INFINITY: nothing */
 };
 /* z is up, but where it is looked along. */
 enum surface_side { SIDE_FRONT, SIDE_RIGHT, SIDE_BACK, SIDE_LEFT, SIDE_ABOVE, SIDE_BELOW, SIDE_COUNT };

@@ -16,8 +16,6 @@ static void add_label(struct composer *composer)
 {
     const struct store_dossier *dossier = composer->dossier;
     struct document_entries *label = &add_block(composer, BLOCK_ENTRIES)->entries;
-    add_entry(composer, label, "Catalogue number", dossier->specimen.catalogue_number, true);
-    add_entry(composer, label, "Title", dossier->specimen.title, false);
     add_entry(composer, label, "Unit of length", dossier->specimen.units, false);
     add_entry(composer, label, "Note", dossier->specimen.note, false);
     add_entry(composer, label, "Subject", version_entry(composer, &dossier->subject), false);
@@ -66,7 +64,7 @@ static void add_document(struct composer *composer, struct document_table *table
 static void add_files(struct composer *composer)
 {
     static const struct document_column columns[] = {
-        {"What", 20, false}, {"Name", 28, false}, {"Bytes", 11, true}, {"SHA-256", 41, false}};
+        {"What", 16, false}, {"Name", 27, false}, {"Bytes", 10, true}, {"SHA-256", 47, false}};
     const struct store_dossier *dossier = composer->dossier;
     add_heading(composer, "Files and digests");
     struct document_table *table =
@@ -74,7 +72,7 @@ static void add_files(struct composer *composer)
     add_file(composer, table, "subject", &dossier->subject);
     if (dossier->reference.id)
         add_file(composer, table, "reference", &dossier->reference);
-    add_document(composer, table, "run record", "RFC 8785 text, without timings and number of threads", 0,
+    add_document(composer, table, "run record", "RFC 8785 text without timings, threads", 0,
                  say(composer, "%s", node_text(composer->audit, "run.record_sha256")));
     add_document(composer, table, "spec", "RFC 8785 text", strlen(dossier->spec.body), dossier->spec.sha256);
     add_document(composer, table, "audit", "as stored", strlen(dossier->audit.body), dossier->audit.sha256);
@@ -99,13 +97,14 @@ static bool add_engine(struct composer *composer, struct error *err)
               false);
     add_entry(composer, entries, "Settings", settings_text(composer), false);
     add_entry(composer, entries, "Report by", say(composer, "fettle %s", engine_version()), false);
+    const char *fonts = "";
     for (int i = 0; i < FONT_COUNT; i++) {
         char sha256[DIGEST_HEX_SIZE];
         if (!font_digest((enum font)i, sha256, err))
             return false;
-        add_entry(composer, entries, "Font of the PDF",
-                  say(composer, "%s %s", font_file((enum font)i), sha256), true);
+        fonts = say(composer, "%s%s%-20s %s", fonts, *fonts ? "\n" : "", font_file((enum font)i), sha256);
     }
+    add_entry(composer, entries, "Fonts of the PDF", fonts, true);
     return true;
 }
 

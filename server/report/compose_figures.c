@@ -20,6 +20,10 @@ enum { PANEL_WIDTH = 300, PANEL_LEAST = 140, CLOSE_HEIGHT = 240, CLOSE_MOST = 6,
 #define CLOSE_RADII 6.0  /* of the finding, across a close picture */
 #define CLOSE_LEAST 0.08 /* of the diagonal, across a close picture */
 #define CLOSE_GREATEST 0.5
+#define CLOSE_AHEAD 0.25 /* of the picture's width: what stands so far before the place is left away */
+#define RING_LEAST 0.03
+#define RING_GREATEST 0.12 /* of the picture's width, of a side */
+#define RING_CLOSE 0.38
 #define SEEN_SLACK                                                                                           \
     0.02 /* of the picture's width: so far behind what is seen, a place still counts as seen                 \
           */
@@ -136,10 +140,17 @@ static const struct json_t *finding_at(const struct composer *composer, size_t i
     return node_item(node_at(composer->record, "findings"), i);
 }
 
+struct view {
+    struct surface_look look;
+    size_t height; /* pixels */
+    bool is_close; /* straight onto one finding, which is in sight whatever is before it */
+};
+
 /* A ring with the finding's number, where the place is in sight. */
-static void add_ring(struct document_panel *panel, const struct surface_look *look, const float *depths,
+static void add_ring(struct document_panel *panel, const struct view *view, const float *depths,
                      const struct json_t *finding, size_t number)
 {
+    const struct surface_look *look = &view->look;
     vec3 off = vec3_sub(point_of(node_at(finding, "at")), look->centre);
     double unit = look->width / (double)panel->width, x = vec3_dot(off, look->right) / unit,
            y = vec3_dot(off, look->up) / unit;
@@ -149,34 +160,37 @@ static void add_ring(struct document_panel *panel, const struct surface_look *lo
         || panel->ring_count == sizeof panel->rings / sizeof panel->rings[0])
         return;
     double seen = (double)depths[(size_t)y * panel->width + (size_t)x];
-    if (seen - vec3_dot(off, look->towards) > SEEN_SLACK * look->width)
+    bool is_centre = view->is_close && vec3_length_sq(off) == 0;
+    if (!is_centre && seen - vec3_dot(off, look->towards) > SEEN_SLACK * look->width)
         return;
     struct document_ring *ring = &panel->rings[panel->ring_count++];
-    double radius = node_number(finding, "radius") / look->width;
-    *ring = (struct document_ring){.x = x / (double)panel->width,
-                                   .y = y / (double)panel->width,
-                                   .radius = radius > 0.03 ? radius < 0.4 ? radius : 0.4 : 0.03};
+    double radius = node_number(finding, "radius") / look->width,
+           most = view->is_close ? RING_CLOSE : RING_GREATEST;
+    *ring =
+        (struct document_ring){.x = x / (double)panel->width,
+                               .y = y / (double)panel->width,
+                               .radius = radius > RING_LEAST ? radius < most ? radius : most : RING_LEAST};
     snprintf(ring->label, sizeof ring->label, "%zu", number);
 }
 
 static bool draw_panel(struct composer *composer, const struct frame *frame, const struct painted *painted,
-                       const struct drawn *drawn, const struct surface_look *look, size_t height,
-                       struct document_panel *panel, struct arena *room, struct error *err)
+                       const struct drawn *drawn, const struct view *view, struct document_panel *panel,
+                       struct arena *room, struct error *err)
 {
     struct arena scratch = *room;
     panel->width = PANEL_WIDTH;
-    panel->height = height;
+    panel->height = view->height;
     panel->pixels = ARENA_NEW(composer->keep, uint32_t, panel->width * panel->height);
     float *depths = ARENA_NEW(&scratch, float, panel->width * panel->height);
     if (!panel->pixels || !depths)
         return arena_error(err);
-    if (!surface_draw(&drawn->surface, look, drawn->values, frame->top, panel->width, panel->height,
+    if (!surface_draw(&drawn->surface, &view->look, drawn->values, frame->top, panel->width, panel->height,
                       panel->pixels, depths, scratch, err))
         return false;
     for (size_t i = 0; i < frame->worst_count; i++) {
         const struct json_t *finding = finding_at(composer, frame->worst[i]);
         if (strcmp(node_text(finding, "mesh"), painted->mesh) == 0)
-            add_ring(panel, look, depths, finding, i + 1);
+            add_ring(panel, view, depths, finding, i + 1);
     }
     panel->said = say(composer, "%s, %s%s; %zu of the findings listed are in sight.",
                       say_label(composer, painted->version), panel->title,
@@ -215,12 +229,11 @@ static bool add_sides(struct composer *composer, const struct frame *frame, cons
         return arena_error(err);
     figure->columns = SIDE_COUNT;
     for (int side = 0; side < SIDE_COUNT; side++) {
-        struct surface_look look = surface_look_from((enum surface_side)side);
-        look.centre = aabb_centre(frame->box);
-        look.width = frame->width;
+        struct view view = {surface_look_from((enum surface_side)side), frame->height, false};
+        view.look.centre = aabb_centre(frame->box);
+        view.look.width = frame->width;
         figure->panels[side].title = titles[side];
-        if (!draw_panel(composer, frame, painted, drawn, &look, frame->height, &figure->panels[side], room,
-                        err))
+        if (!draw_panel(composer, frame, painted, drawn, &view, &figure->panels[side], room, err))
             return false;
         figure->panel_count++;
     }
@@ -233,9 +246,9 @@ static bool add_sides(struct composer *composer, const struct frame *frame, cons
                          : label;
     figure->caption =
         say(composer,
-            "Fig. %zu. %s. Seen from six sides by parallel rays; each picture is %s %s wide. Rings "
+            "Fig. %zu. %s. Seen from six sides by parallel rays; each picture is %.3g %s wide. Rings "
             "have the numbers of the findings listed.%s",
-            number, shown, say_number(composer, frame->width), composer->units, drawn_how(composer, drawn));
+            number, shown, frame->width, composer->units, drawn_how(composer, drawn));
     if (drawn->values)
         add_legend(composer, frame, figure);
     return true;
@@ -251,25 +264,24 @@ static struct surface_look close_look(const struct frame *frame, const struct dr
            greatest = CLOSE_GREATEST * frame->diagonal;
     look.centre = place;
     look.width = wanted > least ? wanted < greatest ? wanted : greatest : least;
+    look.ahead = CLOSE_AHEAD * look.width;
     return look;
 }
 
-/* Adds the worst places of one mesh to a figure of those of both. */
+/* Draws the worst places of one mesh, each at its place among those of both. */
 static bool add_close(struct composer *composer, const struct frame *frame, const struct painted *painted,
                       const struct drawn *drawn, struct document_figure *figure, struct arena *room,
                       struct error *err)
 {
-    for (size_t i = 0; i < frame->worst_count && figure->panel_count < CLOSE_MOST; i++) {
+    for (size_t i = 0; i < frame->worst_count && i < CLOSE_MOST; i++) {
         const struct json_t *finding = finding_at(composer, frame->worst[i]);
-        if (strcmp(node_text(finding, "mesh"), painted->mesh) != 0 || i >= CLOSE_MOST)
+        if (strcmp(node_text(finding, "mesh"), painted->mesh) != 0)
             continue;
-        struct surface_look look = close_look(frame, drawn, finding);
-        struct document_panel *panel = &figure->panels[figure->panel_count];
-        panel->title =
-            say(composer, "no. %zu, %s %s wide", i + 1, say_number(composer, look.width), composer->units);
-        if (!draw_panel(composer, frame, painted, drawn, &look, CLOSE_HEIGHT, panel, room, err))
+        struct view view = {close_look(frame, drawn, finding), CLOSE_HEIGHT, true};
+        figure->panels[i].title =
+            say(composer, "no. %zu, %.3g %s wide", i + 1, view.look.width, composer->units);
+        if (!draw_panel(composer, frame, painted, drawn, &view, &figure->panels[i], room, err))
             return false;
-        figure->panel_count++;
     }
     return true;
 }
@@ -310,7 +322,7 @@ static double both_ways(const struct composer *composer, const char *name)
 static bool frame_all(const struct composer *composer, struct frame *frame)
 {
     aabb reference = box_of(composer, "reference");
-    double greatest = both_ways(composer, "max.upper"), nearly = both_ways(composer, "p999"), tallest = 0;
+    double greatest = both_ways(composer, "max.upper"), nearly = both_ways(composer, "p99"), tallest = 0;
     *frame = (struct frame){.box = box_of(composer, "subject")};
     if (!aabb_is_empty(reference))
         frame->box = aabb_include(aabb_include(frame->box, reference.min), reference.max);
@@ -378,12 +390,16 @@ static bool add_all(struct composer *composer, const struct frame *frame, struct
     for (size_t i = alone; i < 2; i++)
         if (!add_mesh(composer, frame, &painted[i], &number, &close_up, room, err))
             return false;
+    for (size_t i = 0; i < CLOSE_MOST; i++) /* without those whose mesh has no surface */
+        if (close_up.panels[i].pixels)
+            close_up.panels[close_up.panel_count++] = close_up.panels[i];
     if (close_up.panel_count == 0)
         return true;
-    close_up.caption = say(composer,
-                           "Fig. %zu. The worst places, each seen straight onto the surface, in the "
-                           "colours of the figures above.",
-                           ++number);
+    close_up.caption =
+        say(composer,
+            "Fig. %zu. The worst places, each seen straight onto the surface, in the colours of the "
+            "figures above; what stands before it is left away.",
+            ++number);
     add_block(composer, BLOCK_FIGURE)->figure = close_up;
     return true;
 }

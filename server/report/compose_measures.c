@@ -249,8 +249,7 @@ static void add_finding(struct composer *composer, struct document_table *table,
     row->cells[2].text = say(composer, "%s, %s", kind, node_text(finding, "mesh"));
     row->cells[3].text = say(composer, "%.4g, %.4g, %.4g", node_number(node_item(at, 0), ""),
                              node_number(node_item(at, 1), ""), node_number(node_item(at, 2), ""));
-    row->cells[4].text = say(composer, "%s %s", say_number(composer, node_number(finding, "size")),
-                             node_text(finding, "unit"));
+    row->cells[4].text = say(composer, "%.4g %s", node_number(finding, "size"), node_text(finding, "unit"));
     row->cells[5].text = say(composer, "%s", node_text(finding, "text"));
 }
 

@@ -60,14 +60,13 @@ static const char *uncertainty_text(const struct composer *composer, const struc
     double u = node_number(rule, "uncertainty.standard"), guard = node_number(rule, "guard_band"),
            least = node_number(rule, "uncertainty.probability_least"),
            greatest = node_number(rule, "uncertainty.probability_greatest");
-    const char *stated = isnan(u)
-                             ? "none stated"
-                             : say(composer, "u = %s", with_unit(composer, rule, say_number(composer, u)));
+    const char *stated =
+        isnan(u) ? "not stated" : say(composer, "u = %s", with_unit(composer, rule, say_number(composer, u)));
     const char *chance =
         isnan(least) ? "" : say(composer, "; P %s", say_interval(composer, least, greatest, ""));
     if (strcmp(node_text(rule, "decision"), "guarded") == 0)
-        return say(composer, "%s%s; guarded by %s", stated, chance, say_number(composer, guard));
-    return say(composer, "%s%s; simple acceptance", stated, chance);
+        return say(composer, "%s%s; guarded, g = %s", stated, chance, say_number(composer, guard));
+    return say(composer, "%s%s; simple", stated, chance);
 }
 
 static void add_rule_notes(const struct composer *composer, const struct json_t *rule,
@@ -124,6 +123,12 @@ void compose_rules(struct composer *composer)
                   columns, sizeof columns / sizeof columns[0]);
     for (size_t i = 0; i < node_count(rules, ""); i++)
         add_rule(composer, table, node_item(rules, i));
+    add_text(
+        composer, TEXT_QUIET,
+        "The value is rounded once, to six digits, its ends away from each other; what is printed is what "
+        "was judged. The margin is how far its worst end is within the limit. Simple: simple acceptance "
+        "(JCGM 106:2012, 8.2). Guarded: it conforms, or does not, only beyond a guard band g about the limit "
+        "(8.3). u: the standard uncertainty that the spec states; P: probability of conformity (7.3).");
 }
 
 static bool is_first(const struct json_t *rules, size_t at)

@@ -60,6 +60,15 @@ double pages_text_height(struct pages *pages, const struct text_look *look, cons
     return height;
 }
 
+double pages_text_width(struct pages *pages, const struct text_look *look, const char *text, double width)
+{
+    struct typeset_text *lines = typeset_begin(pages->typeset, look, text, width);
+    double widest = lines ? typeset_width(lines) : 0;
+    pages->failed |= !lines;
+    typeset_end(lines);
+    return widest;
+}
+
 /* --- pages --- */
 
 static void draw_page_number(struct pages *pages)

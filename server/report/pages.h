@@ -56,6 +56,7 @@ void pages_line(const struct pages *pages, double x, double y, double width, dou
 double pages_text(struct pages *pages, const struct text_look *look, enum ink ink, const char *text, double x,
                   double y, double width);
 double pages_text_height(struct pages *pages, const struct text_look *look, const char *text, double width);
+double pages_text_width(struct pages *pages, const struct text_look *look, const char *text, double width);
 /* Lines from pages->y on, over as many pages as it takes; moves y. */
 void pages_flow(struct pages *pages, const struct text_look *look, enum ink ink, const char *text, double x,
                 double width);

@@ -10,7 +10,7 @@
 #include <string.h>
 
 static const struct text_look body_look = {FONT_SANS, 8, 1.4, ALIGN_LEFT, false},
-                              quiet_look = {FONT_SANS, 7, 1.35, ALIGN_LEFT, false},
+                              quiet_look = {FONT_SANS, 6.6, 1.32, ALIGN_LEFT, false},
                               word_look = {FONT_SERIF_BOLD, 14, 1.25, ALIGN_LEFT, false},
                               sum_look = {FONT_MONO, 6, 1.4, ALIGN_LEFT, false},
                               code_look = {FONT_MONO, 7.2, 1.4, ALIGN_LEFT, false};
@@ -115,7 +115,8 @@ static double draw_cell(struct pages *pages, const struct document_table *table,
     pages_mark(pages, cell->mark, place.x, y + 0.5 * (look->lead * look->size - MARK_SIZE), MARK_SIZE);
     double height = pages_text(pages, look, INK, cell->text, place.x + indent, y, place.width - indent);
     if (cell->mark == MARK_DOES_NOT_CONFORM && *cell->text)
-        pages_line(pages, place.x + indent, y + height - 1, place.width - indent, 0.5, INK);
+        pages_line(pages, place.x + indent, y + height - 1,
+                   pages_text_width(pages, look, cell->text, place.width - indent), 0.5, INK);
     return height;
 }
 

@@ -4,6 +4,7 @@
 #include "picture/surface_view.h"
 
 #include <math.h>
+#include <string.h>
 
 #define GAP 6.0 /* between panels */
 #define TITLE_HEIGHT 10.0
@@ -185,10 +186,21 @@ static void draw_bars(const struct pages *pages, const struct document_chart *ch
     }
 }
 
+/* Of the longest label, in digits some 0.62 of the size wide. */
+static double label_width(const struct document_chart *chart)
+{
+    size_t longest = 1;
+    for (size_t i = 0; i < chart->bar_count; i++) {
+        size_t letters = chart->bars[i].label ? strlen(chart->bars[i].label) : 0;
+        longest = letters > longest ? letters : longest;
+    }
+    return 4.0 * (double)longest + 5;
+}
+
 static void draw_chart(struct pages *pages, const struct document_chart *chart, double x, double y,
                        double width)
 {
-    double step = fmin(16, width / (double)chart->bar_count), label = 24;
+    double step = fmin(16, width / (double)chart->bar_count), label = label_width(chart);
     size_t every = (size_t)ceil(label / step);
     pages_text(pages, &chart_look, INK, chart->title, x, y, width);
     pages_text(pages, &left_tick_look, INK_2, chart->top, x, y + 10, width);

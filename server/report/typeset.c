@@ -40,6 +40,11 @@
     each(pango_font_description_set_family) \
     each(pango_font_description_set_weight) \
     each(pango_font_description_set_absolute_size) \
+    each(pango_layout_set_attributes) \
+    each(pango_attr_list_new) \
+    each(pango_attr_list_insert) \
+    each(pango_attr_list_unref) \
+    each(pango_attr_insert_hyphens_new) \
     each(g_object_unref) \
     each(FcConfigCreate) \
     each(FcConfigDestroy) \
@@ -250,6 +255,11 @@ static PangoLayout *lay_out(const struct typeset *typeset, const struct text_loo
     call->pango_layout_set_alignment(layout, look->align == ALIGN_RIGHT    ? PANGO_ALIGN_RIGHT
                                              : look->align == ALIGN_CENTRE ? PANGO_ALIGN_CENTER
                                                                            : PANGO_ALIGN_LEFT);
+    /* a digest that is broken gets no hyphens */
+    PangoAttrList *attributes = call->pango_attr_list_new();
+    call->pango_attr_list_insert(attributes, call->pango_attr_insert_hyphens_new(FALSE));
+    call->pango_layout_set_attributes(layout, attributes);
+    call->pango_attr_list_unref(attributes);
     if (look->one_line) {
         call->pango_layout_set_single_paragraph_mode(layout, TRUE);
         call->pango_layout_set_ellipsize(layout, PANGO_ELLIPSIZE_END);
