@@ -144,8 +144,8 @@ void compose_definitions(struct composer *composer)
 {
     static const struct document_column columns[] = {
         {"Measure", 26, false},
-        {"Known", 12, false},
-        {"What it means, and where that was published", 68, false}};
+        {"Known", 8, false},
+        {"What it means, and where that was published", 66, false}};
     static const char *const known[] = {
         [MEASURE_EXACT] = "exact", [MEASURE_CERTIFIED] = "certified", [MEASURE_SAMPLED] = "sampled"};
     const struct json_t *rules = node_at(composer->audit, "rules");

@@ -5,7 +5,7 @@
 
 #define TOP 62.0     /* below the running head */
 #define BOTTOM 795.0 /* above the page number */
-#define HEADING_SPACE 13.0
+#define HEADING_SPACE 11.0
 #define HEADING_BELOW 5.0
 
 static const struct text_look heading_look = {FONT_SERIF_BOLD, 11, 1.2, ALIGN_LEFT, false},

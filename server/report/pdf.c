@@ -9,11 +9,11 @@
 #include <stdlib.h>
 #include <string.h>
 
-static const struct text_look body_look = {FONT_SANS, 8, 1.4, ALIGN_LEFT, false},
+static const struct text_look body_look = {FONT_SANS, 7.8, 1.4, ALIGN_LEFT, false},
                               quiet_look = {FONT_SANS, 6.6, 1.32, ALIGN_LEFT, false},
                               word_look = {FONT_SERIF_BOLD, 14, 1.25, ALIGN_LEFT, false},
-                              sum_look = {FONT_MONO, 6, 1.4, ALIGN_LEFT, false},
-                              code_look = {FONT_MONO, 7.2, 1.4, ALIGN_LEFT, false};
+                              sum_look = {FONT_MONO, 6, 1.5, ALIGN_LEFT, false},
+                              code_look = {FONT_MONO, 6.8, 1.35, ALIGN_LEFT, false};
 
 /* --- verdict, texts, entries --- */
 
@@ -78,8 +78,8 @@ static void draw_text(struct pages *pages, const struct document_block *block)
 #define MARK_SIZE 7.0
 
 static const struct text_look cell_looks[2][2] = {
-    {{FONT_SANS, 7, 1.35, ALIGN_LEFT, false}, {FONT_SANS_BOLD, 7, 1.35, ALIGN_LEFT, false}},
-    {{FONT_SANS, 7, 1.35, ALIGN_RIGHT, false}, {FONT_SANS_BOLD, 7, 1.35, ALIGN_RIGHT, false}}};
+    {{FONT_SANS, 6.7, 1.34, ALIGN_LEFT, false}, {FONT_SANS_BOLD, 6.7, 1.34, ALIGN_LEFT, false}},
+    {{FONT_SANS, 6.7, 1.34, ALIGN_RIGHT, false}, {FONT_SANS_BOLD, 6.7, 1.34, ALIGN_RIGHT, false}}};
 
 struct column_place {
     double x, width;

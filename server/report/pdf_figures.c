@@ -10,7 +10,7 @@
 #define TITLE_HEIGHT 10.0
 #define LEGEND_HEIGHT 28.0
 #define LEGEND_WIDTH 170.0
-#define CHART_HEIGHT 62.0 /* of the bars */
+#define CHART_HEIGHT 56.0 /* of the bars */
 #define CHART_GAP 16.0
 
 static const struct text_look title_look = {FONT_SANS, 6.5, 1.4, ALIGN_LEFT, true},

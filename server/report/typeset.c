@@ -21,6 +21,7 @@
     each(pango_cairo_layout_line_path) \
     each(pango_fc_font_map_set_config) \
     each(pango_font_map_create_context) \
+    each(pango_context_set_round_glyph_positions) \
     each(pango_layout_new) \
     each(pango_layout_set_text) \
     each(pango_layout_set_width) \
@@ -136,6 +137,7 @@ static bool open_context(struct typeset *typeset)
     if (!typeset->context)
         return false;
     call->pango_cairo_update_context(typeset->cairo, typeset->context);
+    call->pango_context_set_round_glyph_positions(typeset->context, FALSE); /* to whole points */
     return true;
 }
 
