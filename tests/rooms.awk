@@ -9,7 +9,9 @@ BEGIN {
     fence["zstd.h"] = "io store"
     fence["seccomp.h"] = "job"
     fence["meshoptimizer.h"] = "picture"
-    fence["cairo/"] = "picture"
+    fence["cairo/"] = "picture report"
+    fence["pango/"] = "report"
+    fence["fontconfig/"] = "report"
 }
 FILENAME == ARGV[1] {
     if ($1 != "" && $1 !~ /^#/) {

@@ -19,6 +19,7 @@ int cli_measure(int argc, char **argv);
 int cli_audit(int argc, char **argv);
 int cli_handoff(int argc, char **argv);
 int cli_verify_handoff(int argc, char **argv);
+int cli_report(int argc, char **argv);
 int cli_serve(int argc, char **argv);
 int cli_verify(int argc, char **argv);
 int cli_backup(int argc, char **argv);

@@ -54,6 +54,7 @@ static const struct route table[] = {
     {"GET", API "/audits", "specimen run spec limit cursor", ROUTE_NO_BODY, false, NULL, handle_audit_list},
     {"POST", API "/audits", "", ROUTE_JSON, false, NULL, handle_audit_make},
     {"GET", API "/audits/{id}", "", ROUTE_NO_BODY, false, NULL, handle_audit_read},
+    {"GET", API "/audits/{id}/report", "format", ROUTE_NO_BODY, false, NULL, handle_audit_report},
     {"GET", API "/specimens/{id}/waivers", "", ROUTE_NO_BODY, false, NULL, handle_waiver_list},
     {"POST", API "/specimens/{id}/waivers", "", ROUTE_JSON, false, NULL, handle_waiver_add},
     {"POST", API "/waivers/{id}/withdraw", "", ROUTE_JSON_OR_EMPTY, false, NULL, handle_waiver_withdraw},

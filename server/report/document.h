@@ -85,7 +85,7 @@ struct document_figure {
 };
 
 struct document_bar {
-    const char *label; /* NULL: none below this one */
+    const char *label;            /* NULL: none below this one */
     double share, share_of_other; /* 0..1; other: the outline, NaN where there is none */
 };
 struct document_chart {
