@@ -8,6 +8,7 @@ import { joinSpace } from './joins/space.js';
 import { joinSpecimen } from './joins/specimen.js';
 import { joinSpecs } from './joins/specs.js';
 import { joinUpload } from './joins/upload.js';
+import { joinVerify } from './joins/verify.js';
 import { countRemembered } from './joins/upload-memory.js';
 import { problemText } from './problem.js';
 import { readRoute, writeRoute } from './route.js';
@@ -54,6 +55,7 @@ const views = {
   audit: (el) => joinAudit(el, page),
   specs: (el) => joinSpecs(el, page),
   upload: (el) => joinUpload(el, page),
+  verify: (el) => joinVerify(el),
   help: joinHelp,
   run: joinRun,
   nowhere: joinNowhere,
