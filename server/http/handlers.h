@@ -19,6 +19,8 @@ route_handler handle_audit_list, handle_audit_make, handle_audit_read, handle_au
 route_handler handle_waiver_list, handle_waiver_add, handle_waiver_withdraw;
 route_handler handle_handoff_make, handle_handoff_list, handle_handoff_read, handle_handoff_file,
     prepare_handoff_check, handle_handoff_check, handle_handoff_check_read;
+route_handler handle_sign_off_list, handle_sign_off_make, handle_sign_off_read, handle_sign_off_statement,
+    handle_key, handle_log, handle_specimen_log;
 route_handler handle_events;
 
 #endif
