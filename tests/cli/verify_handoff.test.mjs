@@ -32,7 +32,7 @@ describe('handoffs', () => {
     folder = temporaryFolder();
     mkdirSync(scratch);
     process.env.TMPDIR = scratch;
-    server = await startServer(null);
+    server = await startServer(null, { data: path.join(folder, 'data') });
     ({ audit } = await makeAudit(server));
     for (const by of SIGNERS) await signOff(server, audit.id, by);
     zipped = handOver(server, audit.id, path.join(folder, 'whole.zip'));
