@@ -50,7 +50,7 @@ Test(bag_name, safe_names_are_taken_and_keep_their_end)
         {"Sch\xc3\xa4"
          "del.ply",
          "Sch_del.ply"},
-        {"../../etc/passwd", "_._etc_passwd"},
+        {"../../etc/passwd", "_._.._etc_passwd"},
         {"-rf", "_rf"},
         {".hidden", "_hidden"},
         {"a\r\n%0A", "a_0A"},
