@@ -54,9 +54,16 @@ static const struct route table[] = {
     {"GET", API "/audits", "specimen run spec limit cursor", ROUTE_NO_BODY, false, NULL, handle_audit_list},
     {"POST", API "/audits", "", ROUTE_JSON, false, NULL, handle_audit_make},
     {"GET", API "/audits/{id}", "", ROUTE_NO_BODY, false, NULL, handle_audit_read},
+    {"GET", API "/audits/{id}/report", "format", ROUTE_NO_BODY, false, NULL, handle_audit_report},
     {"GET", API "/specimens/{id}/waivers", "", ROUTE_NO_BODY, false, NULL, handle_waiver_list},
     {"POST", API "/specimens/{id}/waivers", "", ROUTE_JSON, false, NULL, handle_waiver_add},
     {"POST", API "/waivers/{id}/withdraw", "", ROUTE_JSON_OR_EMPTY, false, NULL, handle_waiver_withdraw},
+    {"GET", API "/audits/{id}/handoffs", "", ROUTE_NO_BODY, false, NULL, handle_handoff_list},
+    {"POST", API "/audits/{id}/handoffs", "", ROUTE_JSON, false, NULL, handle_handoff_make},
+    {"GET", API "/handoffs/{id}", "", ROUTE_NO_BODY, false, NULL, handle_handoff_read},
+    {"GET", API "/handoffs/{id}/file", "", ROUTE_NO_BODY, false, NULL, handle_handoff_file},
+    {"POST", API "/handoff-checks", "name", ROUTE_UPLOAD, false, prepare_handoff_check, handle_handoff_check},
+    {"GET", API "/handoff-checks/{id}", "", ROUTE_NO_BODY, false, NULL, handle_handoff_check_read},
     {"GET", API "/events", "specimen", ROUTE_NO_BODY, true, NULL, handle_events},
 };
 

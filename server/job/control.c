@@ -2,6 +2,7 @@
  * because the path of a socket may have 107 bytes only. */
 #include "job/control.h"
 
+#include "handoff/handoff_make.h"
 #include "store/backup.h"
 #include "store/runs.h"
 
@@ -84,6 +85,27 @@ static bool remeasure(struct control *control, const char *arguments, char *answ
     return true;
 }
 
+static bool hand_over(struct control *control, const char *arguments, int passed_fd, char *answer,
+                      size_t size, struct error *err)
+{
+    struct measure_list measures;
+    long long audit;
+    int64_t id;
+    int used = 0;
+    if (sscanf(arguments, "%lld %n", &audit, &used) != 1 || !used)
+        return error_set(err, ERROR_USAGE, "which audit is missing");
+    if (passed_fd < 0)
+        return error_set(err, ERROR_USAGE, "the file to write to is missing");
+    if (!measures_open(&measures, err))
+        return false;
+    bool ok = handoff_make(control->store, &measures, audit, arguments + used, &id, err)
+              && handoff_export(control->store, id, passed_fd, err);
+    measures_close(&measures);
+    if (ok)
+        snprintf(answer, size, "%lld", (long long)id);
+    return ok;
+}
+
 static void serve_one(struct control *control, int fd)
 {
     struct ucred peer;
@@ -104,6 +126,8 @@ static void serve_one(struct control *control, int fd)
         ok = back_up(control, passed_fd, answer, sizeof answer, &err);
     else if (strncmp(line, "remeasure ", 10) == 0)
         ok = remeasure(control, line + 10, answer, sizeof answer, &err);
+    else if (strncmp(line, "handoff ", 8) == 0)
+        ok = hand_over(control, line + 8, passed_fd, answer, sizeof answer, &err);
     else
         error_set(&err, ERROR_USAGE, "the server does not know this request");
     if (passed_fd >= 0)

@@ -43,6 +43,9 @@ static bool add(struct write *write, const struct store_audit_new *audit, int64_
     static const char insert[] =
         "INSERT INTO audit (run, spec, outcome, waived, sha256, body, created, revision)"
         " VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)";
+    static const char log[] = STEP_INSERT
+        "SELECT ?2, v.specimen, 'audit made', NULL, v.kind || ' ' || v.number || ' by ' || s.name || ' ' ||"
+        " s.version || ': ' || a.outcome, 'audit', a.id FROM " AUDIT_TABLES " WHERE a.id = ?1";
     bool found;
     int64_t specimen = 0;
     *created = false;
@@ -58,7 +61,8 @@ static bool add(struct write *write, const struct store_audit_new *audit, int64_
                           write->revision))
         return false;
     *id = sqlite3_last_insert_rowid(write->connection->db);
-    return summary_touch_specimen(write, specimen, false, err);
+    return statement_run(write->connection, log, NULL, err, "it", *id, write->now)
+           && summary_touch_specimen(write, specimen, false, err);
 }
 
 bool store_audit_add(struct store *store, const struct store_audit_new *audit, int64_t *id, bool *created,
