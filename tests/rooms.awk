@@ -10,6 +10,7 @@ BEGIN {
     fence["seccomp.h"] = "job"
     fence["meshoptimizer.h"] = "picture"
     fence["cairo/"] = "picture"
+    fence["curl/"] = "notify"
 }
 FILENAME == ARGV[1] {
     if ($1 != "" && $1 !~ /^#/) {

@@ -17,6 +17,10 @@ route_handler handle_job_list, handle_job_read, handle_job_cancel, handle_job_re
 route_handler handle_spec_list, handle_spec_add, handle_spec_read, handle_spec_what_if;
 route_handler handle_audit_list, handle_audit_make, handle_audit_read;
 route_handler handle_waiver_list, handle_waiver_add, handle_waiver_withdraw;
+route_handler handle_standing, handle_audit_all, handle_badge;
+route_handler handle_feed, handle_specimen_feed;
+route_handler handle_hook_list, handle_hook_add, handle_hook_read, handle_hook_withdraw, handle_hook_test,
+    handle_delivery_list;
 route_handler handle_events;
 
 #endif
