@@ -5,7 +5,11 @@
 ALTER TABLE audit ADD COLUMN specimen INTEGER REFERENCES specimen (id);  -- of the run's version; kept by server/store/audits.c
 UPDATE audit SET specimen =
     (SELECT v.specimen FROM run r JOIN version v ON v.id = r.version WHERE r.id = audit.run);
-CREATE INDEX audit_by_specimen ON audit (specimen, id);
+-- What the standing of a collection looks at, so that no row is read: beyond its body lie pages of their own.
+CREATE INDEX audit_by_specimen ON audit (specimen, id, run, spec, outcome, waived, created);
+CREATE INDEX audit_newest ON audit (run, spec, id, outcome, waived, created);
+CREATE INDEX version_measured ON version (specimen, id, kind, number, latest_run, withdrawn_at)
+    WHERE withdrawn_at IS NULL AND latest_run IS NOT NULL;
 
 -- The required rules of an audit that do not conform or are undecided, in the order of the spec.
 CREATE TABLE audit_hold (

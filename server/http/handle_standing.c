@@ -77,11 +77,13 @@ struct wanted {
     bool has_standing;
     enum standing standing;
     compare_items *compare;
+    bool descending;
 };
 
 static bool read_wanted(const struct request *request, struct wanted *wanted, struct error *err)
 {
-    const char *standing = request_parameter(request, "standing"), *sort = request_parameter(request, "sort");
+    const char *standing = request_parameter(request, "standing"), *sort = request_parameter(request, "sort"),
+               *order = request_parameter(request, "order");
     wanted->has_standing = standing && *standing;
     if (wanted->has_standing && !standing_parse(standing, &wanted->standing))
         return error_set(err, ERROR_USAGE,
@@ -90,7 +92,11 @@ static bool read_wanted(const struct request *request, struct wanted *wanted, st
                       : strcmp(sort, "since") == 0           ? by_since
                       : strcmp(sort, "number") == 0          ? by_place
                                                              : NULL;
-    return wanted->compare || error_set(err, ERROR_USAGE, "sort must be standing, since or number");
+    if (!wanted->compare)
+        return error_set(err, ERROR_USAGE, "sort must be standing, since or number");
+    wanted->descending = order && strcmp(order, "desc") == 0;
+    return !order || wanted->descending || strcmp(order, "asc") == 0
+           || error_set(err, ERROR_USAGE, "order must be asc or desc");
 }
 
 static bool choose(const struct store_standing_list *list, const struct wanted *wanted,
@@ -107,6 +113,11 @@ static bool choose(const struct store_standing_list *list, const struct wanted *
             (*chosen)[standing->total++] = item;
     }
     qsort(*chosen, standing->total, sizeof **chosen, wanted->compare);
+    for (size_t i = 0; wanted->descending && i < standing->total / 2; i++) {
+        struct store_standing *first = (*chosen)[i];
+        (*chosen)[i] = (*chosen)[standing->total - 1 - i];
+        (*chosen)[standing->total - 1 - i] = first;
+    }
     return true;
 }
 
@@ -317,7 +328,7 @@ static bool audit_piece(struct request *request, const struct store_spec *spec, 
                         struct error *err)
 {
     struct store_standing **items;
-    struct wanted wanted = {true, STANDING_NOT_AUDITED, by_specimen};
+    struct wanted wanted = {true, STANDING_NOT_AUDITED, by_specimen, false};
     struct api_standing standing = {.spec = spec};
     size_t done = 0;
     if (!choose(list, &wanted, &standing, &items, keep, err))

@@ -52,7 +52,7 @@ static const struct route table[] = {
     {"GET", API "/specs/{id}", "", ROUTE_NO_BODY, false, NULL, handle_spec_read},
     {"GET", API "/specs/{id}/what-if", "rule limit", ROUTE_NO_BODY, false, NULL, handle_spec_what_if},
     {"POST", API "/specs/{id}/audit-all", "", ROUTE_JSON_OR_EMPTY, false, NULL, handle_audit_all},
-    {"GET", API "/standing", "spec standing q sort limit cursor format", ROUTE_NO_BODY, false, NULL,
+    {"GET", API "/standing", "spec standing q sort order limit cursor format", ROUTE_NO_BODY, false, NULL,
      handle_standing},
     {"GET", API "/specimens/{id}/badge.svg", "spec", ROUTE_NO_BODY, false, NULL, handle_badge},
     {"GET", API "/feed", "", ROUTE_NO_BODY, false, NULL, handle_feed},

@@ -11,15 +11,27 @@ enum { LETTER_WIDTH = 7, LETTERS_MAX = 40, PAD = 8, SHAPE_WIDTH = 14, HEIGHT = 2
 
 struct look {
     const char *ink, *ground; /* 4.5 : 1 and more against each other (WCAG 2.2, 1.4.3) */
-    const char *shape;        /* a path in a box of 12 by 12 */
+    const char *shape; /* in a box of 12 by 12, as static/index.html has them: round is in order, square
+                          is not, a lozenge is not known; filled is judged, hollow is not judged yet */
 };
+#define HOLLOW "fill=\"none\" stroke=\"currentColor\" stroke-width=\"1.4\""
+#define CUT "fill=\"none\" stroke=\"#fff\" stroke-width=\"1.5\""
 static const struct look looks[STANDING_COUNT] = {
-    [STANDING_BLOCKED] = {"#8a1c12", "#fbe9e6", "M2 2L10 10M10 2L2 10"},
-    [STANDING_UNDECIDED] = {"#6b4a00", "#fbf1d8", "M6 1L11 6L6 11L1 6Z"},
-    [STANDING_NOT_AUDITED] = {"#3f4650", "#eef0f2", "M6 1.5A4.5 4.5 0 1 1 5.99 1.5Z"},
-    [STANDING_NOT_MEASURED] = {"#3f4650", "#eef0f2", "M2 6H10"},
-    [STANDING_WAIVED] = {"#0b4f6c", "#e4f1f6", "M2 2H10V10H2ZM2 10L10 2"},
-    [STANDING_READY] = {"#14532d", "#e5f3ea", "M1.5 6.5L4.5 9.5L10.5 2.5"},
+    [STANDING_BLOCKED] = {"#8a1c12", "#fbe9e6",
+                          "<path d=\"M.8.8h10.4v10.4H.8z\" fill=\"currentColor\"/>"
+                          "<path d=\"m3.7 3.7 4.6 4.6M8.3 3.7 3.7 8.3\" " CUT "/>"},
+    [STANDING_UNDECIDED] = {"#6b4a00", "#fbf1d8",
+                            "<path d=\"M6 .9 11.1 6 6 11.1.9 6z\" " HOLLOW "/>"
+                            "<path d=\"M6 .9v10.2L.9 6z\" fill=\"currentColor\"/>"},
+    [STANDING_NOT_AUDITED] = {"#3f4650", "#eef0f2", "<path d=\"M6 1 11 6 6 11 1 6z\" " HOLLOW "/>"},
+    [STANDING_NOT_MEASURED] = {"#3f4650", "#eef0f2",
+                               "<path d=\"M6 1 11 6 6 11 1 6z\" stroke-dasharray=\"2 1.5\" " HOLLOW "/>"},
+    [STANDING_WAIVED] = {"#14532d", "#e5f3ea",
+                         "<circle cx=\"6\" cy=\"6\" r=\"4.9\" " HOLLOW "/>"
+                         "<path d=\"M3.4 6.2 5.3 8.1l3.4-3.8\" " HOLLOW "/>"},
+    [STANDING_READY] = {"#14532d", "#e5f3ea",
+                        "<circle cx=\"6\" cy=\"6\" r=\"5.5\" fill=\"currentColor\"/>"
+                        "<path d=\"M3.4 6.2 5.3 8.1l3.4-3.8\" " CUT "/>"},
 };
 
 /* Characters of UTF-8 text, at most LETTERS_MAX; *bytes is how many bytes they are. */
@@ -72,11 +84,9 @@ bool badge_write(const struct badge *badge, char **text, size_t *size, struct er
                     "</title>\n<rect x=\".5\" y=\".5\" width=\"%d\" height=\"%d\" fill=\"#fff\""
                     " stroke=\"#8b929b\"/>\n<path d=\"M%d 1H%dV%dH%dZ\" fill=\"%s\"/>\n",
                     width - 1, HEIGHT - 1, middle, width - 1, HEIGHT - 1, middle, look->ground);
-    text_add_format(&out,
-                    "<path d=\"%s\" transform=\"translate(%d 5)\" fill=\"none\" stroke=\"%s\""
-                    " stroke-width=\"2\"/>\n<g font-family=\"ui-sans-serif, system-ui, sans-serif\""
-                    " font-size=\"12\">\n",
-                    look->shape, middle + PAD, look->ink);
+    text_add_format(&out, "<g transform=\"translate(%d 5)\" color=\"%s\">%s</g>\n", middle + PAD, look->ink,
+                    look->shape);
+    text_add(&out, "<g font-family=\"ui-sans-serif, system-ui, sans-serif\" font-size=\"12\">\n");
     text_add_format(&out, "<text x=\"%d\" y=\"15\" textLength=\"%d\" fill=\"#22272e\">", PAD, about);
     add_part(&out, badge->about, about_bytes);
     text_add_format(&out,

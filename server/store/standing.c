@@ -37,7 +37,8 @@
     ", CASE WHEN a.id IS NOT NULL THEN " SERIES " END, " WAIVED_UNTIL ", a.created"                          \
     " FROM specimen s JOIN spec q ON q.id = ?1 LEFT JOIN version v ON v.id = " NEWEST_VERSION                \
     " LEFT JOIN run r ON r.id = v.latest_run"                                                                \
-    " LEFT JOIN audit a ON a.id = (SELECT max(n.id) FROM audit n WHERE n.run = r.id AND n.spec = ?1)"
+    " LEFT JOIN audit a INDEXED BY audit_newest ON a.run = r.id AND a.spec = ?1"                             \
+    " AND a.id = (SELECT max(n.id) FROM audit n WHERE n.run = r.id AND n.spec = ?1)"
 
 static const char list_sql[] =
     STANDING_SELECT " WHERE s.state <> 'retired' AND (?5 IS NULL OR s.catalogue_number LIKE ?5 ESCAPE '\\'"
