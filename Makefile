@@ -25,7 +25,7 @@ WARNINGS := -Wall -Wextra -Wshadow -Wconversion -Wvla -Wstrict-prototypes -Wmiss
 CPPFLAGS := -Iserver -D_GNU_SOURCE -DFETTLE_VERSION='"$(VERSION)"'
 CFLAGS   := -std=c17 -ffp-contract=off -fno-math-errno -fno-trapping-math -pthread $(WARNINGS) -fstack-protector-strong -fPIE -fvisibility=hidden
 LDFLAGS  := -pthread -pie -Wl,-z,relro,-z,now
-LIBS     := -lmicrohttpd -ljansson -lsqlite3 -lnettle -lzstd -lz -lseccomp -lmeshoptimizer -lcairo -lm
+LIBS     := -lmicrohttpd -ljansson -lsqlite3 -lhogweed -lnettle -lzstd -lz -lseccomp -lmeshoptimizer -lcairo -lm
 ifeq ($(BUILD),plain)
 # asserts but no sanitizers, for machines that are imitated
 CPPFLAGS += -DFETTLE_TEST_HOOKS
@@ -39,7 +39,7 @@ CFLAGS   += -O3 -g1 -DNDEBUG -D_FORTIFY_SOURCE=2 -fstack-clash-protection
 endif
 
 # ROOMS and OUT may be set to build and test a part of the program apart from the rest.
-ROOMS   ?= base spec geom mesh io topology bvh subdiv measure picture run store json report notify job http cli
+ROOMS   ?= base seal spec geom mesh io topology bvh subdiv measure picture run store json report notify job http cli
 SOURCES := $(sort $(foreach room,$(ROOMS),$(wildcard server/$(room)/*.c)))
 OBJECTS := $(SOURCES:%.c=$(OUT)/%.o)
 PROGRAM := $(OUT)/fettle

@@ -69,3 +69,37 @@ CREATE TABLE delivery (
 ) STRICT;
 CREATE INDEX delivery_due ON delivery (due_ms, id) WHERE state = 'waiting';
 CREATE INDEX delivery_by_hook ON delivery (hook, id);
+
+-- Each step of the log that hooks may want to hear of is told by the log itself, whoever writes the step.
+CREATE TRIGGER step_tells_audit AFTER INSERT ON step WHEN NEW.kind = 'audit made'
+BEGIN
+    INSERT INTO delivery (hook, uid, event, body, due_ms, created)
+        SELECT h.id, lower(hex(randomblob(16))), 'audit',
+               json_object('event', 'audit', 'created', NEW.created,
+                   'specimen', json_object('id', CAST(c.id AS TEXT), 'catalogue_number', c.catalogue_number, 'title', c.title,
+                                           'url', '/api/v1/specimens/' || c.id),
+                   'version', json_object('id', CAST(v.id AS TEXT), 'kind', v.kind, 'number', v.number),
+                   'run', CAST(a.run AS TEXT),
+                   'spec', json_object('id', CAST(s.id AS TEXT), 'name', s.name, 'version', s.version),
+                   'audit', json_object('id', CAST(a.id AS TEXT), 'outcome', a.outcome, 'waived', a.waived,
+                                        'sha256', a.sha256, 'url', '/api/v1/audits/' || a.id),
+                   'holds', json((SELECT json_group_array(json_object('rule', t.rule, 'name', t.name,
+                                             'outcome', t.outcome, 'waived', json(iif(t.waived, 'true', 'false'))))
+                                  FROM (SELECT * FROM audit_hold WHERE audit = a.id ORDER BY place) t))),
+               CAST((julianday('now') - 2440587.5) * 86400000 AS INTEGER), NEW.created
+        FROM hook h JOIN audit a ON a.id = NEW.about_id JOIN spec s ON s.id = a.spec JOIN run r ON r.id = a.run
+             JOIN version v ON v.id = r.version JOIN specimen c ON c.id = v.specimen
+        WHERE h.withdrawn_at IS NULL AND h.disabled_at IS NULL AND instr(h.events, ' audit ');
+END;
+CREATE TRIGGER step_tells_rest AFTER INSERT ON step WHEN NEW.kind IN ('signed off', 'handed over')
+BEGIN
+    INSERT INTO delivery (hook, uid, event, body, due_ms, created)
+        SELECT h.id, lower(hex(randomblob(16))), NEW.about,
+               json_object('event', NEW.about, 'created', NEW.created,
+                   'specimen', json_object('id', CAST(c.id AS TEXT), 'catalogue_number', c.catalogue_number, 'title', c.title,
+                                           'url', '/api/v1/specimens/' || c.id),
+                   'id', CAST(NEW.about_id AS TEXT), 'who', NEW.who, 'text', NEW.text),
+               CAST((julianday('now') - 2440587.5) * 86400000 AS INTEGER), NEW.created
+        FROM hook h JOIN specimen c ON c.id = NEW.specimen
+        WHERE h.withdrawn_at IS NULL AND h.disabled_at IS NULL AND instr(h.events, ' ' || NEW.about || ' ');
+END;

@@ -4,7 +4,7 @@ BEGIN {
     fence["sqlite3.h"] = "store"
     fence["jansson.h"] = "json"
     fence["microhttpd.h"] = "http"
-    fence["nettle"] = "base"
+    fence["nettle"] = "base seal"
     fence["zlib.h"] = "io"
     fence["zstd.h"] = "io store"
     fence["seccomp.h"] = "job"

@@ -6,6 +6,7 @@
 #include "cli/spec_file.h"
 #include "report/junit.h"
 #include "store/beside.h"
+#include "store/runs.h"
 #include "json/run_json.h"
 #include "json/waivers.h"
 
@@ -204,12 +205,17 @@ static bool measure_record(const struct call *call, char **text, size_t *size, s
 static bool stored_record(const struct call *call, char **text, size_t *size, struct error *err)
 {
     struct arena arena;
+    struct store *store;
     const char *bytes;
     if (!arena_open(&arena, RECORD_ARENA, err))
         return false;
-    bool ok = store_record_beside(call->data, (int64_t)call->run, &arena, &bytes, size, err);
-    if (ok && !(*text = strndup(bytes, *size)))
-        ok = error_set(err, ERROR_MACHINE, "memory is out while reading a record");
+    bool ok = store_open_beside(call->data, &store, err);
+    if (ok) {
+        ok = store_run_record(store, (int64_t)call->run, &arena, &bytes, size, err);
+        if (ok && !(*text = strndup(bytes, *size)))
+            ok = error_set(err, ERROR_MACHINE, "memory is out while reading a record");
+        store_close(store);
+    }
     arena_close(&arena);
     return ok;
 }

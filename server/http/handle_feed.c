@@ -4,7 +4,6 @@
 
 #include "report/atom.h"
 #include "report/text.h"
-#include "store/audits.h"
 #include "store/hooks.h"
 #include "store/specimen.h"
 #include "store/standing.h"
@@ -27,9 +26,13 @@ static char *print(struct arena *keep, const char *format, ...)
     return arena_text(keep, text);
 }
 
-static const char *summary_of(const struct store_standing *held, struct arena *keep)
+/* Of an audit: the rules that hold it up. */
+static const char *summary_of(const struct store_told *told, const struct store_standing *held,
+                              struct arena *keep)
 {
     struct text text = {0};
+    if (strcmp(told->about, "audit") != 0)
+        return told->text;
     for (size_t i = 0; i < held->hold_count; i++) {
         text_add(&text, i ? "; " : "");
         text_add(&text, held->holds[i].name);
@@ -44,21 +47,20 @@ static const char *summary_of(const struct store_standing *held, struct arena *k
     return summary;
 }
 
-static bool make_entry(const struct store_audit *audit, const struct store_standing *held, struct arena *keep,
+static bool make_entry(const struct store_told *told, const struct store_standing *held, struct arena *keep,
                        struct atom_entry *entry, struct error *err)
 {
+    bool is_audit = strcmp(told->about, "audit") == 0;
     *entry = (struct atom_entry){
-        .name = print(keep, "audit/%lld", (long long)audit->id),
-        .title = print(keep, "%s, %s %lld: %s by %s %lld%s", audit->catalogue_number, audit->kind,
-                       (long long)audit->number, audit->outcome, audit->spec_name,
-                       (long long)audit->spec_version, audit->waived ? ", with rules waived" : ""),
-        .summary = summary_of(held, keep),
-        .category = "audit",
-        .updated = audit->created,
-        .author = "fettle",
-        .page = print(keep, "/#/audit/%lld?version=%lld&spec=%lld", (long long)audit->specimen,
-                      (long long)audit->version, (long long)audit->spec),
-        .resource = print(keep, "/api/v1/audits/%lld", (long long)audit->id),
+        .name = print(keep, "%s/%lld", told->about, (long long)told->about_id),
+        .title = print(keep, "%s: %s: %s", told->catalogue_number, told->kind, told->text),
+        .summary = summary_of(told, held, keep),
+        .category = told->about,
+        .updated = told->created,
+        .author = told->who ? told->who : "fettle",
+        .page = print(keep, "/#/audit/%lld", (long long)told->specimen),
+        .resource = is_audit ? print(keep, "/api/v1/audits/%lld", (long long)told->about_id)
+                             : print(keep, "/api/v1/specimens/%lld", (long long)told->specimen),
     };
     return (!keep->failed && entry->summary) || arena_error(err);
 }
@@ -67,25 +69,25 @@ static bool make_entries(struct request *request, int64_t specimen, struct atom_
                          struct arena *keep, struct error *err)
 {
     struct store *store = request->service->store;
-    struct store_audit_query query = {.specimen = specimen, .limit = FEED_ENTRIES};
-    struct store_audit_page page;
-    if (!store_audit_list(store, &query, keep, &page, err))
+    struct store_told_list list;
+    if (!store_told_list(store, specimen, FEED_ENTRIES, keep, &list, err))
         return false;
-    struct store_standing *held = ARENA_NEW(keep, struct store_standing, page.count),
-                          **each = ARENA_NEW(keep, struct store_standing *, page.count);
-    struct atom_entry *entries = ARENA_NEW(keep, struct atom_entry, page.count);
+    struct store_standing *held = ARENA_NEW(keep, struct store_standing, list.count),
+                          **each = ARENA_NEW(keep, struct store_standing *, list.count);
+    struct atom_entry *entries = ARENA_NEW(keep, struct atom_entry, list.count);
     if (!held || !each || !entries)
         return arena_error(err);
-    for (size_t i = 0; i < page.count; i++) {
-        held[i] = (struct store_standing){.audit = page.items[i].id};
+    for (size_t i = 0; i < list.count; i++) {
+        bool is_audit = strcmp(list.items[i].about, "audit") == 0;
+        held[i] = (struct store_standing){.audit = is_audit ? list.items[i].about_id : 0};
         each[i] = &held[i];
     }
-    if (!store_standing_holds(store, each, page.count, keep, err))
+    if (!store_standing_holds(store, each, list.count, keep, err))
         return false;
-    for (size_t i = 0; i < page.count; i++)
-        if (!make_entry(&page.items[i], &held[i], keep, &entries[i], err))
+    for (size_t i = 0; i < list.count; i++)
+        if (!make_entry(&list.items[i], &held[i], keep, &entries[i], err))
             return false;
-    feed->count = page.count;
+    feed->count = list.count;
     feed->entries = entries;
     return true;
 }
@@ -106,7 +108,7 @@ static bool answer(struct request *request, struct reply *reply, int64_t specime
 bool handle_feed(struct request *request, struct reply *reply, struct arena *keep, struct error *err)
 {
     struct atom_feed feed = {.name = "feed",
-                             .title = "fettle: audits",
+                             .title = "fettle: audits, sign-offs and handoffs",
                              .self = "/api/v1/feed",
                              .page = "/#/standing",
                              .updated = "1970-01-01T00:00:00Z"};
@@ -119,11 +121,12 @@ bool handle_specimen_feed(struct request *request, struct reply *reply, struct a
     long long id = (long long)request->path_id;
     if (!store_specimen_get(request->service->store, request->path_id, keep, &specimen, err))
         return false;
-    struct atom_feed feed = {.name = print(keep, "feed/specimen/%lld", id),
-                             .title = print(keep, "fettle: audits of %s", specimen.catalogue_number),
-                             .self = print(keep, "/api/v1/specimens/%lld/feed", id),
-                             .page = print(keep, "/#/audit/%lld", id),
-                             .updated = specimen.created};
+    struct atom_feed feed = {
+        .name = print(keep, "feed/specimen/%lld", id),
+        .title = print(keep, "fettle: audits, sign-offs and handoffs of %s", specimen.catalogue_number),
+        .self = print(keep, "/api/v1/specimens/%lld/feed", id),
+        .page = print(keep, "/#/audit/%lld", id),
+        .updated = specimen.created};
     if (keep->failed)
         return arena_error(err);
     return answer(request, reply, request->path_id, &feed, keep, err);

@@ -12,7 +12,7 @@
 
 enum { SECRET_BYTES = 32 };
 
-static const char *const events[] = {"audit"};
+static const char *const events[] = {"audit", "sign-off", "handoff"};
 enum { EVENT_COUNT = sizeof events / sizeof *events };
 
 /* " audit sign-off ", each once; all of them where none is named. */

@@ -38,10 +38,10 @@ static void wake(struct notifier *notifier)
     pthread_mutex_unlock(&notifier->lock);
 }
 
-/* The store's listener. */
+/* The store's listener. What hooks are told of moves its specimen. */
 static void hear(void *context, const struct store_change *change)
 {
-    if (change->kind == STORE_CHANGED_HOOK)
+    if (change->kind == STORE_CHANGED_HOOK || change->kind == STORE_CHANGED_SPECIMEN)
         wake(context);
 }
 

@@ -101,6 +101,7 @@ bool atom_write(const struct atom_feed *feed, char **text, size_t *size, struct 
     add_element(&out, "updated", "", feed->count ? feed->entries[0].updated : feed->updated);
     add_link(&out, "self", "application/atom+xml", feed->self);
     add_link(&out, "alternate", "text/html", feed->page);
+    text_add(&out, "<author><name>fettle</name></author>\n");
     add_element(&out, "generator", "", "fettle");
     for (size_t i = 0; i < feed->count; i++)
         add_entry(&out, feed->collection, &feed->entries[i]);

@@ -48,6 +48,9 @@ static bool add(struct write *write, const struct store_audit_new *audit, int64_
         " SELECT ?1, j.key, j.value ->> 'id', j.value ->> 'name', j.value ->> 'outcome',"
         " j.value ->> 'waiver' IS NOT NULL FROM json_each(?2, '$.rules') j"
         " WHERE j.value ->> 'need' = 'required' AND j.value ->> 'outcome' <> 'conforms'";
+    static const char log[] = STEP_INSERT
+        "SELECT ?2, v.specimen, 'audit made', NULL, v.kind || ' ' || v.number || ' by ' || s.name || ' ' ||"
+        " s.version || ': ' || a.outcome, 'audit', a.id FROM " AUDIT_TABLES " WHERE a.id = ?1";
     bool found;
     int64_t specimen = 0;
     *created = false;
@@ -64,7 +67,8 @@ static bool add(struct write *write, const struct store_audit_new *audit, int64_
         return false;
     *id = sqlite3_last_insert_rowid(write->connection->db);
     return statement_run(write->connection, holds, NULL, err, "it", *id, audit->body)
-           && hooks_tell_audit(write, *id, err) && summary_touch_specimen(write, specimen, false, err);
+           && statement_run(write->connection, log, NULL, err, "it", *id, write->now)
+           && summary_touch_specimen(write, specimen, false, err);
 }
 
 bool store_audit_add(struct store *store, const struct store_audit_new *audit, int64_t *id, bool *created,

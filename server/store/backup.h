@@ -8,9 +8,9 @@ struct store_backup_figures {
     int64_t blobs_copied, blobs_present;
     uint64_t bytes_copied;
 };
-/* Copies database and blobs into the folder dest_fd (made by the caller; blobs already there by name and size
- * are not copied again). The database is copied last under another name, synced and renamed, and holds
- * exactly the blobs that are there: a broken backup leaves the one before it whole. */
+/* Copies database, blobs and the service's key into the folder dest_fd (made by the caller; blobs already
+ * there by name and size are not copied again). The database is copied last under another name, synced and
+ * renamed, and holds exactly the blobs that are there: a broken backup leaves the one before it whole. */
 bool store_backup(struct store *store, int dest_fd, struct store_backup_figures *figures, struct error *err);
 
 struct store_verify_figures {

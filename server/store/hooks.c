@@ -1,4 +1,5 @@
-/* hooks.c - hooks and the outbox of their deliveries. */
+/* hooks.c - hooks and the outbox of their deliveries; what is told of is put there by triggers of the
+ * schema. */
 #include "store/hooks.h"
 
 #include "store/inside.h"
@@ -12,35 +13,6 @@ int64_t store_now_ms(void)
     struct timespec now;
     clock_gettime(CLOCK_REALTIME, &now);
     return (int64_t)now.tv_sec * 1000 + now.tv_nsec / 1000000;
-}
-
-/* --- telling: one statement for each kind of event --- */
-
-#define INSERT_DELIVERY "INSERT INTO delivery (hook, uid, event, body, due_ms, created) "
-#define NEW_UID "lower(hex(randomblob(16)))"
-#define WANT(event) "h.withdrawn_at IS NULL AND h.disabled_at IS NULL AND instr(h.events, ' " event " ')"
-
-bool hooks_tell_audit(struct write *write, int64_t audit, struct error *err)
-{
-    static const char tell[] = INSERT_DELIVERY
-        "SELECT h.id, " NEW_UID ", 'audit', json_object('event', 'audit', 'created', a.created,"
-        " 'audit', json_object('id', CAST(a.id AS TEXT), 'outcome', a.outcome, 'waived', a.waived,"
-        " 'sha256', a.sha256, 'url', '/api/v1/audits/' || a.id),"
-        " 'spec', json_object('id', CAST(s.id AS TEXT), 'name', s.name, 'version', s.version),"
-        " 'specimen', json_object('id', CAST(c.id AS TEXT), 'catalogue_number', c.catalogue_number,"
-        " 'title', c.title, 'url', '/api/v1/specimens/' || c.id),"
-        " 'version', json_object('id', CAST(v.id AS TEXT), 'kind', v.kind, 'number', v.number),"
-        " 'run', CAST(a.run AS TEXT), 'holds', json((SELECT json_group_array(json_object('rule', t.rule,"
-        " 'name', t.name, 'outcome', t.outcome, 'waived', json(iif(t.waived, 'true', 'false'))))"
-        " FROM (SELECT * FROM audit_hold WHERE audit = a.id ORDER BY place) t))), ?2, a.created"
-        " FROM hook h JOIN audit a ON a.id = ?1 JOIN spec s ON s.id = a.spec JOIN run r ON r.id = a.run"
-        " JOIN version v ON v.id = r.version JOIN specimen c ON c.id = v.specimen WHERE " WANT("audit");
-    int64_t told;
-    if (!statement_run(write->connection, tell, &told, err, "ii", audit, store_now_ms()))
-        return false;
-    if (told)
-        write_note(write, STORE_CHANGED_HOOK, audit, 0, 0);
-    return true;
 }
 
 /* --- hooks --- */
@@ -331,6 +303,42 @@ bool store_delivery_tried(struct store *store, const struct store_delivery *deli
               && (attempt->accepted ? note_success(&write, delivery, err)
                                     : note_failure(&write, delivery, attempt, err));
     return write_end(&write, ok, err);
+}
+
+/* --- what feeds tell --- */
+
+#define TOLD(where)                                                                                          \
+    "SELECT t.specimen, t.about_id, t.created, t.kind, t.who, t.text, t.about, c.catalogue_number"           \
+    " FROM step t JOIN specimen c ON c.id = t.specimen WHERE " where                                         \
+    " t.kind IN ('audit made', 'signed off', 'handed over') ORDER BY t.id DESC LIMIT ?1"
+
+bool store_told_list(struct store *store, int64_t specimen, size_t limit, struct arena *keep,
+                     struct store_told_list *list, struct error *err)
+{
+    static const char all[] = TOLD("?2 IS NULL AND"), of_one[] = TOLD("t.specimen = ?2 AND");
+    struct connection *connection;
+    int step;
+    *list = (struct store_told_list){0, ARENA_NEW(keep, struct store_told, limit)};
+    if (!list->items)
+        return arena_error(err);
+    if (!limit_check(limit, err) || !read_begin(store, &connection, err))
+        return false;
+    sqlite3_stmt *row =
+        statement_begin(connection, specimen ? of_one : all, err, "ik", (int64_t)limit, specimen);
+    while ((step = statement_step(connection, row, err)) == 1 && list->count < limit)
+        list->items[list->count++] = (struct store_told){
+            .specimen = column_id(row, 0),
+            .about_id = column_id(row, 1),
+            .created = column_text(row, 2, keep),
+            .kind = column_text(row, 3, keep),
+            .who = column_text(row, 4, keep),
+            .text = column_text(row, 5, keep),
+            .about = column_text(row, 6, keep),
+            .catalogue_number = column_text(row, 7, keep),
+        };
+    statement_end(row);
+    read_end(store, connection);
+    return step >= 0 && (!keep->failed || arena_error(err));
 }
 
 /* --- the collection itself --- */

@@ -71,6 +71,21 @@ bool store_delivery_tried(struct store *store, const struct store_delivery *deli
 /* Milliseconds since 1970. */
 int64_t store_now_ms(void);
 
+/* --- what feeds tell --- */
+
+struct store_told {
+    int64_t specimen, about_id;
+    const char *created, *kind, *who; /* who may be NULL */
+    const char *text, *about, *catalogue_number;
+};
+struct store_told_list {
+    size_t count;
+    struct store_told *items; /* newest first */
+};
+/* The last steps of the log that are audits, sign-offs and handoffs; specimen 0: of all; limit 1..500. */
+bool store_told_list(struct store *store, int64_t specimen, size_t limit, struct arena *keep,
+                     struct store_told_list *list, struct error *err);
+
 /* --- the collection itself --- */
 
 /* "9c1b...": a version 4 UUID (RFC 9562) that it keeps. */

@@ -3,6 +3,7 @@
 #define STORE_INSIDE_H
 
 #include "base/digest.h"
+#include "store/steps.h"
 #include "store/tolerances.h"
 #include "store/version.h"
 
@@ -145,6 +146,8 @@ struct store {
     pthread_t checker;
 };
 
+/* Nothing opened yet; NULL with err when memory is out. */
+struct store *store_new(struct error *err);
 /* Marks the store read-only with a sentence why; false with ERROR_STORE. */
 bool store_spoil(struct store *store, const char *why, struct error *err);
 bool store_writable(struct store *store, struct error *err);
@@ -203,17 +206,23 @@ bool limit_check(size_t limit, struct error *err);
 /* Room for one more item beyond count in an array that only grows; NULL when the arena is full. */
 void *arena_grow(struct arena *keep, void *items, size_t count, size_t *room, size_t size);
 
+/* --- steps.c --- */
+
+/* Then VALUES or a SELECT over the row that the step tells of. */
+#define STEP_INSERT "INSERT INTO step (created, specimen, kind, who, text, about, about_id) "
+bool step_add(struct write *write, const struct store_step *step, struct error *err);
+
+/* --- waivers.c --- */
+
+/* ERROR_NOT_FOUND where it does not. */
+bool specimen_exists(struct connection *connection, int64_t specimen, struct error *err);
+
 /* --- summary.c: columns that repeat what other rows say, and revisions --- */
 
 bool summary_touch_specimen(struct write *write, int64_t specimen, bool changed, struct error *err);
 bool summary_touch_version(struct write *write, int64_t version, struct error *err);
 /* After runs, references, withdrawals or new versions. */
 bool summary_refresh(struct write *write, int64_t specimen, int64_t version, struct error *err);
-
-/* --- hooks.c --- */
-
-/* Every hook that wants to hear of audits gets a delivery. */
-bool hooks_tell_audit(struct write *write, int64_t audit, struct error *err);
 
 /* --- record.c --- */
 

@@ -137,6 +137,9 @@ bool version_create(struct write *write, const struct store_version_new *version
 {
     static const char same[] = "SELECT id FROM version WHERE specimen = ?1 AND kind = ?2 AND blob = ?3";
     static const char begin_work[] = "UPDATE specimen SET state = 'in work' WHERE id = ?1 AND state = 'new'";
+    static const char log[] = STEP_INSERT
+        "SELECT ?2, specimen, 'file added', nullif(uploader, ''), kind || ' ' || number || ': ' || file_name,"
+        " 'version', id FROM version WHERE id = ?1";
     struct connection *connection = write->connection;
     int64_t blob, against;
     bool found;
@@ -151,6 +154,7 @@ bool version_create(struct write *write, const struct store_version_new *version
            && default_against(connection, version, &against, err)
            && insert_version(write, version, blob, against, id, err)
            && statement_run(connection, begin_work, NULL, err, "i", version->specimen)
+           && statement_run(connection, log, NULL, err, "it", *id, write->now)
            && add_first_jobs(write, version, *id, against, err)
            && summary_refresh(write, version->specimen, *id, err);
 }
@@ -439,6 +443,9 @@ static bool withdraw(struct write *write, int64_t id, const char *reason, const 
 {
     static const char change[] = "UPDATE version SET withdrawn_reason = ?2, withdrawn_by = ?3,"
                                  " withdrawn_at = ?4 WHERE id = ?1";
+    static const char log[] = STEP_INSERT
+        "SELECT ?2, specimen, 'version withdrawn', nullif(withdrawn_by, ''), kind || ' ' || number || ': ' ||"
+        " withdrawn_reason, 'version', id FROM version WHERE id = ?1";
     int64_t specimen;
     bool withdrawn;
     if (!look_up(write, id, if_revision, stale, &specimen, &withdrawn, err))
@@ -446,6 +453,7 @@ static bool withdraw(struct write *write, int64_t id, const char *reason, const 
     if (withdrawn)
         return error_set(err, ERROR_CONFLICT, "the version is withdrawn already");
     return statement_run(write->connection, change, NULL, err, "ittt", id, reason, by ? by : "", write->now)
+           && statement_run(write->connection, log, NULL, err, "it", id, write->now)
            && summary_refresh(write, specimen, id, err);
 }
 

@@ -63,7 +63,8 @@ static int64_t number(const char *sql)
 }
 
 /* What takes a folder back to the schema of that number: tables and columns that cannot be added twice go. */
-#define BACK_TO_0007 "DROP TABLE audit; DROP TABLE waiver; DROP TABLE spec; "
+#define BACK_TO_0008 "DROP TABLE signoff; DROP TABLE step; "
+#define BACK_TO_0007 BACK_TO_0008 "DROP TABLE audit; DROP TABLE waiver; DROP TABLE spec; "
 #define BACK_TO_0006                                                                                         \
     BACK_TO_0007 "ALTER TABLE specimen DROP COLUMN tolerances; ALTER TABLE job DROP COLUMN tolerances; "
 #define BACK_TO_0005                                                                                         \
@@ -133,6 +134,16 @@ Test(migrate, forward_from_before_orders_by_faults_counts_those_of_the_latest_ca
     cr_assert(opens_after(sql), "%s", folder.err.text);
 
     cr_expect_eq(number("SELECT faults FROM specimen"), 7);
+}
+
+Test(migrate, forward_from_before_the_log_tells_what_was_done)
+{
+    add_version(&folder, number("SELECT id FROM specimen"), "scan", 0, "a");
+
+    cr_assert(opens_after(BACK_TO_0008 "PRAGMA user_version = 8"), "%s", folder.err.text);
+
+    cr_expect_eq(number("SELECT count(*) FROM step"), 1);
+    cr_expect_eq(number("SELECT count(*) FROM step WHERE kind = 'file added' AND about_id = 1"), 1);
 }
 
 Test(migrate, forward_from_before_tolerances_states_none)
