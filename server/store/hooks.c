@@ -142,9 +142,10 @@ bool store_hook_list(struct store *store, struct arena *keep, struct store_hook_
 
 static bool add_test(struct write *write, int64_t hook, int64_t *delivery, struct error *err)
 {
-    static const char add[] = INSERT_DELIVERY "SELECT h.id, " NEW_UID
-                                              ", 'test', json_object('event', 'test', 'created', ?2), ?3, ?2"
-                                              " FROM hook h WHERE h.id = ?1 AND h.withdrawn_at IS NULL";
+    static const char add[] = "INSERT INTO delivery (hook, uid, event, body, due_ms, created)"
+                              " SELECT h.id, lower(hex(randomblob(16))), 'test', json_object('event', "
+                              "'test', 'created', ?2), ?3, ?2"
+                              " FROM hook h WHERE h.id = ?1 AND h.withdrawn_at IS NULL";
     int64_t added;
     if (!statement_run(write->connection, add, &added, err, "iti", hook, write->now, store_now_ms()))
         return false;
