@@ -41,7 +41,7 @@ CFLAGS   += -O3 -g1 -DNDEBUG -D_FORTIFY_SOURCE=2 -fstack-clash-protection
 endif
 
 # ROOMS and OUT may be set to build and test a part of the program apart from the rest.
-ROOMS   ?= base bag seal spec geom mesh io topology bvh subdiv measure picture run store json report handoff job http cli
+ROOMS   ?= base bag seal spec geom mesh io topology bvh subdiv measure picture run store json report handoff notify job http cli
 SOURCES := $(sort $(foreach room,$(ROOMS),$(wildcard server/$(room)/*.c)))
 OBJECTS := $(SOURCES:%.c=$(OUT)/%.o)
 PROGRAM := $(OUT)/fettle

@@ -94,6 +94,12 @@ export const listWaivers = async (specimen) => (await read(`/specimens/${specime
 export const addWaiver = (specimen, body) => post(`/specimens/${specimen}/waivers`, body);
 export const withdrawWaiver = (id) => post(`/waivers/${id}/withdraw`);
 
+export const listStanding = (values) => read(`/standing${query(values)}`);
+export const allStanding = (values, most) => readAll('/standing', values, most);
+export const standingFile = (values) => `${ROOT}/standing${query(values)}`;
+/** Audits some of the runs that are not audited by a spec: { audited, left, next, refused, ... }. @param {string|null} after */
+export const auditAll = (spec, after) => post(`/specs/${spec}/audit-all`, after === null ? {} : { after });
+
 /** A run record, and the version that its Link header names. */
 export async function readRun(id) {
   const answer = await send('GET', `/runs/${id}`);

@@ -19,6 +19,10 @@ route_handler handle_audit_list, handle_audit_make, handle_audit_read, handle_au
 route_handler handle_waiver_list, handle_waiver_add, handle_waiver_withdraw;
 route_handler handle_handoff_make, handle_handoff_list, handle_handoff_read, handle_handoff_file,
     prepare_handoff_check, handle_handoff_check, handle_handoff_check_read;
+route_handler handle_standing, handle_audit_all, handle_badge;
+route_handler handle_feed, handle_specimen_feed;
+route_handler handle_hook_list, handle_hook_add, handle_hook_read, handle_hook_withdraw, handle_hook_test,
+    handle_delivery_list;
 route_handler handle_events;
 
 #endif

@@ -199,6 +199,8 @@ bool units_are_known(const char *units);
 /* Cursors of lists ordered by id: decimal. *id is 0 for NULL. */
 bool cursor_parse(const char *cursor, int64_t *id, struct error *err);
 const char *cursor_make(int64_t id, struct arena *keep);
+/* "%text%" for LIKE with the wildcards in text escaped by a backslash. */
+const char *text_pattern(const char *text, struct arena *keep);
 /* limit within 1..500. */
 bool limit_check(size_t limit, struct error *err);
 /* Room for one more item beyond count in an array that only grows; NULL when the arena is full. */
