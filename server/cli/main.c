@@ -21,6 +21,7 @@ static const struct command {
     {"handoff", cli_handoff, "hand over a signed audit with all it rests on"},
     {"verify-handoff", cli_verify_handoff, "check a handoff, and measure it again"},
     {"report", cli_report, "write an audit as a PDF or HTML document"},
+    {"sign-off", cli_sign_off, "sign an audit off, as a named person"},
     {"serve", cli_serve, "serve the page and the API over a data folder"},
     {"verify", cli_verify, "check that a data folder holds everything, unaltered"},
     {"backup", cli_backup, "copy a data folder while it is in use"},

@@ -23,6 +23,8 @@ route_handler handle_standing, handle_audit_all, handle_badge;
 route_handler handle_feed, handle_specimen_feed;
 route_handler handle_hook_list, handle_hook_add, handle_hook_read, handle_hook_withdraw, handle_hook_test,
     handle_delivery_list;
+route_handler handle_sign_off_list, handle_sign_off_make, handle_sign_off_read, handle_sign_off_statement,
+    handle_key, handle_log, handle_specimen_log;
 route_handler handle_events;
 
 #endif

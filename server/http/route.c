@@ -76,6 +76,13 @@ static const struct route table[] = {
     {"GET", API "/handoffs/{id}/file", "", ROUTE_NO_BODY, false, NULL, handle_handoff_file},
     {"POST", API "/handoff-checks", "name", ROUTE_UPLOAD, false, prepare_handoff_check, handle_handoff_check},
     {"GET", API "/handoff-checks/{id}", "", ROUTE_NO_BODY, false, NULL, handle_handoff_check_read},
+    {"GET", API "/audits/{id}/sign-offs", "", ROUTE_NO_BODY, false, NULL, handle_sign_off_list},
+    {"POST", API "/audits/{id}/sign-offs", "", ROUTE_JSON, false, NULL, handle_sign_off_make},
+    {"GET", API "/sign-offs/{id}", "", ROUTE_NO_BODY, false, NULL, handle_sign_off_read},
+    {"GET", API "/sign-offs/{id}/statement", "", ROUTE_NO_BODY, false, NULL, handle_sign_off_statement},
+    {"GET", API "/key", "", ROUTE_NO_BODY, false, NULL, handle_key},
+    {"GET", API "/log", "limit cursor", ROUTE_NO_BODY, false, NULL, handle_log},
+    {"GET", API "/specimens/{id}/log", "limit cursor", ROUTE_NO_BODY, false, NULL, handle_specimen_log},
     {"GET", API "/events", "specimen", ROUTE_NO_BODY, true, NULL, handle_events},
 };
 
