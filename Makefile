@@ -24,7 +24,7 @@ COMMIT  := $(shell git describe --always --dirty --abbrev=12 2>/dev/null || echo
 WARNINGS := -Wall -Wextra -Wshadow -Wconversion -Wvla -Wstrict-prototypes -Wmissing-prototypes -Werror
 CPPFLAGS := -Iserver -D_GNU_SOURCE -DFETTLE_VERSION='"$(VERSION)"'
 # Pango's headers alone: report/typeset.c loads the library when the first PDF is made
-PANGO_CFLAGS := $(shell pkg-config --cflags pangocairo pangoft2 2>/dev/null)
+PANGO_CFLAGS := $(patsubst -I%,-isystem %,$(filter -I%,$(shell pkg-config --cflags pangocairo pangoft2 2>/dev/null)))
 CFLAGS   := -std=c17 -ffp-contract=off -fno-math-errno -fno-trapping-math -pthread $(WARNINGS) -fstack-protector-strong -fPIE -fvisibility=hidden
 LDFLAGS  := -pthread -pie -Wl,-z,relro,-z,now
 LIBS     := -lmicrohttpd -ljansson -lsqlite3 -lhogweed -lnettle -lzstd -lz -lseccomp -lmeshoptimizer -lcairo -lm
@@ -74,7 +74,7 @@ FORCE:
 $(OUT)/server/run/version.o: CPPFLAGS += -DFETTLE_COMMIT='"$(COMMIT)"'
 $(OUT)/server/run/version.o: $(OUT)/commit
 
-$(OUT)/server/report/typeset.o: CPPFLAGS += $(patsubst -I%,-isystem %,$(PANGO_CFLAGS))
+$(OUT)/server/report/typeset.o: CPPFLAGS += $(PANGO_CFLAGS)
 
 rooms:
 	@awk -f tests/rooms.awk tests/rooms.txt server/*/*.[ch]

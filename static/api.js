@@ -72,6 +72,8 @@ export const changeSpecimen = (id, body) => change(`/specimens/${id}`, body);
 export const listVersions = (specimen) => readAll(`/specimens/${specimen}/versions`);
 export const readVersion = (id) => read(`/versions/${id}`);
 export const changeVersion = (id, body) => change(`/versions/${id}`, body);
+/** The report of an audit; `format` is 'pdf' or 'html'. */
+export const reportAddress = (audit, format) => `${ROOT}/audits/${audit}/report?format=${format}`;
 export const fileAddress = (version) => `${ROOT}/versions/${version}/file`;
 export const thumbnailAddress = (version) => `${ROOT}/versions/${version}/thumbnail`;
 export const startRun = (body) => post('/runs', body);

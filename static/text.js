@@ -51,6 +51,8 @@ export const TEXT = {
   'audit.rules': 'Rules',
   'audit.rulesNote':
     'On the scale: the bar is what is certain of the value, the upright line the limit, the grey side what is allowed.',
+  'audit.reportPdf': 'Report (PDF)',
+  'audit.reportHtml': 'Report (HTML)',
   'audit.digests': 'What was judged, by SHA-256',
   'audit.record': 'Run record',
   'audit.itself': 'This audit',

@@ -43,7 +43,7 @@ export function joinAudit(el, page) {
       const found = version ? auditOf(audits, version.latest_run, spec.id) : null;
       const audit = found ? await api.readAudit(found.id) : null;
       if (mine !== asked) return;
-      state = { specimen, versions: measured, version, specs, spec, audits, audit, waivers, problem: null };
+      state = { specimen, versions: measured, version, specs, spec, audits, audit, waivers, reportAddress: api.reportAddress, problem: null };
       page.setTitle(say('audit.pageTitle', { number: specimen.catalogue_number }));
       give(el, 'show', state);
     } catch (problem) {

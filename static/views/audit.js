@@ -93,6 +93,12 @@ export function AuditView(el) {
         h('table', { class: 'ledger rules' }, head(), h('tbody', {}, audit.rules.map(row))),
       ),
       h(
+        'p',
+        { class: 'controls' },
+        h('a', { class: 'button', href: state.reportAddress(state.audit.id, 'pdf'), text: say('audit.reportPdf') }),
+        h('a', { class: 'button', href: state.reportAddress(state.audit.id, 'html'), text: say('audit.reportHtml') }),
+      ),
+      h(
         'details',
         { data: { open: 'digests' } },
         h('summary', { text: say('audit.digests') }),
