@@ -179,7 +179,7 @@ static bool judge_end(int status, size_t size, struct error *err)
 bool handoff_check_run(const struct handoff_check *check, char **out, size_t *size, struct error *err)
 {
     char *text = malloc(result_bytes_max + 1);
-    int fd, status = 0;
+    int fd = -1, status = 0;
     pid_t pid;
     *size = 0;
     if (!text || !start(check, &pid, &fd, err)) {
