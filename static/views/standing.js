@@ -20,6 +20,7 @@ const TYPING_MS = 200;
  */
 export function StandingView(el, addressOf) {
   const top = h('div', {});
+  const actions = h('div', { class: 'row' });
   const told = h('p', { class: 'told quiet', role: 'status' });
   const body = h('div', {});
   const register = h('div', { class: 'scroll' });
@@ -30,7 +31,7 @@ export function StandingView(el, addressOf) {
   el.append(
     h('h1', { tabindex: '-1', class: 'plain', text: say('standing.title') }),
     top,
-    h('p', { class: 'controls' }, h('label', {}, say('standing.find'), find)),
+    h('div', { class: 'controls bar' }, h('label', {}, say('standing.find'), find), actions),
     told,
     body,
     register,
@@ -70,7 +71,8 @@ export function StandingView(el, addressOf) {
     const drawn = JSON.stringify([query, specs, spec, counts, auditing]);
     if (drawn === drawnTop) return;
     drawnTop = drawn;
-    redraw(top, specs === null || spec === null ? null : form(), counts === null ? null : acts());
+    redraw(top, specs === null || spec === null ? null : form());
+    redraw(actions, counts === null ? null : acts());
   }
 
   function form() {
@@ -125,7 +127,7 @@ export function StandingView(el, addressOf) {
     const file = (format) => addressOf({ ...query, spec: spec.id, format });
     return h(
       'p',
-      { class: 'acts noprint' },
+      { class: 'acts' },
       auditing === null
         ? n > 0
           ? h('button', { class: 'first', data: { key: 'audit' }, text: say('standing.auditAll', { n }), on: { click: () => tell(el, 'wish.audit') } })
