@@ -10,6 +10,7 @@ import { STANDINGS, countAll, countOf, standingMark } from '../standing.js';
 import { Register } from './register.js';
 import { STANDINGS_OF_SPECIMENS } from './standing-row.js';
 
+const ORDERS = ['standing asc', 'since asc', 'since desc', 'number asc'];
 /** Letters of a search that come this fast are asked for together. */
 const TYPING_MS = 200;
 
@@ -87,6 +88,16 @@ export function StandingView(el, addressOf) {
         chosen: spec.id,
         entries: specs.map((each) => [each.id, say('audit.specName', { name: each.name, n: String(each.version) })]),
         change: (id) => wish({ spec: id }),
+      }),
+      choice({
+        label: say('collection.sort'),
+        name: 'sort',
+        chosen: `${query.sort ?? 'standing'} ${query.order ?? 'asc'}`,
+        entries: [...new Set([...ORDERS, `${query.sort ?? 'standing'} ${query.order ?? 'asc'}`])].map((each) => [
+          each,
+          say(`standing.sort.${each.replace(' ', '.')}`),
+        ]),
+        change: (value) => wish({ sort: value.split(' ')[0], order: value.split(' ')[1] }),
       }),
       h(
         'fieldset',
