@@ -54,52 +54,28 @@ CREATE TABLE hook (
 CREATE TABLE delivery (
     id          INTEGER PRIMARY KEY,
     hook        INTEGER NOT NULL REFERENCES hook (id),
-    uid         TEXT NOT NULL UNIQUE,  -- the same at every attempt
+    uid         TEXT NOT NULL UNIQUE,              -- the same at every attempt
     event       TEXT NOT NULL,
-    body        TEXT NOT NULL,         -- JSON
+    step        INTEGER REFERENCES step (id),      -- what it tells of; NULL: a test
     state       TEXT NOT NULL DEFAULT 'waiting' CHECK (state IN ('waiting', 'delivered', 'failed')),
     attempts    INTEGER NOT NULL DEFAULT 0,
-    due_ms      INTEGER NOT NULL,      -- since 1970: when it is tried next
+    due_ms      INTEGER NOT NULL,                  -- since 1970: when it is tried next
     last_status INTEGER,
     last_error  TEXT,
     last_answer TEXT,
     created     TEXT NOT NULL,
     ended       TEXT,
-    CHECK ((state = 'waiting') = (ended IS NULL))
+    CHECK ((state = 'waiting') = (ended IS NULL)),
+    CHECK ((event = 'test') = (step IS NULL))
 ) STRICT;
 CREATE INDEX delivery_due ON delivery (due_ms, id) WHERE state = 'waiting';
 CREATE INDEX delivery_by_hook ON delivery (hook, id);
 
--- Each step of the log that hooks may want to hear of is told by the log itself, whoever writes the step.
-CREATE TRIGGER step_tells_audit AFTER INSERT ON step WHEN NEW.kind = 'audit made'
+-- The log itself tells hooks of a step, whoever writes it.
+CREATE TRIGGER step_is_told AFTER INSERT ON step WHEN NEW.kind IN ('audit made', 'signed off', 'handed over')
 BEGIN
-    INSERT INTO delivery (hook, uid, event, body, due_ms, created)
-        SELECT h.id, lower(hex(randomblob(16))), 'audit',
-               json_object('event', 'audit', 'created', NEW.created,
-                   'specimen', json_object('id', CAST(c.id AS TEXT), 'catalogue_number', c.catalogue_number, 'title', c.title,
-                                           'url', '/api/v1/specimens/' || c.id),
-                   'version', json_object('id', CAST(v.id AS TEXT), 'kind', v.kind, 'number', v.number),
-                   'run', CAST(a.run AS TEXT),
-                   'spec', json_object('id', CAST(s.id AS TEXT), 'name', s.name, 'version', s.version),
-                   'audit', json_object('id', CAST(a.id AS TEXT), 'outcome', a.outcome, 'waived', a.waived,
-                                        'sha256', a.sha256, 'url', '/api/v1/audits/' || a.id),
-                   'holds', json((SELECT json_group_array(json_object('rule', t.rule, 'name', t.name,
-                                             'outcome', t.outcome, 'waived', json(iif(t.waived, 'true', 'false'))))
-                                  FROM (SELECT * FROM audit_hold WHERE audit = a.id ORDER BY place) t))),
-               CAST((julianday('now') - 2440587.5) * 86400000 AS INTEGER), NEW.created
-        FROM hook h JOIN audit a ON a.id = NEW.about_id JOIN spec s ON s.id = a.spec JOIN run r ON r.id = a.run
-             JOIN version v ON v.id = r.version JOIN specimen c ON c.id = v.specimen
-        WHERE h.withdrawn_at IS NULL AND h.disabled_at IS NULL AND instr(h.events, ' audit ');
-END;
-CREATE TRIGGER step_tells_rest AFTER INSERT ON step WHEN NEW.kind IN ('signed off', 'handed over')
-BEGIN
-    INSERT INTO delivery (hook, uid, event, body, due_ms, created)
-        SELECT h.id, lower(hex(randomblob(16))), NEW.about,
-               json_object('event', NEW.about, 'created', NEW.created,
-                   'specimen', json_object('id', CAST(c.id AS TEXT), 'catalogue_number', c.catalogue_number, 'title', c.title,
-                                           'url', '/api/v1/specimens/' || c.id),
-                   'id', CAST(NEW.about_id AS TEXT), 'who', NEW.who, 'text', NEW.text),
-               CAST((julianday('now') - 2440587.5) * 86400000 AS INTEGER), NEW.created
-        FROM hook h JOIN specimen c ON c.id = NEW.specimen
+    INSERT INTO delivery (hook, uid, event, step, due_ms, created)
+        SELECT h.id, lower(hex(randomblob(16))), NEW.about, NEW.id, 0, NEW.created
+        FROM hook h
         WHERE h.withdrawn_at IS NULL AND h.disabled_at IS NULL AND instr(h.events, ' ' || NEW.about || ' ');
 END;

@@ -142,12 +142,11 @@ bool store_hook_list(struct store *store, struct arena *keep, struct store_hook_
 
 static bool add_test(struct write *write, int64_t hook, int64_t *delivery, struct error *err)
 {
-    static const char add[] = "INSERT INTO delivery (hook, uid, event, body, due_ms, created)"
-                              " SELECT h.id, lower(hex(randomblob(16))), 'test', json_object('event', "
-                              "'test', 'created', ?2), ?3, ?2"
-                              " FROM hook h WHERE h.id = ?1 AND h.withdrawn_at IS NULL";
+    static const char add[] = "INSERT INTO delivery (hook, uid, event, due_ms, created)"
+                              " SELECT h.id, lower(hex(randomblob(16))), 'test', 0, ?2 FROM hook h"
+                              " WHERE h.id = ?1 AND h.withdrawn_at IS NULL";
     int64_t added;
-    if (!statement_run(write->connection, add, &added, err, "iti", hook, write->now, store_now_ms()))
+    if (!statement_run(write->connection, add, &added, err, "it", hook, write->now))
         return false;
     if (!added)
         return error_set(err, ERROR_NOT_FOUND, "there is no hook %lld", (long long)hook);
@@ -223,11 +222,37 @@ bool store_delivery_list(struct store *store, int64_t hook, size_t limit, const 
     return ok;
 }
 
+/* What a delivery says, from rows that are never changed but for a specimen's title. */
+#define SPECIMEN_JSON                                                                                        \
+    "'specimen', json_object('id', CAST(c.id AS TEXT), 'catalogue_number', c.catalogue_number,"              \
+    " 'title', c.title, 'url', '/api/v1/specimens/' || c.id)"
+#define HOLDS_JSON                                                                                           \
+    "json((SELECT json_group_array(json_object('rule', o.rule, 'name', o.name, 'outcome', o.outcome,"        \
+    " 'waived', json(iif(o.waived, 'true', 'false'))))"                                                      \
+    " FROM (SELECT * FROM audit_hold WHERE audit = a.id ORDER BY place) o))"
+#define AUDIT_BODY                                                                                           \
+    "(SELECT json_object('event', d.event, 'created', t.created, " SPECIMEN_JSON                             \
+    ", 'version', json_object('id', CAST(v.id AS TEXT), 'kind', v.kind, 'number', v.number),"                \
+    " 'run', CAST(a.run AS TEXT),"                                                                           \
+    " 'spec', json_object('id', CAST(s.id AS TEXT), 'name', s.name, 'version', s.version),"                  \
+    " 'audit', json_object('id', CAST(a.id AS TEXT), 'outcome', a.outcome, 'waived', a.waived,"              \
+    " 'sha256', a.sha256, 'url', '/api/v1/audits/' || a.id), 'holds', " HOLDS_JSON                           \
+    ") FROM audit a JOIN spec s ON s.id = a.spec JOIN run r ON r.id = a.run"                                 \
+    " JOIN version v ON v.id = r.version JOIN specimen c ON c.id = v.specimen WHERE a.id = t.about_id)"
+#define OTHER_BODY                                                                                           \
+    "(SELECT json_object('event', d.event, 'created', t.created, " SPECIMEN_JSON                             \
+    ", 'id', CAST(t.about_id AS TEXT), 'who', t.who, 'text', t.text) FROM specimen c"                        \
+    " WHERE c.id = t.specimen)"
+#define DELIVERY_BODY                                                                                        \
+    "CASE d.event WHEN 'test' THEN json_object('event', 'test', 'created', d.created)"                       \
+    " WHEN 'audit' THEN " AUDIT_BODY " ELSE " OTHER_BODY " END"
+
 bool store_delivery_due(struct store *store, int64_t now_ms, struct arena *keep,
                         struct store_delivery *delivery, bool *found, int64_t *next_ms, struct error *err)
 {
     static const char read[] =
-        "SELECT " DELIVERY_COLUMNS ", d.body, h.url, h.secret FROM delivery d JOIN hook h ON h.id = d.hook"
+        "SELECT " DELIVERY_COLUMNS ", " DELIVERY_BODY ", h.url, h.secret FROM delivery d"
+        " JOIN hook h ON h.id = d.hook LEFT JOIN step t ON t.id = d.step"
         " WHERE d.state = 'waiting' ORDER BY d.due_ms, d.id LIMIT 1";
     struct connection *connection;
     *found = false;

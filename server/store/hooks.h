@@ -51,8 +51,8 @@ bool store_delivery_list(struct store *store, int64_t hook, size_t limit, const 
 
 /* --- for who sends --- */
 
-/* The one that has waited longest of those that are due; else *found is false and *next_ms says when the next
- * one is (0: none waits). */
+/* The one that has waited longest of those that are due, with its body as it is now; else *found is false and
+ * *next_ms says when the next one is (0: none waits). */
 bool store_delivery_due(struct store *store, int64_t now_ms, struct arena *keep,
                         struct store_delivery *delivery, bool *found, int64_t *next_ms, struct error *err);
 

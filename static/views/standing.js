@@ -10,6 +10,7 @@ import { STANDINGS, countAll, countOf, standingMark } from '../standing.js';
 import { Register } from './register.js';
 import { STANDINGS_OF_SPECIMENS } from './standing-row.js';
 
+const ORDERS = ['standing asc', 'since asc', 'since desc', 'number asc'];
 /** Letters of a search that come this fast are asked for together. */
 const TYPING_MS = 200;
 
@@ -20,6 +21,7 @@ const TYPING_MS = 200;
  */
 export function StandingView(el, addressOf) {
   const top = h('div', {});
+  const actions = h('div', { class: 'row' });
   const told = h('p', { class: 'told quiet', role: 'status' });
   const body = h('div', {});
   const register = h('div', { class: 'scroll' });
@@ -30,7 +32,7 @@ export function StandingView(el, addressOf) {
   el.append(
     h('h1', { tabindex: '-1', class: 'plain', text: say('standing.title') }),
     top,
-    h('p', { class: 'controls' }, h('label', {}, say('standing.find'), find)),
+    h('div', { class: 'controls bar' }, h('label', {}, say('standing.find'), find), actions),
     told,
     body,
     register,
@@ -70,7 +72,8 @@ export function StandingView(el, addressOf) {
     const drawn = JSON.stringify([query, specs, spec, counts, auditing]);
     if (drawn === drawnTop) return;
     drawnTop = drawn;
-    redraw(top, specs === null || spec === null ? null : form(), counts === null ? null : acts());
+    redraw(top, specs === null || spec === null ? null : form());
+    redraw(actions, counts === null ? null : acts());
   }
 
   function form() {
@@ -85,6 +88,16 @@ export function StandingView(el, addressOf) {
         chosen: spec.id,
         entries: specs.map((each) => [each.id, say('audit.specName', { name: each.name, n: String(each.version) })]),
         change: (id) => wish({ spec: id }),
+      }),
+      choice({
+        label: say('collection.sort'),
+        name: 'sort',
+        chosen: `${query.sort ?? 'standing'} ${query.order ?? 'asc'}`,
+        entries: [...new Set([...ORDERS, `${query.sort ?? 'standing'} ${query.order ?? 'asc'}`])].map((each) => [
+          each,
+          say(`standing.sort.${each.replace(' ', '.')}`),
+        ]),
+        change: (value) => wish({ sort: value.split(' ')[0], order: value.split(' ')[1] }),
       }),
       h(
         'fieldset',
@@ -125,7 +138,7 @@ export function StandingView(el, addressOf) {
     const file = (format) => addressOf({ ...query, spec: spec.id, format });
     return h(
       'p',
-      { class: 'acts noprint' },
+      { class: 'acts' },
       auditing === null
         ? n > 0
           ? h('button', { class: 'first', data: { key: 'audit' }, text: say('standing.auditAll', { n }), on: { click: () => tell(el, 'wish.audit') } })
