@@ -1,7 +1,7 @@
 // space_view.test.mjs - versions in space, in a real browser.
 //   sphere_*   a sphere against a smaller one is of one colour, and the legend names its value
 //   form_*     faces by aspect ratio and shell, vertices by edges: colours, counts and places
-//   detail_*   near a finding on a simplified surface, all of the mesh's triangles
+//   detail_*   near a finding on a simplified surface, all of the mesh's triangles; a face pointed at there is the mesh's
 //   legend_*   marks at the tolerances, at both sides where there is a sign
 //   touch_*    two fingers draw near and pan
 //   keys_*     what is shown is chosen without a pointer
@@ -225,6 +225,14 @@ test('detail_near_a_finding_is_of_the_mesh_and_elsewhere_of_the_simplified_surfa
     },
     long,
   );
+
+  await page.locator('.plate.view canvas').click();
+  await page.locator('.picked', { hasText: 'Area' }).waitFor();
+  const told = (await page.locator('.picked').innerText()).replace(/\s/g, ' ');
+  const [, face] = /^Face ([\d ]+) of scan 2\. At .*, −10\.5, .* mm\. All of it is 0\.\d+–0\.5\d* mm from scan 1\. Aspect ratio 8\. .* Area 0\.\d+ mm²\.$/.exec(told);
+  const { positions, triangles } = readObj(sphere(96, 10.5));
+  const corners = triangles[Number(face.replaceAll(' ', ''))].map((v) => positions[v]);
+  assert.ok(corners.every((corner) => Math.hypot(...corner.map((x, i) => x - finding.at[i])) < 1.5), `${face}: ${corners}`);
 
   await page.locator('.plate.view').focus();
   await page.keyboard.press('0');
