@@ -230,8 +230,8 @@ test('detail_near_a_finding_is_of_the_mesh_and_elsewhere_of_the_simplified_surfa
   await page.locator('.picked', { hasText: 'Area' }).waitFor();
   const told = (await page.locator('.picked').innerText()).replace(/\s/g, ' ');
   const [, face] = /^Face ([\d ]+) of scan 2\. At .*, −10\.5, .* mm\. All of it is 0\.\d+–0\.5\d* mm from scan 1\. Aspect ratio 8\. .* Area 0\.\d+ mm²\.$/.exec(told);
-  const { positions, triangles } = readObj(sphere(96, 10.5));
-  const corners = triangles[Number(face.replaceAll(' ', ''))].map((v) => positions[v]);
+  const { points, triangles } = readObj(sphere(96, 10.5));
+  const corners = triangles[Number(face.replaceAll(' ', ''))].map((v) => points[v]);
   assert.ok(corners.every((corner) => Math.hypot(...corner.map((x, i) => x - finding.at[i])) < 1.5), `${face}: ${corners}`);
 
   await page.locator('.plate.view').focus();
@@ -249,6 +249,9 @@ test('detail_near_a_finding_is_of_the_mesh_and_elsewhere_of_the_simplified_surfa
     },
     [even, long],
   );
+  const box = await page.locator('.plate.view canvas').boundingBox();
+  await page.locator('.plate.view canvas').click({ position: { x: box.width / 2, y: 0.22 * box.height } });
+  await page.locator('.picked', { hasText: 'A face of the simplified surface' }).waitFor();
   assert.deepEqual(faults, []);
   await close();
 });
