@@ -88,6 +88,7 @@ export const readFindings = (run) => read(`/runs/${run}/findings`);
 
 export const listSpecs = async () => (await read('/specs')).items;
 export const readSpec = (id) => read(`/specs/${id}`);
+export const checkSpec = (body) => post('/spec-checks', body);
 export const addSpec = (body) => post('/specs', body);
 export const askWhatIf = (spec, rule, limit) => read(`/specs/${spec}/what-if${query({ rule, limit })}`);
 export const listAudits = (values) => readAll('/audits', values);

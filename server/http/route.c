@@ -49,6 +49,7 @@ static const struct route table[] = {
     {"POST", API "/jobs/{id}/retry", "", ROUTE_JSON_OR_EMPTY, false, NULL, handle_job_retry},
     {"GET", API "/specs", "", ROUTE_NO_BODY, false, NULL, handle_spec_list},
     {"POST", API "/specs", "", ROUTE_JSON, false, NULL, handle_spec_add},
+    {"POST", API "/spec-checks", "", ROUTE_JSON, false, NULL, handle_spec_check},
     {"GET", API "/specs/{id}", "", ROUTE_NO_BODY, false, NULL, handle_spec_read},
     {"GET", API "/specs/{id}/what-if", "rule limit", ROUTE_NO_BODY, false, NULL, handle_spec_what_if},
     {"POST", API "/specs/{id}/audit-all", "", ROUTE_JSON_OR_EMPTY, false, NULL, handle_audit_all},

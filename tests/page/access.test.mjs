@@ -114,6 +114,17 @@ const views = [
     async go(page) {
       await open(page, '#/specs', '.rules td');
       await page.getByRole('button', { name: 'Write the next version' }).click();
+      await page.locator('.cards summary').first().click();
+      await page.locator('[data-key="r1 measure"]').click();
+      await page.locator('[role=option]').first().waitFor();
+    },
+  },
+  {
+    name: 'spec being written as text',
+    async go(page) {
+      await open(page, '#/specs', '.rules td');
+      await page.getByRole('button', { name: 'Write the next version' }).click();
+      await page.getByRole('button', { name: 'Text' }).click();
       await page.locator('textarea').waitFor();
     },
   },
