@@ -73,6 +73,8 @@ export const changeSpecimen = (id, body) => change(`/specimens/${id}`, body);
 export const listVersions = (specimen) => readAll(`/specimens/${specimen}/versions`);
 export const readVersion = (id) => read(`/versions/${id}`);
 export const changeVersion = (id, body) => change(`/versions/${id}`, body);
+/** The report of an audit; `format` is 'pdf' or 'html'. */
+export const reportAddress = (audit, format) => `${ROOT}/audits/${audit}/report?format=${format}`;
 export const fileAddress = (version) => `${ROOT}/versions/${version}/file`;
 export const thumbnailAddress = (version) => `${ROOT}/versions/${version}/thumbnail`;
 export const startRun = (body) => post('/runs', body);
@@ -86,6 +88,7 @@ export const readFindings = (run) => read(`/runs/${run}/findings`);
 
 export const listSpecs = async () => (await read('/specs')).items;
 export const readSpec = (id) => read(`/specs/${id}`);
+export const checkSpec = (body) => post('/spec-checks', body);
 export const addSpec = (body) => post('/specs', body);
 export const askWhatIf = (spec, rule, limit) => read(`/specs/${spec}/what-if${query({ rule, limit })}`);
 export const listAudits = (values) => readAll('/audits', values);
@@ -95,6 +98,11 @@ export const listWaivers = async (specimen) => (await read(`/specimens/${specime
 export const addWaiver = (specimen, body) => post(`/specimens/${specimen}/waivers`, body);
 export const withdrawWaiver = (id) => post(`/waivers/${id}/withdraw`);
 
+export const listStanding = (values) => read(`/standing${query(values)}`);
+export const allStanding = (values, most) => readAll('/standing', values, most);
+export const standingFile = (values) => `${ROOT}/standing${query(values)}`;
+/** Audits some of the runs that are not audited by a spec: { audited, left, next, refused, ... }. @param {string|null} after */
+export const auditAll = (spec, after) => post(`/specs/${spec}/audit-all`, after === null ? {} : { after });
 export const listHandoffs = async (audit) => (await read(`/audits/${audit}/handoffs`)).items;
 export const handOver = (audit, by) => post(`/audits/${audit}/handoffs`, { by });
 export const handoffAddress = (id) => `${ROOT}/handoffs/${id}/file`;

@@ -7,6 +7,7 @@ import { joinCollection } from './joins/collection.js';
 import { joinSpace } from './joins/space.js';
 import { joinSpecimen } from './joins/specimen.js';
 import { joinSpecs } from './joins/specs.js';
+import { joinStanding } from './joins/standing.js';
 import { joinUpload } from './joins/upload.js';
 import { joinVerify } from './joins/verify.js';
 import { countRemembered } from './joins/upload-memory.js';
@@ -54,6 +55,7 @@ const views = {
   space: (el) => joinSpace(el, page),
   audit: (el) => joinAudit(el, page),
   specs: (el) => joinSpecs(el, page),
+  standing: (el) => joinStanding(el, page),
   upload: (el) => joinUpload(el, page),
   verify: (el) => joinVerify(el),
   help: joinHelp,

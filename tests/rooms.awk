@@ -12,6 +12,7 @@ BEGIN {
     fence["cairo/"] = "picture report"
     fence["pango/"] = "report"
     fence["fontconfig/"] = "report"
+    fence["curl/"] = "notify"
 }
 FILENAME == ARGV[1] {
     if ($1 != "" && $1 !~ /^#/) {

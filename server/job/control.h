@@ -1,6 +1,6 @@
-/* control.h - the local socket DATA/control by which `fettle backup`, `fettle remeasure`, `fettle sign-off` and
- * `fettle handoff` ask a running server; only the same user may connect. One request a connection, lines of
- * text, the destination as an open descriptor: the folder of a backup, the file of a handoff. */
+/* control.h - the local socket DATA/control by which `fettle backup`, `fettle remeasure`, `fettle handoff` and
+ * `fettle sign-off` ask a running server; only the same user may connect. One request a connection, lines of
+ * text, the destination of a backup as an open folder descriptor. */
 #ifndef JOB_CONTROL_H
 #define JOB_CONTROL_H
 

@@ -4,13 +4,17 @@
 #include "base/digest.h"
 #include "run/version.h"
 #include "spec/judged.h"
+#include "store/settings.h"
 #include "json/number.h"
 #include "json/tree.h"
 #include "json/writer.h"
 
+#include <assert.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
+
+static_assert(AUDIT_CERTIFY_LEAST == STORE_CERTIFY_LEAST, "what an audit advises, a request may ask for");
 
 /* What may differ between two records of the same measurement. */
 static void drop_what_varies(json_t *record)
@@ -93,6 +97,7 @@ void audited_close(struct audited *audited)
 {
     json_decref(audited->record);
     free(audited->rules);
+    free(audited->waivers);
     memset(audited, 0, sizeof *audited);
 }
 

@@ -271,7 +271,7 @@ static const char *all_of_them(const struct composer *composer, size_t listed)
 
 void compose_findings(struct composer *composer)
 {
-    static const struct document_column columns[] = {{"No.", 4, true},        {"Severity", 9, false},
+    static const struct document_column columns[] = {{"No.", 5, true},        {"Severity", 9, false},
                                                      {"Kind, on", 19, false}, {"Place", 18, false},
                                                      {"Size", 9, true},       {"What it is", 48, false}};
     size_t worst[LISTED_MOST + 1], count = compose_worst(composer, LISTED_MOST, worst);

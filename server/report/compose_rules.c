@@ -50,7 +50,7 @@ static const char *margin_text(const struct composer *composer, const struct jso
 {
     double margin = node_number(rule, "margin");
     const char *number = say_number(composer, fabs(margin));
-    if (isnan(margin))
+    if (isnan(margin) || isnan(node_number(rule, "limit"))) /* of what is true or false there is none */
         return "—";
     return with_unit(composer, rule, margin < 0 ? say(composer, "−%s", number) : number);
 }
@@ -112,7 +112,7 @@ static void add_rule(struct composer *composer, struct document_table *table, co
 void compose_rules(struct composer *composer)
 {
     static const struct document_column columns[] = {
-        {"No.", 4, true},      {"Rule", 22, false},
+        {"No.", 5, true},      {"Rule", 22, false},
         {"Limit", 16, false},  {"Value as judged", 18, true},
         {"Margin", 13, true},  {"Uncertainty, decision", 16, false},
         {"Outcome", 17, false}};
@@ -158,6 +158,7 @@ void compose_definitions(struct composer *composer)
         if (!table) {
             add_heading(composer, "Definitions");
             table = add_table(composer, "What each measure judged means", columns, 3);
+            table->is_fine = true;
         }
         struct document_row *row = add_row(composer, table);
         row->cells[0].text = say(composer, "%s", path);

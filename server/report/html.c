@@ -15,30 +15,31 @@ static const char style[] =
     "--margin:#b4474c;--bad:#a0252b;--good:#0c655f;--open:#755000}"
     "*{box-sizing:border-box}"
     "html{background:#f3f5f2;color:var(--ink);font:14px/1.45 system-ui,'DejaVu Sans',sans-serif}"
-    "body{margin:0 auto;max-width:60rem;padding:1.5rem;background:var(--sheet);overflow-wrap:anywhere}"
+    "body{margin:0 auto;max-width:66rem;padding:1.5rem;background:var(--sheet);overflow-wrap:anywhere}"
     "h1,h2{font-family:Georgia,'DejaVu Serif',serif;font-weight:600;line-height:1.2}"
     "h1{font-size:1.6rem;margin:0 0 .2rem}"
     "h2{font-size:1.15rem;margin:1.6rem 0 .4rem;border-bottom:1.5px solid var(--ink);padding-bottom:.1rem}"
     "header{border-bottom:5px double var(--ink);padding-bottom:.5rem;margin-bottom:1rem}"
     "header p{margin:0;color:var(--ink-2)}"
     ".code,code{font-family:ui-monospace,'DejaVu Sans Mono',monospace;font-size:.92em}"
-    "p{margin:.3rem 0}.quiet{color:var(--ink-3)}"
+    "p{margin:.3rem 0}.quiet{color:var(--ink-3);font-size:12px}"
     ".verdict{display:flex;gap:.8rem;align-items:center;border:3px double var(--ink);padding:.6rem .9rem}"
     ".verdict svg{width:1.9rem;height:1.9rem;flex:none}"
     ".verdict strong{font:600 1.35rem/1.2 Georgia,'DejaVu Serif',serif;display:block}"
     ".mark{width:.85em;height:.85em;vertical-align:-.08em;margin-right:.35em;flex:none}"
-    "dl{display:grid;grid-template-columns:minmax(7rem,11rem) 1fr;margin:.8rem 0;column-gap:1rem}"
+    "dl{display:grid;grid-template-columns:minmax(5.5rem,20%) 1fr;margin:.8rem 0;column-gap:1rem}"
     "dt,dd{border-bottom:1px dotted var(--rule);padding:.15rem 0;margin:0;white-space:pre-line}"
     "dt{color:var(--ink-2)}"
     ".wide{overflow-x:auto}"
-    "table{border-collapse:collapse;width:100%;border-top:1.5px solid var(--ink);"
+    "table{border-collapse:collapse;table-layout:fixed;width:100%;min-width:46rem;border-top:1.5px solid "
+    "var(--ink);"
     "border-bottom:1.5px solid var(--ink);font-size:13px;font-variant-numeric:tabular-nums lining-nums}"
-    "th,td{padding:3px .6rem 3px 0;text-align:left;vertical-align:top}"
-    "thead th{font-weight:600;color:var(--ink-2);border-bottom:1px solid var(--ink)}"
+    "th,td{padding:3px .5rem 3px 0;text-align:left;vertical-align:top}"
+    "thead th{overflow-wrap:normal;font-weight:600;color:var(--ink-2);border-bottom:1px solid var(--ink)}"
     ".n{text-align:right}tbody{border-bottom:1px solid var(--rule)}"
     "tr.note td{color:var(--ink-2);padding-top:0;font-size:12px}"
     "tbody.open{background:var(--wash)}b.bad{text-decoration:underline}"
-    "td.sum{font-family:ui-monospace,'DejaVu Sans Mono',monospace;font-size:11px}"
+    "td.sum{font-family:ui-monospace,'DejaVu Sans Mono',monospace;font-size:10.5px}"
     "figure{margin:1rem 0;break-inside:avoid}"
     ".panels{display:grid;grid-template-columns:repeat(auto-fit,minmax(8.2rem,1fr));gap:.5rem}"
     ".panel{position:relative}.panel div{position:relative}"
@@ -46,7 +47,7 @@ static const char style[] =
     ".panel div svg{position:absolute;inset:0;height:100%}"
     ".panel p{font-size:12px;color:var(--ink-2);margin:.15rem 0 0}"
     "figcaption{font-size:13px;color:var(--ink-2);margin-top:.4rem}"
-    ".legend{width:100%;max-width:22rem;height:auto;display:block;margin-top:.4rem}"
+    ".legend{width:100%;max-width:26rem;height:auto;display:block;margin-top:.4rem}"
     ".charts{display:grid;grid-template-columns:repeat(auto-fit,minmax(16rem,1fr));gap:1.2rem}"
     ".charts figure{margin:0}.charts svg{width:100%;height:auto;display:block}"
     "svg text{font-family:system-ui,'DejaVu Sans',sans-serif;fill:var(--ink)}"
@@ -57,7 +58,7 @@ static const char style[] =
     "var(--rule);padding-top:.4rem;color:var(--ink-3);font-size:12px}"
     "@page{size:A4;margin:16mm}"
     "@media print{html,body{background:#fff}body{padding:0;max-width:none;font-size:9pt}"
-    ".wide{overflow:visible}tbody,.signature,.charts figure{break-inside:avoid}"
+    ".wide{overflow:visible}table{min-width:0}tbody,.signature,.charts figure{break-inside:avoid}"
     "h2{break-after:avoid}.panels{grid-template-columns:repeat(6,1fr)}}";
 
 /* --- small parts --- */
@@ -158,7 +159,13 @@ static void add_table(struct text *out, const struct document_table *table)
 {
     text_add(out, "<div class='wide' role='region' tabindex='0' aria-label=\"");
     text_add_escaped(out, table->caption);
-    text_add(out, "\"><table><thead><tr>");
+    text_add(out, "\"><table><colgroup>");
+    double all = 0;
+    for (size_t i = 0; i < table->column_count; i++)
+        all += table->columns[i].share;
+    for (size_t i = 0; i < table->column_count; i++)
+        text_add_format(out, "<col style='width:%.4g%%'>", 100 * table->columns[i].share / all);
+    text_add(out, "</colgroup><thead><tr>");
     for (size_t i = 0; i < table->column_count; i++) {
         text_add(out, table->columns[i].is_number ? "<th scope='col' class='n'>" : "<th scope='col'>");
         text_add_escaped(out, table->columns[i].title);
@@ -224,7 +231,7 @@ static bool add_panel(struct text *out, const struct document_panel *panel, stru
 static void add_legend(struct text *out, const struct document_figure *figure)
 {
     size_t name = out->size; /* no other has it */
-    text_add(out, "<svg class='legend' viewBox='0 0 220 34' role='img' aria-label=\"");
+    text_add(out, "<svg class='legend' viewBox='0 0 270 34' role='img' aria-label=\"");
     text_add_escaped(out, figure->legend_title);
     text_add_format(out, "\"><defs><linearGradient id='map-%zu'>", name);
     for (int i = 0; i < SURFACE_COLOURS; i++)
@@ -240,8 +247,9 @@ static void add_legend(struct text *out, const struct document_figure *figure)
         text_add_format(out, "<text x='%d' y='31' font-size='8' text-anchor='%s'>", 4 + 98 * i,
                         i == 0 ? "start" : "middle");
         text_add_escaped(out, ticks[i]);
-        text_add(out, i == 2 && figure->legend_goes_on ? " and more</text>" : "</text>");
+        text_add(out, "</text>");
     }
+    text_add(out, figure->legend_goes_on ? "<text x='212' y='20' font-size='8'>and more</text>" : "");
     text_add(out, "</svg>");
 }
 

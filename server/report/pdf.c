@@ -15,6 +15,8 @@ static const struct text_look body_look = {FONT_SANS, 7.8, 1.4, ALIGN_LEFT, fals
                               sum_look = {FONT_MONO, 6, 1.5, ALIGN_LEFT, false},
                               code_look = {FONT_MONO, 6.8, 1.35, ALIGN_LEFT, false};
 
+#define HEADING_COMPANY 70.0 /* below a heading on its page at least */
+
 /* --- verdict, texts, entries --- */
 
 static void draw_verdict(struct pages *pages, const struct document_verdict *verdict)
@@ -66,6 +68,8 @@ static void draw_entries(struct pages *pages, const struct document_entries *ent
 static void draw_text(struct pages *pages, const struct document_block *block)
 {
     bool quiet = block->form == TEXT_QUIET;
+    if (pages->heading)
+        pages_need(pages, HEADING_COMPANY);
     pages_flow(pages, quiet ? &quiet_look : &body_look, quiet ? INK_3 : INK, block->text, PAGES_MARGIN,
                PAGES_INNER);
     pages->y += 4;
@@ -76,6 +80,7 @@ static void draw_text(struct pages *pages, const struct document_block *block)
 #define CELL_GAP 7.0
 #define ROW_PAD 1.8
 #define MARK_SIZE 7.0
+#define FINE 0.92
 
 static const struct text_look cell_looks[2][2] = {
     {{FONT_SANS, 6.7, 1.34, ALIGN_LEFT, false}, {FONT_SANS_BOLD, 6.7, 1.34, ALIGN_LEFT, false}},
@@ -98,11 +103,14 @@ static struct column_place place_column(const struct document_table *table, size
                                  table->columns[column].share * unit - (last ? 0 : CELL_GAP)};
 }
 
-static const struct text_look *cell_look(const struct document_column *column,
-                                         const struct document_cell *cell)
+static struct text_look cell_look(const struct document_table *table, size_t i,
+                                  const struct document_cell *cell)
 {
-    return strcmp(column->title, "SHA-256") == 0 ? &sum_look
-                                                 : &cell_looks[column->is_number][cell->is_strong];
+    const struct document_column *column = &table->columns[i];
+    struct text_look look =
+        strcmp(column->title, "SHA-256") == 0 ? sum_look : cell_looks[column->is_number][cell->is_strong];
+    look.size *= table->is_fine ? FINE : 1;
+    return look;
 }
 
 /* Also what it draws, when drawing is on. */
@@ -111,12 +119,12 @@ static double draw_cell(struct pages *pages, const struct document_table *table,
 {
     struct column_place place = place_column(table, i);
     double indent = cell->mark == MARK_NONE ? 0 : MARK_SIZE + 3;
-    const struct text_look *look = cell_look(&table->columns[i], cell);
-    pages_mark(pages, cell->mark, place.x, y + 0.5 * (look->lead * look->size - MARK_SIZE), MARK_SIZE);
-    double height = pages_text(pages, look, INK, cell->text, place.x + indent, y, place.width - indent);
+    struct text_look look = cell_look(table, i, cell);
+    pages_mark(pages, cell->mark, place.x, y + 0.5 * (look.lead * look.size - MARK_SIZE), MARK_SIZE);
+    double height = pages_text(pages, &look, INK, cell->text, place.x + indent, y, place.width - indent);
     if (cell->mark == MARK_DOES_NOT_CONFORM && *cell->text)
         pages_line(pages, place.x + indent, y + height - 1,
-                   pages_text_width(pages, look, cell->text, place.width - indent), 0.5, INK);
+                   pages_text_width(pages, &look, cell->text, place.width - indent), 0.5, INK);
     return height;
 }
 

@@ -43,8 +43,13 @@ static bool add(struct write *write, const struct store_audit_new *audit, int64_
     static const char owner[] =
         "SELECT v.specimen FROM run r JOIN version v ON v.id = r.version WHERE r.id = ?1";
     static const char insert[] =
-        "INSERT INTO audit (run, spec, outcome, waived, sha256, body, created, revision)"
-        " VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)";
+        "INSERT INTO audit (run, spec, outcome, waived, sha256, body, created, revision, specimen)"
+        " VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9)";
+    static const char holds[] =
+        "INSERT INTO audit_hold (audit, place, rule, name, outcome, waived)"
+        " SELECT ?1, j.key, j.value ->> 'id', j.value ->> 'name', j.value ->> 'outcome',"
+        " j.value ->> 'waiver' IS NOT NULL FROM json_each(?2, '$.rules') j"
+        " WHERE j.value ->> 'need' = 'required' AND j.value ->> 'outcome' <> 'conforms'";
     static const char log[] = STEP_INSERT
         "SELECT ?2, v.specimen, 'audit made', NULL, v.kind || ' ' || v.number || ' by ' || s.name || ' ' ||"
         " s.version || ': ' || a.outcome, 'audit', a.id FROM " AUDIT_TABLES " WHERE a.id = ?1";
@@ -58,12 +63,13 @@ static bool add(struct write *write, const struct store_audit_new *audit, int64_
         return true;
     *created = true;
     if (!statement_value(write->connection, owner, &specimen, &found, err, "i", audit->run)
-        || !statement_run(write->connection, insert, NULL, err, "iitittti", audit->run, audit->spec,
+        || !statement_run(write->connection, insert, NULL, err, "iititttii", audit->run, audit->spec,
                           audit->outcome, audit->waived, audit->sha256, audit->body, write->now,
-                          write->revision))
+                          write->revision, specimen))
         return false;
     *id = sqlite3_last_insert_rowid(write->connection->db);
-    return statement_run(write->connection, log, NULL, err, "it", *id, write->now)
+    return statement_run(write->connection, holds, NULL, err, "it", *id, audit->body)
+           && statement_run(write->connection, log, NULL, err, "it", *id, write->now)
            && summary_touch_specimen(write, specimen, false, err);
 }
 

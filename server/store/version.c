@@ -125,11 +125,12 @@ static bool insert_version(struct write *write, const struct store_version_new *
 static bool add_first_jobs(struct write *write, const struct store_version_new *version, int64_t id,
                            int64_t against, struct error *err)
 {
+    const struct store_run_request alone = {.version = id}, beside = {.version = id, .against = against};
     int64_t job;
     if (is_scan(version->kind) || !against)
-        if (!job_add(write, version->specimen, id, 0, false, false, &job, err))
+        if (!job_add(write, version->specimen, &alone, &job, err))
             return false;
-    return !against || job_add(write, version->specimen, id, against, false, false, &job, err);
+    return !against || job_add(write, version->specimen, &beside, &job, err);
 }
 
 bool version_create(struct write *write, const struct store_version_new *version,
@@ -417,6 +418,8 @@ static bool set_against(struct write *write, int64_t id, int64_t against, int64_
                         struct error *err)
 {
     static const char change[] = "UPDATE version SET against = ?2 WHERE id = ?1";
+    const struct request key = {.version = id, .against = against};
+    const struct store_run_request wanted = {.version = id, .against = against};
     int64_t specimen, run, job;
     bool withdrawn;
 
@@ -426,10 +429,10 @@ static bool set_against(struct write *write, int64_t id, int64_t against, int64_
     if (against == id)
         return error_set(err, ERROR_USAGE, "against: a version is not measured against itself");
     return statement_run(write->connection, change, NULL, err, "ik", id, against)
-           && request_find(write->connection, write->store, id, against, NULL, &run, err)
+           && request_find(write->connection, write->store, &key, &run, err)
            && (run
                || (job_room(write->connection, write->store, err)
-                   && job_add(write, specimen, id, against, false, false, &job, err)))
+                   && job_add(write, specimen, &wanted, &job, err)))
            && summary_refresh(write, specimen, id, err);
 }
 
