@@ -63,7 +63,8 @@ static int64_t number(const char *sql)
 }
 
 /* What takes a folder back to the schema of that number: tables and columns that cannot be added twice go. */
-#define BACK_TO_0007 "DROP TABLE audit; DROP TABLE waiver; DROP TABLE spec; "
+#define BACK_TO_0008 "ALTER TABLE job DROP COLUMN certify; "
+#define BACK_TO_0007 BACK_TO_0008 "DROP TABLE audit; DROP TABLE waiver; DROP TABLE spec; "
 #define BACK_TO_0006                                                                                         \
     BACK_TO_0007 "ALTER TABLE specimen DROP COLUMN tolerances; ALTER TABLE job DROP COLUMN tolerances; "
 #define BACK_TO_0005                                                                                         \
