@@ -7,7 +7,9 @@ import { joinCollection } from './joins/collection.js';
 import { joinSpace } from './joins/space.js';
 import { joinSpecimen } from './joins/specimen.js';
 import { joinSpecs } from './joins/specs.js';
+import { joinStanding } from './joins/standing.js';
 import { joinUpload } from './joins/upload.js';
+import { joinVerify } from './joins/verify.js';
 import { countRemembered } from './joins/upload-memory.js';
 import { problemText } from './problem.js';
 import { readRoute, writeRoute } from './route.js';
@@ -53,7 +55,9 @@ const views = {
   space: (el) => joinSpace(el, page),
   audit: (el) => joinAudit(el, page),
   specs: (el) => joinSpecs(el, page),
+  standing: (el) => joinStanding(el, page),
   upload: (el) => joinUpload(el, page),
+  verify: (el) => joinVerify(el),
   help: joinHelp,
   run: joinRun,
   nowhere: joinNowhere,

@@ -4,12 +4,15 @@ BEGIN {
     fence["sqlite3.h"] = "store"
     fence["jansson.h"] = "json"
     fence["microhttpd.h"] = "http"
-    fence["nettle"] = "base"
-    fence["zlib.h"] = "io"
+    fence["zlib.h"] = "io bag"
+    fence["nettle"] = "base seal"
     fence["zstd.h"] = "io store"
     fence["seccomp.h"] = "job"
     fence["meshoptimizer.h"] = "picture"
-    fence["cairo/"] = "picture"
+    fence["cairo/"] = "picture report"
+    fence["pango/"] = "report"
+    fence["fontconfig/"] = "report"
+    fence["curl/"] = "notify"
 }
 FILENAME == ARGV[1] {
     if ($1 != "" && $1 !~ /^#/) {

@@ -52,7 +52,7 @@ format-check:
 	@clang-format --dry-run --Werror $(C_FILES) && echo "format: every C file is in the house format"
 tidy: $(OUT)/schema.c
 	@printf '%s\n' $(wildcard server/*/*.c) | xargs -P $$(nproc) -n 4 sh -c \
-	    'clang-tidy --quiet --extra-arg=-Xclang --extra-arg=-analyzer-config --extra-arg=-Xclang --extra-arg=mode=$(TIDY_MODE) "$$@" -- -std=c17 -Iserver -D_GNU_SOURCE -DFETTLE_VERSION=\"\" -DFETTLE_COMMIT=\"\" 2>/dev/null' tidy && echo "clang-tidy: nothing to report"
+	    'clang-tidy --quiet --extra-arg=-Xclang --extra-arg=-analyzer-config --extra-arg=-Xclang --extra-arg=mode=$(TIDY_MODE) "$$@" -- -std=c17 -Iserver $(PANGO_CFLAGS) -D_GNU_SOURCE -DFETTLE_VERSION=\"\" -DFETTLE_COMMIT=\"\" 2>/dev/null' tidy && echo "clang-tidy: nothing to report"
 eslint: tests/node_modules
 	@tests/node_modules/.bin/eslint -c tests/eslint.config.js static tests && echo "eslint: every name is known"
 cppcheck:

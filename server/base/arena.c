@@ -70,6 +70,15 @@ void *arena_calloc(struct arena *arena, size_t count, size_t size, size_t align)
     return start;
 }
 
+char *arena_text(struct arena *arena, const char *text)
+{
+    size_t size = strlen(text) + 1;
+    char *copy = ARENA_NEW(arena, char, size);
+    if (copy)
+        memcpy(copy, text, size);
+    return copy;
+}
+
 void arena_trim(struct arena *arena, void *last, size_t count, size_t size)
 {
     unsigned char *end = (unsigned char *)last + count * size;

@@ -28,6 +28,8 @@ void arena_close(struct arena *arena);
 void *arena_alloc(struct arena *arena, size_t count, size_t size, size_t align);
 /* The same, cleared to zero. */
 void *arena_calloc(struct arena *arena, size_t count, size_t size, size_t align);
+/* A copy; NULL as above. */
+char *arena_text(struct arena *arena, const char *text);
 /* Shortens the most recent allocation of this arena to count * size bytes. */
 void arena_trim(struct arena *arena, void *last, size_t count, size_t size);
 /* Gives what was touched of the part still to be had back to the system; it stays usable, at the cost of

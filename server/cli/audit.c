@@ -6,10 +6,10 @@
 #include "cli/spec_file.h"
 #include "report/junit.h"
 #include "store/beside.h"
+#include "store/runs.h"
 #include "json/run_json.h"
 #include "json/waivers.h"
 
-#include <errno.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -204,12 +204,17 @@ static bool measure_record(const struct call *call, char **text, size_t *size, s
 static bool stored_record(const struct call *call, char **text, size_t *size, struct error *err)
 {
     struct arena arena;
+    struct store *store;
     const char *bytes;
     if (!arena_open(&arena, RECORD_ARENA, err))
         return false;
-    bool ok = store_record_beside(call->data, (int64_t)call->run, &arena, &bytes, size, err);
-    if (ok && !(*text = strndup(bytes, *size)))
-        ok = error_set(err, ERROR_MACHINE, "memory is out while reading a record");
+    bool ok = store_open_beside(call->data, &store, err);
+    if (ok) {
+        ok = store_run_record(store, (int64_t)call->run, &arena, &bytes, size, err);
+        if (ok && !(*text = strndup(bytes, *size)))
+            ok = error_set(err, ERROR_MACHINE, "memory is out while reading a record");
+        store_close(store);
+    }
     arena_close(&arena);
     return ok;
 }
@@ -236,15 +241,6 @@ static bool get_waivers(const char *path, struct waiver_list *waivers, struct er
     return ok;
 }
 
-static bool write_file(const char *path, const char *text, size_t size, struct error *err)
-{
-    FILE *file = fopen(path, "we");
-    bool ok = file && fwrite(text, 1, size, file) == size;
-    if (file && fclose(file) != 0)
-        ok = false;
-    return ok || error_set(err, ERROR_MACHINE, "cannot write '%s': %s", path, strerror(errno));
-}
-
 typedef bool audit_writer(const struct audited *audited, const struct audit_request *request, char **text,
                           size_t *size, struct error *err);
 
@@ -253,7 +249,7 @@ static bool write_as(audit_writer *writer, const char *path, const struct audite
 {
     char *text = NULL;
     size_t size;
-    bool ok = !path || (writer(audited, request, &text, &size, err) && write_file(path, text, size, err));
+    bool ok = !path || (writer(audited, request, &text, &size, err) && cli_write_file(path, text, size, err));
     free(text);
     return ok;
 }

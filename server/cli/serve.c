@@ -5,6 +5,7 @@
 #include "http/server.h"
 #include "job/control.h"
 #include "job/scheduler.h"
+#include "notify/notifier.h"
 #include "store/store.h"
 
 #include <limits.h>
@@ -26,15 +27,24 @@ enum key {
     KEY_MEMORY,
     KEY_LIMIT,
     KEY_ROUTES,
+    KEY_HOOKS_PRIVATE,
+    KEY_HOOKS_RETRY,
     KEY_HELP
 };
 
 static const struct option_spec specs[] = {
-    {"--data", true, false, KEY_DATA},       {"--port", true, false, KEY_PORT},
-    {"--address", true, false, KEY_ADDRESS}, {"--page", true, false, KEY_PAGE},
-    {"--workers", true, false, KEY_WORKERS}, {"--memory", true, false, KEY_MEMORY},
-    {"--limit", true, true, KEY_LIMIT},      {"--routes", false, false, KEY_ROUTES},
-    {"--help", false, true, KEY_HELP},       {"-h", false, true, KEY_HELP},
+    {"--data", true, false, KEY_DATA},
+    {"--port", true, false, KEY_PORT},
+    {"--address", true, false, KEY_ADDRESS},
+    {"--page", true, false, KEY_PAGE},
+    {"--workers", true, false, KEY_WORKERS},
+    {"--memory", true, false, KEY_MEMORY},
+    {"--limit", true, true, KEY_LIMIT},
+    {"--routes", false, false, KEY_ROUTES},
+    {"--help", false, true, KEY_HELP},
+    {"-h", false, true, KEY_HELP},
+    {"--hooks-to-private-networks", false, false, KEY_HOOKS_PRIVATE},
+    {"--hooks-retry-ms", true, false, KEY_HOOKS_RETRY},
 };
 
 /* What the arguments ask for. */
@@ -42,6 +52,7 @@ struct call {
     const char *data;
     struct http_settings http;
     struct scheduler_options scheduler;
+    struct notifier_options notifier;
     bool routes, help;
     char page[PATH_MAX]; /* of the page, where it was not given */
 };
@@ -63,7 +74,15 @@ static void print_help(void)
           "                      ../share/fettle/page)\n"
           "  --workers N         jobs measured at once (default: one per core)\n"
           "  --memory MIB        memory that running jobs may need together (default: three quarters)\n"
-          "  --limit NAME=VALUE  set one of the limits that GET /api/v1/limits lists; may be repeated\n",
+          "  --limit NAME=VALUE  set one of the limits that GET /api/v1/limits lists; may be repeated\n"
+          "  --hooks-to-private-networks\n"
+          "                      hooks may lead to this machine and into private networks; without it they "
+          "may\n"
+          "                      not: who adds a hook must not reach through this service what he cannot "
+          "reach\n"
+          "                      himself\n"
+          "  --hooks-retry-ms N  first wait before a hook is tried again (default 5000); it doubles each "
+          "time\n",
           stdout);
 }
 
@@ -94,6 +113,14 @@ static bool take_option(struct call *call, int key, const char *value, struct er
         return true;
     case KEY_LIMIT:
         return http_limits_set(&call->http.limits, value, err);
+    case KEY_HOOKS_PRIVATE:
+        call->notifier.to_private = true;
+        return true;
+    case KEY_HOOKS_RETRY:
+        if (!option_integer("--hooks-retry-ms", value, 1, 3600000, &number, err))
+            return false;
+        call->notifier.first_retry_ms = (int64_t)number;
+        return true;
     case KEY_ROUTES:
         call->routes = true;
         return true;
@@ -148,6 +175,7 @@ struct open_service {
     struct service *http;
     struct scheduler *scheduler;
     struct control *control;
+    struct notifier *notifier;
 };
 
 /* A server that was killed while it started a worker leaves its lock to that child for a few milliseconds. */
@@ -176,6 +204,7 @@ static bool start(const struct call *call, struct open_service *open, struct err
            && http_server_open(&call->http, open->store, &open->http, err)
            && scheduler_start(open->store, &call->scheduler, &open->scheduler, err)
            && control_start(open->store, &open->control, err)
+           && notifier_start(open->store, &call->notifier, &open->notifier, err)
            && http_server_start(open->http, &call->http, open->scheduler, err);
 }
 
@@ -187,6 +216,8 @@ static void stop(struct open_service *open)
         control_stop(open->control);
     if (open->scheduler)
         scheduler_stop(open->scheduler);
+    if (open->notifier)
+        notifier_stop(open->notifier);
     if (open->http)
         http_server_close(open->http);
     if (open->store)

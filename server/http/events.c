@@ -65,6 +65,8 @@ static int64_t now_ms(void)
 static void note(void *context, const struct store_change *change)
 {
     struct events *events = context;
+    if (change->kind == STORE_CHANGED_HOOK)
+        return;
     pthread_mutex_lock(&events->lock);
     size_t i = 0;
     while (i < events->notice_count
@@ -142,6 +144,8 @@ static void announce(struct events *events, const struct store_change *change, s
     case STORE_CHANGED_RUN:
         ok = api_run_event_write(change->id, change->version, change->specimen, &body, &err);
         break;
+    case STORE_CHANGED_HOOK: /* note() lets none in */
+        return;
     case STORE_CHANGED_JOB:
         ok = store_job_get(events->store, change->id, &keep, &job, &err)
              && api_job_write(&job, reason_advice, &body, &err);

@@ -1,101 +1,18 @@
 /* handle_audits.c - runs judged by specs, and waivers of their rules. */
 #include "http/handlers.h"
+#include "http/judging.h"
 #include "http/request.h"
 #include "http/specs.h"
 
-#include "base/digest.h"
 #include "report/junit.h"
-#include "store/runs.h"
 #include "store/specimen.h"
 #include "json/api_spec.h"
 #include "json/audit_json.h"
 #include "json/waivers.h"
 
-#include <stdlib.h>
 #include <string.h>
 
 /* --- making --- */
-
-/* What an audit is made of, in the order it is had. */
-struct making {
-    struct store_run run;
-    struct store_spec stored;
-    struct spec spec;
-    struct waiver *waivers;
-    size_t waiver_count;
-    const char *record;
-    size_t record_size;
-    char day[11];
-};
-
-static bool take_waivers(struct store *store, struct making *making, struct arena *keep, struct error *err)
-{
-    struct store_waiver_list list;
-    if (!store_waiver_list(store, making->run.specimen, making->stored.name, keep, &list, err))
-        return false;
-    making->waivers = ARENA_NEW(keep, struct waiver, list.count);
-    if (!making->waivers)
-        return arena_error(err);
-    making->waiver_count = list.count;
-    for (size_t i = 0; i < list.count; i++)
-        making->waivers[i] = (struct waiver){list.items[i].rule, list.items[i].reason, list.items[i].author,
-                                             list.items[i].expires};
-    return true;
-}
-
-/* On success the caller owes spec_close. */
-static bool gather(struct request *request, int64_t run, int64_t spec, struct making *making,
-                   struct arena *keep, struct error *err)
-{
-    struct store *store = request->service->store;
-    specs_today(making->day);
-    return store_run_get(store, run, keep, &making->run, err)
-           && store_spec_get(store, spec, keep, &making->stored, err)
-           && take_waivers(store, making, keep, err)
-           && store_run_record(store, run, keep, &making->record, &making->record_size, err)
-           && spec_open(making->stored.body, strlen(making->stored.body), &request->service->measures,
-                        &making->spec, err);
-}
-
-static struct audit_request request_of(const struct request *request, const struct making *making)
-{
-    return (struct audit_request){.spec = &making->spec,
-                                  .measures = &request->service->measures,
-                                  .waivers = making->waivers,
-                                  .waiver_count = making->waiver_count,
-                                  .day = making->day};
-}
-
-static bool keep_audit(struct store *store, const struct making *making, const struct audited *audited,
-                       const char *text, size_t size, int64_t *id, bool *created, struct error *err)
-{
-    struct store_audit_new added = {.run = making->run.id,
-                                    .spec = making->stored.id,
-                                    .waived = (int64_t)audited->audit.counts.waived,
-                                    .outcome = outcome_word(audited->audit.outcome),
-                                    .body = text};
-    struct digest digest;
-    digest_begin(&digest);
-    digest_add(&digest, text, size);
-    digest_end(&digest, added.sha256);
-    return store_audit_add(store, &added, id, created, err);
-}
-
-static bool judge(struct request *request, const struct making *making, int64_t *id, bool *created,
-                  struct error *err)
-{
-    struct audit_request wanted = request_of(request, making);
-    struct audited audited;
-    char *text = NULL;
-    size_t size;
-    if (!audited_make(making->record, making->record_size, &wanted, &audited, err))
-        return false;
-    bool ok = audit_text(&audited, &wanted, &text, &size, err)
-              && keep_audit(request->service->store, making, &audited, text, size, id, created, err);
-    free(text);
-    audited_close(&audited);
-    return ok;
-}
 
 static bool answer_audit(struct request *request, struct reply *reply, unsigned status, int64_t id,
                          struct arena *keep, struct error *err)
@@ -113,19 +30,15 @@ static bool answer_audit(struct request *request, struct reply *reply, unsigned 
 
 bool handle_audit_make(struct request *request, struct reply *reply, struct arena *keep, struct error *err)
 {
-    struct making making = {0};
     struct body body;
     int64_t run, spec, id = 0;
     bool created = false;
     if (!request_body(request, &body, err))
         return false;
     bool ok = body_allows(&body, "run spec", err) && body_id(&body, "run", true, &run, err)
-              && body_id(&body, "spec", true, &spec, err) && gather(request, run, spec, &making, keep, err);
+              && body_id(&body, "spec", true, &spec, err)
+              && judging_make(request->service, run, spec, keep, &id, &created, err);
     body_close(&body);
-    if (!ok)
-        return false;
-    ok = judge(request, &making, &id, &created, err);
-    spec_close(&making.spec);
     return ok && answer_audit(request, reply, created ? 201 : 200, id, keep, err);
 }
 
@@ -147,8 +60,47 @@ bool handle_audit_list(struct request *request, struct reply *reply, struct aren
     return true;
 }
 
+typedef bool document_writer(const struct audited *audited, const struct audit_request *request, char **text,
+                             size_t *size, struct error *err);
+
+static bool answer_document(struct request *request, struct reply *reply, const char *media_type,
+                            document_writer *writer, struct arena *keep, struct error *err)
+{
+    struct store_audit audit;
+    struct store_spec stored;
+    struct audited audited;
+    struct spec spec;
+    char *text;
+    size_t size;
+    if (!store_audit_get(request->service->store, request->path_id, keep, &audit, err)
+        || !store_spec_get(request->service->store, audit.spec, keep, &stored, err)
+        || !spec_open(stored.body, strlen(stored.body), &request->service->measures, &spec, err))
+        return false;
+    bool ok = audited_stored(audit.body, &spec, &audited, err);
+    if (ok) {
+        ok = writer(&audited, &(struct audit_request){.spec = &spec}, &text, &size, err);
+        audited_close(&audited);
+    }
+    spec_close(&spec);
+    if (!ok)
+        return false;
+    reply_text(reply, 200, media_type, text, size);
+    etag_of_bytes(text, size, reply->etag);
+    reply_header(reply, "Vary", "Accept");
+    return true;
+}
+
 bool handle_audit_read(struct request *request, struct reply *reply, struct arena *keep, struct error *err)
 {
+    static const struct request_format formats[] = {
+        {"json", "application/json"}, {"junit", "application/xml"}, {"sarif", "application/sarif+json"}};
+    static document_writer *const writers[] = {NULL, junit_write, audit_sarif};
+    size_t chosen;
+    if (!request_format(request, formats, 3, &chosen, err))
+        return false;
+    if (chosen)
+        return answer_document(request, reply, formats[chosen].media_type, writers[chosen], keep, err);
+    reply_header(reply, "Vary", "Accept");
     return answer_audit(request, reply, 200, request->path_id, keep, err);
 }
 

@@ -6,6 +6,7 @@
 #include <microhttpd.h>
 #include <stdio.h>
 #include <string.h>
+#include <strings.h>
 
 const char *request_header(const struct request *request, const char *name)
 {
@@ -33,6 +34,50 @@ bool request_limit(const struct request *request, size_t *limit, struct error *e
         return error_set(err, ERROR_USAGE, "limit must be a whole number from 1 to %llu",
                          (unsigned long long)most);
     *limit = (size_t)number;
+    return true;
+}
+
+static bool wrong_format(const struct request_format *formats, size_t count, struct error *err)
+{
+    char words[120] = "";
+    for (size_t i = 0; i < count; i++) {
+        size_t used = strlen(words);
+        snprintf(words + used, sizeof words - used, "%s%s",
+                 i == 0           ? ""
+                 : i + 1 == count ? " or "
+                                  : ", ",
+                 formats[i].word);
+    }
+    return error_set(err, ERROR_USAGE, "format must be %s", words);
+}
+
+/* The first of an Accept field's media types that is among them; preferences (q) are not weighed. */
+static size_t accepted(const char *accept, const struct request_format *formats, size_t count)
+{
+    while (*accept) {
+        accept += strspn(accept, " \t,");
+        size_t size = strcspn(accept, " \t,;");
+        for (size_t i = 0; i < count; i++)
+            if (strlen(formats[i].media_type) == size && !strncasecmp(accept, formats[i].media_type, size))
+                return i;
+        accept += strcspn(accept, ",");
+    }
+    return 0;
+}
+
+bool request_format(const struct request *request, const struct request_format *formats, size_t count,
+                    size_t *chosen, struct error *err)
+{
+    const char *word = request_parameter(request, "format"), *accept = request_header(request, "Accept");
+    *chosen = 0;
+    for (size_t i = 0; word && i < count; i++)
+        if (strcmp(word, formats[i].word) == 0) {
+            *chosen = i;
+            return true;
+        }
+    if (word)
+        return wrong_format(formats, count, err);
+    *chosen = accept ? accepted(accept, formats, count) : 0;
     return true;
 }
 

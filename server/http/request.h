@@ -60,6 +60,13 @@ const char *request_parameter(const struct request *request, const char *name);
 bool request_id_parameter(const struct request *request, const char *name, int64_t *id, struct error *err);
 /* ?limit=, 50 when missing, at most limits.page_size. */
 bool request_limit(const struct request *request, size_t *limit, struct error *err);
+/* What the answer is written as: the ?format= where there is one, else the first media type of Accept that is
+ * one of them, else formats[0]. ERROR_USAGE for another ?format=. */
+struct request_format {
+    const char *word, *media_type;
+};
+bool request_format(const struct request *request, const struct request_format *formats, size_t count,
+                    size_t *chosen, struct error *err);
 bool request_is_changing(const struct request *request); /* neither GET nor HEAD */
 
 /* Gives up the upload or piece, finished or not, and its place among those that run. */

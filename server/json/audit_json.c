@@ -97,6 +97,7 @@ void audited_close(struct audited *audited)
 {
     json_decref(audited->record);
     free(audited->rules);
+    free(audited->waivers);
     memset(audited, 0, sizeof *audited);
 }
 

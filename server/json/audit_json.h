@@ -17,6 +17,7 @@ struct audited {
     char record_sha256[65];   /* of the record's RFC 8785 text without timings and engine.settings.threads */
     struct json_t *record;    /* owned */
     struct audit_rule *rules; /* owned; audit.rules */
+    struct waiver *waivers;   /* owned; of one that was stored, else NULL */
 };
 
 struct audit_request {
@@ -32,6 +33,11 @@ struct audit_request {
 bool audited_make(const char *record, size_t size, const struct audit_request *request,
                   struct audited *audited, struct error *err);
 void audited_close(struct audited *audited);
+
+/* From what audit_text wrote of a run judged by that spec, for audit_sarif and the like: what it says and no
+ * more, so `record` is that text and probabilities are left out. ERROR_STORE when it is no such text. The
+ * spec must outlive it; on success the caller owes audited_close. */
+bool audited_stored(const char *body, const struct spec *spec, struct audited *audited, struct error *err);
 
 /* What a record holds for a rule, in the unit of its limit. */
 struct audit_reading audit_reading_of(const struct json_t *record, const struct rule *rule,

@@ -111,6 +111,24 @@ bool body_numbers(const struct body *body, const char *key, size_t most, double 
     return true;
 }
 
+bool body_texts(const struct body *body, const char *key, size_t most, const char **values, size_t *count,
+                struct error *err)
+{
+    const json_t *node = json_object_get(body->object, key);
+    *count = 0;
+    if (!node)
+        return true;
+    if (!json_is_array(node) || json_array_size(node) > most)
+        return error_set(err, ERROR_USAGE, "\"%s\" must be a list of at most %zu words", key, most);
+    for (size_t i = 0; i < json_array_size(node); i++) {
+        const json_t *item = json_array_get(node, i);
+        if (!json_is_string(item) || strlen(json_string_value(item)) != json_string_length(item))
+            return error_set(err, ERROR_USAGE, "\"%s\" must hold words only", key);
+        values[(*count)++] = json_string_value(item);
+    }
+    return true;
+}
+
 bool body_number(const struct body *body, const char *key, double *value, struct error *err)
 {
     const json_t *node = json_object_get(body->object, key);

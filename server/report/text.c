@@ -6,7 +6,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-static void add(struct text *text, const char *bytes, size_t count)
+void text_add_bytes(struct text *text, const char *bytes, size_t count)
 {
     if (text->failed)
         return;
@@ -27,7 +27,7 @@ static void add(struct text *text, const char *bytes, size_t count)
 
 void text_add(struct text *text, const char *plain)
 {
-    add(text, plain, strlen(plain));
+    text_add_bytes(text, plain, strlen(plain));
 }
 
 static const char *entity_of(char byte)
@@ -67,13 +67,13 @@ void text_add_escaped(struct text *text, const char *plain)
         bool skipped = is_no_character(plain);
         const char *entity = skipped ? "?" : entity_of(*plain);
         if (entity) {
-            add(text, from, (size_t)(plain - from));
+            text_add_bytes(text, from, (size_t)(plain - from));
             text_add(text, entity);
             from = plain + (skipped ? 3 : 1);
         }
         plain += skipped ? 3 : 1;
     }
-    add(text, from, (size_t)(plain - from));
+    text_add_bytes(text, from, (size_t)(plain - from));
 }
 
 void text_add_format(struct text *text, const char *format, ...)

@@ -13,6 +13,7 @@ struct text {
     bool failed;
 };
 
+void text_add_bytes(struct text *text, const char *bytes, size_t count);
 void text_add(struct text *text, const char *plain);
 /* plain: UTF-8. With & < > " ' as entities. What XML 1.0 has no way to hold (control characters, U+FFFE and
  * U+FFFF) becomes '?'; tab, newline

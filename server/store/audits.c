@@ -7,7 +7,8 @@
 
 #define AUDIT_COLUMNS                                                                                        \
     "a.id, a.run, a.spec, v.specimen, v.id, v.number, s.version, a.waived, a.revision, v.kind,"              \
-    " c.catalogue_number, s.name, a.outcome, a.sha256, a.created"
+    " c.catalogue_number, s.name, a.outcome, a.sha256, a.created,"                                           \
+    " (SELECT count(*) FROM signoff o WHERE o.audit = a.id)"
 #define AUDIT_TABLES                                                                                         \
     "audit a JOIN run r ON r.id = a.run JOIN version v ON v.id = r.version JOIN specimen c"                  \
     " ON c.id = v.specimen JOIN spec s ON s.id = a.spec"
@@ -30,6 +31,7 @@ static void take_audit(sqlite3_stmt *row, struct arena *keep, struct store_audit
         .outcome = column_text(row, 12, keep),
         .sha256 = column_text(row, 13, keep),
         .created = column_text(row, 14, keep),
+        .sign_off_count = column_id(row, 15),
     };
 }
 
@@ -41,8 +43,16 @@ static bool add(struct write *write, const struct store_audit_new *audit, int64_
     static const char owner[] =
         "SELECT v.specimen FROM run r JOIN version v ON v.id = r.version WHERE r.id = ?1";
     static const char insert[] =
-        "INSERT INTO audit (run, spec, outcome, waived, sha256, body, created, revision)"
-        " VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)";
+        "INSERT INTO audit (run, spec, outcome, waived, sha256, body, created, revision, specimen)"
+        " VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9)";
+    static const char holds[] =
+        "INSERT INTO audit_hold (audit, place, rule, name, outcome, waived)"
+        " SELECT ?1, j.key, j.value ->> 'id', j.value ->> 'name', j.value ->> 'outcome',"
+        " j.value ->> 'waiver' IS NOT NULL FROM json_each(?2, '$.rules') j"
+        " WHERE j.value ->> 'need' = 'required' AND j.value ->> 'outcome' <> 'conforms'";
+    static const char log[] = STEP_INSERT
+        "SELECT ?2, v.specimen, 'audit made', NULL, v.kind || ' ' || v.number || ' by ' || s.name || ' ' ||"
+        " s.version || ': ' || a.outcome, 'audit', a.id FROM " AUDIT_TABLES " WHERE a.id = ?1";
     bool found;
     int64_t specimen = 0;
     *created = false;
@@ -53,12 +63,14 @@ static bool add(struct write *write, const struct store_audit_new *audit, int64_
         return true;
     *created = true;
     if (!statement_value(write->connection, owner, &specimen, &found, err, "i", audit->run)
-        || !statement_run(write->connection, insert, NULL, err, "iitittti", audit->run, audit->spec,
+        || !statement_run(write->connection, insert, NULL, err, "iititttii", audit->run, audit->spec,
                           audit->outcome, audit->waived, audit->sha256, audit->body, write->now,
-                          write->revision))
+                          write->revision, specimen))
         return false;
     *id = sqlite3_last_insert_rowid(write->connection->db);
-    return summary_touch_specimen(write, specimen, false, err);
+    return statement_run(write->connection, holds, NULL, err, "it", *id, audit->body)
+           && statement_run(write->connection, log, NULL, err, "it", *id, write->now)
+           && summary_touch_specimen(write, specimen, false, err);
 }
 
 bool store_audit_add(struct store *store, const struct store_audit_new *audit, int64_t *id, bool *created,
@@ -82,7 +94,7 @@ bool store_audit_get(struct store *store, int64_t id, struct arena *keep, struct
     int step = statement_step(connection, row, err);
     if (step == 1) {
         take_audit(row, keep, audit);
-        audit->body = column_text(row, 15, keep);
+        audit->body = column_text(row, 16, keep);
     }
     statement_end(row);
     read_end(store, connection);

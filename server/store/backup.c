@@ -1,9 +1,10 @@
 /* backup.c - a whole copy of the data folder while it is in use.
  *
- * The order makes it whole: first the blobs of one state of the database, then that very state. Blobs are
- * immutable, so one that is there by name and size is the same. */
+ * The order makes it whole: first the blobs of one state of the database and the key that its sign-offs were
+ * made with, then that very state. Blobs are immutable, so one that is there by name and size is the same. */
 #include "store/backup.h"
 
+#include "seal/key_file.h"
 #include "store/inside.h"
 
 #include <errno.h>
@@ -177,7 +178,8 @@ bool store_backup(struct store *store, int dest_fd, struct store_backup_figures 
     unlinkat(dest_fd, NEW_NAME, 0);
     if (!read_begin(store, &connection, err))
         return false;
-    bool ok = copy_blobs(store, connection, dest_fd, figures, err) && copy_database(connection, dest, err)
+    bool ok = copy_blobs(store, connection, dest_fd, figures, err)
+              && seal_file_copy(store->folder_fd, dest_fd, err) && copy_database(connection, dest, err)
               && put_database_in_place(dest_fd, err);
     read_end(store, connection);
     if (!ok)

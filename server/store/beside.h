@@ -2,11 +2,10 @@
 #ifndef STORE_BESIDE_H
 #define STORE_BESIDE_H
 
-#include "base/arena.h"
+#include "store/store.h"
 
-/* The record of a run, as store_run_record gives it. ERROR_NOT_FOUND for the folder or the run, ERROR_USAGE
- * for a schema that is not this program's. */
-bool store_record_beside(const char *folder, int64_t run, struct arena *keep, const char **bytes,
-                         size_t *count, struct error *err);
+/* A store whose every read function works and whose every change is refused (ERROR_STORE); the caller owes
+ * store_close. ERROR_NOT_FOUND for the folder, ERROR_USAGE for a schema that is not this program's. */
+bool store_open_beside(const char *folder, struct store **store, struct error *err);
 
 #endif

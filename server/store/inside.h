@@ -4,6 +4,7 @@
 
 #include "base/digest.h"
 #include "store/runs.h"
+#include "store/steps.h"
 #include "store/tolerances.h"
 #include "store/version.h"
 
@@ -146,6 +147,8 @@ struct store {
     pthread_t checker;
 };
 
+/* Nothing opened yet; NULL with err when memory is out. */
+struct store *store_new(struct error *err);
 /* Marks the store read-only with a sentence why; false with ERROR_STORE. */
 bool store_spoil(struct store *store, const char *why, struct error *err);
 bool store_writable(struct store *store, struct error *err);
@@ -197,10 +200,23 @@ bool units_are_known(const char *units);
 /* Cursors of lists ordered by id: decimal. *id is 0 for NULL. */
 bool cursor_parse(const char *cursor, int64_t *id, struct error *err);
 const char *cursor_make(int64_t id, struct arena *keep);
+/* "%text%" for LIKE with the wildcards in text escaped by a backslash. */
+const char *text_pattern(const char *text, struct arena *keep);
 /* limit within 1..500. */
 bool limit_check(size_t limit, struct error *err);
 /* Room for one more item beyond count in an array that only grows; NULL when the arena is full. */
 void *arena_grow(struct arena *keep, void *items, size_t count, size_t *room, size_t size);
+
+/* --- steps.c --- */
+
+/* Then VALUES or a SELECT over the row that the step tells of. */
+#define STEP_INSERT "INSERT INTO step (created, specimen, kind, who, text, about, about_id) "
+bool step_add(struct write *write, const struct store_step *step, struct error *err);
+
+/* --- waivers.c --- */
+
+/* ERROR_NOT_FOUND where it does not. */
+bool specimen_exists(struct connection *connection, int64_t specimen, struct error *err);
 
 /* --- summary.c: columns that repeat what other rows say, and revisions --- */
 

@@ -318,24 +318,6 @@ static const char *make_cursor(int64_t id, const char *key, struct arena *keep)
     return text;
 }
 
-/* "%text%" with the wildcards in text escaped. */
-static const char *like_pattern(const char *text, struct arena *keep)
-{
-    char *pattern = ARENA_NEW(keep, char, 2 * strlen(text) + 3);
-    char *at = pattern;
-    if (!pattern)
-        return NULL;
-    *at++ = '%';
-    for (; *text; text++) {
-        if (strchr("%_\\", *text))
-            *at++ = '\\';
-        *at++ = *text;
-    }
-    *at++ = '%';
-    *at = '\0';
-    return pattern;
-}
-
 static bool read_page(struct connection *connection, const struct store_specimen_query *query,
                       const char *pattern, struct arena *keep, struct store_specimen_page *page,
                       struct error *err)
@@ -415,7 +397,7 @@ bool store_specimen_list(struct store *store, const struct store_specimen_query 
     memset(page, 0, sizeof *page);
     if (!limit_check(query->limit, err))
         return false;
-    if (query->text && query->text[0] && !(pattern = like_pattern(query->text, keep)))
+    if (query->text && query->text[0] && !(pattern = text_pattern(query->text, keep)))
         return arena_error(err);
     page->revision = store_revision(store); /* before reading: never newer than what is read */
     if (!read_begin(store, &connection, err))

@@ -31,6 +31,8 @@ static bool add(struct write *write, const struct store_spec_new *spec, int64_t 
     static const char latest[] = "SELECT max(version) FROM spec WHERE name = ?1";
     static const char insert[] = "INSERT INTO spec (name, version, sha256, body, created, revision)"
                                  " VALUES (?1, ?2, ?3, ?4, ?5, ?6)";
+    static const char log[] = STEP_INSERT
+        "SELECT ?2, NULL, 'spec added', NULL, name || ' ' || version, 'spec', id FROM spec WHERE id = ?1";
     bool found;
     int64_t version = 0;
     *created = false;
@@ -49,7 +51,7 @@ static bool add(struct write *write, const struct store_spec_new *spec, int64_t 
                        spec->sha256, spec->body, write->now, write->revision))
         return false;
     *id = sqlite3_last_insert_rowid(write->connection->db);
-    return true;
+    return statement_run(write->connection, log, NULL, err, "it", *id, write->now);
 }
 
 bool store_spec_add(struct store *store, const struct store_spec_new *spec, int64_t *id, bool *created,

@@ -203,14 +203,24 @@ static void *check_in_background(void *context)
     return NULL;
 }
 
+struct store *store_new(struct error *err)
+{
+    struct store *store = calloc(1, sizeof *store);
+    if (!store) {
+        error_set(err, ERROR_MACHINE, "out of memory");
+        return NULL;
+    }
+    store->folder_fd = store->blobs_fd = store->uploads_fd = store->lock_fd = -1;
+    set_up_locks(store);
+    return store;
+}
+
 bool store_open(const char *folder, bool create, const struct store_options *options, struct store **out,
                 struct error *err)
 {
-    struct store *store = calloc(1, sizeof *store);
+    struct store *store = store_new(err);
     if (!store)
-        return error_set(err, ERROR_MACHINE, "out of memory");
-    store->folder_fd = store->blobs_fd = store->uploads_fd = store->lock_fd = -1;
-    set_up_locks(store);
+        return false;
     if (!open_folders(store, folder, create, err) || !take_options(store, options, err)
         || !open_database(store, err)) {
         store_close(store);

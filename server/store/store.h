@@ -70,7 +70,8 @@ enum store_change_kind {
     STORE_CHANGED_SPECIMEN,
     STORE_CHANGED_VERSION,
     STORE_CHANGED_RUN,
-    STORE_CHANGED_JOB
+    STORE_CHANGED_JOB,
+    STORE_CHANGED_HOOK /* a test waits to be sent; of no specimen */
 };
 struct store_change {
     enum store_change_kind kind;

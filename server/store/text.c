@@ -137,6 +137,23 @@ const char *cursor_make(int64_t id, struct arena *keep)
     return text;
 }
 
+const char *text_pattern(const char *text, struct arena *keep)
+{
+    char *pattern = ARENA_NEW(keep, char, 2 * strlen(text) + 3);
+    char *at = pattern;
+    if (!pattern)
+        return NULL;
+    *at++ = '%';
+    for (; *text; text++) {
+        if (strchr("%_\\", *text))
+            *at++ = '\\';
+        *at++ = *text;
+    }
+    *at++ = '%';
+    *at = '\0';
+    return pattern;
+}
+
 bool limit_check(size_t limit, struct error *err)
 {
     return (limit >= 1 && limit <= 500) || error_set(err, ERROR_USAGE, "the limit must be 1 to 500");

@@ -138,6 +138,9 @@ bool version_create(struct write *write, const struct store_version_new *version
 {
     static const char same[] = "SELECT id FROM version WHERE specimen = ?1 AND kind = ?2 AND blob = ?3";
     static const char begin_work[] = "UPDATE specimen SET state = 'in work' WHERE id = ?1 AND state = 'new'";
+    static const char log[] = STEP_INSERT
+        "SELECT ?2, specimen, 'file added', nullif(uploader, ''), kind || ' ' || number || ': ' || file_name,"
+        " 'version', id FROM version WHERE id = ?1";
     struct connection *connection = write->connection;
     int64_t blob, against;
     bool found;
@@ -152,6 +155,7 @@ bool version_create(struct write *write, const struct store_version_new *version
            && default_against(connection, version, &against, err)
            && insert_version(write, version, blob, against, id, err)
            && statement_run(connection, begin_work, NULL, err, "i", version->specimen)
+           && statement_run(connection, log, NULL, err, "it", *id, write->now)
            && add_first_jobs(write, version, *id, against, err)
            && summary_refresh(write, version->specimen, *id, err);
 }
@@ -178,7 +182,8 @@ bool store_version_create(struct store *store, const struct store_version_new *v
     " coalesce(v.face_size_share, v.face_size / " REFERENCE_DIAGONAL "),"                                    \
     " v.file_name, b.sha256, b.bytes, v.format, v.uploader, v.note, v.created, v.withdrawn_at,"              \
     " v.withdrawn_reason, v.withdrawn_by, v.latest_run,"                                                     \
-    " EXISTS (SELECT 1 FROM picture p WHERE p.blob = v.blob)"
+    " EXISTS (SELECT 1 FROM picture p WHERE p.blob = v.blob), v.intake_device, v.intake_operator,"           \
+    " v.intake_date, v.intake_resolution, v.intake_uncertainty"
 #define VERSION_TABLES "version v JOIN blob b ON b.id = v.blob LEFT JOIN version a ON a.id = v.against"
 
 static void take_version(sqlite3_stmt *row, struct arena *keep, struct store_version *version)
@@ -205,6 +210,11 @@ static void take_version(sqlite3_stmt *row, struct arena *keep, struct store_ver
         .withdrawn_by = column_text(row, 18, keep),
         .latest_run = column_id(row, 19),
         .has_pictures = column_id(row, 20) != 0,
+        .intake = {.device = column_text(row, 21, keep),
+                   .operator_name = column_text(row, 22, keep),
+                   .date = column_text(row, 23, keep),
+                   .resolution = column_text(row, 24, keep),
+                   .uncertainty = column_text(row, 25, keep)},
     };
     version->withdrawn = version->withdrawn_at != NULL;
 }
@@ -437,11 +447,60 @@ bool store_version_set_against(struct store *store, int64_t id, int64_t against,
     return write_end(&write, ok, err);
 }
 
+static bool check_intake(const struct store_intake *intake, struct error *err)
+{
+    return text_check("device", intake->device, STORE_NAME_MAX, TEXT_LINE, true, err)
+           && text_check("operator", intake->operator_name, STORE_NAME_MAX, TEXT_LINE, true, err)
+           && text_check("date", intake->date, STORE_NAME_MAX, TEXT_LINE, true, err)
+           && text_check("resolution", intake->resolution, STORE_NAME_MAX, TEXT_LINE, true, err)
+           && text_check("uncertainty", intake->uncertainty, STORE_NAME_MAX, TEXT_LINE, true, err);
+}
+
+static const char *or_empty(const char *text)
+{
+    return text ? text : "";
+}
+
+static bool set_intake(struct write *write, int64_t id, const struct store_intake *intake, const char *by,
+                       int64_t if_revision, bool *stale, struct error *err)
+{
+    static const char change[] =
+        "UPDATE version SET intake_device = ?2, intake_operator = ?3, intake_date = ?4,"
+        " intake_resolution = ?5, intake_uncertainty = ?6 WHERE id = ?1";
+    static const char log[] =
+        STEP_INSERT "SELECT ?2, specimen, 'intake stated', nullif(?3, ''), kind || ' ' || number, 'version',"
+                    " id FROM version WHERE id = ?1";
+    int64_t specimen;
+    bool withdrawn;
+    return look_up(write, id, if_revision, stale, &specimen, &withdrawn, err)
+           && statement_run(write->connection, change, NULL, err, "ittttt", id, or_empty(intake->device),
+                            or_empty(intake->operator_name), or_empty(intake->date),
+                            or_empty(intake->resolution), or_empty(intake->uncertainty))
+           && statement_run(write->connection, log, NULL, err, "itt", id, write->now, or_empty(by))
+           && summary_touch_version(write, id, err) && summary_touch_specimen(write, specimen, false, err);
+}
+
+bool store_version_set_intake(struct store *store, int64_t id, const struct store_intake *intake,
+                              const char *by, int64_t if_revision, bool *stale, struct error *err)
+{
+    struct write write;
+    *stale = false;
+    if (!check_intake(intake, err)
+        || !text_check("name of who states it", by, STORE_NAME_MAX, TEXT_LINE, true, err)
+        || !write_begin(store, &write, err))
+        return false;
+    bool ok = set_intake(&write, id, intake, by, if_revision, stale, err);
+    return write_end(&write, ok, err);
+}
+
 static bool withdraw(struct write *write, int64_t id, const char *reason, const char *by, int64_t if_revision,
                      bool *stale, struct error *err)
 {
     static const char change[] = "UPDATE version SET withdrawn_reason = ?2, withdrawn_by = ?3,"
                                  " withdrawn_at = ?4 WHERE id = ?1";
+    static const char log[] = STEP_INSERT
+        "SELECT ?2, specimen, 'version withdrawn', nullif(withdrawn_by, ''), kind || ' ' || number || ': ' ||"
+        " withdrawn_reason, 'version', id FROM version WHERE id = ?1";
     int64_t specimen;
     bool withdrawn;
     if (!look_up(write, id, if_revision, stale, &specimen, &withdrawn, err))
@@ -449,6 +508,7 @@ static bool withdraw(struct write *write, int64_t id, const char *reason, const 
     if (withdrawn)
         return error_set(err, ERROR_CONFLICT, "the version is withdrawn already");
     return statement_run(write->connection, change, NULL, err, "ittt", id, reason, by ? by : "", write->now)
+           && statement_run(write->connection, log, NULL, err, "it", id, write->now)
            && summary_refresh(write, specimen, id, err);
 }
 

@@ -25,7 +25,7 @@ static void take_waiver(sqlite3_stmt *row, struct arena *keep, struct store_waiv
     };
 }
 
-static bool specimen_exists(struct connection *connection, int64_t specimen, struct error *err)
+bool specimen_exists(struct connection *connection, int64_t specimen, struct error *err)
 {
     static const char look[] = "SELECT id FROM specimen WHERE id = ?1";
     int64_t id;
@@ -39,6 +39,9 @@ bool store_waiver_add(struct store *store, const struct store_waiver *waiver, in
     static const char insert[] =
         "INSERT INTO waiver (specimen, spec_name, rule, reason, author, expires, created,"
         " revision) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)";
+    static const char log[] = STEP_INSERT
+        "SELECT ?2, specimen, 'waiver added', author, rule || ' of ' || spec_name || ' until ' || expires ||"
+        " ': ' || reason, 'waiver', id FROM waiver WHERE id = ?1";
     struct write write;
     if (!text_check("reason", waiver->reason, STORE_REASON_MAX, TEXT_LINES, false, err)
         || !text_check("author", waiver->author, STORE_AUTHOR_MAX, TEXT_LINE, false, err)
@@ -51,7 +54,8 @@ bool store_waiver_add(struct store *store, const struct store_waiver *waiver, in
                                waiver->expires, write.now, write.revision);
     if (ok) {
         *id = sqlite3_last_insert_rowid(write.connection->db);
-        ok = summary_touch_specimen(&write, waiver->specimen, false, err);
+        ok = statement_run(write.connection, log, NULL, err, "it", *id, write.now)
+             && summary_touch_specimen(&write, waiver->specimen, false, err);
     }
     return write_end(&write, ok, err);
 }
@@ -59,6 +63,9 @@ bool store_waiver_add(struct store *store, const struct store_waiver *waiver, in
 bool store_waiver_withdraw(struct store *store, int64_t id, struct error *err)
 {
     static const char look[] = "SELECT specimen FROM waiver WHERE id = ?1";
+    static const char log[] =
+        STEP_INSERT "SELECT ?2, specimen, 'waiver withdrawn', NULL, rule || ' of ' || spec_name, 'waiver', id"
+                    " FROM waiver WHERE id = ?1 AND withdrawn_at IS NULL";
     static const char change[] = "UPDATE waiver SET withdrawn_at = coalesce(withdrawn_at, ?2), revision = ?3"
                                  " WHERE id = ?1";
     struct write write;
@@ -69,7 +76,8 @@ bool store_waiver_withdraw(struct store *store, int64_t id, struct error *err)
     bool ok = statement_value(write.connection, look, &specimen, &found, err, "i", id);
     if (ok && !found)
         ok = error_set(err, ERROR_NOT_FOUND, "there is no waiver %lld", (long long)id);
-    ok = ok && statement_run(write.connection, change, NULL, err, "iti", id, write.now, write.revision)
+    ok = ok && statement_run(write.connection, log, NULL, err, "it", id, write.now)
+         && statement_run(write.connection, change, NULL, err, "iti", id, write.now, write.revision)
          && summary_touch_specimen(&write, specimen, false, err);
     return write_end(&write, ok, err);
 }

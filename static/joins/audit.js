@@ -7,7 +7,7 @@ import { reasonText } from '../problem.js';
 import { say } from '../say.js';
 import { readSetting, writeSetting } from '../settings.js';
 import { AuditView } from '../views/audit.js';
-import { askWaiver, askWhatIf } from '../views/audit-dialogs.js';
+import { askHandOver, askWaiver, askWhatIf } from '../views/audit-dialogs.js';
 
 /** @param {HTMLElement} el @param {object} page  app.js */
 export function joinAudit(el, page) {
@@ -44,9 +44,9 @@ export function joinAudit(el, page) {
       const specs = latestSpecs(all);
       const { measured, version, spec } = choose(versions, specs, audits);
       const found = version ? auditOf(audits, version.latest_run, spec.id) : null;
-      const audit = found ? await api.readAudit(found.id) : null;
+      const [audit, handoffs] = found ? await Promise.all([api.readAudit(found.id), api.listHandoffs(found.id)]) : [null, []];
       if (mine !== asked) return;
-      state = { specimen, versions: measured, version, specs, spec, audits, audit, waivers, measuring, problem: null };
+      state = { specimen, versions: measured, version, specs, spec, audits, audit, waivers, measuring, handoffs, handoffAddress: api.handoffAddress, reportAddress: api.reportAddress, problem: null };
       page.setTitle(say('audit.pageTitle', { number: specimen.catalogue_number }));
       give(el, 'show', state);
     } catch (problem) {
@@ -131,6 +131,12 @@ export function joinAudit(el, page) {
       page.tellProblem(problem);
     }
   });
+  el.addEventListener('wish.handOver', () =>
+    askHandOver(async ({ by }) => {
+      await api.handOver(state.audit.id, by);
+      await load();
+    }),
+  );
   el.addEventListener('wish.whatIf', (event) =>
     askWhatIf(event.detail, (limit) => api.askWhatIf(state.spec.id, event.detail.id, limit)),
   );

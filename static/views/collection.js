@@ -12,6 +12,7 @@ import { isView } from '../saved-views.js';
 import { say } from '../say.js';
 import { readSetting } from '../settings.js';
 import { Register } from './register.js';
+import { SPECIMENS } from './register-row.js';
 
 const FILTERS = ['', 'new', 'in work', 'ready', 'handed over', 'retired', 'measuring', 'failed'];
 /** Shown only where there is such a specimen. */
@@ -41,7 +42,7 @@ export function CollectionView(el) {
   let shown = null;
   let drawnTop = null;
   el.append(h('h1', { class: 'hide', text: say('collection.title') }), top, told, body, register);
-  const { isNear, refocus } = Register(register);
+  const { isNear, refocus } = Register(register, SPECIMENS);
   el.addEventListener('show', (event) => {
     shown = event.detail;
     update();

@@ -1,4 +1,4 @@
-// register-row.js - one specimen as a row of the register.
+// register-row.js - specimens as the rows of a register (views/register.js).
 import { h, stateMark, timeMark } from '../dom.js';
 import { formatCount } from '../format.js';
 import { rulerOf } from '../ruler.js';
@@ -72,3 +72,24 @@ function trendCell(name, label, values, latest, print) {
     ),
   );
 }
+
+/** What views/register.js takes. */
+export const SPECIMENS = {
+  caption: 'collection.title',
+  name: 'specimens',
+  before: 'column.picture',
+  columns: [
+    { name: 'column.number', key: 'number', first: 'asc' },
+    { name: 'column.scan', key: 'scans', first: 'desc' },
+    { name: 'column.cage', key: 'cages', first: 'desc' },
+    { name: 'column.state', key: 'state', first: 'asc' },
+    { name: 'column.openEdges', key: 'open_edges', first: 'desc', number: true },
+    { name: 'column.loss', key: 'lost', first: 'desc', number: true },
+    { name: 'column.findings', key: 'faults', first: 'desc', number: true },
+    { name: 'column.changed', key: 'changed', first: 'desc' },
+  ],
+  sort: 'changed',
+  order: 'desc',
+  idOf: (specimen) => specimen.id,
+  row: registerRow,
+};

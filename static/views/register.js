@@ -1,4 +1,4 @@
-// register.js - the specimens as one table of any length, of which only what is near the window is there. Rows come in blocks;
+// register.js - specimens as one table of any length, of which only what is near the window is there. Rows come in blocks;
 // those out of sight are one empty row of their height. The table is one stop of Tab: arrows, Page keys, Home and End move in it.
 //   down: 'list', detail = { total, query, items, other }: how many rows there are and in which order, the rows of block 0;
 //                 the others are asked for anew. other: it is another list, not a newer state of the same
@@ -10,7 +10,6 @@
 import { h, hidden, tell } from '../dom.js';
 import { formatCount } from '../format.js';
 import { say } from '../say.js';
-import { registerRow } from './register-row.js';
 
 export const BLOCK = 15;
 /** How much above and below the window is drawn, in heights of it. */
@@ -22,25 +21,17 @@ const PAGE_STEP = 10;
 export const MOST_PRINTED = 2000;
 /** Blocks whose rows are remembered when out of sight. */
 const REMEMBERED = 40;
-const COLUMNS = [
-  { name: 'column.number', key: 'number', first: 'asc' },
-  { name: 'column.scan', key: 'scans', first: 'desc' },
-  { name: 'column.cage', key: 'cages', first: 'desc' },
-  { name: 'column.state', key: 'state', first: 'asc' },
-  { name: 'column.openEdges', key: 'open_edges', first: 'desc', number: true },
-  { name: 'column.loss', key: 'lost', first: 'desc', number: true },
-  { name: 'column.findings', key: 'faults', first: 'desc', number: true },
-  { name: 'column.changed', key: 'changed', first: 'desc' },
-];
-
 /**
  * @param {HTMLElement} el
+ * @param {object} kind  what its rows are: { caption, name: class of the table, columns: [{ name, key: what the server sorts by or
+ *          null, first, number }], sort: the key that it is sorted by without being asked, order: and which way, before: heading of a
+ *          column before them or null, idOf(item), row(item, at, { paper }): a tr with one link, a.what }
  * @returns {{ isNear: (block: number) => boolean, refocus: () => boolean }} whether a block that was asked for is still wanted
  *          when its turn comes; and gives the focus back to the row last used, false where there is none
  */
-export function Register(el) {
+export function Register(el, kind) {
   const head = h('thead');
-  const table = h('table', { class: 'ledger register' }, h('caption', { class: 'hide', text: say('collection.title') }), head);
+  const table = h('table', { class: `ledger register ${kind.name}` }, h('caption', { class: 'hide', text: say(kind.caption) }), head);
   const rows = new Map(); // block -> its items, oldest use first
   const heights = new Map(); // block -> px when it was last drawn
   const bodies = new Map(); // block -> its part of the table
@@ -114,29 +105,31 @@ export function Register(el) {
   }
 
   function drawHead(query) {
-    const by = query.sort ?? 'changed';
-    const order = query.order ?? (by === 'changed' ? 'desc' : 'asc');
+    const by = query.sort ?? kind.sort;
+    const order = query.order ?? (by === kind.sort ? kind.order : 'asc');
     const other = order === 'asc' ? 'desc' : 'asc';
     const focused = head.contains(document.activeElement) ? document.activeElement.dataset.key : null;
     head.replaceChildren(
       h(
         'tr',
         { 'aria-rowindex': 1 },
-        h('th', { scope: 'col' }, hidden(say('column.picture'))),
-        COLUMNS.map(({ name, key, first, number }) =>
+        kind.before ? h('th', { scope: 'col' }, hidden(say(kind.before))) : null,
+        kind.columns.map(({ name, key, first, number }) =>
           h(
             'th',
-            { scope: 'col', class: number ? 'n' : null, 'aria-sort': by === key ? `${order}ending` : null },
-            h(
-              'button',
-              {
-                class: 'plain',
-                data: { key: `by ${key}` },
-                on: { click: () => tell(el, 'wish.query', { sort: key, order: by === key ? other : first }) },
-              },
-              say(name),
-              by === key ? h('span', { 'aria-hidden': 'true', text: order === 'asc' ? ' ↑' : ' ↓' }) : null,
-            ),
+            { scope: 'col', class: number ? 'n' : null, 'aria-sort': key !== null && by === key ? `${order}ending` : null },
+            key === null
+              ? say(name)
+              : h(
+                  'button',
+                  {
+                    class: 'plain',
+                    data: { key: `by ${key}` },
+                    on: { click: () => tell(el, 'wish.query', { sort: key, order: by === key ? other : first }) },
+                  },
+                  say(name),
+                  by === key ? h('span', { 'aria-hidden': 'true', text: order === 'asc' ? ' ↑' : ' ↓' }) : null,
+                ),
           ),
         ),
       ),
@@ -210,7 +203,7 @@ export function Register(el) {
     h(
       'tr',
       { 'aria-hidden': 'true', class: 'unseen' },
-      h('td', { colspan: 1 + COLUMNS.length, style: { height: `${height}px` } }),
+      h('td', { colspan: (kind.before ? 1 : 0) + kind.columns.length, style: { height: `${height}px` } }),
     );
 
   function takeBlock(block, items) {
@@ -230,7 +223,7 @@ export function Register(el) {
     const key = hasFocus(block) ? document.activeElement.dataset.key : null;
     const items = rows.get(block).slice(0, sizeOf(block));
     const letGo = hold();
-    body.replaceChildren(...items.map((item, i) => registerRow(item, block * BLOCK + i)));
+    body.replaceChildren(...items.map((item, i) => kind.row(item, block * BLOCK + i)));
     body.dataset.drawn = 'yes';
     if (key !== null) body.querySelector(`[data-key="${key}"]`)?.focus({ preventScroll: true });
     const isFirst = heights.size === 0;
@@ -272,15 +265,15 @@ export function Register(el) {
 
   function redrawRow(specimen) {
     for (const [block, items] of rows) {
-      const i = items.findIndex((item) => item.id === specimen.id);
+      const i = items.findIndex((item) => kind.idOf(item) === kind.idOf(specimen));
       if (i < 0) continue;
       items[i] = specimen;
       const old = table.querySelector(`tr[data-at="${block * BLOCK + i}"]`);
       if (old === null) return;
-      const fresh = registerRow(specimen, block * BLOCK + i);
+      const fresh = kind.row(specimen, block * BLOCK + i);
       const picture = old.querySelector('.picture > *');
       const next = fresh.querySelector('.picture > *');
-      if (picture.getAttribute('src') === next.getAttribute('src')) next.replaceWith(picture); // so that it does not flash
+      if (picture !== null && picture.getAttribute('src') === next.getAttribute('src')) next.replaceWith(picture); // so that it does not flash
       const focused = old.contains(document.activeElement);
       old.replaceWith(fresh);
       if (focused) fresh.querySelector('a.what').focus({ preventScroll: true });
@@ -311,9 +304,9 @@ export function Register(el) {
         : null,
       h(
         'table',
-        { class: 'ledger register' },
-        h('thead', {}, h('tr', {}, COLUMNS.map(({ name, number }) => h('th', { class: number ? 'n' : null, text: say(name) })))),
-        h('tbody', {}, items.map(({ item, at }) => registerRow(item, at, { paper: true }))),
+        { class: `ledger register ${kind.name}` },
+        h('thead', {}, h('tr', {}, kind.columns.map(({ name, number }) => h('th', { class: number ? 'n' : null, text: say(name) })))),
+        h('tbody', {}, items.map(({ item, at }) => kind.row(item, at, { paper: true }))),
       ),
     );
   }

@@ -1,4 +1,4 @@
--- multiply.sql - makes a folder's specimens many, for the bench of the page: each with its versions, runs and numbers once for
+-- multiply.sql - makes a folder's specimens many, for the bench of the page: each with its versions, runs, audits and numbers once for
 -- every k of 1 .. :copies, over the same blobs. The service must not run. Copies differ in number, title, state, time and size of
 -- their greatest distances, so that every order of the collection has something to do.
 --   sqlite3 -cmd '.parameter set :copies 999' DIR/fettle.db < tests/bench/multiply.sql
@@ -8,7 +8,8 @@ BEGIN;
 CREATE TEMP TABLE copy (k INTEGER PRIMARY KEY);
 WITH RECURSIVE upto(k) AS (SELECT 1 UNION ALL SELECT k + 1 FROM upto WHERE k < :copies) INSERT INTO copy SELECT k FROM upto;
 CREATE TEMP TABLE stride AS
-    SELECT (SELECT max(id) FROM specimen) AS s, (SELECT max(id) FROM version) AS v, (SELECT max(id) FROM run) AS r;
+    SELECT (SELECT max(id) FROM specimen) AS s, (SELECT max(id) FROM version) AS v, (SELECT max(id) FROM run) AS r,
+           (SELECT coalesce(max(id), 0) FROM audit) AS a;
 
 INSERT INTO specimen (id, catalogue_number, title, units, state, note, created, changed, revision, scan_count, cage_count,
                       latest_scan, latest_cage, open_edges, lost, faults)
@@ -35,5 +36,11 @@ INSERT INTO job (specimen, version, against, state, background, again, attempt, 
     SELECT specimen + k * s, version + k * v, against + k * v, state, background, again, attempt, run + k * r, reason_code,
            reason_text, reason_format, reason_line, reason_byte, created, started, ended, revision
     FROM job, copy, stride WHERE state IN ('done', 'failed', 'cancelled');
+INSERT INTO audit (id, run, spec, outcome, waived, sha256, body, created, revision, specimen)
+    SELECT id + k * a, run + k * r, spec, CASE k % 3 WHEN 0 THEN 'conforms' WHEN 1 THEN 'undecided' ELSE outcome END, waived, sha256,
+           body, strftime('%Y-%m-%dT%H:%M:%SZ', created, printf('-%d minutes', k * 7)), revision, specimen + k * s
+    FROM audit, copy, stride WHERE k % 5 > 0;
+INSERT INTO audit_hold (audit, place, rule, name, outcome, waived)
+    SELECT audit + k * a, place, rule, name, outcome, waived FROM audit_hold, copy, stride WHERE k % 5 > 0;
 COMMIT;
 PRAGMA optimize;

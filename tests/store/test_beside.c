@@ -1,7 +1,8 @@
 /* test_beside.c
- *   beside_*  a record read while the store is open; what is refused */
+ *   beside_*  a store read while another one has it open; what is refused */
 #include "store/beside.h"
 #include "store/folder.h"
+#include "store/runs.h"
 
 #include <criterion/criterion.h>
 #include <sqlite3.h>
@@ -24,16 +25,37 @@ static void end(void)
 }
 TestSuite(beside, .init = begin, .fini = end);
 
+/* The store beside is open only within. */
+static bool record_beside(const char *path, int64_t id, const char **bytes, size_t *count, struct error *err)
+{
+    struct store *store;
+    if (!store_open_beside(path, &store, err))
+        return false;
+    bool ok = store_run_record(store, id, &folder.arena, bytes, count, err);
+    store_close(store);
+    return ok;
+}
+
 Test(beside, beside_an_open_store_the_record_is_the_one_that_was_kept)
 {
     const char *bytes;
     size_t count;
-    cr_assert(store_record_beside(folder.path, run, &folder.arena, &bytes, &count, &folder.err), "%s",
-              folder.err.text);
+    cr_assert(record_beside(folder.path, run, &bytes, &count, &folder.err), "%s", folder.err.text);
     cr_expect_eq(count, strlen("{\"schema\":\"fettle/run/1\"}\n"));
     cr_expect_eq(memcmp(bytes, "{\"schema\":\"fettle/run/1\"}\n", count), 0);
     /* and the store goes on */
     add_specimen(&folder, "A-2");
+}
+
+Test(beside, beside_nothing_is_changed)
+{
+    struct store *store;
+    int64_t id;
+    struct store_specimen_new specimen = {.catalogue_number = "B-1", .title = "B", .units = "mm"};
+    cr_assert(store_open_beside(folder.path, &store, &folder.err), "%s", folder.err.text);
+    cr_expect_not(store_specimen_create(store, &specimen, &id, &folder.err));
+    cr_expect_eq(folder.err.code, ERROR_STORE, "%s", folder.err.text);
+    store_close(store);
 }
 
 static void expect_refused(const char *path, int64_t id, enum error_code code, const char *wanted)
@@ -41,7 +63,7 @@ static void expect_refused(const char *path, int64_t id, enum error_code code, c
     const char *bytes;
     size_t count;
     struct error err = {0};
-    cr_expect_not(store_record_beside(path, id, &folder.arena, &bytes, &count, &err));
+    cr_expect_not(record_beside(path, id, &bytes, &count, &err));
     cr_expect_eq(err.code, code, "%s", err.text);
     cr_expect_not_null(strstr(err.text, wanted), "%s", err.text);
 }

@@ -63,7 +63,18 @@ static int64_t number(const char *sql)
 }
 
 /* What takes a folder back to the schema of that number: tables and columns that cannot be added twice go. */
-#define BACK_TO_0008 "ALTER TABLE job DROP COLUMN certify; "
+#define BACK_TO_0011 "ALTER TABLE job DROP COLUMN certify; "
+#define BACK_TO_0010                                                                                         \
+    BACK_TO_0011                                                                                             \
+    "DROP TRIGGER step_tells_audit; DROP TRIGGER step_tells_rest; DROP TABLE delivery; DROP TABLE hook;"     \
+    " DROP TABLE collection; DROP TABLE audit_hold; DROP INDEX audit_by_specimen; DROP INDEX audit_newest;"  \
+    " DROP INDEX version_measured; ALTER TABLE audit DROP COLUMN specimen; "
+#define BACK_TO_0009                                                                                         \
+    BACK_TO_0010                                                                                             \
+    "DROP TABLE handoff; ALTER TABLE version DROP COLUMN intake_device; ALTER TABLE version DROP COLUMN"     \
+    " intake_operator; ALTER TABLE version DROP COLUMN intake_date; ALTER TABLE version DROP COLUMN"         \
+    " intake_resolution; ALTER TABLE version DROP COLUMN intake_uncertainty; "
+#define BACK_TO_0008 BACK_TO_0009 "DROP TABLE signoff; DROP TABLE step; "
 #define BACK_TO_0007 BACK_TO_0008 "DROP TABLE audit; DROP TABLE waiver; DROP TABLE spec; "
 #define BACK_TO_0006                                                                                         \
     BACK_TO_0007 "ALTER TABLE specimen DROP COLUMN tolerances; ALTER TABLE job DROP COLUMN tolerances; "
@@ -134,6 +145,16 @@ Test(migrate, forward_from_before_orders_by_faults_counts_those_of_the_latest_ca
     cr_assert(opens_after(sql), "%s", folder.err.text);
 
     cr_expect_eq(number("SELECT faults FROM specimen"), 7);
+}
+
+Test(migrate, forward_from_before_the_log_tells_what_was_done)
+{
+    add_version(&folder, number("SELECT id FROM specimen"), "scan", 0, "a");
+
+    cr_assert(opens_after(BACK_TO_0008 "PRAGMA user_version = 8"), "%s", folder.err.text);
+
+    cr_expect_eq(number("SELECT count(*) FROM step"), 1);
+    cr_expect_eq(number("SELECT count(*) FROM step WHERE kind = 'file added' AND about_id = 1"), 1);
 }
 
 Test(migrate, forward_from_before_tolerances_states_none)

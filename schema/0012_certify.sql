@@ -1,4 +1,4 @@
--- 0009_certify.sql - a measurement may be asked for with a narrower certified interval than the service's own.
+-- 0012_certify.sql - a measurement may be asked for with a narrower certified interval than the service's own.
 -- Applied once and in one transaction by server/store, which then sets user_version.
 -- A released migration is never edited: a change is the next number.
 
