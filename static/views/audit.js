@@ -1,12 +1,14 @@
 // audit.js - one version judged by one spec: rule by rule, what is waived, what was judged before.
 //   down: 'show', detail = the state of joins/audit.js, or { problem }
-//   up:   'wish.version', 'wish.spec' (ids), 'wish.judge', 'wish.waive', 'wish.whatIf' (rules), 'wish.withdraw' (id), 'wish.retry'
+//   up:   'wish.version', 'wish.spec' (ids), 'wish.judge', 'wish.waive', 'wish.whatIf' (rules), 'wish.withdraw' (id), 'wish.retry',
+//         and those of sign-off-part.js
 import { choice, emptyBox, entry, errorBox, h, redraw, s, stateMark, tell, timeMark } from '../dom.js';
 import { countsText, decideText, gaugeOf, limitText, marginText, outcomeMark, uncertaintyText, valueText } from '../audit-rules.js';
 import { problemText } from '../problem.js';
 import { writeRoute } from '../route.js';
 import { say } from '../say.js';
 import { versionName } from '../specimen-state.js';
+import { logPart, signOffPart } from './sign-off-part.js';
 import { specimenTabs } from './specimen-tabs.js';
 
 const GAUGE = { width: 128, height: 22 };
@@ -37,7 +39,7 @@ export function AuditView(el) {
       h('h1', { tabindex: '-1', class: 'plain', text: say('audit.heading', { number: specimen.catalogue_number }) }),
       version === null
         ? emptyBox(say('audit.nothing'), h('a', { class: 'button', href: writeRoute({ view: 'specimen', id: specimen.id }), text: say('space.back') }))
-        : [controls(), audit === null ? unjudged() : judged(audit.audit), waivers(), history()],
+        : [controls(), audit === null ? unjudged() : judged(audit.audit), waivers(), signOffPart(el, state), history(), logPart(el, state)],
       h('p', { class: 'caution', text: `${say('caution')} ${say('audit.caution')}` }),
     );
   }
