@@ -224,10 +224,13 @@ describe('sign-offs', () => {
       alter(change);
       const broken = await get(`/sign-offs/${signed.id}`);
       const state = await get(`/audits/${audit.id}/sign-offs`);
+      const beside = await sign(audit, { by: 'Ada' });
       const verified = spawnSync(FETTLE, ['verify', '--data', data], { encoding: 'utf8' });
       alter(undo);
       assert.deepEqual([broken.holds, broken.changed], [false, [part]], change);
       assert.equal(state.state, 'broken', change);
+      assert.ok(state.refusal, 'nobody signs beside it');
+      assert.ok([409, 500, 503].includes(beside.status), beside.text);
       assert.equal(verified.status, 3, change);
       assert.match(verified.stdout, new RegExp(`finding: sign-off ${signed.id} of audit ${audit.id} by .* is broken: changed since: ${part}\n`), change);
       assert.deepEqual(await get(`/sign-offs/${signed.id}`), signed, undo);

@@ -4,8 +4,8 @@
 // The cube smaller by 0.2 loses 0.1 sqrt 3 = 0.17320508 mm at its corners (see browser.test.mjs).
 import assert from 'node:assert/strict';
 import { after, before, describe, test } from 'node:test';
-import { countsText, decideText, gaugeOf, limitText, marginText, outcomeMark, uncertaintyText, valueText } from '../../static/audit-rules.js';
-import { makeCollection, openPage, startBrowser, startService } from './support.mjs';
+import { countsText, decideText, finerCertify, gaugeOf, limitText, marginText, outcomeMark, uncertaintyText, valueText } from '../../static/audit-rules.js';
+import { makeCollection, makeSpecimen, makeVersion, openPage, sphere, startBrowser, startService } from './support.mjs';
 
 const near = {
   name: 'Hausdorff distance', relation: 'at most', limit: 0.25, unit: 'mm', value: { lower: 0.246, upper: 0.253, exact: false, sampled: false },
@@ -37,6 +37,12 @@ test('rules_say_what_would_decide_and_fall_back_on_the_server', () => {
   assert.match(decideText(near), /certify 0\.00001\.$/);
   assert.equal(decideText({ ...near, decided_by: { by: 'something new', at: null, text: 'the server’s words' } }), 'the server’s words');
   assert.equal(decideText({ ...near, decided_by: null }), '');
+});
+
+test('rules_ask_for_the_finest_certify_that_any_of_them_wants', () => {
+  const wants = (by, at) => ({ decided_by: { by, at, text: '' } });
+  assert.equal(finerCertify({ rules: [{ decided_by: null }, wants('narrower interval', 1e-5), wants('narrower interval', 1e-6)] }), 1e-6);
+  assert.equal(finerCertify({ rules: [{ decided_by: null }, wants('better scanner', 0.01), wants('narrower interval', null)] }), null);
 });
 
 test('rules_tell_outcomes_by_shape_and_word', () => {
@@ -149,6 +155,34 @@ describe('in a browser', () => {
     await page.locator('.verdict').filter({ hasText: 'does not conform' }).waitFor();
     await page.reload();
     await page.locator('.verdict').filter({ hasText: 'does not conform' }).waitFor();
+  });
+
+  inPage('audit_that_an_interval_keeps_open_is_decided_by_one_click', async (page) => {
+    const coarse = await makeSpecimen(service.address, 'NH-0910', 'Sphere in a sphere');
+    const scan = await makeVersion(service.address, coarse.id, sphere(96, 10), { kind: 'scan', name: 'round.obj' });
+    const version = await makeVersion(service.address, coarse.id, sphere(16, 10.5), { kind: 'scan', made_from: scan.id, name: 'coarse.obj' });
+    // the vertices of the coarse sphere are half a millimetre off; how much farther anything may be, the interval leaves open
+    const close = {
+      schema: 'fettle/spec/1', name: 'Near half', purpose: 'to be told only by a narrow interval',
+      rules: [{ id: 'half', measure: 'deviation.hausdorff', relation: 'at most', limit: 0.501, unit: 'mm', reason: 'because', source: 'common practice, no source' }],
+    };
+    const post = async (path, body) =>
+      (await fetch(`${service.address}api/v1${path}`, { method: 'POST', headers: { 'Content-Type': 'application/json' }, body: JSON.stringify(body) })).json();
+    const spec = await post('/specs', close);
+    await post('/audits', { run: version.latest_run, spec: spec.id });
+
+    await page.goto(`${service.address}#/audit/${coarse.id}?version=${version.id}&spec=${spec.id}`);
+    await page.locator('.verdict').filter({ hasText: 'undecided' }).waitFor();
+    const button = page.getByRole('button', { name: 'Measure again with a narrower interval' });
+    await page.getByText('Wanted width: 0.00001 of').waitFor();
+    await button.focus();
+    await page.keyboard.press('Enter');
+    await page.locator('.verdict').filter({ hasText: /^conforms 1 required rule conforms/ }).waitFor();
+    assert.equal(await button.count(), 0);
+    await page.getByText('2 audits of this specimen').waitFor();
+    const { latest_run: run } = await (await fetch(`${service.address}api/v1/versions/${version.id}`)).json();
+    const record = await (await fetch(`${service.address}api/v1/runs/${run}`)).json();
+    assert.equal(record.engine.settings.certify, 0.00001);
   });
 
   inPage('audit_of_a_specimen_without_a_run_says_so', async (page) => {
