@@ -56,7 +56,7 @@ export const TEXT = {
   'verify.sending': 'Sending {name}',
   'verify.running': 'Checking and measuring {name}',
   'verify.failed': '{name} could not be checked',
-  'verify.refused': 'Nothing of it was read. {text}',
+  'verify.refused': 'Nothing of it was used: {text}.',
   'verify.outcome.holds': 'The handoff holds',
   'verify.outcome.does not hold': 'The handoff does not hold',
   'verify.outcome.refused': 'Refused',

@@ -110,6 +110,14 @@ const views = [
   { name: 'audit not judged yet', go: (page) => open(page, `#/audit/${made.specimen.id}?version=${made.scan.id}`, '.empty') },
   { name: 'specs', go: (page) => open(page, '#/specs', '.rules td') },
   {
+    name: 'verify, refused',
+    async go(page) {
+      await open(page, '#/verify', '.drop');
+      await page.setInputFiles('.drop input', meshFile('thing.zip', 'no zip'));
+      await page.getByText('this is no zip').waitFor();
+    },
+  },
+  {
     name: 'spec being written',
     async go(page) {
       await open(page, '#/specs', '.rules td');
