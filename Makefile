@@ -23,6 +23,8 @@ COMMIT  := $(shell git describe --always --dirty --abbrev=12 2>/dev/null || echo
 
 WARNINGS := -Wall -Wextra -Wshadow -Wconversion -Wvla -Wstrict-prototypes -Wmissing-prototypes -Werror
 CPPFLAGS := -Iserver -D_GNU_SOURCE -DFETTLE_VERSION='"$(VERSION)"'
+# Pango's headers alone: report/typeset.c loads the library when the first PDF is made
+PANGO_CFLAGS := $(patsubst -I%,-isystem %,$(filter -I%,$(shell pkg-config --cflags pangocairo pangoft2 2>/dev/null)))
 CFLAGS   := -std=c17 -ffp-contract=off -fno-math-errno -fno-trapping-math -pthread $(WARNINGS) -fstack-protector-strong -fPIE -fvisibility=hidden
 LDFLAGS  := -pthread -pie -Wl,-z,relro,-z,now
 LIBS     := -lmicrohttpd -ljansson -lsqlite3 -lhogweed -lnettle -lzstd -lz -lseccomp -lmeshoptimizer -lcairo -lm
@@ -39,7 +41,7 @@ CFLAGS   += -O3 -g1 -DNDEBUG -D_FORTIFY_SOURCE=2 -fstack-clash-protection
 endif
 
 # ROOMS and OUT may be set to build and test a part of the program apart from the rest.
-ROOMS   ?= base seal spec geom mesh io topology bvh subdiv measure picture run store json report notify job http cli
+ROOMS   ?= base bag seal spec geom mesh io topology bvh subdiv measure picture run store json report handoff notify job http cli
 SOURCES := $(sort $(foreach room,$(ROOMS),$(wildcard server/$(room)/*.c)))
 OBJECTS := $(SOURCES:%.c=$(OUT)/%.o)
 PROGRAM := $(OUT)/fettle
@@ -71,6 +73,8 @@ $(OUT)/commit: FORCE
 FORCE:
 $(OUT)/server/run/version.o: CPPFLAGS += -DFETTLE_COMMIT='"$(COMMIT)"'
 $(OUT)/server/run/version.o: $(OUT)/commit
+
+$(OUT)/server/report/typeset.o: CPPFLAGS += $(PANGO_CFLAGS)
 
 rooms:
 	@awk -f tests/rooms.awk tests/rooms.txt server/*/*.[ch]

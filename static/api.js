@@ -23,7 +23,7 @@ function query(values) {
   return kept.length === 0 ? '' : `?${new URLSearchParams(kept)}`;
 }
 
-async function send(method, path, { body, headers = {}, match } = {}) {
+async function send(method, path, { body, bytes, headers = {}, match } = {}) {
   let answer;
   try {
     answer = await fetch(ROOT + path, {
@@ -31,9 +31,10 @@ async function send(method, path, { body, headers = {}, match } = {}) {
       headers: {
         ...headers,
         ...(body === undefined ? {} : { 'Content-Type': 'application/json' }),
+        ...(bytes === undefined ? {} : { 'Content-Type': 'application/octet-stream' }),
         ...(match ? { 'If-Match': match } : {}),
       },
-      body: body === undefined ? undefined : JSON.stringify(body),
+      body: body === undefined ? bytes : JSON.stringify(body),
     });
   } catch {
     throw new Problem(0);
@@ -72,6 +73,8 @@ export const changeSpecimen = (id, body) => change(`/specimens/${id}`, body);
 export const listVersions = (specimen) => readAll(`/specimens/${specimen}/versions`);
 export const readVersion = (id) => read(`/versions/${id}`);
 export const changeVersion = (id, body) => change(`/versions/${id}`, body);
+/** The report of an audit; `format` is 'pdf' or 'html'. */
+export const reportAddress = (audit, format) => `${ROOT}/audits/${audit}/report?format=${format}`;
 export const fileAddress = (version) => `${ROOT}/versions/${version}/file`;
 export const thumbnailAddress = (version) => `${ROOT}/versions/${version}/thumbnail`;
 export const startRun = (body) => post('/runs', body);
@@ -85,6 +88,7 @@ export const readFindings = (run) => read(`/runs/${run}/findings`);
 
 export const listSpecs = async () => (await read('/specs')).items;
 export const readSpec = (id) => read(`/specs/${id}`);
+export const checkSpec = (body) => post('/spec-checks', body);
 export const addSpec = (body) => post('/specs', body);
 export const askWhatIf = (spec, rule, limit) => read(`/specs/${spec}/what-if${query({ rule, limit })}`);
 export const listAudits = (values) => readAll('/audits', values);
@@ -99,6 +103,24 @@ export const allStanding = (values, most) => readAll('/standing', values, most);
 export const standingFile = (values) => `${ROOT}/standing${query(values)}`;
 /** Audits some of the runs that are not audited by a spec: { audited, left, next, refused, ... }. @param {string|null} after */
 export const auditAll = (spec, after) => post(`/specs/${spec}/audit-all`, after === null ? {} : { after });
+export const listHandoffs = async (audit) => (await read(`/audits/${audit}/handoffs`)).items;
+export const handOver = (audit, by) => post(`/audits/${audit}/handoffs`, { by });
+export const handoffAddress = (id) => `${ROOT}/handoffs/${id}/file`;
+/** Sends the zip as it is. */
+export async function checkHandoff(file) {
+  const answer = await send('POST', `/handoff-checks${query({ name: file.name })}`, { bytes: file });
+  return answer.json();
+}
+export const readHandoffCheck = (id) => read(`/handoff-checks/${id}`);
+/** Of the key that this service signs with; null before the first sign-off. */
+export async function readKeyFingerprint() {
+  try {
+    return (await read('/key')).fingerprint;
+  } catch (problem) {
+    if (problem.status === 404) return null;
+    throw problem;
+  }
+}
 
 /** A run record, and the version that its Link header names. */
 export async function readRun(id) {

@@ -9,6 +9,7 @@ import { joinSpecimen } from './joins/specimen.js';
 import { joinSpecs } from './joins/specs.js';
 import { joinStanding } from './joins/standing.js';
 import { joinUpload } from './joins/upload.js';
+import { joinVerify } from './joins/verify.js';
 import { countRemembered } from './joins/upload-memory.js';
 import { problemText } from './problem.js';
 import { readRoute, writeRoute } from './route.js';
@@ -56,6 +57,7 @@ const views = {
   specs: (el) => joinSpecs(el, page),
   standing: (el) => joinStanding(el, page),
   upload: (el) => joinUpload(el, page),
+  verify: (el) => joinVerify(el),
   help: joinHelp,
   run: joinRun,
   nowhere: joinNowhere,

@@ -71,6 +71,12 @@ export function gaugeOf(rule) {
   };
 }
 
+/** The certify with which every rule that waits for a narrower interval is thought to be decided; null where none does. */
+export function finerCertify(audit) {
+  const wanted = audit.rules.flatMap(({ decided_by: decided }) => (decided?.by === 'narrower interval' && decided.at !== null ? [decided.at] : []));
+  return wanted.length === 0 ? null : Math.min(...wanted);
+}
+
 /** How many of each outcome, as one sentence. */
 export function countsText(counts) {
   const parts = ['conforms', 'does_not_conform', 'undecided', 'waived', 'advisory_missed']

@@ -7,10 +7,11 @@
 //   #/audit/7                one version by one spec ?version=V &spec=S
 //   #/specs                  the specs               ?spec=S
 //   #/standing               the collection by one spec  ?spec=S &standing= &q= &sort= &order=
+//   #/verify                 the check of a handoff
 //   #/upload  #/run/118  #/help?measure=PATH
 // In the collection &view= is the name under which the rest was saved.
 
-const VIEWS = ['collection', 'specimen', 'space', 'audit', 'specs', 'standing', 'upload', 'run', 'help'];
+const VIEWS = ['collection', 'specimen', 'space', 'audit', 'specs', 'standing', 'verify', 'upload', 'run', 'help'];
 
 /** @returns {{ view: string, id: string|null, query: Record<string, string> }} view 'nowhere' for an address we do not have */
 export function readRoute(hash) {

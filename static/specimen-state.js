@@ -23,6 +23,14 @@ export function specimenState(specimen) {
   };
 }
 
+/** What is stated of how a file was made, in one line. */
+export function intakeText(intake) {
+  return ['device', 'operator', 'date', 'resolution', 'uncertainty']
+    .filter((name) => intake[name] !== '')
+    .map((name) => say('intake.part', { name: say(`intake.${name}`), value: intake[name] }))
+    .join('; ');
+}
+
 export function versionName(version) {
   return say(`version.${version.kind}`, { number: version.number });
 }

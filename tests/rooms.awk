@@ -4,12 +4,14 @@ BEGIN {
     fence["sqlite3.h"] = "store"
     fence["jansson.h"] = "json"
     fence["microhttpd.h"] = "http"
+    fence["zlib.h"] = "io bag"
     fence["nettle"] = "base seal"
-    fence["zlib.h"] = "io"
     fence["zstd.h"] = "io store"
     fence["seccomp.h"] = "job"
     fence["meshoptimizer.h"] = "picture"
-    fence["cairo/"] = "picture"
+    fence["cairo/"] = "picture report"
+    fence["pango/"] = "report"
+    fence["fontconfig/"] = "report"
     fence["curl/"] = "notify"
 }
 FILENAME == ARGV[1] {

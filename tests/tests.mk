@@ -44,15 +44,17 @@ test-build: tests/node_modules
 # What a change must pass besides the tests. clang-tidy reads a few files a process, as many at once as cores;
 # TIDY_MODE=shallow looks less far along the paths of a function, in a fifth of the time.
 TIDY_MODE ?= deep
-.PHONY: check format-check tidy cppcheck
+.PHONY: check format-check tidy cppcheck eslint
 check: packages-test
-	@$(MAKE) --no-print-directory rooms format-check cppcheck tidy
+	@$(MAKE) --no-print-directory rooms format-check cppcheck tidy eslint
 C_FILES = $(wildcard server/*/*.[ch] fixtures/*.[ch] tests/*/*.[ch])
 format-check:
 	@clang-format --dry-run --Werror $(C_FILES) && echo "format: every C file is in the house format"
 tidy: $(OUT)/schema.c
 	@printf '%s\n' $(wildcard server/*/*.c) | xargs -P $$(nproc) -n 4 sh -c \
-	    'clang-tidy --quiet --extra-arg=-Xclang --extra-arg=-analyzer-config --extra-arg=-Xclang --extra-arg=mode=$(TIDY_MODE) "$$@" -- -std=c17 -Iserver -D_GNU_SOURCE -DFETTLE_VERSION=\"\" -DFETTLE_COMMIT=\"\" 2>/dev/null' tidy && echo "clang-tidy: nothing to report"
+	    'clang-tidy --quiet --extra-arg=-Xclang --extra-arg=-analyzer-config --extra-arg=-Xclang --extra-arg=mode=$(TIDY_MODE) "$$@" -- -std=c17 -Iserver $(PANGO_CFLAGS) -D_GNU_SOURCE -DFETTLE_VERSION=\"\" -DFETTLE_COMMIT=\"\" 2>/dev/null' tidy && echo "clang-tidy: nothing to report"
+eslint: tests/node_modules
+	@tests/node_modules/.bin/eslint -c tests/eslint.config.js static tests && echo "eslint: every name is known"
 cppcheck:
 	@cppcheck --quiet --std=c11 --enable=warning,portability,performance --inline-suppr --error-exitcode=1 \
 	    --suppress=missingIncludeSystem --suppress=normalCheckLevelMaxBranches -j $$(nproc) \

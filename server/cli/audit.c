@@ -10,7 +10,6 @@
 #include "json/run_json.h"
 #include "json/waivers.h"
 
-#include <errno.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -242,15 +241,6 @@ static bool get_waivers(const char *path, struct waiver_list *waivers, struct er
     return ok;
 }
 
-static bool write_file(const char *path, const char *text, size_t size, struct error *err)
-{
-    FILE *file = fopen(path, "we");
-    bool ok = file && fwrite(text, 1, size, file) == size;
-    if (file && fclose(file) != 0)
-        ok = false;
-    return ok || error_set(err, ERROR_MACHINE, "cannot write '%s': %s", path, strerror(errno));
-}
-
 typedef bool audit_writer(const struct audited *audited, const struct audit_request *request, char **text,
                           size_t *size, struct error *err);
 
@@ -259,7 +249,7 @@ static bool write_as(audit_writer *writer, const char *path, const struct audite
 {
     char *text = NULL;
     size_t size;
-    bool ok = !path || (writer(audited, request, &text, &size, err) && write_file(path, text, size, err));
+    bool ok = !path || (writer(audited, request, &text, &size, err) && cli_write_file(path, text, size, err));
     free(text);
     return ok;
 }

@@ -8,7 +8,7 @@
 /* Exit statuses, the same for every subcommand. */
 enum cli_status {
     CLI_DONE = 0,     /* done; of measure: measured */
-    CLI_SPEC_NOT_MET, /* measured, and the spec is not met */
+    CLI_SPEC_NOT_MET, /* measured, and the spec is not met; of verify-handoff: it does not hold */
     CLI_USAGE,        /* wrong usage */
     CLI_UNREADABLE,   /* an input could not be read: missing, damaged, not a supported format */
     CLI_LIMIT,        /* a limit was exceeded */
@@ -17,10 +17,14 @@ enum cli_status {
 
 int cli_measure(int argc, char **argv);
 int cli_audit(int argc, char **argv);
+int cli_handoff(int argc, char **argv);
+int cli_verify_handoff(int argc, char **argv);
+int cli_report(int argc, char **argv);
 int cli_serve(int argc, char **argv);
 int cli_verify(int argc, char **argv);
 int cli_backup(int argc, char **argv);
 int cli_remeasure(int argc, char **argv);
+int cli_sign_off(int argc, char **argv);
 int cli_work(int argc, char **argv);
 
 #endif

@@ -18,6 +18,10 @@ static const struct command {
 } commands[] = {
     {"measure", cli_measure, "measure a scan or a cage, alone or against a scan"},
     {"audit", cli_audit, "judge a run by a written spec, rule by rule"},
+    {"handoff", cli_handoff, "hand over a signed audit with all it rests on"},
+    {"verify-handoff", cli_verify_handoff, "check a handoff, and measure it again"},
+    {"report", cli_report, "write an audit as a PDF or HTML document"},
+    {"sign-off", cli_sign_off, "sign an audit off, as a named person"},
     {"serve", cli_serve, "serve the page and the API over a data folder"},
     {"verify", cli_verify, "check that a data folder holds everything, unaltered"},
     {"backup", cli_backup, "copy a data folder while it is in use"},
@@ -30,7 +34,7 @@ static void print_help(FILE *out)
 {
     fputs("usage: fettle COMMAND [ARGUMENTS]\n\n", out);
     for (size_t i = 0; i < COMMAND_COUNT; i++)
-        fprintf(out, "  %-10s %s\n", commands[i].name, commands[i].summary);
+        fprintf(out, "  %-14s %s\n", commands[i].name, commands[i].summary);
     fputs("\nfettle COMMAND --help tells the arguments of one; fettle --version tells the version.\n"
           "Measures describe the files, not the object. Nothing here clears a part for clinical,\n"
           "load-bearing or safety use.\n",

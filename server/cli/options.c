@@ -163,3 +163,12 @@ int cli_finish_output(void)
     fprintf(stderr, "fettle: standard output could not be written: %s\n", strerror(errno));
     return CLI_MACHINE;
 }
+
+bool cli_write_file(const char *path, const char *text, size_t size, struct error *err)
+{
+    FILE *file = fopen(path, "we");
+    bool ok = file && fwrite(text, 1, size, file) == size;
+    if (file && fclose(file) != 0)
+        ok = false;
+    return ok || error_set(err, ERROR_MACHINE, "cannot write '%s': %s", path, strerror(errno));
+}

@@ -55,6 +55,8 @@ bool option_surface(const char *value, enum surface_kind *surface, struct error 
 int cli_fail(const struct error *err);
 /* Wrong usage of a subcommand: prints the error and where to find help; returns CLI_USAGE. */
 int cli_fail_usage(const char *command, const struct error *err);
+/* Writes all of it, in place of what was there; ERROR_MACHINE. */
+bool cli_write_file(const char *path, const char *text, size_t size, struct error *err);
 /* Flushes standard output; CLI_DONE, or CLI_MACHINE with a message where it could not all be written. */
 int cli_finish_output(void);
 

@@ -88,7 +88,9 @@ static void add_headers(const struct request *request, struct MHD_Response *resp
     for (size_t i = 0; i < sizeof everywhere / sizeof *everywhere; i++)
         MHD_add_response_header(response, everywhere[i].name, everywhere[i].value);
     MHD_add_response_header(response, "Content-Security-Policy",
-                            reply->is_download ? CSP_DOWNLOAD : CSP_PAGE);
+                            reply->policy        ? reply->policy
+                            : reply->is_download ? CSP_DOWNLOAD
+                                                 : CSP_PAGE);
     MHD_add_response_header(response, "X-Request-Id", request->id);
     if (reply->status != 304 && reply->content_type)
         MHD_add_response_header(response, MHD_HTTP_HEADER_CONTENT_TYPE, reply->content_type);

@@ -6,6 +6,7 @@
 #include "json/api_compare.h"
 #include "json/api_run.h"
 
+#include <math.h>
 #include <stdio.h>
 #include <string.h>
 
@@ -48,6 +49,18 @@ static bool answer_started(struct request *request, struct reply *reply, int64_t
     return true;
 }
 
+/* 0 where it is missing; how fine it may be, the store says. */
+static bool read_certify(const struct body *body, double *certify, struct error *err)
+{
+    if (!body_number(body, "certify", certify, err))
+        return false;
+    if (isnan(*certify))
+        *certify = 0;
+    else if (!(*certify > 0))
+        return error_set(err, ERROR_USAGE, "\"certify\" must be above 0: a share such as 1e-5");
+    return true;
+}
+
 bool handle_run_start(struct request *request, struct reply *reply, struct arena *keep, struct error *err)
 {
     struct store_run_request wanted = {0};
@@ -56,10 +69,10 @@ bool handle_run_start(struct request *request, struct reply *reply, struct arena
     if (!request_body(request, &body, err))
         return false;
     wanted.against_given = body_has(&body, "against");
-    bool ok = body_allows(&body, "version against again", err)
+    bool ok = body_allows(&body, "version against again certify", err)
               && body_id(&body, "version", true, &wanted.version, err)
               && body_id(&body, "against", false, &wanted.against, err)
-              && body_flag(&body, "again", &wanted.again, err)
+              && body_flag(&body, "again", &wanted.again, err) && read_certify(&body, &wanted.certify, err)
               && store_run_request(request->service->store, &wanted, &run_id, &job_id, err)
               && answer_started(request, reply, run_id, job_id, keep, err);
     body_close(&body);

@@ -125,6 +125,23 @@ bool handle_spec_add(struct request *request, struct reply *reply, struct arena 
     return ok;
 }
 
+/* Nothing is kept: what adding it would say, for who writes one. */
+bool handle_spec_check(struct request *request, struct reply *reply, struct arena *keep, struct error *err)
+{
+    struct spec spec = {0};
+    struct api_text text;
+    (void)keep;
+    bool valid = spec_open(request->body ? request->body : "", request->body_size,
+                           &request->service->measures, &spec, err);
+    spec_close(&spec);
+    if (!valid && err->code != ERROR_USAGE)
+        return false;
+    if (!api_spec_check_write(valid ? NULL : err, &text, err))
+        return false;
+    reply_json(reply, 200, &text);
+    return true;
+}
+
 static const struct rule *find_rule(const struct spec *spec, const char *id)
 {
     for (size_t i = 0; id && i < spec->rule_count; i++)

@@ -4,6 +4,7 @@
 
 #include "http/digest_field.h"
 #include "json/api_specimen.h"
+#include "json/waivers.h"
 
 #include <stdio.h>
 
@@ -52,18 +53,41 @@ bool handle_version_read(struct request *request, struct reply *reply, struct ar
     return answer(request, reply, keep, err);
 }
 
-/* {"against": id|null} or {"withdrawn":{"reason","by"}}, one of both. */
+/* {"device","operator","date","resolution","uncertainty","by"}: what is left out is not said. */
+static bool apply_intake(struct store *store, int64_t id, const struct body *body, int64_t if_revision,
+                         bool *stale, struct error *err)
+{
+    struct store_intake intake;
+    const char *by;
+    if (!body_allows(body, "device operator date resolution uncertainty by", err)
+        || !body_text(body, "device", false, &intake.device, err)
+        || !body_text(body, "operator", false, &intake.operator_name, err)
+        || !body_text(body, "date", false, &intake.date, err)
+        || !body_text(body, "resolution", false, &intake.resolution, err)
+        || !body_text(body, "uncertainty", false, &intake.uncertainty, err)
+        || !body_text(body, "by", false, &by, err))
+        return false;
+    if (intake.date && *intake.date && !is_day(intake.date))
+        return error_set(err, ERROR_USAGE, "\"date\" is a day, such as 2026-12-31");
+    return store_version_set_intake(store, id, &intake, by ? by : "", if_revision, stale, err);
+}
+
+/* {"against": id|null}, {"withdrawn":{"reason","by"}} or {"intake":{...}}, one of them. */
 static bool apply_change(struct store *store, int64_t id, const struct body *body, int64_t if_revision,
                          bool *stale, struct error *err)
 {
     const char *reason, *by;
-    struct body withdrawn;
+    struct body withdrawn, intake;
     int64_t against;
-    bool has_against = body_has(body, "against");
-    if (!body_allows(body, "against withdrawn", err))
+    bool has_against = body_has(body, "against"), has_intake = body_has(body, "intake");
+    if (!body_allows(body, "against withdrawn intake", err))
         return false;
-    if (has_against == body_has(body, "withdrawn"))
-        return error_set(err, ERROR_USAGE, "a change of a version holds either \"against\" or \"withdrawn\"");
+    if (has_against + has_intake + body_has(body, "withdrawn") != 1)
+        return error_set(err, ERROR_USAGE,
+                         "a change of a version holds one of \"against\", \"withdrawn\" and \"intake\"");
+    if (has_intake)
+        return body_inner(body, "intake", &intake, err)
+               && apply_intake(store, id, &intake, if_revision, stale, err);
     if (has_against)
         return body_id(body, "against", false, &against, err)
                && store_version_set_against(store, id, against, if_revision, stale, err);

@@ -14,13 +14,17 @@ route_handler handle_part_options, prepare_part_create, handle_part_create, hand
 route_handler handle_run_list, handle_run_start, handle_run_read, handle_run_findings, handle_run_field;
 route_handler handle_compare;
 route_handler handle_job_list, handle_job_read, handle_job_cancel, handle_job_retry;
-route_handler handle_spec_list, handle_spec_add, handle_spec_read, handle_spec_what_if;
-route_handler handle_audit_list, handle_audit_make, handle_audit_read;
+route_handler handle_spec_list, handle_spec_add, handle_spec_read, handle_spec_what_if, handle_spec_check;
+route_handler handle_audit_list, handle_audit_make, handle_audit_read, handle_audit_report;
 route_handler handle_waiver_list, handle_waiver_add, handle_waiver_withdraw;
+route_handler handle_handoff_make, handle_handoff_list, handle_handoff_read, handle_handoff_file,
+    prepare_handoff_check, handle_handoff_check, handle_handoff_check_read;
 route_handler handle_standing, handle_audit_all, handle_badge;
 route_handler handle_feed, handle_specimen_feed;
 route_handler handle_hook_list, handle_hook_add, handle_hook_read, handle_hook_withdraw, handle_hook_test,
     handle_delivery_list;
+route_handler handle_sign_off_list, handle_sign_off_make, handle_sign_off_read, handle_sign_off_statement,
+    handle_key, handle_log, handle_specimen_log;
 route_handler handle_events;
 
 #endif

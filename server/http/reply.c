@@ -78,7 +78,7 @@ void reply_header(struct reply *reply, const char *name, const char *format, ...
         reply->headers[reply->header_count++] = (struct reply_header){name, value};
 }
 
-void reply_attachment(struct reply *reply, const char *name)
+void reply_disposition(struct reply *reply, const char *disposition, const char *name)
 {
     static const char plain[] = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789-._";
     static const char hex[] = "0123456789ABCDEF";
@@ -97,8 +97,13 @@ void reply_attachment(struct reply *reply, const char *name)
         }
     }
     *f = *e = '\0';
-    reply_header(reply, "Content-Disposition", "attachment; filename=\"%s\"; filename*=UTF-8''%s", fallback,
-                 encoded);
+    reply_header(reply, "Content-Disposition", "%s; filename=\"%s\"; filename*=UTF-8''%s", disposition,
+                 fallback, encoded);
+}
+
+void reply_attachment(struct reply *reply, const char *name)
+{
+    reply_disposition(reply, "attachment", name);
 }
 
 static const struct {

@@ -29,6 +29,7 @@ struct reply {
     char etag[ETAG_SIZE];        /* "" when there is none */
     const char *cache;           /* Cache-Control */
     bool is_download;            /* uploaded bytes: sandboxed */
+    const char *policy;          /* Content-Security-Policy; NULL: the page's, or a download's */
     size_t header_count;
     struct reply_header headers[REPLY_HEADERS_MAX];
 };
@@ -51,7 +52,8 @@ void reply_file(struct reply *reply, int fd, uint64_t size);
 /* An extra header; one that does not fit or has no memory is left out. */
 void reply_header(struct reply *reply, const char *name, const char *format, ...)
     __attribute__((format(printf, 3, 4)));
-/* Content-Disposition: attachment with the name as RFC 6266 and RFC 8187 write it. */
+/* Content-Disposition: "attachment" or "inline", with the name as RFC 6266 and RFC 8187 write it. */
+void reply_disposition(struct reply *reply, const char *disposition, const char *name);
 void reply_attachment(struct reply *reply, const char *name);
 
 /* Replaces whatever was there by a problem. code NULL: the word of err's code. */

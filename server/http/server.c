@@ -39,7 +39,8 @@ bool http_server_open(const struct http_settings *settings, struct store *store,
         && (service->peers = peers_open(&service->limits, err)) != NULL
         && (service->workers = workers_open(WORKER_THREADS, (size_t)service->limits.waiting_requests, err))
                != NULL
-        && (service->events = events_open(store, &service->limits, err)) != NULL;
+        && (service->events = events_open(store, &service->limits, err)) != NULL
+        && (service->checks = checks_open(store, err)) != NULL;
     if (!ok) {
         http_server_close(service);
         *made = NULL;
@@ -185,6 +186,7 @@ void http_server_close(struct service *service)
     http_server_stop(service);
     if (service->listen_fd >= 0)
         close(service->listen_fd);
+    checks_close(service->checks);
     events_close(service->events);
     workers_close(service->workers);
     peers_close(service->peers);

@@ -2,6 +2,7 @@
 #ifndef HTTP_SERVICE_H
 #define HTTP_SERVICE_H
 
+#include "http/checks.h"
 #include "http/events.h"
 #include "http/limits.h"
 #include "http/page_files.h"
@@ -24,6 +25,7 @@ struct service {
     struct peers *peers;
     struct workers *workers;
     struct events *events;
+    struct checks *checks;
     struct MHD_Daemon *daemon;
     int listen_fd;
     char address[64]; /* "http://127.0.0.1:43127/" */

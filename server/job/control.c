@@ -2,8 +2,10 @@
  * because the path of a socket may have 107 bytes only. */
 #include "job/control.h"
 
+#include "handoff/handoff_make.h"
 #include "store/backup.h"
 #include "store/runs.h"
+#include "json/sign_off_text.h"
 
 #include <errno.h>
 #include <fcntl.h>
@@ -19,7 +21,8 @@
 #include <sys/un.h>
 #include <unistd.h>
 
-#define LINE_MAX_BYTES 400
+#define LINE_MAX_BYTES 8192 /* a sign-off may have 2,400 bytes of text, some of them escaped */
+#define ANSWER_MAX_BYTES 400
 #define SOCKET_NAME "control"
 
 struct control {
@@ -84,12 +87,33 @@ static bool remeasure(struct control *control, const char *arguments, char *answ
     return true;
 }
 
+static bool hand_over(struct control *control, const char *arguments, int passed_fd, char *answer,
+                      size_t size, struct error *err)
+{
+    struct measure_list measures;
+    long long audit;
+    int64_t id;
+    int used = 0;
+    if (sscanf(arguments, "%lld %n", &audit, &used) != 1 || !used)
+        return error_set(err, ERROR_USAGE, "which audit is missing");
+    if (passed_fd < 0)
+        return error_set(err, ERROR_USAGE, "the file to write to is missing");
+    if (!measures_open(&measures, err))
+        return false;
+    bool ok = handoff_make(control->store, &measures, audit, arguments + used, &id, err)
+              && handoff_export(control->store, id, passed_fd, err);
+    measures_close(&measures);
+    if (ok)
+        snprintf(answer, size, "%lld", (long long)id);
+    return ok;
+}
+
 static void serve_one(struct control *control, int fd)
 {
     struct ucred peer;
     socklen_t peer_size = sizeof peer;
     const struct timeval patience = {.tv_sec = 10};
-    char line[LINE_MAX_BYTES], answer[LINE_MAX_BYTES] = "", reply[LINE_MAX_BYTES + 32];
+    char line[LINE_MAX_BYTES], answer[ANSWER_MAX_BYTES] = "", reply[ANSWER_MAX_BYTES + 32];
     struct error err = {0};
     int passed_fd = -1;
     bool ok = false;
@@ -104,6 +128,10 @@ static void serve_one(struct control *control, int fd)
         ok = back_up(control, passed_fd, answer, sizeof answer, &err);
     else if (strncmp(line, "remeasure ", 10) == 0)
         ok = remeasure(control, line + 10, answer, sizeof answer, &err);
+    else if (strncmp(line, "handoff ", 8) == 0)
+        ok = hand_over(control, line + 8, passed_fd, answer, sizeof answer, &err);
+    else if (strncmp(line, "sign-off ", 9) == 0)
+        ok = sign_off_tell_line(control->store, line + 9, answer, sizeof answer, &err);
     else
         error_set(&err, ERROR_USAGE, "the server does not know this request");
     if (passed_fd >= 0)
@@ -226,7 +254,7 @@ bool control_ask(const char *folder, const char *request, int pass_fd, bool *rea
                  size_t answer_size, struct error *err)
 {
     struct sockaddr_un address;
-    char reply[LINE_MAX_BYTES + 32];
+    char reply[ANSWER_MAX_BYTES + 32];
     size_t size = 0;
     ssize_t got;
     int folder_fd = open(folder, O_RDONLY | O_DIRECTORY | O_CLOEXEC);

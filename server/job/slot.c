@@ -4,6 +4,7 @@
 #include "job/reason.h"
 #include "job/result.h"
 
+#include <stdio.h>
 #include <string.h>
 #include <time.h>
 #include <unistd.h>
@@ -27,8 +28,11 @@ static struct store_reason reason_of(const struct error *err)
     };
 }
 
-static struct worker_order order_for(const struct store_claim *claim, const struct slot_limits *limits)
+/* certify holds the claim's as text while the order is used. */
+static struct worker_order order_for(const struct store_claim *claim, const struct slot_limits *limits,
+                                     char certify[32])
 {
+    snprintf(certify, 32, "%.17g", claim->certify);
     return (struct worker_order){
         .subject_name = claim->subject_name,
         .subject_sha256 = claim->subject_sha256,
@@ -37,6 +41,7 @@ static struct worker_order order_for(const struct store_claim *claim, const stru
         .kind = claim->kind,
         .units = claim->units,
         .tolerances = claim->tolerances,
+        .certify = claim->certify > 0 ? certify : NULL,
         .threads = limits->threads,
         .address_space_bytes = limits->address_space_bytes,
         .file_bytes = limits->file_bytes,
@@ -50,7 +55,8 @@ bool slot_start(struct slot *slot, struct store *store, int jobs_fd, const struc
                 const struct store_claim *claim, const struct slot_limits *limits)
 {
     struct error err = {0};
-    struct worker_order order = order_for(claim, limits);
+    char certify[32];
+    struct worker_order order = order_for(claim, limits, certify);
     int subject_fd = -1, reference_fd = -1;
 
     slot->job = claim->job;

@@ -279,6 +279,11 @@ static bool settings_of(const struct worker_order *order, struct run_settings *s
         return false;
     settings->deviation.tolerance_count = tolerances.count;
     memcpy(settings->deviation.tolerances, tolerances.lengths, sizeof tolerances.lengths);
+    if (order->certify) {
+        settings->deviation.certify = strtod(order->certify, NULL);
+        if (!(settings->deviation.certify > 0 && settings->deviation.certify <= 1))
+            return error_set(err, ERROR_USAGE, "no certify: %.40s", order->certify);
+    }
     return run_units_parse(order->units, &settings->units)
            || error_set(err, ERROR_USAGE, "unknown units: %.20s", order->units);
 }

@@ -28,6 +28,7 @@ static const struct part {
     TEXT("--kind", kind),
     TEXT("--units", units),
     TEXT("--tolerances", tolerances),
+    TEXT("--certify", certify),
     NUMBER("--threads", threads),
     NUMBER("--address-space", address_space_bytes),
     NUMBER("--file-size", file_bytes),

@@ -20,6 +20,7 @@ struct worker_order {
     const char *reference_name, *reference_sha256; /* NULL: measured alone */
     const char *kind, *units;
     const char *tolerances; /* store/tolerances.h; NULL: none */
+    const char *certify;    /* a number; NULL: the run room's own */
     uint64_t threads;
     uint64_t address_space_bytes, file_bytes, cpu_seconds; /* limits; see sandbox.h */
     uint64_t parent;                                       /* process id: a worker without it ends */
@@ -27,7 +28,7 @@ struct worker_order {
     uint64_t probe;    /* 1: only close the sandbox and try whether it holds */
 };
 
-#define WORKER_ARGUMENTS_MAX 32
+#define WORKER_ARGUMENTS_MAX 34
 struct worker_arguments {
     char *argv[WORKER_ARGUMENTS_MAX + 1]; /* NULL-terminated; points into texts and the order */
     char texts[WORKER_ARGUMENTS_MAX][24];

@@ -1,6 +1,7 @@
 /* api_compare.c - extracting, aligning and judging the measures of several runs. */
 #include "json/api_compare.h"
 
+#include "store/settings.h"
 #include "store/tolerances.h"
 
 #include <jansson.h>
@@ -180,7 +181,7 @@ static void judge_column(const struct store_run *run, const struct store_run *ba
     if (run->definitions != base->definitions)
         snprintf(reason, room, "measured by definitions %d, the baseline by %d", run->definitions,
                  base->definitions);
-    else if (strcmp(run->settings, base->settings))
+    else if (!store_settings_alike(run->settings, base->settings))
         snprintf(reason, room, "measured with other settings than the baseline");
     else if (strcmp(run->kind, base->kind))
         snprintf(reason, room, "a %s, the baseline is a %s", run->kind, base->kind);
@@ -194,11 +195,16 @@ static void judge_column(const struct store_run *run, const struct store_run *ba
                  !run->reference_sha256    ? "measured alone"
                  : !base->reference_sha256 ? "the baseline was measured alone"
                                            : "measured against another reference");
+    bool same_certify = store_settings_certify(run->settings) == store_settings_certify(base->settings),
+         both_alone = !run->reference_sha256 && !base->reference_sha256,
+         like_tolerances = both_alone || same_tolerances(column, base_column);
+    /* without a tolerance, the wanted width of the interval is part of what counts as far (measure/places.h)
+     */
     column->findings_comparable =
-        column->comparable
-        && ((!run->reference_sha256 && !base->reference_sha256) || same_tolerances(column, base_column));
+        column->comparable && like_tolerances && (both_alone || same_certify || column->tolerance_count > 0);
     if (column->deviation_comparable && !column->findings_comparable)
-        snprintf(reason, room, "measured with other tolerances than the baseline: findings are not compared");
+        snprintf(reason, room, "measured %s than the baseline: findings are not compared",
+                 like_tolerances ? "to another width of interval" : "with other tolerances");
 }
 
 static json_t *tolerance_list(const struct column *column)

@@ -117,11 +117,12 @@ static json_t *audit_tree(const struct store_audit *audit)
 {
     json_t *spec = json_pack("{s:o, s:s, s:I}", "id", api_id(audit->spec), "name", audit->spec_name,
                              "version", (json_int_t)audit->spec_version);
-    return json_pack("{s:o, s:o, s:o, s:o, s:o, s:o, s:s, s:s, s:I, s:s, s:s}", "id", api_id(audit->id),
+    return json_pack("{s:o, s:o, s:o, s:o, s:o, s:o, s:s, s:s, s:I, s:s, s:s, s:I}", "id", api_id(audit->id),
                      "run", api_id(audit->run), "spec", spec, "specimen", api_id(audit->specimen), "version",
                      api_id(audit->version), "label", api_label(audit->kind, audit->number),
                      "catalogue_number", audit->catalogue_number, "outcome", audit->outcome, "waived",
-                     (json_int_t)audit->waived, "sha256", audit->sha256, "created", audit->created);
+                     (json_int_t)audit->waived, "sha256", audit->sha256, "created", audit->created,
+                     "sign_offs", (json_int_t)audit->sign_off_count);
 }
 
 bool api_audits_write(const struct store_audit_page *page, struct api_text *text, struct error *err)
@@ -141,6 +142,14 @@ static json_t *tally(size_t runs, size_t conforms, size_t undecided)
 {
     return json_pack("{s:I, s:I, s:I}", "conforms", (json_int_t)conforms, "undecided", (json_int_t)undecided,
                      "does_not_conform", (json_int_t)(runs - conforms - undecided));
+}
+
+bool api_spec_check_write(const struct error *fault, struct api_text *text, struct error *err)
+{
+    return api_text_write(json_pack("{s:b, s:o, s:o}", "valid", !fault, "detail",
+                                    api_string(fault ? fault->text : NULL), "line",
+                                    fault && fault->line ? json_integer((json_int_t)fault->line) : json_null()),
+                          text, err);
 }
 
 bool api_what_if_write(const struct api_what_if *what_if, struct api_text *text, struct error *err)

@@ -13,6 +13,9 @@ bool api_specs_write(const struct store_spec_list *list, struct api_text *text, 
 /* With the whole spec under "spec". ERROR_STORE when what is stored is not JSON. */
 bool api_spec_write(const struct store_spec *spec, struct api_text *text, struct error *err);
 
+/* What adding a spec would say of it: fault NULL where it may be added. */
+bool api_spec_check_write(const struct error *fault, struct api_text *text, struct error *err);
+
 /* day: today; tells for each waiver whether it holds. */
 bool api_waivers_write(const struct store_waiver_list *list, const char *day, struct api_text *text,
                        struct error *err);

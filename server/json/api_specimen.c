@@ -90,19 +90,30 @@ static json_t *withdrawal(const struct store_version *v)
                      api_string(v->withdrawn_by), "at", api_string(v->withdrawn_at));
 }
 
+/* null where nothing is said. */
+static json_t *intake_tree(const struct store_intake *intake)
+{
+    if (!*intake->device && !*intake->operator_name && !*intake->date && !*intake->resolution
+        && !*intake->uncertainty)
+        return json_null();
+    return json_pack("{s:s, s:s, s:s, s:s, s:s}", "device", intake->device, "operator", intake->operator_name,
+                     "date", intake->date, "resolution", intake->resolution, "uncertainty",
+                     intake->uncertainty);
+}
+
 static json_t *version_tree(const struct store_version *v)
 {
     json_t *file = json_pack("{s:s, s:s, s:I, s:o}", "name", v->file_name, "sha256", v->sha256, "bytes",
                              (json_int_t)v->bytes, "format", api_string(v->format));
     return json_pack(
-        "{s:o, s:o, s:s, s:I, s:o, s:o, s:o, s:o, s:o, s:o, s:s, s:s, s:s, s:o, s:o, s:o, s:o, s:b}", "id",
-        api_id(v->id), "specimen", api_id(v->specimen), "kind", v->kind, "number", (json_int_t)v->number,
-        "label", api_label(v->kind, v->number), "made_from", api_id(v->made_from), "against",
-        api_id(v->against), "face_size", api_number(v->face_size), "face_size_share",
+        "{s:o, s:o, s:s, s:I, s:o, s:o, s:o, s:o, s:o, s:o, s:s, s:s, s:s, s:o, s:o, s:o, s:o, s:b, s:o}",
+        "id", api_id(v->id), "specimen", api_id(v->specimen), "kind", v->kind, "number",
+        (json_int_t)v->number, "label", api_label(v->kind, v->number), "made_from", api_id(v->made_from),
+        "against", api_id(v->against), "face_size", api_number(v->face_size), "face_size_share",
         api_number(v->face_size_share), "file", file, "by", v->by, "note", v->note, "created", v->created,
         "withdrawn", withdrawal(v), "runs", api_ids(v->runs, v->run_count), "jobs",
         api_ids(v->jobs, v->job_count), "latest_run", api_id(v->latest_run), "has_pictures",
-        (int)v->has_pictures);
+        (int)v->has_pictures, "intake", intake_tree(&v->intake));
 }
 
 bool api_version_write(const struct store_version *version, struct api_text *text, struct error *err)

@@ -2,6 +2,7 @@
 #include "json/body.h"
 
 #include <jansson.h>
+#include <math.h>
 #include <string.h>
 
 bool id_parse(const char *text, int64_t *id)
@@ -126,6 +127,13 @@ bool body_texts(const struct body *body, const char *key, size_t most, const cha
         values[(*count)++] = json_string_value(item);
     }
     return true;
+}
+
+bool body_number(const struct body *body, const char *key, double *value, struct error *err)
+{
+    const json_t *node = json_object_get(body->object, key);
+    *value = node ? json_number_value(node) : (double)NAN;
+    return !node || json_is_number(node) || error_set(err, ERROR_USAGE, "\"%s\" must be a number", key);
 }
 
 bool body_flag(const struct body *body, const char *key, bool *value, struct error *err)

@@ -30,6 +30,8 @@ bool body_numbers(const struct body *body, const char *key, size_t most, double 
 /* A list of at most `most` strings; *count is 0 where the key is missing. */
 bool body_texts(const struct body *body, const char *key, size_t most, const char **values, size_t *count,
                 struct error *err);
+/* A number; NaN where the key is missing. */
+bool body_number(const struct body *body, const char *key, double *value, struct error *err);
 /* true or false; false where the key is missing. */
 bool body_flag(const struct body *body, const char *key, bool *value, struct error *err);
 /* An object inside; closing it is not needed. */

@@ -59,6 +59,7 @@ struct document_table {
     size_t column_count, row_count, row_room;
     const struct document_column *columns;
     struct document_row *rows;
+    bool is_fine; /* set small: to look up, not to read through */
 };
 
 /* A ring about a place of a picture, as shares of its width from its top left corner, with a number. */
@@ -85,7 +86,7 @@ struct document_figure {
 };
 
 struct document_bar {
-    const char *label; /* NULL: none below this one */
+    const char *label;            /* NULL: none below this one */
     double share, share_of_other; /* 0..1; other: the outline, NaN where there is none */
 };
 struct document_chart {

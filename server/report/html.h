@@ -6,6 +6,10 @@
 #include "base/error.h"
 #include "report/document.h"
 
+/* What a browser may do with it; the header of an answer says the same. */
+#define HTML_POLICY                                                                                          \
+    "default-src 'none'; style-src 'unsafe-inline'; img-src data:; base-uri 'none'; form-action 'none'"
+
 /* The caller frees *bytes. ERROR_MACHINE when memory is out. The same document gives the same bytes. */
 bool html_write(const struct document *document, char **bytes, size_t *size, struct error *err);
 

@@ -62,10 +62,11 @@ static bool interval_keeps_open(const struct audit_rule *judged)
                || decision_make(&judged->limit, judged->upper, judged->upper) != OUTCOME_UNDECIDED);
 }
 
-/* A tenth of the width that was asked for: common practice, no source. */
+/* A tenth of the width that was asked for: common practice, no source. NaN where that is not to be had. */
 static double finer_certify(double certify)
 {
-    return judged_nearest(certify / 10);
+    double finer = judged_nearest(certify / 10);
+    return finer >= AUDIT_CERTIFY_LEAST ? finer : NAN;
 }
 
 /* Whether the rule would be decided with that standard uncertainty. */

@@ -3,6 +3,7 @@
 #define STORE_INSIDE_H
 
 #include "base/digest.h"
+#include "store/runs.h"
 #include "store/steps.h"
 #include "store/tolerances.h"
 #include "store/version.h"
@@ -259,18 +260,24 @@ bool job_changed(struct write *write, int64_t job, struct error *err);
 
 /* --- request.c --- */
 
-/* Queues a job unless a live one for the same measurement exists; *job names either. */
-bool job_add(struct write *write, int64_t specimen, int64_t version, int64_t against, bool again,
-             bool background, int64_t *job, struct error *err);
+/* Queues a job unless a live one for the same measurement exists; *job names either. Of wanted, against is
+ * taken as it is. */
+bool job_add(struct write *write, int64_t specimen, const struct store_run_request *wanted, int64_t *job,
+             struct error *err);
 /* ERROR_BUSY when the queue is full; jobs in the background do not count. */
 bool job_room(struct connection *connection, const struct store *store, struct error *err);
 /* The key by which an identical request is found: of bytes, names, kind, units, settings, tolerances and
- * definitions. tolerances: as text; NULL: the specimen's. */
-bool request_key(struct connection *connection, const struct store *store, int64_t version, int64_t against,
-                 const char *tolerances, uint8_t key[32], struct error *err);
+ * definitions. */
+struct request {
+    int64_t version, against;
+    const char *tolerances; /* as text; NULL: the specimen's */
+    double certify;         /* 0: the service's own */
+};
+bool request_key(struct connection *connection, const struct store *store, const struct request *request,
+                 uint8_t key[32], struct error *err);
 /* *run is 0 when no run of the version has the key. */
-bool request_find(struct connection *connection, const struct store *store, int64_t version, int64_t against,
-                  const char *tolerances, int64_t *run, struct error *err);
+bool request_find(struct connection *connection, const struct store *store, const struct request *request,
+                  int64_t *run, struct error *err);
 
 /* Numbers of schema/0001_store.sql's table measure that queries name. */
 #define MEASURE_OPEN_EDGES "1"

@@ -57,6 +57,7 @@ struct store_claim {
     int64_t job, version, against, specimen, attempt;
     const char *kind, *units;
     const char *tolerances; /* store/tolerances.h */
+    double certify;         /* 0: the service's own */
     const char *subject_name, *subject_sha256;
     uint64_t subject_bytes;
     const char *reference_name, *reference_sha256; /* NULL when alone */

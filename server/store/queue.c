@@ -1,6 +1,7 @@
 /* queue.c - the scheduler's side of the queue: claim, progress, done, failed, given back. */
 #include "store/inside.h"
 #include "store/jobs.h"
+#include "store/settings.h"
 
 #include <math.h>
 #include <stdio.h>
@@ -16,7 +17,7 @@ bool store_job_peek(struct store *store, struct arena *keep, struct store_claim 
         " b.bytes, a.file_name, ab.sha256, ab.bytes,"
         " (SELECT count(*) FROM (SELECT 1 FROM job WHERE state = 'queued' LIMIT 1000)),"
         " NOT EXISTS (SELECT 1 FROM picture p WHERE p.blob = v.blob),"
-        " CASE WHEN j.against IS NULL THEN '' ELSE s.tolerances END"
+        " CASE WHEN j.against IS NULL THEN '' ELSE s.tolerances END, coalesce(j.certify, 0)"
         " FROM job j JOIN version v ON v.id = j.version"
         " JOIN specimen s ON s.id = j.specimen JOIN blob b ON b.id = v.blob"
         " LEFT JOIN version a ON a.id = j.against LEFT JOIN blob ab ON ab.id = a.blob"
@@ -46,6 +47,7 @@ bool store_job_peek(struct store *store, struct arena *keep, struct store_claim 
             .waiting = (uint64_t)column_id(row, 13),
             .needs_pictures = column_id(row, 14) != 0,
             .tolerances = column_text(row, 15, keep),
+            .certify = column_real(row, 16),
         };
     statement_end(row);
     read_end(store, connection);
@@ -141,18 +143,20 @@ bool store_job_cancelled(struct store *store, int64_t job)
 
 /* --- done --- */
 
-static bool insert_engine(struct write *write, const struct store_run_new *run, int64_t *engine,
-                          struct error *err)
+static bool insert_engine(struct write *write, const struct store_run_new *run, double certify,
+                          int64_t *engine, struct error *err)
 {
     static const char add[] = "INSERT INTO engine (version, commit_id, definitions, settings)"
                               " VALUES (?1, ?2, ?3, ?4) ON CONFLICT DO NOTHING";
     static const char find[] = "SELECT id FROM engine WHERE version = ?1 AND commit_id = ?2"
                                " AND definitions = ?3 AND settings = ?4";
     int64_t definitions = write->store->options.definitions;
+    char settings[STORE_SETTINGS_TEXT];
+    store_settings_write(write->store->settings, certify, settings);
     return statement_run(write->connection, add, NULL, err, "ttit", run->engine_version, run->engine_commit,
-                         definitions, write->store->settings)
+                         definitions, settings)
            && statement_value(write->connection, find, engine, NULL, err, "ttit", run->engine_version,
-                              run->engine_commit, definitions, write->store->settings);
+                              run->engine_commit, definitions, settings);
 }
 
 static bool insert_measures(struct write *write, int64_t id, const struct store_run_new *run,
@@ -200,6 +204,7 @@ static bool insert_pictures(struct write *write, int64_t version, const struct s
 struct job_row {
     int64_t version, against, specimen;
     bool again;
+    double certify; /* 0: the service's own */
     char tolerances[STORE_TOLERANCES_TEXT];
 };
 
@@ -214,7 +219,7 @@ static bool insert_run(struct write *write, const struct job_row *job, const str
         "INSERT INTO run_record (run, bytes, sha256, packed, base) VALUES (?1, ?2, ?3, ?4, ?5)";
     int64_t engine;
 
-    if (!insert_engine(write, run, &engine, err)
+    if (!insert_engine(write, run, job->certify, &engine, err)
         || !statement_run(write->connection, replace, NULL, err, "ib", job->version, (const void *)key,
                           (size_t)32)
         || !statement_run(write->connection, add, NULL, err, "ikitb", job->version, job->against, engine,
@@ -231,18 +236,28 @@ static bool insert_run(struct write *write, const struct job_row *job, const str
 /* A row that runs here; ERROR_CONFLICT for any other. */
 static bool running_job(struct write *write, int64_t id, struct job_row *job, struct error *err)
 {
-    static const char look[] = "SELECT version, against, specimen, again, tolerances FROM job"
+    static const char look[] = "SELECT version, against, specimen, again, tolerances,"
+                               " coalesce(certify, 0) FROM job"
                                " WHERE id = ?1 AND state = 'running' AND start_id = ?2";
     sqlite3_stmt *row = statement_begin(write->connection, look, err, "it", id, write->store->start_id);
     int step = statement_step(write->connection, row, err);
     if (step == 1) {
-        *job = (struct job_row){column_id(row, 0), column_id(row, 1), column_id(row, 2),
-                                column_id(row, 3) != 0, ""};
+        *job = (struct job_row){column_id(row, 0),      column_id(row, 1),   column_id(row, 2),
+                                column_id(row, 3) != 0, column_real(row, 5), ""};
         snprintf(job->tolerances, sizeof job->tolerances, "%s", (const char *)sqlite3_column_text(row, 4));
     }
     statement_end(row);
     return step == 1
            || (step == 0 && error_set(err, ERROR_CONFLICT, "job %lld does not run here", (long long)id));
+}
+
+/* The key of its request, and (unless it was asked for again) the finished run that has it. */
+static bool key_of(struct write *write, const struct job_row *job, uint8_t key[32], int64_t *run,
+                   struct error *err)
+{
+    const struct request request = {job->version, job->against, job->tolerances, job->certify};
+    return request_key(write->connection, write->store, &request, key, err)
+           && (job->again || request_find(write->connection, write->store, &request, run, err));
 }
 
 static bool done(struct write *write, int64_t id, const struct store_run_new *run,
@@ -255,11 +270,7 @@ static bool done(struct write *write, int64_t id, const struct store_run_new *ru
     uint8_t key[32];
 
     *run_id = 0;
-    if (!running_job(write, id, &job, err)
-        || !request_key(write->connection, write->store, job.version, job.against, job.tolerances, key, err)
-        || (!job.again
-            && !request_find(write->connection, write->store, job.version, job.against, job.tolerances,
-                             run_id, err)))
+    if (!running_job(write, id, &job, err) || !key_of(write, &job, key, run_id, err))
         return false;
     return (*run_id || insert_run(write, &job, run, packed, base, key, run_id, err))
            && insert_pictures(write, job.version, run->pictures, err)

@@ -2,7 +2,9 @@
  */
 #include "store/inside.h"
 #include "store/runs.h"
+#include "store/settings.h"
 
+#include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -13,8 +15,8 @@ static void add_line(struct digest *digest, const char *text)
     digest_add(digest, "\n", 1); /* no stored name or setting holds a newline */
 }
 
-bool request_key(struct connection *connection, const struct store *store, int64_t version, int64_t against,
-                 const char *tolerances, uint8_t key[32], struct error *err)
+bool request_key(struct connection *connection, const struct store *store, const struct request *request,
+                 uint8_t key[32], struct error *err)
 {
     static const char look[] =
         "SELECT b.sha256, v.file_name, v.kind, s.units, rb.sha256, r.file_name,"
@@ -22,14 +24,16 @@ bool request_key(struct connection *connection, const struct store *store, int64
         " JOIN specimen s ON s.id = v.specimen JOIN blob b ON b.id = v.blob"
         " LEFT JOIN version r ON r.id = ?2 LEFT JOIN blob rb ON rb.id = r.blob WHERE v.id = ?1";
     struct digest digest;
-    char definitions[24];
-    sqlite3_stmt *row = statement_begin(connection, look, err, "ikt", version, against, tolerances);
+    char definitions[24], settings[STORE_SETTINGS_TEXT];
+    sqlite3_stmt *row = statement_begin(connection, look, err, "ikt", request->version, request->against,
+                                        request->tolerances);
     int step = statement_step(connection, row, err);
 
     digest_begin(&digest);
     snprintf(definitions, sizeof definitions, "%d", store->options.definitions);
     add_line(&digest, definitions);
-    add_line(&digest, store->settings);
+    store_settings_write(store->settings, request->certify, settings);
+    add_line(&digest, settings);
     for (int i = 0; step == 1 && i < 6; i++)
         add_line(&digest, (const char *)sqlite3_column_text(row, i));
     if (step == 1 && *(const char *)sqlite3_column_text(row, 6))
@@ -37,17 +41,18 @@ bool request_key(struct connection *connection, const struct store *store, int64
     digest_end_raw(&digest, key);
     statement_end(row);
     if (step == 0)
-        return error_set(err, ERROR_NOT_FOUND, "there is no version %lld", (long long)version);
+        return error_set(err, ERROR_NOT_FOUND, "there is no version %lld", (long long)request->version);
     return step == 1;
 }
 
-bool request_find(struct connection *connection, const struct store *store, int64_t version, int64_t against,
-                  const char *tolerances, int64_t *run, struct error *err)
+bool request_find(struct connection *connection, const struct store *store, const struct request *request,
+                  int64_t *run, struct error *err)
 {
     static const char find[] = "SELECT id FROM run WHERE version = ?1 AND request_key = ?2";
     uint8_t key[32];
-    return request_key(connection, store, version, against, tolerances, key, err)
-           && statement_value(connection, find, run, NULL, err, "ib", version, (const void *)key, sizeof key);
+    return request_key(connection, store, request, key, err)
+           && statement_value(connection, find, run, NULL, err, "ib", request->version, (const void *)key,
+                              sizeof key);
 }
 
 bool job_room(struct connection *connection, const struct store *store, struct error *err)
@@ -61,53 +66,97 @@ bool job_room(struct connection *connection, const struct store *store, struct e
                         (long long)waiting);
 }
 
-bool job_add(struct write *write, int64_t specimen, int64_t version, int64_t against, bool again,
-             bool background, int64_t *job, struct error *err)
+/* A live job for the same measurement, made to serve this request too; *job 0: there is none. */
+static bool join_job(struct write *write, const struct store_run_request *wanted, int64_t *job,
+                     struct error *err)
 {
-    static const char live[] = "SELECT id FROM job WHERE version = ?1 AND coalesce(against, 0) = ?2"
-                               " AND state IN ('queued', 'running')";
-    static const char add[] = "INSERT INTO job (specimen, version, against, again, background, created,"
-                              " revision) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)";
-    bool found;
-    if (!statement_value(write->connection, live, job, &found, err, "ii", version, against))
-        return false;
-    if (found)
-        return true;
-    if (!statement_run(write->connection, add, NULL, err, "iikiiti", specimen, version, against,
-                       (int64_t)again, (int64_t)background, write->now, write->revision))
-        return false;
-    *job = sqlite3_last_insert_rowid(write->connection->db);
-    write_note(write, STORE_CHANGED_JOB, *job, specimen, version);
-    return summary_touch_version(write, version, err) && summary_touch_specimen(write, specimen, false, err);
+    static const char live[] = "SELECT id, state, coalesce(certify, ?3) FROM job WHERE version = ?1"
+                               " AND coalesce(against, 0) = ?2 AND state IN ('queued', 'running')";
+    static const char refine[] = "UPDATE job SET certify = ?2 WHERE id = ?1 AND state = 'queued'";
+    double own = store_settings_certify(write->store->settings);
+    bool running = false, coarser = false;
+    sqlite3_stmt *row =
+        statement_begin(write->connection, live, err, "iir", wanted->version, wanted->against, own);
+    int step = statement_step(write->connection, row, err);
+    if (step == 1) {
+        *job = column_id(row, 0);
+        running = strcmp((const char *)sqlite3_column_text(row, 1), "running") == 0;
+        coarser = wanted->certify > 0 && sqlite3_column_double(row, 2) > wanted->certify;
+    }
+    statement_end(row);
+    if (step < 0 || !coarser)
+        return step >= 0;
+    if (running)
+        return error_set(err, ERROR_CONFLICT,
+                         "job %lld measures this just now with a wider interval; ask again when it has ended",
+                         (long long)*job);
+    return statement_run(write->connection, refine, NULL, err, "ir", *job, wanted->certify)
+           && job_changed(write, *job, err);
 }
 
-static bool request(struct write *write, const struct store_run_request *wanted, int64_t *run, int64_t *job,
+bool job_add(struct write *write, int64_t specimen, const struct store_run_request *wanted, int64_t *job,
+             struct error *err)
+{
+    static const char add[] = "INSERT INTO job (specimen, version, against, again, background, created,"
+                              " revision, certify) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)";
+    *job = 0;
+    if (!join_job(write, wanted, job, err))
+        return false;
+    if (*job)
+        return true;
+    if (!statement_run(write->connection, add, NULL, err, "iikiitir", specimen, wanted->version,
+                       wanted->against, (int64_t)wanted->again, (int64_t)wanted->background, write->now,
+                       write->revision, wanted->certify > 0 ? wanted->certify : (double)NAN))
+        return false;
+    *job = sqlite3_last_insert_rowid(write->connection->db);
+    write_note(write, STORE_CHANGED_JOB, *job, specimen, wanted->version);
+    return summary_touch_version(write, wanted->version, err)
+           && summary_touch_specimen(write, specimen, false, err);
+}
+
+/* Finer than the service's own, which every run has: that alone becomes 0. */
+static bool settle_certify(const struct store *store, double *certify, struct error *err)
+{
+    double own = store_settings_certify(store->settings);
+    if (!(*certify > 0) || *certify == own)
+        *certify = 0;
+    return !*certify || (*certify >= STORE_CERTIFY_LEAST && *certify < own)
+           || error_set(err, ERROR_USAGE, "certify is a share from %g to %g, which every run is made with",
+                        STORE_CERTIFY_LEAST, own);
+}
+
+static bool look_up(struct write *write, struct store_run_request *wanted, int64_t *specimen,
                     struct error *err)
 {
     static const char look[] = "SELECT specimen, against FROM version WHERE id = ?1";
-    int64_t specimen = 0, against = wanted->against;
     sqlite3_stmt *row = statement_begin(write->connection, look, err, "i", wanted->version);
     int step = statement_step(write->connection, row, err);
-
     if (step == 1) {
-        specimen = column_id(row, 0);
+        *specimen = column_id(row, 0);
         if (!wanted->against_given)
-            against = column_id(row, 1);
+            wanted->against = column_id(row, 1);
     }
     statement_end(row);
-    if (step == 0)
-        return error_set(err, ERROR_NOT_FOUND, "there is no version %lld", (long long)wanted->version);
-    if (step < 0 || !version_check_relative(write->connection, specimen, against, true, "against", err))
+    return step == 1
+           || (step == 0
+               && error_set(err, ERROR_NOT_FOUND, "there is no version %lld", (long long)wanted->version));
+}
+
+static bool request(struct write *write, struct store_run_request wanted, int64_t *run, int64_t *job,
+                    struct error *err)
+{
+    int64_t specimen = 0;
+    if (!look_up(write, &wanted, &specimen, err) || !settle_certify(write->store, &wanted.certify, err)
+        || !version_check_relative(write->connection, specimen, wanted.against, true, "against", err))
         return false;
-    if (against == wanted->version)
+    if (wanted.against == wanted.version)
         return error_set(err, ERROR_USAGE, "against: a version is not measured against itself");
-    if (!wanted->again
-        && !request_find(write->connection, write->store, wanted->version, against, NULL, run, err))
+    const struct request key = {wanted.version, wanted.against, NULL, wanted.certify};
+    if (!wanted.again && !request_find(write->connection, write->store, &key, run, err))
         return false;
     return *run
-           || ((wanted->background || job_room(write->connection, write->store, err))
-               && job_add(write, specimen, wanted->version, against, wanted->again, wanted->background, job,
-                          err));
+           || ((wanted.background || job_room(write->connection, write->store, err))
+               && job_add(write, specimen, &wanted, job, err));
 }
 
 bool store_run_request(struct store *store, const struct store_run_request *wanted, int64_t *run,
@@ -117,7 +166,7 @@ bool store_run_request(struct store *store, const struct store_run_request *want
     *run = *job = 0;
     if (!write_begin(store, &write, err))
         return false;
-    bool ok = request(&write, wanted, run, job, err);
+    bool ok = request(&write, *wanted, run, job, err);
     return write_end(&write, ok, err);
 }
 
@@ -153,15 +202,16 @@ static bool queue_batch(struct write *write, const struct wanted *batch, size_t 
                         int64_t *queued, struct error *err)
 {
     for (size_t i = 0; i < count; i++) {
+        const struct request key = {.version = batch[i].version, .against = batch[i].against};
+        const struct store_run_request wanted = {
+            .version = key.version, .against = key.against, .again = again, .background = true};
         int64_t run = 0, job;
         size_t before = write->change_count;
-        if (!again
-            && !request_find(write->connection, write->store, batch[i].version, batch[i].against, NULL, &run,
-                             err))
+        if (!again && !request_find(write->connection, write->store, &key, &run, err))
             return false;
         if (run)
             continue;
-        if (!job_add(write, batch[i].specimen, batch[i].version, batch[i].against, again, true, &job, err))
+        if (!job_add(write, batch[i].specimen, &wanted, &job, err))
             return false;
         *queued += write->change_count > before;
     }

@@ -5,20 +5,24 @@
 
 #include <string.h>
 
-#define RUN_COLUMNS                                                                                                                                                                                           \
-    "r.id, r.version, r.against, v.specimen, v.kind, v.number, r.created, e.definitions, e.version,"                                                                                                          \
-    " e.settings, b.sha256, ab.sha256, r.request_key IS NOT NULL AND e.definitions = ?1"                                                                                                                      \
-    " AND e.settings = ?2, " RUN_VALUE("r.id", MEASURE_OPEN_EDGES) ", " RUN_VALUE(                                                                                                                            \
-        "r.id",                                                                                                                                                                                               \
-        MEASURE_LOST) ", " RUN_VALUE("r.id",                                                                                                                                                                  \
-                                     MEASURE_INVENTED) ", " RUN_VALUE("r.id",                                                                                                                                 \
-                                                                      MEASURE_HAUSDORFF) ", " RUN_VALUE("r."                                                                                                  \
-                                                                                                        "i"                                                                                                   \
-                                                                                                        "d",                                                                                                  \
-                                                                                                        MEASURE_FAULTS) ", " RUN_VALUE("r.id",                                                                \
-                                                                                                                                       MEASURE_WARNINGS) ", " RUN_VALUE("r.id",                               \
-                                                                                                                                                                        MEASURE_GENUS) ", " RUN_VALUE("r.id", \
-                                                                                                                                                                                                      MEASURE_SHELLS)
+/* The settings ?2, or those with a finer certify (store/settings.h). */
+#define AS_FINE                                                                                              \
+    "(e.settings = ?2 OR (e.settings LIKE 'certify=%' AND ?2 LIKE 'certify=%'"                               \
+    " AND substr(e.settings, instr(e.settings, ' ')) = substr(?2, instr(?2, ' '))"                           \
+    " AND CAST(substr(e.settings, 9) AS REAL) < CAST(substr(?2, 9) AS REAL)))"
+#define RUN_COLUMNS                                                                                                                             \
+    "r.id, r.version, r.against, v.specimen, v.kind, v.number, r.created, e.definitions, e.version,"                                            \
+    " e.settings, b.sha256, ab.sha256, r.request_key IS NOT NULL AND e.definitions = ?1"                                                        \
+    " AND " AS_FINE                                                                                                                             \
+    ", " RUN_VALUE("r.id", MEASURE_OPEN_EDGES) ", " RUN_VALUE("r.id", MEASURE_LOST) ", " RUN_VALUE("r.id", MEASURE_INVENTED) ", " RUN_VALUE(    \
+        "r.id",                                                                                                                                 \
+        MEASURE_HAUSDORFF) ", " RUN_VALUE("r."                                                                                                  \
+                                          "i"                                                                                                   \
+                                          "d",                                                                                                  \
+                                          MEASURE_FAULTS) ", " RUN_VALUE("r.id",                                                                \
+                                                                         MEASURE_WARNINGS) ", " RUN_VALUE("r.id",                               \
+                                                                                                          MEASURE_GENUS) ", " RUN_VALUE("r.id", \
+                                                                                                                                        MEASURE_SHELLS)
 #define RUN_TABLES                                                                                           \
     "run r JOIN version v ON v.id = r.version JOIN blob b ON b.id = v.blob JOIN engine e ON e.id = r.engine" \
     " LEFT JOIN version a ON a.id = r.against LEFT JOIN blob ab ON ab.id = a.blob"

@@ -28,7 +28,7 @@ struct store_run {
     int definitions;
     const char *engine_version, *settings;
     const char *subject_sha256, *reference_sha256; /* the latter NULL when measured alone */
-    bool current;                                  /* made with the definitions and settings in force */
+    bool current; /* made with the definitions and settings in force, or a finer certify */
     double open_edges, lost, invented, hausdorff, faults, warnings, genus, shells; /* the summary */
 };
 
@@ -54,11 +54,13 @@ bool store_run_field_open(struct store *store, int64_t id, const char *name, int
                           bool *per_face, struct error *err);
 
 /* Asks for a measurement. An identical finished one is found (unless again): *run. Else a job is queued, or
- * the one already waiting or running for it is named: *job. The other is 0. */
+ * the one already waiting or running for it is named: *job. The other is 0. A job that waits takes the finest
+ * certify that was asked for; ERROR_CONFLICT where one runs with a coarser one. */
 struct store_run_request {
     int64_t version;
     bool against_given; /* false: the version's own */
     int64_t against;
+    double certify;  /* finer than the service's own; 0: that. See store/settings.h */
     bool again;      /* measure even where an identical run exists; the old one is kept */
     bool background; /* after everything that somebody waits for */
 };

@@ -26,7 +26,7 @@ struct store_options {
     /* What a run is made with: part of the key by which an identical request finds the finished run.
      * scheduler_store_options() fills these from the run room. */
     int definitions;
-    const char *settings;   /* copied */
+    const char *settings;   /* copied; see store/settings.h */
     size_t readers;         /* read-only connections; 0: 8 */
     size_t queue_max;       /* queued jobs; 0: 10,000 */
     uint64_t reserve_bytes; /* free disk kept besides an upload; 0: 5 % or 2 GiB, the larger */

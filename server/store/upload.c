@@ -127,6 +127,11 @@ uint64_t store_upload_bytes(const struct store_upload *upload)
     return upload->bytes;
 }
 
+int store_upload_fd(const struct store_upload *upload)
+{
+    return upload->fd;
+}
+
 bool store_upload_finish(struct store_upload *upload, char sha256[DIGEST_HEX_SIZE], struct error *err)
 {
     struct store *store = upload->store;

@@ -18,6 +18,8 @@ bool store_upload_begin(struct store *store, uint64_t declared_bytes, struct sto
 /* ERROR_MACHINE when the disk is full. Checks the reserve again as it goes. */
 bool store_upload_write(struct store_upload *upload, const void *bytes, size_t count, struct error *err);
 uint64_t store_upload_bytes(const struct store_upload *upload);
+/* Stays the upload's. */
+int store_upload_fd(const struct store_upload *upload);
 /* Makes the blob durable; blocks for as long as the disk takes. ERROR_EMPTY where nothing was written. After
  * a failed fsync the store is read-only. sha256 (may be NULL) receives the hash. */
 bool store_upload_finish(struct store_upload *upload, char sha256[DIGEST_HEX_SIZE], struct error *err);

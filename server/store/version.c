@@ -125,11 +125,12 @@ static bool insert_version(struct write *write, const struct store_version_new *
 static bool add_first_jobs(struct write *write, const struct store_version_new *version, int64_t id,
                            int64_t against, struct error *err)
 {
+    const struct store_run_request alone = {.version = id}, beside = {.version = id, .against = against};
     int64_t job;
     if (is_scan(version->kind) || !against)
-        if (!job_add(write, version->specimen, id, 0, false, false, &job, err))
+        if (!job_add(write, version->specimen, &alone, &job, err))
             return false;
-    return !against || job_add(write, version->specimen, id, against, false, false, &job, err);
+    return !against || job_add(write, version->specimen, &beside, &job, err);
 }
 
 bool version_create(struct write *write, const struct store_version_new *version,
@@ -181,7 +182,8 @@ bool store_version_create(struct store *store, const struct store_version_new *v
     " coalesce(v.face_size_share, v.face_size / " REFERENCE_DIAGONAL "),"                                    \
     " v.file_name, b.sha256, b.bytes, v.format, v.uploader, v.note, v.created, v.withdrawn_at,"              \
     " v.withdrawn_reason, v.withdrawn_by, v.latest_run,"                                                     \
-    " EXISTS (SELECT 1 FROM picture p WHERE p.blob = v.blob)"
+    " EXISTS (SELECT 1 FROM picture p WHERE p.blob = v.blob), v.intake_device, v.intake_operator,"           \
+    " v.intake_date, v.intake_resolution, v.intake_uncertainty"
 #define VERSION_TABLES "version v JOIN blob b ON b.id = v.blob LEFT JOIN version a ON a.id = v.against"
 
 static void take_version(sqlite3_stmt *row, struct arena *keep, struct store_version *version)
@@ -208,6 +210,11 @@ static void take_version(sqlite3_stmt *row, struct arena *keep, struct store_ver
         .withdrawn_by = column_text(row, 18, keep),
         .latest_run = column_id(row, 19),
         .has_pictures = column_id(row, 20) != 0,
+        .intake = {.device = column_text(row, 21, keep),
+                   .operator_name = column_text(row, 22, keep),
+                   .date = column_text(row, 23, keep),
+                   .resolution = column_text(row, 24, keep),
+                   .uncertainty = column_text(row, 25, keep)},
     };
     version->withdrawn = version->withdrawn_at != NULL;
 }
@@ -411,6 +418,8 @@ static bool set_against(struct write *write, int64_t id, int64_t against, int64_
                         struct error *err)
 {
     static const char change[] = "UPDATE version SET against = ?2 WHERE id = ?1";
+    const struct request key = {.version = id, .against = against};
+    const struct store_run_request wanted = {.version = id, .against = against};
     int64_t specimen, run, job;
     bool withdrawn;
 
@@ -420,10 +429,10 @@ static bool set_against(struct write *write, int64_t id, int64_t against, int64_
     if (against == id)
         return error_set(err, ERROR_USAGE, "against: a version is not measured against itself");
     return statement_run(write->connection, change, NULL, err, "ik", id, against)
-           && request_find(write->connection, write->store, id, against, NULL, &run, err)
+           && request_find(write->connection, write->store, &key, &run, err)
            && (run
                || (job_room(write->connection, write->store, err)
-                   && job_add(write, specimen, id, against, false, false, &job, err)))
+                   && job_add(write, specimen, &wanted, &job, err)))
            && summary_refresh(write, specimen, id, err);
 }
 
@@ -435,6 +444,52 @@ bool store_version_set_against(struct store *store, int64_t id, int64_t against,
     if (!write_begin(store, &write, err))
         return false;
     bool ok = set_against(&write, id, against, if_revision, stale, err);
+    return write_end(&write, ok, err);
+}
+
+static bool check_intake(const struct store_intake *intake, struct error *err)
+{
+    return text_check("device", intake->device, STORE_NAME_MAX, TEXT_LINE, true, err)
+           && text_check("operator", intake->operator_name, STORE_NAME_MAX, TEXT_LINE, true, err)
+           && text_check("date", intake->date, STORE_NAME_MAX, TEXT_LINE, true, err)
+           && text_check("resolution", intake->resolution, STORE_NAME_MAX, TEXT_LINE, true, err)
+           && text_check("uncertainty", intake->uncertainty, STORE_NAME_MAX, TEXT_LINE, true, err);
+}
+
+static const char *or_empty(const char *text)
+{
+    return text ? text : "";
+}
+
+static bool set_intake(struct write *write, int64_t id, const struct store_intake *intake, const char *by,
+                       int64_t if_revision, bool *stale, struct error *err)
+{
+    static const char change[] =
+        "UPDATE version SET intake_device = ?2, intake_operator = ?3, intake_date = ?4,"
+        " intake_resolution = ?5, intake_uncertainty = ?6 WHERE id = ?1";
+    static const char log[] =
+        STEP_INSERT "SELECT ?2, specimen, 'intake stated', nullif(?3, ''), kind || ' ' || number, 'version',"
+                    " id FROM version WHERE id = ?1";
+    int64_t specimen;
+    bool withdrawn;
+    return look_up(write, id, if_revision, stale, &specimen, &withdrawn, err)
+           && statement_run(write->connection, change, NULL, err, "ittttt", id, or_empty(intake->device),
+                            or_empty(intake->operator_name), or_empty(intake->date),
+                            or_empty(intake->resolution), or_empty(intake->uncertainty))
+           && statement_run(write->connection, log, NULL, err, "itt", id, write->now, or_empty(by))
+           && summary_touch_version(write, id, err) && summary_touch_specimen(write, specimen, false, err);
+}
+
+bool store_version_set_intake(struct store *store, int64_t id, const struct store_intake *intake,
+                              const char *by, int64_t if_revision, bool *stale, struct error *err)
+{
+    struct write write;
+    *stale = false;
+    if (!check_intake(intake, err)
+        || !text_check("name of who states it", by, STORE_NAME_MAX, TEXT_LINE, true, err)
+        || !write_begin(store, &write, err))
+        return false;
+    bool ok = set_intake(&write, id, intake, by, if_revision, stale, err);
     return write_end(&write, ok, err);
 }
 

@@ -5,6 +5,12 @@
 
 #include "store/upload.h"
 
+/* How a file was made, as stated; "" for what is not. Texts of at most STORE_NAME_MAX bytes; date is a day.
+ */
+struct store_intake {
+    const char *device, *operator_name, *date, *resolution, *uncertainty;
+};
+
 struct store_version {
     int64_t id, specimen, number, revision;
     const char *kind; /* "scan" or "cage"; the label is "<kind> <number>" */
@@ -21,6 +27,7 @@ struct store_version {
     int64_t *runs, *jobs; /* newest first */
     bool has_pictures;    /* store_version_picture_open finds them */
     int64_t latest_run;   /* the newest against `against`, else the newest */
+    struct store_intake intake;
 };
 
 struct store_version_new {
@@ -81,6 +88,9 @@ bool store_version_find(struct store *store, const char *sha256, size_t limit, c
 /* Sets the reference (0: none) and queues a run against it unless an identical one is finished or waiting. */
 bool store_version_set_against(struct store *store, int64_t id, int64_t against, int64_t if_revision,
                                bool *stale, struct error *err);
+/* In place of what was said before; NULL is "". ERROR_USAGE for texts that may not be kept. by: as stated. */
+bool store_version_set_intake(struct store *store, int64_t id, const struct store_intake *intake,
+                              const char *by, int64_t if_revision, bool *stale, struct error *err);
 /* ERROR_CONFLICT when it is withdrawn already. reason must say something. */
 bool store_version_withdraw(struct store *store, int64_t id, const char *reason, const char *by,
                             int64_t if_revision, bool *stale, struct error *err);

@@ -3,10 +3,11 @@ import * as api from '../api.js';
 import { auditOf, latestSpecs } from '../audit-rules.js';
 import { latestMeasured, orderVersions } from '../comparison.js';
 import { give } from '../dom.js';
+import { reasonText } from '../problem.js';
 import { say } from '../say.js';
 import { readSetting, writeSetting } from '../settings.js';
 import { AuditView } from '../views/audit.js';
-import { askWaiver, askWhatIf } from '../views/audit-dialogs.js';
+import { askHandOver, askWaiver, askWhatIf } from '../views/audit-dialogs.js';
 
 /** @param {HTMLElement} el @param {object} page  app.js */
 export function joinAudit(el, page) {
@@ -14,6 +15,8 @@ export function joinAudit(el, page) {
   let query = {};
   let asked = 0;
   let state = null;
+  /** What a narrower interval is measured for: { certify, job, spec }; null: nothing. */
+  let measuring = null;
   AuditView(el);
 
   /** What the address asks for; else the spec that the specimen, or the reader, was last judged by. */
@@ -41,9 +44,9 @@ export function joinAudit(el, page) {
       const specs = latestSpecs(all);
       const { measured, version, spec } = choose(versions, specs, audits);
       const found = version ? auditOf(audits, version.latest_run, spec.id) : null;
-      const audit = found ? await api.readAudit(found.id) : null;
+      const [audit, handoffs] = found ? await Promise.all([api.readAudit(found.id), api.listHandoffs(found.id)]) : [null, []];
       if (mine !== asked) return;
-      state = { specimen, versions: measured, version, specs, spec, audits, audit, waivers, problem: null };
+      state = { specimen, versions: measured, version, specs, spec, audits, audit, waivers, measuring, handoffs, handoffAddress: api.handoffAddress, reportAddress: api.reportAddress, problem: null };
       page.setTitle(say('audit.pageTitle', { number: specimen.catalogue_number }));
       give(el, 'show', state);
     } catch (problem) {
@@ -60,6 +63,51 @@ export function joinAudit(el, page) {
     }
   }
 
+  const showMeasuring = (now) => {
+    measuring = now;
+    if (state !== null) give(el, 'show', (state = { ...state, measuring }));
+  };
+
+  /** Measures the judged version as it was, with a narrower interval, and judges that run when it is there. */
+  async function measureFiner(certify) {
+    const { version, spec, audit } = state;
+    showMeasuring({ certify, job: null, spec: spec.id });
+    try {
+      const { against } = (await api.listRuns(version.id)).find((run) => run.id === audit.run);
+      const begun = await api.startRun({ version: version.id, against, certify });
+      if (begun.state === undefined) await judgeFiner(begun.run.id);
+      else {
+        measuring.job = begun.id;
+        await hearJob(await api.readJob(begun.id));
+      }
+    } catch (problem) {
+      showMeasuring(null);
+      page.tellProblem(problem);
+    }
+  }
+
+  async function judgeFiner(run) {
+    const { spec } = measuring;
+    measuring = null;
+    try {
+      await api.makeAudit(run, spec);
+    } catch (problem) {
+      page.tellProblem(problem);
+    }
+    await load();
+  }
+
+  /** The job may end before its number is known here; it is read once more then. */
+  async function hearJob(job) {
+    if (job.id !== measuring?.job) return;
+    if (job.state === 'done') await judgeFiner(job.run);
+    else if (job.state === 'failed' || job.state === 'cancelled') {
+      showMeasuring(null);
+      const { title, what } = reasonText(job);
+      page.tell(`${title}: ${what}`);
+    }
+  }
+
   const goTo = (change) => page.go({ view: 'audit', id, query: { ...query, ...change } }, true);
   el.addEventListener('wish.version', (event) => goTo({ version: event.detail }));
   el.addEventListener('wish.spec', (event) => {
@@ -68,6 +116,7 @@ export function joinAudit(el, page) {
   });
   el.addEventListener('wish.judge', judge);
   el.addEventListener('wish.retry', load);
+  el.addEventListener('wish.finer', (event) => measureFiner(event.detail));
   el.addEventListener('wish.waive', (event) =>
     askWaiver(event.detail, async (values) => {
       await api.addWaiver(id, { spec: state.spec.name, rule: event.detail.id, ...values });
@@ -82,18 +131,26 @@ export function joinAudit(el, page) {
       page.tellProblem(problem);
     }
   });
+  el.addEventListener('wish.handOver', () =>
+    askHandOver(async ({ by }) => {
+      await api.handOver(state.audit.id, by);
+      await load();
+    }),
+  );
   el.addEventListener('wish.whatIf', (event) =>
     askWhatIf(event.detail, (limit) => api.askWhatIf(state.spec.id, event.detail.id, limit)),
   );
 
   return {
     visit(next) {
-      if (next.id !== id) state = null;
+      if (next.id !== id) state = measuring = null;
       ({ id, query } = next);
       return load();
     },
     hear(name, data) {
-      if (name === 'reset' || (name === 'run' && data.specimen === id)) load();
+      if (name === 'job') hearJob(data);
+      else if (name === 'reset' && measuring?.job) api.readJob(measuring.job).then(hearJob, page.tellProblem);
+      else if (name === 'reset' || (name === 'run' && data.specimen === id && measuring === null)) load();
     },
   };
 }

@@ -13,7 +13,7 @@ import { shownDecimals, shownUnit } from '../settings.js';
 import { versionName } from '../specimen-state.js';
 import { columnsOfOtherTolerances } from '../tolerances.js';
 import { openNumberCard, openVersionCard } from '../views/cards.js';
-import { askAgainst, askWithdraw } from '../views/dialogs.js';
+import { askAgainst, askIntake, askWithdraw } from '../views/dialogs.js';
 import { askChangeSpecimen } from '../views/new-specimen.js';
 import { SpecimenView } from '../views/specimen.js';
 
@@ -343,6 +343,12 @@ export function joinSpecimen(el, page) {
       askWithdraw(versionOf(version), async (withdrawn) => {
         await api.changeVersion(version, { withdrawn });
         page.tell(say('toast.withdrawn', { version: versionName(versionOf(version)) }));
+        await load();
+      }),
+    intake: ({ id: version }) =>
+      askIntake(versionOf(version), async (intake) => {
+        await api.changeVersion(version, { intake });
+        page.tell(say('toast.intake', { version: versionName(versionOf(version)) }));
         await load();
       }),
     against: ({ id: version }) =>

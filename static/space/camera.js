@@ -66,9 +66,9 @@ export function zoom(camera, steps, right = 0, up = 0) {
   return { ...camera, half, target };
 }
 
-/** Looks at a point from the side to which the surface faces there, so near that `radius` fills a good part of the view. */
-export function lookAt(point, normal, radius) {
-  const [x, y, z] = normal;
+/** Looks at a point along a unit direction towards the eye, so near that `radius` fills a good part of the view. */
+export function lookAt(point, direction, radius) {
+  const [x, y, z] = direction;
   return {
     yaw: Math.hypot(x, y) > 1e-6 ? Math.atan2(x, -y) / RADIANS : 0,
     pitch: Math.max(-75, Math.min(75, Math.asin(Math.max(-1, Math.min(1, z))) / RADIANS)),

@@ -1,4 +1,4 @@
-// audit-dialogs.js - waiving a rule, and asking what another limit would have meant.
+// audit-dialogs.js - waiving a rule, handing over, and asking what another limit would have meant.
 import { h, openDialog } from '../dom.js';
 import { limitText } from '../audit-rules.js';
 import { problemText } from '../problem.js';
@@ -52,6 +52,27 @@ export function askWaiver(rule, act) {
     go: say('audit.waive.do'),
     act: (values) => {
       writeSetting('by', values.author);
+      return act(values);
+    },
+  });
+}
+
+/** @param {(values: object) => Promise} act  { by } */
+export function askHandOver(act) {
+  ask({
+    title: say('handoff.ask'),
+    body: [
+      h('p', { text: say('handoff.ask.what') }),
+      h(
+        'div',
+        { class: 'fields one' },
+        field(say('handoff.ask.by'), h('input', { name: 'by', required: true, maxlength: 200, value: readSetting('by'), autocomplete: 'name' })),
+      ),
+    ],
+    keep: say('handoff.ask.keep'),
+    go: say('handoff.do'),
+    act: (values) => {
+      writeSetting('by', values.by);
       return act(values);
     },
   });

@@ -1,12 +1,14 @@
 // audit.js - one version judged by one spec: rule by rule, what is waived, what was judged before.
 //   down: 'show', detail = the state of joins/audit.js, or { problem }
-//   up:   'wish.version', 'wish.spec' (ids), 'wish.judge', 'wish.waive', 'wish.whatIf' (rules), 'wish.withdraw' (id), 'wish.retry'
+//   up:   'wish.version', 'wish.spec' (ids), 'wish.judge', 'wish.waive', 'wish.whatIf' (rules), 'wish.withdraw' (id), 'wish.finer' (certify),
+//         'wish.handOver', 'wish.retry'
 import { choice, emptyBox, entry, errorBox, h, redraw, s, stateMark, tell, timeMark } from '../dom.js';
-import { countsText, decideText, gaugeOf, limitText, marginText, outcomeMark, uncertaintyText, valueText } from '../audit-rules.js';
+import { countsText, decideText, finerCertify, gaugeOf, limitText, marginText, outcomeMark, uncertaintyText, valueText } from '../audit-rules.js';
 import { problemText } from '../problem.js';
 import { writeRoute } from '../route.js';
 import { say } from '../say.js';
 import { versionName } from '../specimen-state.js';
+import { handoffPart } from './handoff-part.js';
 import { specimenTabs } from './specimen-tabs.js';
 
 const GAUGE = { width: 128, height: 22 };
@@ -37,7 +39,7 @@ export function AuditView(el) {
       h('h1', { tabindex: '-1', class: 'plain', text: say('audit.heading', { number: specimen.catalogue_number }) }),
       version === null
         ? emptyBox(say('audit.nothing'), h('a', { class: 'button', href: writeRoute({ view: 'specimen', id: specimen.id }), text: say('space.back') }))
-        : [controls(), audit === null ? unjudged() : judged(audit.audit), waivers(), history()],
+        : [controls(), audit === null ? unjudged() : judged(audit.audit), waivers(), handoffPart(el, state), history()],
       h('p', { class: 'caution', text: `${say('caution')} ${say('audit.caution')}` }),
     );
   }
@@ -79,6 +81,7 @@ export function AuditView(el) {
     const mark = outcomeMark(audit.outcome);
     return [
       h('p', { class: 'verdict', role: 'status' }, stateMark(mark.kind, mark.word), h('small', { text: ` ${countsText(audit.counts)}` })),
+      finer(audit),
       h(
         'dl',
         { class: 'facts' },
@@ -91,6 +94,12 @@ export function AuditView(el) {
         'div',
         { class: 'scroll', role: 'region', 'aria-labelledby': 'rules', tabindex: '0', data: { scroll: 'rules' } },
         h('table', { class: 'ledger rules' }, head(), h('tbody', {}, audit.rules.map(row))),
+      ),
+      h(
+        'p',
+        { class: 'controls' },
+        h('a', { class: 'button', href: state.reportAddress(state.audit.id, 'pdf'), text: say('audit.reportPdf') }),
+        h('a', { class: 'button', href: state.reportAddress(state.audit.id, 'html'), text: say('audit.reportHtml') }),
       ),
       h(
         'details',
@@ -107,6 +116,29 @@ export function AuditView(el) {
         ),
       ),
     ];
+  }
+
+  /** One click for what only a narrower interval keeps open. */
+  function finer(audit) {
+    const certify = finerCertify(audit);
+    if (certify === null) return null;
+    const { measuring } = state;
+    return h(
+      'p',
+      { class: 'acts noprint' },
+      h('button', {
+        class: 'first',
+        'aria-disabled': measuring === null ? null : 'true',
+        data: { key: 'finer' },
+        text: say('audit.finer.button'),
+        on: { click: () => (measuring === null ? tell(el, 'wish.finer', certify) : null) },
+      }),
+      h('span', {
+        class: 'quiet',
+        role: 'status',
+        text: measuring === null ? say('audit.finer.what', { certify: String(certify) }) : say('audit.finer.running', { certify: String(measuring.certify) }),
+      }),
+    );
   }
 
   function head() {

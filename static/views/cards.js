@@ -4,7 +4,7 @@ import { cellSentence, certaintyOf, changeText, placeOf, samplesOf, scaleOf } fr
 import { entry, h, shape, tell } from '../dom.js';
 import { formatBytes, formatCount, formatTime, withUnit } from '../format.js';
 import { say } from '../say.js';
-import { versionName } from '../specimen-state.js';
+import { intakeText, versionName } from '../specimen-state.js';
 
 /** Opens a card beside its button. Returns the card, so that what comes later can be filled in. */
 function openCard(button, label, ...content) {
@@ -159,6 +159,7 @@ export function openVersionCard(el, state, { id, button }) {
       entry(say('version.arrived'), formatTime(version.created)),
       entry(say('version.by.entry'), version.by || say('version.unknown')),
       version.note ? entry(say('version.note'), version.note) : null,
+      version.intake ? entry(say('intake.entry'), intakeText(version.intake)) : null,
       version.withdrawn
         ? entry(
             say('versions.withdrawn'),
@@ -179,6 +180,7 @@ export function openVersionCard(el, state, { id, button }) {
       h('a', { class: 'button', href: state.fileAddress(id), download: version.file.name, text: say('do.download') }),
       busy ? act(say('do.cancelJob'), 'wish.cancel', { job: job.id }) : act(say('do.measureAgain'), 'wish.again'),
       act(say('do.against'), 'wish.against'),
+      act(say('do.intake'), 'wish.intake'),
       version.withdrawn ? null : act(say('do.withdraw'), 'wish.withdraw'),
     ),
   );

@@ -58,6 +58,44 @@ export function askWithdraw(version, act) {
   });
 }
 
+/** @param {(values: object) => Promise} act  { device, operator, date, resolution, uncertainty, by } */
+export function askIntake(version, act) {
+  const field = (name, props = {}) =>
+    h(
+      'label',
+      { class: 'field' },
+      h('span', { text: say(`intake.${name}`) }),
+      h('input', { name, maxlength: 200, autocomplete: 'off', value: version.intake?.[name] ?? '', ...props }),
+    );
+  ask({
+    title: say('intake.title', { version: versionName(version) }),
+    body: [
+      h('p', { text: say('intake.what') }),
+      h(
+        'div',
+        { class: 'fields one' },
+        field('device'),
+        field('operator'),
+        field('date', { type: 'date' }),
+        field('resolution', { placeholder: say('intake.length') }),
+        field('uncertainty', { placeholder: say('intake.length') }),
+        h(
+          'label',
+          { class: 'field' },
+          h('span', { text: say('version.by') }),
+          h('input', { name: 'by', maxlength: 100, value: readSetting('by'), autocomplete: 'name' }),
+        ),
+      ),
+    ],
+    keep: say('intake.keep'),
+    go: say('intake.do'),
+    act: (values) => {
+      writeSetting('by', values.by);
+      return act(values);
+    },
+  });
+}
+
 /** @param {object[]} references  the versions it could be measured against, newest first */
 export function askAgainst(version, references, act) {
   ask({

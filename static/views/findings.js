@@ -2,7 +2,7 @@
 // Beside a baseline each is marked as new or still there, and those that are gone can be listed (same-place.js says by what rule).
 //   down: 'show', detail = { run, name, against, findings: { items, total } or null, since, bounds, reference, ruler, faceSize, waiting }
 //           name, against: of the version and of its reference; since: { name, against, items, match, spaceAddress } of the baseline, or null
-//         'choose', detail = { number }: that finding, or the head of the list where it is null
+//         'choose', detail = { number }: that finding; { number: null, since }: those with that state since the baseline, '' for all
 import { emptyBox, choice, h, redraw, shape } from '../dom.js';
 import { findingText, kindName, sizeText } from '../finding-text.js';
 import { formatCount } from '../format.js';
@@ -35,6 +35,11 @@ export function Findings(el) {
 
   el.addEventListener('choose', (event) => {
     const { number } = event.detail;
+    if (number === null && state !== null) {
+      since = event.detail.since;
+      shown = PAGE;
+      update();
+    }
     const entry = state?.findings?.items[number - 1];
     if (entry === undefined) return;
     kind = '';

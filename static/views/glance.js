@@ -1,17 +1,19 @@
 // glance.js - the first answers about a specimen: which version is best, whether the latest work helped, where it is still wrong.
 // Facts that are counted or certified, side by side; no score.
-//   down: 'show', detail = { state of joins/specimen.js, chosen, baseline: columns, since: counts of places or null, severities }
-//   up:   'wish.finding' { number }
+//   down: 'show', detail = { state of joins/specimen.js, chosen, baseline: columns, since: counts of places or null, severities,
+//           all: how many measures are better, worse and the same, or null }
+//   up:   'wish.finding' { number, since }; 'wish.table'
 import { cellSentence, cellText, scaleOf } from '../comparison.js';
 import { changed, factRows, isWeighed, leastOf, merits, unbeaten, weighable } from '../glance.js';
 import { h, hidden, redraw, shape, stateMark, tell } from '../dom.js';
 import { lineText } from '../finding-text.js';
-import { say, sayList } from '../say.js';
+import { say, sayList, sayWith } from '../say.js';
 import { versionName } from '../specimen-state.js';
 import { thumbnail } from '../thumbnail.js';
 
 /** Versions shown beside each other; a narrow window shows the first three. */
 const MOST = 5;
+const MOST_NARROW = 3;
 const PLACES = 3;
 const NAMES = 4;
 
@@ -30,6 +32,7 @@ export function Glance(el) {
     const rows = factRows(state.comparison.rows, weighed);
     const best = unbeaten(rows, weighed);
     const shown = pick([chosen, weighed.includes(baseline) ? baseline : null, ...best, ...weighed]);
+    const inOrder = [...shown].sort((a, b) => b.version.number - a.version.number);
     const others = state.columns.filter(
       (column) =>
         column.run !== null &&
@@ -54,7 +57,7 @@ export function Glance(el) {
             ? answer(say('glance.notWeighed'), h('p', { text: say('glance.others', { versions: names(others) }) }))
             : null,
         ),
-        table(rows, shown, weighed, best),
+        table(rows, inOrder, weighed, best, shown.slice(MOST_NARROW)),
       ),
     );
   }
@@ -110,51 +113,59 @@ export function Glance(el) {
 
   function sinceText(rows, chosen, baseline) {
     const { better, worse } = changed(rows, chosen, baseline);
-    const { since } = detail;
+    const { since, all } = detail;
     const good = better.length > 0 || since?.gone > 0;
     const bad = worse.length > 0 || since?.fresh > 0;
     const verdict = good && bad ? 'both' : good ? 'better' : bad ? 'worse' : 'same';
-    const list = (key, changes) =>
-      changes.length === 0
-        ? null
-        : h(
-            'li',
-            {},
-            say(key, {
-              facts: sayList(
-                changes.map((row) => {
-                  const { unit } = scale(row);
-                  const from = text(row, baseline);
-                  return say(unit ? 'glance.change.unit' : 'glance.change', {
-                    fact: row.name,
-                    from,
-                    to: text(row, chosen),
-                    unit,
-                  });
-                }),
-              ),
-            }),
-          );
+    const verdictText =
+      verdict === 'both' && worse.length === 0 ? say('glance.since.fresh', { n: since.fresh }) : say(`glance.since.${verdict}`);
+    const told = (row) => [...better, ...worse].includes(row);
+    const same = rows.filter((row) => isWeighed(row, [chosen, baseline]) && !told(row));
+    const list = (key, facts) => (facts.length === 0 ? null : h('li', { text: say(key, { facts: sayList(facts) }) }));
+    const change = (row) => {
+      const { unit } = scale(row);
+      const key = unit ? 'glance.change.unit' : 'glance.change';
+      return say(key, { fact: row.name, from: text(row, baseline), to: text(row, chosen), unit });
+    };
     return [
-      h('p', {}, stateMark(verdict === 'both' ? 'undecided' : verdict, say(`glance.since.${verdict}`))),
+      h('p', {}, stateMark(verdict === 'both' ? 'undecided' : verdict, verdictText)),
       h(
         'ul',
         {},
-        since === null
-          ? null
-          : h(
-              'li',
-              {},
-              h('a', {
-                href: '#findings',
-                text: say('since.places', { counts: sinceCounts(since) }),
-                on: { click: goToFindings },
-              }),
-            ),
-        list('glance.since.better.facts', better),
-        list('glance.since.worse.facts', worse),
+        list('glance.since.better.facts', better.map(change)),
+        list('glance.since.worse.facts', worse.map(change)),
+        list('glance.since.same.facts', same.map((row) => row.name)),
+        since === null ? null : h('li', {}, sayWith('since.places', { counts: h('span', {}, placeLinks(since)) })),
+        all === null ? null : h('li', {}, allLink(all)),
       ),
     ];
+  }
+
+  /** Each leads to the places it counts. */
+  function placeLinks({ gone, fresh, still, open }) {
+    const counts = [['gone', gone], ['new', fresh], ['still', still], ...(open > 0 ? [['open', open]] : [])];
+    return counts.flatMap(([which, n], i) => [
+      i > 0 ? ', ' : '',
+      n === 0
+        ? say(`since.${which}`, { n })
+        : h('button', {
+            class: 'plain link',
+            data: { key: `since ${which}` },
+            text: say(`since.${which}`, { n }),
+            on: { click: () => tell(el, 'wish.finding', { number: null, since: which }) },
+          }),
+    ]);
+  }
+
+  function allLink({ better, worse, same }) {
+    const counts = { better, worse, same };
+    const words = Object.entries(counts).map(([key, n]) => [key, say(`summary.${key}`, { n })]);
+    return h('button', {
+      class: 'plain link',
+      data: { key: 'all measures' },
+      text: say('glance.since.all', Object.fromEntries(words)),
+      on: { click: () => tell(el, 'wish.table') },
+    });
   }
 
   function goToFindings(event) {
@@ -203,7 +214,7 @@ export function Glance(el) {
   const text = (row, column) =>
     cellText(row, column.runIndex, detail.state.measures.get(row.measure), scale(row)) ?? '—';
 
-  function table(rows, shown, weighed, best) {
+  function table(rows, shown, weighed, best, more) {
     return h(
       'table',
       { class: 'ledger weighed' },
@@ -215,10 +226,10 @@ export function Glance(el) {
           'tr',
           {},
           h('th', { scope: 'col', text: say('glance.fact') }),
-          shown.map((column, i) =>
+          shown.map((column) =>
             h(
               'th',
-              { scope: 'col', class: classOf(column, i) },
+              { scope: 'col', class: classOf(column, more) },
               thumbnail(column.version.has_pictures ? column.version.id : null),
               h('b', { text: name(column) }),
               h('span', {
@@ -238,12 +249,12 @@ export function Glance(el) {
       h(
         'tbody',
         {},
-        rows.map((row) => factRow(row, shown, weighed)),
+        rows.map((row) => factRow(row, shown, weighed, more)),
       ),
     );
   }
 
-  function factRow(row, shown, weighed) {
+  function factRow(row, shown, weighed, more) {
     const least = leastOf(row, weighed);
     const { unit } = scale(row);
     const word = row.direction === 'higher' ? 'most' : 'least';
@@ -266,11 +277,11 @@ export function Glance(el) {
             })
           : null,
       ),
-      shown.map((column, i) => {
+      shown.map((column) => {
         const isLeast = least?.includes(column);
         return h(
           'td',
-          { class: classOf(column, i) },
+          { class: classOf(column, more) },
           isLeast ? [h('span', { class: 'better' }, shape('better')), hidden(say(`glance.mark.${word}`))] : null,
           h('span', {
             class: 'num-text',
@@ -282,7 +293,7 @@ export function Glance(el) {
     );
   }
 
-  const classOf = (column, i) => ['n', column.isBaseline && 'base', i > 2 && 'more'].filter(Boolean).join(' ');
+  const classOf = (column, more) => ['n', column.isBaseline && 'base', more.includes(column) && 'more'].filter(Boolean).join(' ');
 }
 
 /** `4 gone, 2 new, 7 still there`, and what is not told apart. */

@@ -7,7 +7,7 @@ import { say } from '../say.js';
 const WIDTH = 480;
 const HEIGHT = 400;
 const ROOM = 44;
-const TAGS = 60;
+const TAGS = 24; // the first and the chosen one have a ring and a number, the others a dot
 const RING_MOST = 80;
 /** The two coordinates seen along each axis: to the right, and upward. */
 const SEEN = { x: [1, 2], y: [0, 2], z: [0, 1] };
@@ -30,7 +30,9 @@ export function placesFigure(detail) {
   const box = ({ min, max }) =>
     `M${x(min[right]).toFixed(1)} ${y(min[up]).toFixed(1)}H${x(max[right]).toFixed(1)}V${y(max[up]).toFixed(1)}H${x(min[right]).toFixed(1)}z`;
   const bar = roundLength(span * WIDTH * 0.25 * factor);
-  const shown = places.filter(({ finding }) => finding.at).slice(0, TAGS);
+  const there = places.filter(({ finding }) => finding.at);
+  const shown = there.filter(({ key }, i) => i < TAGS || key === chosen);
+  const dots = there.filter((place) => !shown.includes(place));
   const spots = placeTags(shown.map(({ finding }) => ({ x: x(finding.at[right]), y: y(finding.at[up]) })));
 
   const drawing = s(
@@ -39,11 +41,12 @@ export function placesFigure(detail) {
       class: 'plate-drawing',
       viewBox: `0 0 ${WIDTH} ${HEIGHT}`,
       role: 'img',
-      'aria-label': say('figure.label', { version: name, n: shown.length, axis: along }),
+      'aria-label': say('figure.label', { version: name, n: there.length, axis: along }),
     },
     s('path', { class: 'ground', d: `M0 0h${WIDTH}v${HEIGHT}H0z` }),
     reference ? s('path', { class: 'box reference', d: box(reference) }) : null,
     s('path', { class: 'box', d: box(bounds) }),
+    dots.map(({ finding }) => s('circle', { class: 'dot', cx: x(finding.at[right]), cy: y(finding.at[up]), r: 2.5 })),
     shown.map(({ finding }, i) => {
       const at = { x: x(finding.at[right]), y: y(finding.at[up]) };
       const radius = Math.max(4, (finding.radius ?? 0) / span);

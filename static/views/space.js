@@ -10,8 +10,9 @@ import { writeRoute } from '../route.js';
 import { SIDES, between, cameraText, lookAt, readCamera, wholeView } from '../space/camera.js';
 import { classTable, colourTable, parseHex, readStops } from '../space/colours.js';
 import { irregularVertices } from '../space/marks.js';
+import { freeSight } from '../space/sight.js';
 import { openStage } from '../space/stage.js';
-import { nearestVertex, normalOf } from '../space/surface.js';
+import { SUBJECTS } from '../space/values.js';
 import { Figure } from './figure.js';
 import { cutAxis, cutShare, isDrawn, isOver, spaceControls } from './space-controls.js';
 import { spaceLegend } from './space-legend.js';
@@ -454,8 +455,9 @@ export function SpaceView(el) {
     const { figure, finding } = chosenPlace();
     tellChosen();
     if (!finding?.at) return draw(false);
-    const near = nearestVertex(figure.surface, finding.at);
-    fly(lookAt(finding.at, normalOf(figure.surface, near), reachOf(figure, finding)));
+    const distances = SUBJECTS[figure.colour].field ? figure.values : null;
+    const towards = freeSight(figure.surface, finding.at, finding.radius ?? 0, distances);
+    fly(lookAt(finding.at, towards, reachOf(figure, finding)));
     findDetail();
     return undefined;
   }

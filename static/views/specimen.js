@@ -36,7 +36,7 @@ export function SpecimenView(el) {
   };
   const heads = {
     glance: h('h2', { id: 'glance' }),
-    versions: h('h2', { id: 'versions' }),
+    versions: h('h2', { id: 'versions', tabindex: '-1' }),
     charts: h('h2', { id: 'charts' }),
     mend: h('h2', { id: 'mend' }),
     findings: h('h2', { id: 'findings', tabindex: '-1' }),
@@ -52,7 +52,11 @@ export function SpecimenView(el) {
   Histograms(parts.shapes);
   Mend(parts.mend);
   Findings(parts.findings);
-  el.addEventListener('wish.finding', (event) => goToFinding(event.detail.number));
+  el.addEventListener('wish.finding', (event) => goToFinding(event.detail));
+  el.addEventListener('wish.table', () => {
+    heads.versions.scrollIntoView({ block: 'start' });
+    heads.versions.focus({ preventScroll: true });
+  });
 
   el.addEventListener('show', (event) => {
     const state = event.detail;
@@ -234,6 +238,7 @@ export function SpecimenView(el) {
       baseline: state.columns.find(({ isBaseline }) => isBaseline) ?? null,
       since: state.since && countPlaces(state.since.match, state.since.before, state.since.after, counts),
       severities: findingCounts(state),
+      all: state.baselineRun && state.chosenColumn?.run ? summarize(state.comparison.rows, state.chosenColumn.runIndex) : null,
       places: (state.findings?.items ?? [])
         .map((finding, i) => ({ finding, number: i + 1 }))
         .filter(({ finding }) => counts(finding))
@@ -244,14 +249,20 @@ export function SpecimenView(el) {
     };
   }
 
-  function findingCounts({ findings }) {
+  /** How many of each severity, apart for the version's own and for what it lost of its reference. */
+  function findingCounts({ findings, chosen, chosenAgainst }) {
     if (findings === null) return '';
-    const count = (severity) => findings.items.filter((finding) => finding.severity === severity).length;
-    return sayList([
-      say('count.faults', { n: count('fault') }),
-      say('count.warnings', { n: count('warning') }),
-      ...(count('note') > 0 ? [say('count.notes', { n: count('note') })] : []),
-    ]);
+    const counts = (mesh) => {
+      const count = (severity) => findings.items.filter((finding) => finding.mesh === mesh && finding.severity === severity).length;
+      return sayList([
+        say('count.faults', { n: count('fault') }),
+        say('count.warnings', { n: count('warning') }),
+        ...(count('note') > 0 ? [say('count.notes', { n: count('note') })] : []),
+      ]);
+    };
+    if (!chosenAgainst) return counts('subject');
+    const words = { version: versionName(chosen), reference: chosenAgainst, own: counts('subject'), lost: counts('reference') };
+    return say('findings.byMesh', words);
   }
 
   function notices(state) {
@@ -485,8 +496,10 @@ export function SpecimenView(el) {
     );
   }
 
-  function goToFinding(number) {
+  /** One by its number, else the head of the list, of those with a state since the baseline where one is named. */
+  function goToFinding({ number, since = '' }) {
     if (number === null) {
+      give(parts.findings, 'choose', { number, since });
       heads.findings.scrollIntoView({ block: 'start' });
       heads.findings.focus({ preventScroll: true });
     } else give(parts.findings, 'choose', { number });

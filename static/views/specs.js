@@ -1,11 +1,13 @@
 // specs.js - the specs of the lab: one read as a table, or written as text; every change is its next version.
-//   down: 'show', detail = { specs, whole: the one looked at, draft: text or null, fault, problem }
-//   up:   'wish.edit', 'wish.leave', 'wish.save' (text), 'wish.retry'
+//   down: 'show', detail = { specs, whole: the one looked at, draft: null or { mode: 'form' or 'text', text, and what spec-form.js takes },
+//         subjects, fault: the service's sentence or null, problem }; 'fault', detail = { draft, fault }: nothing else changed
+//   up:   'wish.edit', 'wish.new', 'wish.leave', 'wish.save', 'wish.mode' (form or text), 'wish.text' (text), those of spec-form.js, 'wish.retry'
 import { errorBox, h, redraw, tell, timeMark } from '../dom.js';
 import { limitText } from '../audit-rules.js';
 import { problemText } from '../problem.js';
 import { writeRoute } from '../route.js';
 import { say, sayList } from '../say.js';
+import { showFault, specForm } from './spec-form.js';
 
 /** @param {HTMLElement} el */
 export function SpecsView(el) {
@@ -13,6 +15,12 @@ export function SpecsView(el) {
   el.addEventListener('show', (event) => {
     state = event.detail;
     update();
+    if (state.draft?.mode === 'form') showFault(el, state.draft, state.fault);
+  });
+  el.addEventListener('fault', (event) => {
+    state = { ...state, ...event.detail };
+    if (state.draft.mode === 'form') showFault(el, state.draft, state.fault);
+    else el.querySelector('#spec-fault').textContent = state.fault ?? '';
   });
 
   function update() {
@@ -96,6 +104,7 @@ export function SpecsView(el) {
         'p',
         { class: 'acts noprint' },
         h('button', { data: { key: 'edit' }, text: say('specs.edit'), on: { click: () => tell(el, 'wish.edit') } }),
+        h('button', { data: { key: 'new' }, text: say('specs.new'), on: { click: () => tell(el, 'wish.new') } }),
         h('a', {
           class: 'button',
           download: `${name}-${version}.json`,
@@ -135,29 +144,56 @@ export function SpecsView(el) {
   }
 
   function write() {
-    const area = h('textarea', { id: 'spec-text', rows: 28, spellcheck: 'false', data: { key: 'spec text' }, 'aria-describedby': 'spec-fault' });
-    area.value = state.draft;
+    const { draft } = state;
     return h(
       'form',
       {
         class: 'write',
+        novalidate: true,
         on: {
           submit: (event) => {
             event.preventDefault();
-            tell(el, 'wish.save', area.value);
+            tell(el, 'wish.save');
           },
         },
       },
-      h('h2', {}, h('label', { for: 'spec-text', text: say('specs.write') })),
-      h('p', { class: 'quiet', text: say('specs.writeWhat') }),
-      area,
-      h('p', { id: 'spec-fault', class: 'fault', role: 'alert', text: state.fault ?? '' }),
+      h('h2', { text: say(draft.begun ? 'specs.new' : 'specs.edit') }),
+      h(
+        'p',
+        { class: 'acts', role: 'group', 'aria-label': say('specs.write') },
+        ['form', 'text'].map((mode) =>
+          h('button', {
+            type: 'button',
+            'aria-pressed': String(draft.mode === mode),
+            data: { key: `mode ${mode}` },
+            text: say(`specs.mode.${mode}`),
+            on: { click: () => tell(el, 'wish.mode', mode) },
+          }),
+        ),
+        h('span', { class: 'quiet', text: say(`specs.writeWhat.${draft.mode}`) }),
+      ),
+      draft.mode === 'form' ? specForm(el, draft, state.subjects) : text(draft),
+      h('p', { id: 'spec-fault', class: 'fault', role: 'status', text: state.fault ?? '' }),
       h(
         'p',
         { class: 'acts' },
         h('button', { type: 'button', data: { key: 'leave' }, text: say('do.leave'), on: { click: () => tell(el, 'wish.leave') } }),
-        h('button', { class: 'first', type: 'submit', data: { key: 'save' }, text: say('specs.save') }),
+        h('button', { class: 'first', type: 'submit', data: { key: 'save' }, text: say(draft.begun ? 'specs.saveNew' : 'specs.save') }),
       ),
     );
+  }
+
+  function text(draft) {
+    const area = h('textarea', {
+      class: 'mono',
+      rows: 28,
+      spellcheck: 'false',
+      'aria-label': say('specs.asText'),
+      'aria-describedby': 'spec-fault',
+      data: { key: 'spec text' },
+      on: { input: () => tell(el, 'wish.text', area.value) },
+    });
+    area.value = draft.text;
+    return area;
   }
 }

@@ -79,6 +79,36 @@ describe('runs', () => {
     assert.match(compared.runs[1].why, /other tolerances/);
   });
 
+  test('a finer certify is another run: recorded, current, the latest, compared with the others, as the command line measures it', async () => {
+    const own = await makeSpecimen(server, { units: 'mm' });
+    const put = async (bytes, values) => waitForVersion(server, (await upload(server, own.id, bytes, values)).body.id);
+    const first = await put(box({ triangles: true }), { name: 'scan.obj' });
+    const second = await put(box({ size: 0.9 }), { kind: 'cage', name: 'small.obj', made_from: first.id });
+    const start = (json) => call(server, 'POST', '/api/v1/runs', { json: { version: second.id, ...json } });
+
+    const asked = await start({ certify: 1e-6 });
+    assert.equal(asked.status, 202);
+    const job = await waitForJob(server, asked.body.id);
+    assert.equal((await record(job.run)).engine.settings.certify, 1e-6);
+    writeFileSync(path.join(folder, 'scan.obj'), box({ triangles: true }));
+    writeFileSync(path.join(folder, 'small.obj'), box({ size: 0.9 }));
+    const line = execFileSync(FETTLE, ['measure', 'small.obj', '--kind', 'cage', '--against', 'scan.obj', '--units', 'mm', '--json', '--certify', '1e-6'], { encoding: 'utf8', cwd: folder });
+    assert.deepEqual(comparable((await call(server, 'GET', `/api/v1/runs/${job.run}`)).text), comparable(line));
+
+    assert.equal((await start({ certify: 1e-6 })).body.run.id, job.run);
+    assert.equal((await start({})).body.run.id, second.latest_run);
+    const runs = (await call(server, 'GET', `/api/v1/runs?version=${second.id}`)).body.items;
+    assert.deepEqual(runs.map((run) => [run.id, run.current]), [[job.run, true], [second.latest_run, true]]);
+    assert.equal((await call(server, 'GET', `/api/v1/versions/${second.id}`)).body.latest_run, job.run);
+    const compared = (await call(server, 'GET', `/api/v1/compare?runs=${second.latest_run},${job.run}`)).body;
+    assert.deepEqual(compared.runs.map((run) => run.comparable), [true, true]);
+    assert.match(compared.runs[1].why, /another width of interval/);
+    assert.ok(compared.rows.find((row) => row.measure === 'deviation.hausdorff.upper').comparable[1]);
+
+    for (const certify of [1e-3, 1e-10, 0, -1, '1e-5', null])
+      assert.equal((await start({ certify })).status, 400, String(certify));
+  });
+
   test('the summary holds the numbers of the record', async () => {
     const list = (await call(server, 'GET', `/api/v1/runs?version=${cage.id}`)).body;
     assert.equal(list.items.length, 1);

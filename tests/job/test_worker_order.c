@@ -24,6 +24,7 @@ Test(worker_order, round_trip_with_and_without_a_reference)
          .kind = "scan",
          .units = "mm",
          .tolerances = "0.1 0.5",
+         .certify = "1.0000000000000001e-05",
          .threads = 2,
          .address_space_bytes = (uint64_t)1 << 40,
          .file_bytes = 7,
@@ -54,6 +55,9 @@ Test(worker_order, round_trip_with_and_without_a_reference)
         cr_expect_eq(got.tolerances == NULL, orders[i].tolerances == NULL);
         if (orders[i].tolerances)
             cr_expect_str_eq(got.tolerances, orders[i].tolerances);
+        cr_expect_eq(got.certify == NULL, orders[i].certify == NULL);
+        if (orders[i].certify)
+            cr_expect_str_eq(got.certify, orders[i].certify);
         cr_expect_eq(got.address_space_bytes, orders[i].address_space_bytes);
         cr_expect_eq(got.cpu_seconds, orders[i].cpu_seconds);
         cr_expect_eq(got.parent, orders[i].parent);

@@ -248,6 +248,25 @@ Test(api_compare, row_of_other_definitions_or_settings_is_not_differenced)
     free(by_settings);
 }
 
+/* Both ends of an interval are certain whatever its width; what counts as far may be another thing. */
+Test(api_compare, row_of_a_finer_certify_is_compared_and_findings_are_not)
+{
+    struct store_run a = run_of(1, "r"), b = run_of(2, "r");
+    a.settings = "certify=0.0001 surface=2";
+    b.settings = "certify=1.0000000000000001e-05 surface=2";
+
+    char *finer = compare(&a, &b);
+    b.settings = "certify=1.0000000000000001e-05 surface=1";
+    char *other = compare(&a, &b);
+
+    cr_expect(strstr(finer, "\"values\":[0.6,0.2]") && !strstr(finer, "\"verdicts\":[null,null]"), "%s",
+              finer);
+    cr_expect(strstr(finer, "\"comparable\":true,\"why\":\"measured to another width") != NULL, "%s", finer);
+    cr_expect(strstr(other, "measured with other settings") != NULL, "%s", other);
+    free(finer);
+    free(other);
+}
+
 Test(api_compare, row_for_each_tolerance_of_any_run)
 {
     static const char with_one[] =

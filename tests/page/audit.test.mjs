@@ -34,7 +34,7 @@ test('rules_say_yes_and_no_of_statements', () => {
 });
 
 test('rules_say_what_would_decide_and_fall_back_on_the_server', () => {
-  assert.match(decideText(near), /--certify 0\.00001\.$/);
+  assert.match(decideText(near), /certify 0\.00001\.$/);
   assert.equal(decideText({ ...near, decided_by: { by: 'something new', at: null, text: 'the server’s words' } }), 'the server’s words');
   assert.equal(decideText({ ...near, decided_by: null }), '');
 });
@@ -115,6 +115,7 @@ describe('in a browser', () => {
     };
     await page.goto(`${service.address}#/specs`);
     await page.getByRole('button', { name: 'Write the next version' }).click();
+    await page.getByRole('button', { name: 'Text' }).click();
     await page.locator('textarea').fill(JSON.stringify({ ...strict, purpose: '' }));
     await page.getByRole('button', { name: 'Keep as the next version' }).click();
     await page.getByText('"purpose" is a text').waitFor();

@@ -13,6 +13,7 @@ import { classTable, colourAt, colourTable, parseHex, roundRange, shareOf } from
 import { aspectOf, faceForm, isMostAspect, valenceClass, valenceCounts, valenceOf } from '../../static/space/form.js';
 import { findMarks, irregularVertices, uniqueSides } from '../../static/space/marks.js';
 import { firstHit } from '../../static/space/picking.js';
+import { freeSight } from '../../static/space/sight.js';
 import {
   ballOf,
   clustersNear,
@@ -115,6 +116,21 @@ test('surface_level_is_the_finest_that_is_allowed_else_the_coarsest', () => {
   assert.deepEqual([...levelFor(surface, 1)], [0, 2, 3]);
   const small = square(); // its own, for it has no others
   assert.equal(levelFor(small, 0), small.triangles);
+});
+
+test('sight_of_a_place_is_from_where_nothing_stands_before_it', () => {
+  // a floor that faces up and a lid over all of it but one side: seen straight on, the middle of the floor is hidden
+  const floor = [[0, 0, 0], [MOST, 0, 0], [MOST, MOST, 0], [0, MOST, 0], [MOST / 2, MOST / 2, 0]].map((place) => [...place, 0]);
+  const lid = [[0, 0, 20000], [MOST, 0, 20000], [MOST, 40000, 20000], [0, 40000, 20000]].map((place) => [...place, 0]);
+  const around = [[0, 1, 4], [1, 2, 4], [2, 3, 4], [3, 0, 4]];
+  const seen = (corners, triangles) => {
+    const surface = surfaceFrom(bytesOf({ corners, triangles }));
+    return freeSight({ ...surface, ball: ballOf(surface) }, [0.5, 0.5, 0], 0.1);
+  };
+  assert.deepEqual(seen(floor, around), [0, 0, 1], 'nothing stands before it: from the front');
+  const [x, y, z] = seen([...floor, ...lid], [...around, [5, 6, 7], [5, 7, 8]]);
+  // a ray from the middle passes the lid's far side (y = 40000 of 65535, 20000 up) where it leans that way
+  assert.ok(z > 0 && y / z > (40000 - MOST / 2) / 20000, `${[x, y, z]}`);
 });
 
 test('surface_normal_below_the_plane_is_folded', () => {

@@ -1,7 +1,7 @@
 // space_view.test.mjs - versions in space, in a real browser.
 //   sphere_*   a sphere against a smaller one is of one colour, and the legend names its value
 //   form_*     faces by aspect ratio and shell, vertices by edges: colours, counts and places
-//   detail_*   near a finding on a simplified surface, all of the mesh's triangles
+//   detail_*   near a finding on a simplified surface, all of the mesh's triangles; a face pointed at there is the mesh's
 //   legend_*   marks at the tolerances, at both sides where there is a sign
 //   touch_*    two fingers draw near and pan
 //   keys_*     what is shown is chosen without a pointer
@@ -226,6 +226,14 @@ test('detail_near_a_finding_is_of_the_mesh_and_elsewhere_of_the_simplified_surfa
     long,
   );
 
+  await page.locator('.plate.view canvas').click();
+  await page.locator('.picked', { hasText: 'Area' }).waitFor();
+  const told = (await page.locator('.picked').innerText()).replace(/\s/g, ' ');
+  const [, face] = /^Face ([\d ]+) of scan 2\. At .*, −10\.5, .* mm\. All of it is 0\.\d+–0\.5\d* mm from scan 1\. Aspect ratio 8\. .* Area 0\.\d+ mm²\.$/.exec(told);
+  const { points, triangles } = readObj(sphere(96, 10.5));
+  const corners = triangles[Number(face.replaceAll(' ', ''))].map((v) => points[v]);
+  assert.ok(corners.every((corner) => Math.hypot(...corner.map((x, i) => x - finding.at[i])) < 1.5), `${face}: ${corners}`);
+
   await page.locator('.plate.view').focus();
   await page.keyboard.press('0');
   await page.waitForFunction(
@@ -241,6 +249,9 @@ test('detail_near_a_finding_is_of_the_mesh_and_elsewhere_of_the_simplified_surfa
     },
     [even, long],
   );
+  const box = await page.locator('.plate.view canvas').boundingBox();
+  await page.locator('.plate.view canvas').click({ position: { x: box.width / 2, y: 0.22 * box.height } });
+  await page.locator('.picked', { hasText: 'A face of the simplified surface' }).waitFor();
   assert.deepEqual(faults, []);
   await close();
 });

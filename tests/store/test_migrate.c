@@ -63,7 +63,16 @@ static int64_t number(const char *sql)
 }
 
 /* What takes a folder back to the schema of that number: tables and columns that cannot be added twice go. */
-#define BACK_TO_0008 "DROP TABLE signoff; DROP TABLE step; "
+#define BACK_TO_0010                                                                                         \
+    "DROP TRIGGER step_tells_audit; DROP TRIGGER step_tells_rest; DROP TABLE delivery; DROP TABLE hook;"     \
+    " DROP TABLE collection; DROP TABLE audit_hold; DROP INDEX audit_by_specimen; DROP INDEX audit_newest;"  \
+    " DROP INDEX version_measured; ALTER TABLE audit DROP COLUMN specimen; "
+#define BACK_TO_0009                                                                                         \
+    BACK_TO_0010                                                                                             \
+    "DROP TABLE handoff; ALTER TABLE version DROP COLUMN intake_device; ALTER TABLE version DROP COLUMN"     \
+    " intake_operator; ALTER TABLE version DROP COLUMN intake_date; ALTER TABLE version DROP COLUMN"         \
+    " intake_resolution; ALTER TABLE version DROP COLUMN intake_uncertainty; "
+#define BACK_TO_0008 BACK_TO_0009 "DROP TABLE signoff; DROP TABLE step; "
 #define BACK_TO_0007 BACK_TO_0008 "DROP TABLE audit; DROP TABLE waiver; DROP TABLE spec; "
 #define BACK_TO_0006                                                                                         \
     BACK_TO_0007 "ALTER TABLE specimen DROP COLUMN tolerances; ALTER TABLE job DROP COLUMN tolerances; "

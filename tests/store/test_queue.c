@@ -114,6 +114,82 @@ Test(queue, request_to_remeasure_queues_what_is_not_current)
     cr_expect_eq(folder.err.code, ERROR_NOT_FOUND);
 }
 
+/* The service's own certify is 1e-4 from here on. */
+static void state_certify(void)
+{
+    folder.options.settings = "certify=0.0001 test";
+    folder_reopen(&folder);
+}
+
+static bool request_finer(double certify, int64_t *run, int64_t *job)
+{
+    const struct store_run_request wanted = {.version = scan, .certify = certify};
+    return store_run_request(folder.store, &wanted, run, job, &folder.err);
+}
+
+Test(queue, request_with_a_finer_certify_is_another_one_and_its_run_is_current)
+{
+    int64_t run, job;
+    struct store_run kept;
+    state_certify();
+    int64_t first = run_next_job(&folder, 1, NAN);
+
+    cr_assert(request_finer(1e-5, &run, &job));
+    cr_expect_eq(run, 0);
+    int64_t second = run_next_job(&folder, 2, NAN);
+
+    cr_expect_neq(second, first);
+    cr_assert(request_finer(1e-5, &run, &job));
+    cr_expect_eq(run, second, "found again");
+    request(scan, false, &run, &job);
+    cr_expect_eq(run, first, "the service's own too");
+    cr_assert(store_run_get(folder.store, second, &folder.arena, &kept, &folder.err));
+    cr_expect(kept.current);
+    cr_expect_str_eq(kept.settings, "certify=1.0000000000000001e-05 test");
+    cr_expect_eq(version_of(&folder, scan).latest_run, second);
+    cr_assert(store_run_get(folder.store, first, &folder.arena, &kept, &folder.err));
+    cr_expect(kept.current);
+}
+
+Test(queue, request_with_the_certify_of_every_run_is_none_of_its_own)
+{
+    int64_t run, job;
+    state_certify();
+    int64_t first = run_next_job(&folder, 1, NAN);
+    cr_assert(request_finer(1e-4, &run, &job));
+    cr_expect_eq(run, first);
+}
+
+Test(queue, request_with_a_certify_that_is_coarser_or_too_fine_is_refused)
+{
+    int64_t run, job;
+    state_certify();
+    cr_expect_not(request_finer(1e-3, &run, &job));
+    cr_expect_eq(folder.err.code, ERROR_USAGE);
+    cr_expect_str_eq(folder.err.text,
+                     "certify is a share from 1e-09 to 0.0001, which every run is made with");
+    cr_expect_not(request_finer(9e-10, &run, &job));
+}
+
+Test(queue, request_with_a_finer_certify_refines_the_job_that_waits_and_not_one_that_runs)
+{
+    int64_t run, job, waits = version_of(&folder, scan).jobs[0];
+    struct store_claim claim;
+    bool claimed;
+    state_certify();
+
+    cr_assert(request_finer(1e-5, &run, &job));
+    cr_expect_eq(job, waits);
+    cr_assert(request_finer(5e-5, &run, &job), "a finer one serves");
+    cr_assert(store_job_peek(folder.store, &folder.arena, &claim, &folder.err));
+    cr_expect_eq(claim.certify, 1e-5);
+    cr_assert(store_job_claim(folder.store, &claim, &claimed, &folder.err));
+    request(scan, false, &run, &job);
+    cr_expect_eq(job, waits);
+    cr_expect_not(request_finer(1e-6, &run, &job));
+    cr_expect_eq(folder.err.code, ERROR_CONFLICT);
+}
+
 Test(queue, claim_takes_the_oldest_and_the_background_last)
 {
     int64_t run, job;

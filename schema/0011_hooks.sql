@@ -1,5 +1,5 @@
--- 0010_hooks.sql - what of an audit a long collection is told by, and addresses that are told of what happens.
--- Applied once and in one transaction by server/store, which then sets user_version = 10.
+-- 0011_hooks.sql - what of an audit a long collection is told by, and addresses that are told of what happens.
+-- Applied once and in one transaction by server/store, which then sets user_version = 11.
 -- A released migration is never edited: a change is the next number.
 
 ALTER TABLE audit ADD COLUMN specimen INTEGER REFERENCES specimen (id);  -- of the run's version; kept by server/store/audits.c
