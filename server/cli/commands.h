@@ -22,6 +22,7 @@ int cli_serve(int argc, char **argv);
 int cli_verify(int argc, char **argv);
 int cli_backup(int argc, char **argv);
 int cli_remeasure(int argc, char **argv);
+int cli_sign_off(int argc, char **argv);
 int cli_work(int argc, char **argv);
 
 #endif

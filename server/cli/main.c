@@ -19,6 +19,7 @@ static const struct command {
     {"measure", cli_measure, "measure a scan or a cage, alone or against a scan"},
     {"audit", cli_audit, "judge a run by a written spec, rule by rule"},
     {"report", cli_report, "write an audit as a PDF or HTML document"},
+    {"sign-off", cli_sign_off, "sign an audit off, as a named person"},
     {"serve", cli_serve, "serve the page and the API over a data folder"},
     {"verify", cli_verify, "check that a data folder holds everything, unaltered"},
     {"backup", cli_backup, "copy a data folder while it is in use"},

@@ -17,6 +17,8 @@ route_handler handle_job_list, handle_job_read, handle_job_cancel, handle_job_re
 route_handler handle_spec_list, handle_spec_add, handle_spec_read, handle_spec_what_if;
 route_handler handle_audit_list, handle_audit_make, handle_audit_read, handle_audit_report;
 route_handler handle_waiver_list, handle_waiver_add, handle_waiver_withdraw;
+route_handler handle_sign_off_list, handle_sign_off_make, handle_sign_off_read, handle_sign_off_statement,
+    handle_key, handle_log, handle_specimen_log;
 route_handler handle_events;
 
 #endif

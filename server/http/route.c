@@ -58,6 +58,13 @@ static const struct route table[] = {
     {"GET", API "/specimens/{id}/waivers", "", ROUTE_NO_BODY, false, NULL, handle_waiver_list},
     {"POST", API "/specimens/{id}/waivers", "", ROUTE_JSON, false, NULL, handle_waiver_add},
     {"POST", API "/waivers/{id}/withdraw", "", ROUTE_JSON_OR_EMPTY, false, NULL, handle_waiver_withdraw},
+    {"GET", API "/audits/{id}/sign-offs", "", ROUTE_NO_BODY, false, NULL, handle_sign_off_list},
+    {"POST", API "/audits/{id}/sign-offs", "", ROUTE_JSON, false, NULL, handle_sign_off_make},
+    {"GET", API "/sign-offs/{id}", "", ROUTE_NO_BODY, false, NULL, handle_sign_off_read},
+    {"GET", API "/sign-offs/{id}/statement", "", ROUTE_NO_BODY, false, NULL, handle_sign_off_statement},
+    {"GET", API "/key", "", ROUTE_NO_BODY, false, NULL, handle_key},
+    {"GET", API "/log", "limit cursor", ROUTE_NO_BODY, false, NULL, handle_log},
+    {"GET", API "/specimens/{id}/log", "limit cursor", ROUTE_NO_BODY, false, NULL, handle_specimen_log},
     {"GET", API "/events", "specimen", ROUTE_NO_BODY, true, NULL, handle_events},
 };
 

@@ -4,6 +4,7 @@
 
 #include "store/backup.h"
 #include "store/runs.h"
+#include "json/sign_off_text.h"
 
 #include <errno.h>
 #include <fcntl.h>
@@ -19,7 +20,8 @@
 #include <sys/un.h>
 #include <unistd.h>
 
-#define LINE_MAX_BYTES 400
+#define LINE_MAX_BYTES 8192 /* a sign-off may have 2,400 bytes of text, some of them escaped */
+#define ANSWER_MAX_BYTES 400
 #define SOCKET_NAME "control"
 
 struct control {
@@ -89,7 +91,7 @@ static void serve_one(struct control *control, int fd)
     struct ucred peer;
     socklen_t peer_size = sizeof peer;
     const struct timeval patience = {.tv_sec = 10};
-    char line[LINE_MAX_BYTES], answer[LINE_MAX_BYTES] = "", reply[LINE_MAX_BYTES + 32];
+    char line[LINE_MAX_BYTES], answer[ANSWER_MAX_BYTES] = "", reply[ANSWER_MAX_BYTES + 32];
     struct error err = {0};
     int passed_fd = -1;
     bool ok = false;
@@ -104,6 +106,8 @@ static void serve_one(struct control *control, int fd)
         ok = back_up(control, passed_fd, answer, sizeof answer, &err);
     else if (strncmp(line, "remeasure ", 10) == 0)
         ok = remeasure(control, line + 10, answer, sizeof answer, &err);
+    else if (strncmp(line, "sign-off ", 9) == 0)
+        ok = sign_off_tell_line(control->store, line + 9, answer, sizeof answer, &err);
     else
         error_set(&err, ERROR_USAGE, "the server does not know this request");
     if (passed_fd >= 0)
@@ -226,7 +230,7 @@ bool control_ask(const char *folder, const char *request, int pass_fd, bool *rea
                  size_t answer_size, struct error *err)
 {
     struct sockaddr_un address;
-    char reply[LINE_MAX_BYTES + 32];
+    char reply[ANSWER_MAX_BYTES + 32];
     size_t size = 0;
     ssize_t got;
     int folder_fd = open(folder, O_RDONLY | O_DIRECTORY | O_CLOEXEC);

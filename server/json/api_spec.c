@@ -117,11 +117,12 @@ static json_t *audit_tree(const struct store_audit *audit)
 {
     json_t *spec = json_pack("{s:o, s:s, s:I}", "id", api_id(audit->spec), "name", audit->spec_name,
                              "version", (json_int_t)audit->spec_version);
-    return json_pack("{s:o, s:o, s:o, s:o, s:o, s:o, s:s, s:s, s:I, s:s, s:s}", "id", api_id(audit->id),
+    return json_pack("{s:o, s:o, s:o, s:o, s:o, s:o, s:s, s:s, s:I, s:s, s:s, s:I}", "id", api_id(audit->id),
                      "run", api_id(audit->run), "spec", spec, "specimen", api_id(audit->specimen), "version",
                      api_id(audit->version), "label", api_label(audit->kind, audit->number),
                      "catalogue_number", audit->catalogue_number, "outcome", audit->outcome, "waived",
-                     (json_int_t)audit->waived, "sha256", audit->sha256, "created", audit->created);
+                     (json_int_t)audit->waived, "sha256", audit->sha256, "created", audit->created,
+                     "sign_offs", (json_int_t)audit->sign_off_count);
 }
 
 bool api_audits_write(const struct store_audit_page *page, struct api_text *text, struct error *err)

@@ -1,8 +1,7 @@
-/* compose_signatures.c - who signed, and whether the signatures hold. */
+/* compose_signatures.c - who signed, and whether what was signed still is as it was. */
 #include "report/composer.h"
 
-#include "seal/seal.h"
-#include "store/signoffs.h"
+#include "json/sign_off.h"
 
 #include <string.h>
 
@@ -12,16 +11,20 @@ static void add_line(struct document_signature *signature, const char *line)
         signature->lines[signature->line_count++] = line;
 }
 
-static bool holds(const struct store_signoff *signoff)
+static const char *state_of(const struct composer *composer, unsigned changed)
 {
-    struct seal_public key;
-    struct seal_signature signature;
-    return seal_public_read(signoff->public_key, &key) && seal_signature_read(signoff->signature, &signature)
-           && seal_holds(&key, &signature, signoff->statement, strlen(signoff->statement));
+    const char *parts = "";
+    if (!changed)
+        return "Holds: sealed by Ed25519 with the key below, and nothing that was signed has changed.";
+    for (int part = 0; part < SIGN_OFF_PART_COUNT; part++)
+        if (changed & 1U << part)
+            parts = say(composer, "%s%s%s", parts, *parts ? ", " : "",
+                        sign_off_part_word((enum sign_off_part)part));
+    return say(composer, "BROKEN. Changed since it was signed: %s.", parts);
 }
 
 static void add_signoff(struct composer *composer, struct document_signatures *signatures,
-                        const struct store_signoff *signoff)
+                        const struct store_signoff *signoff, unsigned changed, bool own_key)
 {
     struct document_signature *signature = add_signature(composer, signatures);
     if (!signature)
@@ -31,33 +34,25 @@ static void add_signoff(struct composer *composer, struct document_signatures *s
                             signoff->role ? ", " : "", signoff->role ? signoff->role : ""));
     if (signoff->note)
         add_line(signature, signoff->note);
-    add_line(signature, holds(signoff)
-                            ? "The seal holds: an Ed25519 signature of the statement by the key below."
-                            : "THE SEAL IS BROKEN: the signature is not one of the statement.");
+    add_line(signature, state_of(composer, changed));
     add_line(signature, say(composer, "Statement, SHA-256: %s", signoff->sha256));
-    add_line(signature, say(composer, "Key, SHA-256 of its SubjectPublicKeyInfo: %s", signoff->fingerprint));
-}
-
-static const char *state_text(const struct composer *composer, size_t count, double persons)
-{
-    const char *asked =
-        persons == 2 ? "The spec asks for two persons to sign" : "The spec asks for one person to sign";
-    return count == 0 ? say(composer, "%s. Nobody has signed yet.", asked)
-                      : say(composer, "%s. Signed by %zu.", asked, count);
+    add_line(signature, say(composer, "Key%s, SHA-256 of its SubjectPublicKeyInfo: %s",
+                            own_key ? "" : " (not the service's own)", signoff->fingerprint));
 }
 
 bool compose_signatures(struct composer *composer, struct error *err)
 {
-    double persons = node_number(composer->audit, "spec.signatures");
-    struct store_signoff_list list;
-    if (!store_signoff_list(composer->store, composer->dossier->audit.id, composer->keep, &list, err))
+    struct sign_offs offs;
+    if (!sign_offs_get(composer->store, composer->dossier->audit.id, composer->keep, &offs, err))
         return false;
     add_heading(composer, "Sign-off");
-    add_text(composer, TEXT_BODY, state_text(composer, list.count, persons));
+    add_text(composer, TEXT_BODY,
+             say(composer, "The spec asks for %s to sign; this audit is %s.",
+                 offs.needed == 2 ? "two persons" : "one person", sign_off_state_word(offs.state)));
     struct document_signatures *signatures = &add_block(composer, BLOCK_SIGNATURES)->signatures;
-    for (size_t i = 0; i < list.count; i++)
-        add_signoff(composer, signatures, &list.items[i]);
-    for (size_t i = list.count; i < (persons == 2 ? 2 : 1); i++)
+    for (size_t i = 0; i < offs.list.count; i++)
+        add_signoff(composer, signatures, &offs.list.items[i], offs.changed[i], offs.own_key[i]);
+    for (size_t i = offs.persons; i < offs.needed; i++)
         add_signature(composer, signatures);
     return true;
 }

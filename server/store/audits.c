@@ -7,7 +7,8 @@
 
 #define AUDIT_COLUMNS                                                                                        \
     "a.id, a.run, a.spec, v.specimen, v.id, v.number, s.version, a.waived, a.revision, v.kind,"              \
-    " c.catalogue_number, s.name, a.outcome, a.sha256, a.created"
+    " c.catalogue_number, s.name, a.outcome, a.sha256, a.created,"                                           \
+    " (SELECT count(*) FROM signoff o WHERE o.audit = a.id)"
 #define AUDIT_TABLES                                                                                         \
     "audit a JOIN run r ON r.id = a.run JOIN version v ON v.id = r.version JOIN specimen c"                  \
     " ON c.id = v.specimen JOIN spec s ON s.id = a.spec"
@@ -30,6 +31,7 @@ static void take_audit(sqlite3_stmt *row, struct arena *keep, struct store_audit
         .outcome = column_text(row, 12, keep),
         .sha256 = column_text(row, 13, keep),
         .created = column_text(row, 14, keep),
+        .sign_off_count = column_id(row, 15),
     };
 }
 
@@ -86,7 +88,7 @@ bool store_audit_get(struct store *store, int64_t id, struct arena *keep, struct
     int step = statement_step(connection, row, err);
     if (step == 1) {
         take_audit(row, keep, audit);
-        audit->body = column_text(row, 15, keep);
+        audit->body = column_text(row, 16, keep);
     }
     statement_end(row);
     read_end(store, connection);

@@ -8,6 +8,7 @@
 struct store_audit {
     int64_t id, run, spec, specimen, version, number, spec_version, waived, revision;
     const char *kind, *catalogue_number, *spec_name, *outcome, *sha256, *created;
+    int64_t sign_off_count;
     const char *body; /* NULL in lists */
 };
 struct store_audit_new {

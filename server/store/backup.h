@@ -19,9 +19,9 @@ struct store_verify_figures {
 /* Told each finding (damage) and note (harmless), one sentence each. */
 typedef void store_verify_listener(void *context, bool is_note, const char *text);
 /* Checks structure (every row has a blob of the right size, every blob a row), database (integrity_check,
- * foreign keys, records unpack to their length and hash) and hashes blobs: those whose place in the list of
- * names, modulo sample_of, is sample_at - 1 (1 of 1: all). Reads only; works beside a running server.
- * False only where the check could not be made. */
+ * foreign keys, records unpack to their length and hash), the service's key, and hashes blobs: those whose
+ * place in the list of names, modulo sample_of, is sample_at - 1 (1 of 1: all). Reads only; works beside a
+ * running server. False only where the check could not be made. */
 bool store_verify(const char *folder, size_t sample_at, size_t sample_of, store_verify_listener *listener,
                   void *context, struct store_verify_figures *figures, struct error *err);
 

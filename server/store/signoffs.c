@@ -124,7 +124,7 @@ static const char reasons[] =
     "one'"
     " FROM audit a JOIN audit n ON n.run = a.run AND n.spec = a.spec AND n.id > a.id WHERE a.id = ?1"
     " GROUP BY a.id"
-    " UNION ALL SELECT 6, substr(o.signer, 1, 80) || ' has signed this audit already; who signs beside is"
+    " UNION ALL SELECT 6, 'this name has signed audit ' || o.audit || ' already; who signs beside it is"
     " another person' FROM signoff o WHERE o.audit = ?1 AND o.person = ?2"
     " ORDER BY 1 LIMIT 1";
 

@@ -4,6 +4,7 @@
  * lost; a blob without a row may be an upload on its way, so it is only a note. */
 #include "store/backup.h"
 
+#include "seal/key_file.h"
 #include "store/inside.h"
 
 #include <errno.h>
@@ -19,7 +20,7 @@
 #define RECORD_ARENA ((size_t)1 << 30) /* address space; more than two of the longest records */
 
 struct verify {
-    int blobs_fd;
+    int folder_fd, blobs_fd;
     struct connection connection;
     size_t sample_at, sample_of, nth; /* blobs are counted by nth, in the order of their names */
     store_verify_listener *listener;
@@ -179,6 +180,33 @@ static bool check_summaries(struct verify *verify, struct error *err)
     return step == 0;
 }
 
+/* --- the service's key --- */
+
+static bool check_key(struct verify *verify, struct error *err)
+{
+    static const char others[] = "SELECT count(*) FROM signoff WHERE fingerprint <> ?1";
+    struct seal_key key;
+    struct error fault;
+    char fingerprint[DIGEST_HEX_SIZE] = "";
+    bool found = false;
+    int64_t count;
+    if (!seal_file_read(verify->folder_fd, &key, &found, &fault))
+        report(verify, false, "%s", fault.text);
+    if (found) {
+        seal_fingerprint(&key.public_key, fingerprint);
+        seal_key_forget(&key);
+    }
+    if (!statement_value(&verify->connection, others, &count, NULL, err, "t", fingerprint))
+        return false;
+    if (count && !found)
+        report(verify, false,
+               "there is no key " SEAL_FILE " that can be used, and %lld sign-offs were made with one",
+               (long long)count);
+    else if (count)
+        report(verify, true, "%lld sign-offs were made with another key than " SEAL_FILE, (long long)count);
+    return true;
+}
+
 static bool count_rows(struct verify *verify, struct error *err)
 {
     return connection_number(&verify->connection, "SELECT count(*) FROM specimen",
@@ -203,13 +231,15 @@ static bool open_parts(struct verify *verify, const char *folder, struct error *
     char path[PATH_MAX + 16];
     snprintf(path, sizeof path, "%s/blobs", folder);
     verify->blobs_fd = open(path, O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+    verify->folder_fd = open(folder, O_RDONLY | O_DIRECTORY | O_CLOEXEC);
     return connection_open_beside(&verify->connection, folder, err);
 }
 
 static bool check_all(struct verify *verify, struct error *err)
 {
     static bool (*const checks[])(struct verify *, struct error *) = {
-        check_integrity, check_foreign_keys, count_rows, check_summaries, check_records, check_blobs};
+        check_integrity, check_foreign_keys, count_rows, check_summaries,
+        check_records,   check_key,          check_blobs};
     bool ok = connection_exec(&verify->connection, "BEGIN", err);
     for (size_t i = 0; ok && i < sizeof checks / sizeof checks[0]; i++)
         ok = ran(verify, checks[i](verify, err), err);
@@ -224,6 +254,7 @@ bool store_verify(const char *folder, size_t sample_at, size_t sample_of, store_
                   void *context, struct store_verify_figures *figures, struct error *err)
 {
     struct verify verify = {
+        .folder_fd = -1,
         .blobs_fd = -1,
         .sample_at = sample_at,
         .sample_of = sample_of,
@@ -240,5 +271,7 @@ bool store_verify(const char *folder, size_t sample_at, size_t sample_of, store_
     connection_close(&verify.connection);
     if (verify.blobs_fd >= 0)
         close(verify.blobs_fd);
+    if (verify.folder_fd >= 0)
+        close(verify.folder_fd);
     return ok;
 }

@@ -64,8 +64,8 @@ describe('reports', () => {
         assert.ok(text.includes(digest), digest);
       assert.match(text, /DejaVuSans\.ttf [0-9a-f]{64}/);
       for (const caution of made.audit.cautions) assert.ok(text.includes(caution), caution);
-      assert.match(text, /Nobody has signed yet/);
-      assert.match(text, /Fig\. 1\. Lost: scan 1, each face in the colour of an upper bound of its distance to cage 1/);
+      assert.match(text, /asks for one person to sign; this audit is not signed/);
+      assert.match(text, /Fig\. 1\. Lost: scan 1, each face in the colour of an upper bound of its/);
       assert.match(text, /Fig\. 2\. Invented: cage 1/);
     }
   });

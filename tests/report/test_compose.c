@@ -64,7 +64,7 @@ Test(report, report_without_pictures_says_how_to_have_them)
     cr_expect_not_null(strstr(html, "There is no picture of scan 1"));
     cr_expect_not_null(strstr(html, "fettle remeasure"));
     cr_expect_not_null(strstr(html, "open &lt;here&gt;"));
-    cr_expect_not_null(strstr(html, "Nobody has signed yet"));
+    cr_expect_not_null(strstr(html, "this audit is not signed"));
     free(html);
 }
 
