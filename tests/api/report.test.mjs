@@ -131,6 +131,21 @@ describe('reports', () => {
     assert.ok(Number(/Pages: +(\d+)/.exec(poppler('pdfinfo', bytes))[1]) > 3);
   });
 
+  test('a sign-off is printed with its name, its state and the key, beside the server too', async () => {
+    const good = await judge(spec('Loose', [rule('near', { ...near, limit: 1 })]));
+    const signed = await call(server, 'POST', `/api/v1/audits/${good.id}/sign-offs`, { json: { by: 'Ines Quill', role: 'keeper' } });
+    assert.equal(signed.status, 201, signed.text);
+    const { bytes } = await report(good.id, 'pdf');
+    const text = words(poppler('pdftotext', bytes, '-layout'));
+    assert.match(text, /this audit is signed off/);
+    assert.match(text, /Ines Quill/);
+    assert.match(text, /keeper \(name as stated\) Holds: sealed by Ed25519/);
+    assert.match(text, /Key, SHA-256 of its SubjectPublicKeyInfo: [0-9a-f]{20}/);
+    const out = path.join(folder, 'signed.pdf');
+    execFileSync(FETTLE, ['report', '--audit', good.id, '--data', data, '--out', out]);
+    assert.deepEqual(readFileSync(out), bytes);
+  });
+
   test('what cannot be made is refused with a reason', async () => {
     assert.equal((await report(99, 'pdf')).status, 404);
     const other = await report(made.id, 'odt');
