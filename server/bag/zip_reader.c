@@ -8,7 +8,6 @@
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
-#include <time.h>
 #include <unistd.h>
 
 /* An entry in the directory: the fixed part and the longest three texts behind it. */
@@ -176,16 +175,22 @@ static bool check_packing(const struct zip_entry *entry, const unsigned char *at
     return true;
 }
 
+/* Days from 1970 to the first of a month (from 0) of a year of zip, 1980 to 2107: of these only 2100 is
+ * divisible by four and no leap year. By arithmetic: the C library would open the time zone's file. */
+static int64_t days_to(unsigned year, unsigned month)
+{
+    static const unsigned before[] = {0, 31, 59, 90, 120, 151, 181, 212, 243, 273, 304, 334};
+    bool after_february = month >= 2;
+    unsigned leap_days = (year - 1969) / 4 + (after_february && year % 4 == 0);
+    leap_days -= year > 2100 || (year == 2100 && after_february);
+    return (int64_t)(year - 1970) * 365 + leap_days + before[month < 12 ? month : 11];
+}
+
 /* 4.4.6: two seconds a step, from 1980. */
 static int64_t time_of(unsigned time, unsigned date)
 {
-    struct tm parts = {.tm_sec = (int)(time & 31) * 2,
-                       .tm_min = (int)(time >> 5 & 63),
-                       .tm_hour = (int)(time >> 11),
-                       .tm_mday = (int)(date & 31),
-                       .tm_mon = (int)(date >> 5 & 15) - 1,
-                       .tm_year = (int)(date >> 9) + 80};
-    return (int64_t)timegm(&parts);
+    int64_t days = days_to((date >> 9) + 1980, ((date >> 5 & 15) + 15) % 16) + (int64_t)(date & 31) - 1;
+    return ((days * 24 + (time >> 11)) * 60 + (time >> 5 & 63)) * 60 + (time & 31) * 2;
 }
 
 static bool take_path(struct zip_entry *entry, const unsigned char *name, size_t size, struct arena *keep,

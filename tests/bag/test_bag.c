@@ -47,6 +47,7 @@ Test(bag, whole_bag_is_read_and_every_rule_holds)
     cr_assert(open_bag(zip, spool, &arena, &bag, &err), "%s", err.text);
     cr_expect_str_eq(bag.name, "bag");
     cr_expect_eq(bag.count, 9);
+    cr_expect_eq(bag.time_s, 1795000000, "read back as %lld", (long long)bag.time_s);
     const struct bag_file *file = bag_find(&bag, "data/a.txt");
     cr_assert(file != NULL);
     cr_expect_str_eq(file->sha256, "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad");
