@@ -34,6 +34,16 @@ export function becauseText(item) {
   return '';
 }
 
+/** How far it is on its way out: signed off, handed over; '' where it is not. */
+export function leavingText(item) {
+  if (item.handed_over) return say('standing.handedOver', { day: formatDay(item.handed_over) });
+  if (!item.signed_off) return '';
+  const { persons, needed, last } = item.signed_off;
+  return persons >= needed
+    ? say('standing.signedOff', { day: formatDay(last) })
+    : say('standing.signedByPart', { persons: String(persons), needed: String(needed) });
+}
+
 /** Names of the rules that hold it up; of one that stands thanks to waivers, the waived ones. */
 export function holdTexts(item) {
   const named = item.standing === 'waived' || item.cause === 'waiver over' ? item.holds : item.holds.filter((hold) => !hold.waived);

@@ -33,7 +33,7 @@ static bool find_spec(struct request *request, const char *asked, struct store_s
 }
 
 static bool ask(struct request *request, const struct store_spec *stored, int64_t specimen, const char *part,
-                struct store_standing_list *list, struct arena *keep, struct error *err)
+                struct store_standing_list *list, int *signatures, struct arena *keep, struct error *err)
 {
     struct store_standing_query query = {
         .spec = stored->id, .text = part && *part ? part : NULL, .specimen = specimen};
@@ -42,6 +42,8 @@ static bool ask(struct request *request, const struct store_spec *stored, int64_
         return false;
     query.for_scan = spec.for_scan;
     query.for_cage = spec.for_cage;
+    if (signatures)
+        *signatures = spec.signatures;
     spec_close(&spec);
     return store_standing_list(request->service->store, &query, keep, list, err);
 }
@@ -176,6 +178,8 @@ static void add_row(struct text *out, const struct store_spec *spec, const struc
     add_holds(out, item);
     csv_add(out, false, item->audit_created);
     csv_add(out, false, item->facts.waived_until);
+    csv_add(out, false, item->signed_at);
+    csv_add(out, false, item->handed_over);
     csv_add(out, false, spec->name);
     csv_add(out, false, spec_version);
     csv_add(out, false, specimen);
@@ -187,9 +191,10 @@ static void add_row(struct text *out, const struct store_spec *spec, const struc
 static bool write_table(struct request *request, struct reply *reply, struct api_standing *standing,
                         struct store_standing **items, struct arena *keep, struct error *err)
 {
-    static const char *const head[] = {
-        "catalogue number", "title",        "version", "standing",     "because",     "since",  "rules",
-        "audited",          "waived until", "spec",    "spec version", "specimen id", "run id", "audit id"};
+    static const char *const head[] = {"catalogue number", "title",       "version",     "standing",
+                                       "because",          "since",       "rules",       "audited",
+                                       "waived until",     "signed off",  "handed over", "spec",
+                                       "spec version",     "specimen id", "run id",      "audit id"};
     struct text out = {0};
     if (!store_standing_holds(request->service->store, items, standing->total, keep, err))
         return false;
@@ -248,7 +253,7 @@ bool handle_standing(struct request *request, struct reply *reply, struct arena 
     size_t format;
     return request_format(request, formats, 3, &format, err) && read_wanted(request, &wanted, err)
            && find_spec(request, request_parameter(request, "spec"), &spec, keep, err)
-           && ask(request, &spec, 0, request_parameter(request, "q"), &list, keep, err)
+           && ask(request, &spec, 0, request_parameter(request, "q"), &list, &standing.signatures, keep, err)
            && choose(&list, &wanted, &standing, &items, keep, err)
            && answer_list(request, reply, format, &standing, items, keep, err);
 }
@@ -262,7 +267,7 @@ bool handle_badge(struct request *request, struct reply *reply, struct arena *ke
     char about[STORE_SPEC_NAME_MAX + 24], of[320], *text;
     size_t size;
     if (!find_spec(request, request_parameter(request, "spec"), &spec, keep, err)
-        || !ask(request, &spec, request->path_id, NULL, &list, keep, err))
+        || !ask(request, &spec, request->path_id, NULL, &list, NULL, keep, err))
         return false;
     if (!list.count)
         return error_set(err, ERROR_NOT_FOUND, "there is no specimen %lld", (long long)request->path_id);
@@ -372,7 +377,7 @@ bool handle_audit_all(struct request *request, struct reply *reply, struct arena
     int64_t after;
     if (!read_after(request, &after, err)
         || !store_spec_get(request->service->store, request->path_id, keep, &spec, err)
-        || !ask(request, &spec, 0, NULL, &list, keep, err)
+        || !ask(request, &spec, 0, NULL, &list, NULL, keep, err)
         || !audit_piece(request, &spec, after, &list, &all, keep, err)
         || !api_audit_all_write(&all, &text, err))
         return false;

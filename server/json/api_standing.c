@@ -18,7 +18,18 @@ static json_t *holds_json(struct tree *tree, const struct store_standing *item)
     return list;
 }
 
-static json_t *item_json(struct tree *tree, const struct store_standing *item)
+static json_t *signed_json(struct tree *tree, const struct store_standing *item, int needed)
+{
+    if (!item->signer_count)
+        return json_null();
+    json_t *object = tree_object(tree);
+    tree_put_integer(tree, object, "persons", item->signer_count);
+    tree_put_integer(tree, object, "needed", needed);
+    tree_put_text(tree, object, "last", item->signed_at);
+    return object;
+}
+
+static json_t *item_json(struct tree *tree, const struct store_standing *item, int signatures)
 {
     json_t *object = tree_object(tree);
     tree_put(tree, object, "specimen", api_id(item->specimen));
@@ -34,6 +45,8 @@ static json_t *item_json(struct tree *tree, const struct store_standing *item)
     tree_put_text(tree, object, "audited", item->audit_created);
     tree_put_text(tree, object, "waived_until", item->facts.waived_until);
     tree_put(tree, object, "holds", holds_json(tree, item));
+    tree_put(tree, object, "signed_off", signed_json(tree, item, signatures));
+    tree_put_text(tree, object, "handed_over", item->handed_over);
     return object;
 }
 
@@ -60,7 +73,7 @@ bool api_standing_write(const struct api_standing *standing, struct api_text *te
     tree_put_text(&tree, spec, "name", standing->spec->name);
     tree_put_integer(&tree, spec, "version", standing->spec->version);
     for (size_t i = 0; i < standing->item_count; i++)
-        tree_append(&tree, items, item_json(&tree, standing->items[i]));
+        tree_append(&tree, items, item_json(&tree, standing->items[i], standing->signatures));
     tree_put(&tree, object, "spec", spec);
     tree_put(&tree, object, "counts", counts_json(&tree, standing->counts));
     tree_put(&tree, object, "items", items);

@@ -132,6 +132,22 @@ static bool read_holds(struct connection *connection, struct store_standing *ite
     return step >= 0 && (!keep->failed || arena_error(err));
 }
 
+static bool read_signatures(struct connection *connection, struct store_standing *item, struct arena *keep,
+                            struct error *err)
+{
+    static const char read[] = "SELECT count(*), max(created), (SELECT max(h.created) FROM handoff h"
+                               " WHERE h.audit = ?1) FROM signoff WHERE audit = ?1";
+    sqlite3_stmt *row = statement_begin(connection, read, err, "i", item->audit);
+    int step = statement_step(connection, row, err);
+    if (step == 1) {
+        item->signer_count = column_id(row, 0);
+        item->signed_at = column_text(row, 1, keep);
+        item->handed_over = column_text(row, 2, keep);
+    }
+    statement_end(row);
+    return step >= 0 && (!keep->failed || arena_error(err));
+}
+
 bool store_standing_holds(struct store *store, struct store_standing *const *items, size_t count,
                           struct arena *keep, struct error *err)
 {
@@ -140,7 +156,9 @@ bool store_standing_holds(struct store *store, struct store_standing *const *ite
     if (!read_begin(store, &connection, err))
         return false;
     for (size_t i = 0; ok && i < count; i++)
-        ok = !items[i]->audit || read_holds(connection, items[i], keep, err);
+        ok = !items[i]->audit
+             || (read_holds(connection, items[i], keep, err)
+                 && read_signatures(connection, items[i], keep, err));
     read_end(store, connection);
     return ok;
 }

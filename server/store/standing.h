@@ -18,8 +18,11 @@ struct store_standing {
     struct standing_facts facts;
     struct standing_state state;
     const char *audit_created;
+    /* of the newest audit, by store_standing_holds: */
     size_t hold_count;
-    struct store_hold *holds; /* of the newest audit; NULL until store_standing_holds */
+    struct store_hold *holds;
+    int64_t signer_count;                /* persons who signed it off */
+    const char *signed_at, *handed_over; /* the last time; NULL: never */
 };
 
 struct store_standing_query {
@@ -35,7 +38,7 @@ struct store_standing_list {
 bool store_standing_list(struct store *store, const struct store_standing_query *query, struct arena *keep,
                          struct store_standing_list *list, struct error *err);
 
-/* Fills the holds of some of the list's items. */
+/* Fills the holds, sign-offs and handoffs of some of the list's items. */
 bool store_standing_holds(struct store *store, struct store_standing *const *items, size_t count,
                           struct arena *keep, struct error *err);
 

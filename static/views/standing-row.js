@@ -2,7 +2,7 @@
 import { h, stateMark, timeMark } from '../dom.js';
 import { writeRoute } from '../route.js';
 import { say } from '../say.js';
-import { becauseText, holdTexts, lastsText, standingMark } from '../standing.js';
+import { becauseText, holdTexts, lastsText, leavingText, standingMark } from '../standing.js';
 
 /** Where the work on it goes on: its audit; a specimen that is not measured has none. */
 function addressOf(item) {
@@ -12,7 +12,7 @@ function addressOf(item) {
 
 function standingRow(item, at) {
   const { kind, word } = standingMark(item.standing);
-  const because = becauseText(item);
+  const notes = [becauseText(item), leavingText(item)].filter((text) => text !== '');
   const holds = holdTexts(item);
   return h(
     'tr',
@@ -24,7 +24,7 @@ function standingRow(item, at) {
       h('a', { class: 'what', href: addressOf(item), tabindex: '-1', data: { key: `open ${item.specimen}` }, text: item.title }),
     ),
     h('td', { class: 'mid', text: item.label ?? '—' }),
-    h('td', { class: 'st' }, stateMark(kind, word), because === '' ? null : h('small', { class: 'below', text: because })),
+    h('td', { class: 'st' }, stateMark(kind, word), notes.map((text) => h('small', { class: 'below', text }))),
     h('td', { class: 'lasts' }, timeMark(item.since, true), h('small', { class: 'below', text: lastsText(item.since) })),
     h(
       'td',

@@ -66,7 +66,7 @@ static int64_t number(const char *sql)
 #define BACK_TO_0011 "ALTER TABLE job DROP COLUMN certify; "
 #define BACK_TO_0010                                                                                         \
     BACK_TO_0011                                                                                             \
-    "DROP TRIGGER step_tells_audit; DROP TRIGGER step_tells_rest; DROP TABLE delivery; DROP TABLE hook;"     \
+    "DROP TRIGGER step_is_told; DROP TABLE delivery; DROP TABLE hook;"                                       \
     " DROP TABLE collection; DROP TABLE audit_hold; DROP INDEX audit_by_specimen; DROP INDEX audit_newest;"  \
     " DROP INDEX version_measured; ALTER TABLE audit DROP COLUMN specimen; "
 #define BACK_TO_0009                                                                                         \
