@@ -4,10 +4,18 @@
 //   audit_*  in a browser over a real service: judged by keys alone, waived, another limit, a spec's next version
 // The cube smaller by 0.2 loses 0.1 sqrt 3 = 0.17320508 mm at its corners (see browser.test.mjs).
 import assert from 'node:assert/strict';
+import { mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
+import { createRequire } from 'node:module';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
 import { after, before, describe, test } from 'node:test';
+import { pathToFileURL } from 'node:url';
 import { countsText, decideText, finerCertify, gaugeOf, limitText, marginText, outcomeMark, uncertaintyText, valueText } from '../../static/audit-rules.js';
 import { changedText, keysOf, signedMark, signerText, stepText } from '../../static/sign-off-rules.js';
 import { makeCollection, makeSpecimen, makeVersion, openPage, sphere, startBrowser, startService } from './support.mjs';
+
+const AXE = readFileSync(createRequire(import.meta.url).resolve('axe-core/axe.min.js'), 'utf8');
+const TAGS = ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa'];
 
 const near = {
   name: 'Hausdorff distance', relation: 'at most', limit: 0.25, unit: 'mm', value: { lower: 0.246, upper: 0.253, exact: false, sampled: false },
@@ -223,6 +231,39 @@ describe('in a browser', () => {
     const { latest_run: run } = await (await fetch(`${service.address}api/v1/versions/${version.id}`)).json();
     const record = await (await fetch(`${service.address}api/v1/runs/${run}`)).json();
     assert.equal(record.engine.settings.certify, 0.00001);
+  });
+
+  inPage('audit_is_offered_as_a_report_that_opens_offline_and_asks_for_nothing', async (page) => {
+    await page.goto(`${service.address}#/audit/${made.specimen.id}?version=${made.cages[2].id}`);
+    await page.locator('.controls').first().waitFor();
+    await page.locator('select[name=spec]').selectOption({ label: 'Teaching cast, version 1' });
+    await page.getByRole('button', { name: /^Judge/ }).click();
+    const address = await page.getByRole('link', { name: 'Report (HTML)' }).getAttribute('href');
+    assert.equal(await page.getByRole('link', { name: 'Report (PDF)' }).getAttribute('href'), address.replace('html', 'pdf'));
+    const folder = mkdtempSync(join(tmpdir(), 'fettle-report-'));
+    const file = join(folder, 'report.html');
+    writeFileSync(file, Buffer.from(await (await fetch(new URL(address, service.address))).arrayBuffer()));
+    const context = await browser.newContext({ offline: true, viewport: { width: 360, height: 800 } });
+    const report = await context.newPage();
+    const asked = [];
+    const complaints = [];
+    report.on('request', (request) => request.url().startsWith('data:') || asked.push(request.url()));
+    report.on('console', (message) => complaints.push(message.text()));
+    report.on('pageerror', (error) => complaints.push(error.message));
+    try {
+      await report.goto(pathToFileURL(file).href);
+      assert.deepEqual(asked, [pathToFileURL(file).href]);
+      assert.deepEqual(complaints, []);
+      assert.ok((await report.locator('img').count()) >= 12);
+      assert.ok(await report.evaluate(() => [...document.images].every((image) => image.complete && image.naturalWidth > 0)));
+      assert.equal(await report.evaluate(() => document.documentElement.scrollWidth), 360);
+      await report.evaluate(AXE);
+      const { violations } = await report.evaluate((tags) => globalThis.axe.run(document, { runOnly: tags }), TAGS);
+      assert.deepEqual(violations.map((each) => `${each.id}: ${each.nodes[0].html}`), []);
+    } finally {
+      await context.close();
+      rmSync(folder, { recursive: true });
+    }
   });
 
   inPage('audit_of_a_specimen_without_a_run_says_so', async (page) => {
