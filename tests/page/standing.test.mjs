@@ -81,7 +81,7 @@ describe('in a browser', () => {
       await page.locator('.stands .what').first().waitFor();
       await tabTo(page, () => document.activeElement.name === 'spec');
       await page.keyboard.press('s');
-      await page.getByText('Subdivision cage for CAD, version 1').first().waitFor();
+      await page.waitForURL(/spec=2/);
       await page.locator('.stands td').getByText('not audited').waitFor();
       await tabTo(page, () => document.activeElement.dataset.key === 'audit');
       await page.keyboard.press('Enter');
