@@ -97,6 +97,11 @@ export const makeAudit = (run, spec) => post('/audits', { run, spec });
 export const listWaivers = async (specimen) => (await read(`/specimens/${specimen}/waivers`)).items;
 export const addWaiver = (specimen, body) => post(`/specimens/${specimen}/waivers`, body);
 export const withdrawWaiver = (id) => post(`/waivers/${id}/withdraw`);
+export const listSignOffs = (audit) => read(`/audits/${audit}/sign-offs`);
+export const signOff = (audit, body) => post(`/audits/${audit}/sign-offs`, body);
+export const statementAddress = (signOff) => `${ROOT}/sign-offs/${signOff}/statement`;
+/** { items, next, total } of the steps of a specimen, newest first; `cursor`: the `next` of the page before. */
+export const listSteps = (specimen, cursor) => read(`/specimens/${specimen}/log${query({ cursor })}`);
 
 export const listStanding = (values) => read(`/standing${query(values)}`);
 export const allStanding = (values, most) => readAll('/standing', values, most);

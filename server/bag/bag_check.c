@@ -103,15 +103,15 @@ static void check_form(const struct bag *bag, struct bag_problems *problems)
                         "nothing is fetched");
 }
 
-bool bag_check(const struct bag *bag, struct arena scratch, struct bag_problems *problems, struct error *err)
+bool bag_check(const struct bag *bag, struct arena *keep, struct bag_problems *problems, struct error *err)
 {
     static const char *const payload_paths[] = {"manifest-sha256.txt", "manifest-sha512.txt"};
     static const char *const tag_paths[] = {"tagmanifest-sha256.txt", "tagmanifest-sha512.txt"};
     struct pair payload, tags;
     check_form(bag, problems);
-    if (!tag_check_declaration(bag, scratch, problems, err) || !tag_check_info(bag, scratch, problems, err)
-        || !read_pair(bag, payload_paths, &scratch, &payload, problems, err)
-        || !read_pair(bag, tag_paths, &scratch, &tags, problems, err))
+    if (!tag_check_declaration(bag, keep, problems, err) || !tag_check_info(bag, keep, problems, err)
+        || !read_pair(bag, payload_paths, keep, &payload, problems, err)
+        || !read_pair(bag, tag_paths, keep, &tags, problems, err))
         return false;
     blame_missing(&payload, problems);
     blame_missing(&tags, problems);

@@ -10,8 +10,8 @@
 #include "bag/bag.h"
 #include "bag/problems.h"
 
-/* Adds what is wrong to problems; false only with ERROR_LIMIT, where a tag file is longer than any of a
- * handoff (16 MiB), or ERROR_MACHINE. */
-bool bag_check(const struct bag *bag, struct arena scratch, struct bag_problems *problems, struct error *err);
+/* Adds what is wrong to problems (whose arena may be keep); false only with ERROR_LIMIT, where a tag file is
+ * longer than any of a handoff (16 MiB), or ERROR_MACHINE. */
+bool bag_check(const struct bag *bag, struct arena *keep, struct bag_problems *problems, struct error *err);
 
 #endif

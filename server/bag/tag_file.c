@@ -41,12 +41,12 @@ static char *next_line(char **text)
     return line;
 }
 
-bool tag_check_declaration(const struct bag *bag, struct arena scratch, struct bag_problems *problems,
+bool tag_check_declaration(const struct bag *bag, struct arena *keep, struct bag_problems *problems,
                            struct error *err)
 {
     static const char *const wanted[] = {"BagIt-Version: 1.0", "Tag-File-Character-Encoding: UTF-8"};
     char *text;
-    if (!get_text(bag, "bagit.txt", &scratch, &text, problems, err))
+    if (!get_text(bag, "bagit.txt", keep, &text, problems, err))
         return false;
     if (!text)
         return true;
@@ -86,12 +86,12 @@ static const char *line_value(char *line)
     return colon + 1 + strspn(colon + 1, " \t");
 }
 
-bool tag_check_info(const struct bag *bag, struct arena scratch, struct bag_problems *problems,
+bool tag_check_info(const struct bag *bag, struct arena *keep, struct bag_problems *problems,
                     struct error *err)
 {
     char *text, *line;
     size_t number = 0, oxums = 0;
-    if (!get_text(bag, "bag-info.txt", &scratch, &text, problems, err))
+    if (!get_text(bag, "bag-info.txt", keep, &text, problems, err))
         return false;
     while (text && (line = next_line(&text)) != NULL) {
         number++;

@@ -6,9 +6,9 @@
 #include "bag/problems.h"
 
 /* Adds what is wrong; errors as bag_check. */
-bool tag_check_declaration(const struct bag *bag, struct arena scratch, struct bag_problems *problems,
+bool tag_check_declaration(const struct bag *bag, struct arena *keep, struct bag_problems *problems,
                            struct error *err);
-bool tag_check_info(const struct bag *bag, struct arena scratch, struct bag_problems *problems,
+bool tag_check_info(const struct bag *bag, struct arena *keep, struct bag_problems *problems,
                     struct error *err);
 
 #endif

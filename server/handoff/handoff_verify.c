@@ -182,7 +182,7 @@ static void count_files(struct verifying *verifying)
 static bool check(const struct handoff_verify_call *call, struct verifying *verifying, struct error *err)
 {
     if (!open_bag(call, verifying, err)
-        || !bag_check(&verifying->bag, *verifying->keep, verifying->problems, err))
+        || !bag_check(&verifying->bag, verifying->keep, verifying->problems, err))
         return false;
     count_files(verifying);
     open_statement(verifying);

@@ -1,4 +1,4 @@
-/* handoff_result.h - what checking a handoff found, and as JSON (schema/handoff-check.schema.json). */
+/* handoff_result.h - what checking a handoff found, and as JSON (HandoffCheckResult of schema/openapi.json). */
 #ifndef JSON_HANDOFF_RESULT_H
 #define JSON_HANDOFF_RESULT_H
 

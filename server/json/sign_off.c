@@ -48,35 +48,60 @@ static bool check_rules(const json_t *audit, const struct store_waiver_list *lis
     return true;
 }
 
-static bool check_waivers(struct store *store, const struct store_signed *is, struct arena *keep,
-                          struct error *err)
+/* --- that the audit judged what is there --- */
+
+static bool check_judged(const json_t *audit, const struct store_signed *is, struct error *err)
+{
+    static const char *const keys[2] = {"subject_sha256", "reference_sha256"};
+    const json_t *run = json_object_get(audit, "run");
+    const char *other = NULL;
+    if (strcmp(is->audit_sha256, is->audit_kept_sha256) != 0)
+        other = "audit";
+    else if (!says(json_object_get(audit, "spec"), "sha256", is->spec_sha256))
+        other = "spec";
+    else if (!is->record_sha256[0])
+        other = "record";
+    for (size_t i = 0; !other && i < is->file_count; i++)
+        if (!says(run, keys[i], is->files[i].sha256))
+            other = is->files[i].role;
+    return !other
+           || error_set(err, ERROR_STORE,
+                        "the %s of audit %lld is not what was judged; run fettle verify and restore a backup",
+                        other, (long long)is->audit);
+}
+
+static bool check_audit(struct store *store, const struct store_signed *is, struct arena *keep,
+                        struct error *err)
 {
     struct store_waiver_list list;
     json_t *audit = json_loads(is->audit_body, 0, NULL);
-    if (!audit)
-        return error_set(err, ERROR_STORE, "what is stored as audit %lld is not JSON; run fettle verify",
-                         (long long)is->audit);
-    bool ok = store_waiver_list(store, is->specimen, is->spec_name, keep, &list, err)
+    bool ok = check_judged(audit, is, err)
+              && store_waiver_list(store, is->specimen, is->spec_name, keep, &list, err)
               && check_rules(audit, &list, err);
     json_decref(audit);
     return ok;
+}
+
+/* Who signs beside others signs what they signed. */
+static bool check_others(struct store *store, int64_t audit, struct arena *keep, struct error *err)
+{
+    struct sign_offs offs;
+    return sign_offs_get(store, audit, keep, &offs, err)
+           && (offs.state != SIGN_OFF_BROKEN
+               || error_set(err, ERROR_CONFLICT,
+                            "a sign-off of this audit is broken: put back what has changed, or judge again"));
 }
 
 bool sign_off_allowed(struct store *store, int64_t audit, struct arena *keep, struct error *err)
 {
     struct store_signed is;
     return store_signoff_allowed(store, audit, NULL, err) && store_signed_get(store, audit, keep, &is, err)
-           && check_waivers(store, &is, keep, err);
+           && check_audit(store, &is, keep, err) && check_others(store, audit, keep, err);
 }
 
-/* --- what is signed is there --- */
-
+/* Hashes the files. */
 static bool check_bytes(struct store *store, const struct store_signed *is, struct error *err)
 {
-    if (!is->record_sha256[0])
-        return error_set(err, ERROR_STORE,
-                         "the record of run %lld is damaged; run fettle verify and restore a backup",
-                         (long long)is->run);
     for (size_t i = 0; i < is->file_count; i++) {
         uint64_t bytes;
         int fd;
@@ -123,8 +148,9 @@ bool sign_off_make(struct store *store, const struct sign_off_request *request, 
                                             .note = request->note && *request->note ? request->note : NULL};
     if (!store_signer_check(signer.name, signer.role, signer.note, err)
         || !store_signoff_allowed(store, request->audit, signer.name, err)
-        || !store_signed_get(store, request->audit, keep, &is, err) || !check_waivers(store, &is, keep, err)
-        || !check_bytes(store, &is, err) || !store_key_need(store, &key, err))
+        || !store_signed_get(store, request->audit, keep, &is, err) || !check_audit(store, &is, keep, err)
+        || !check_others(store, request->audit, keep, err) || !check_bytes(store, &is, err)
+        || !store_key_need(store, &key, err))
         return false;
     bool ok = sign(store, &key, &is, &signer, id, err);
     seal_key_forget(&key);

@@ -12,8 +12,9 @@ struct sign_off_request {
     const char *role, *note; /* NULL or "": none */
 };
 /* ERROR_USAGE for texts that may not be kept; ERROR_CONFLICT where it may not be signed, as
- * store_signoff_allowed says, or a waiver in the audit has been withdrawn or has run out; ERROR_STORE where a
- * file or the record is damaged, or the key is gone. */
+ * store_signoff_allowed says, a waiver in the audit has been withdrawn or has run out, or a sign-off that is
+ * there is broken; ERROR_STORE where audit, spec, record or a file is not what was judged, or the key is
+ * gone. */
 bool sign_off_make(struct store *store, const struct sign_off_request *request, struct arena *keep,
                    int64_t *id, struct error *err);
 /* ERROR_CONFLICT where nobody may sign the audit, as above. */

@@ -348,21 +348,35 @@ static double least_of(double a, double b, double c)
     return a < b ? (a < c ? a : c) : b < c ? b : c;
 }
 
-static void fill(struct canvas *canvas, const float a[3], const float b[3], const float c[3], uint32_t colour)
+/* The pixels whose middles may lie in a triangle. */
+struct pixel_range {
+    size_t x_begin, x_end, y_begin, y_end;
+};
+
+/* False where there are none: so it is with most triangles of a large surface. */
+static bool range_of(const struct canvas *canvas, const float a[3], const float b[3], const float c[3],
+                     struct pixel_range *range)
+{
+    range->x_begin = pixel_from(least_of(a[0], b[0], c[0]) + 0.5, canvas->width);
+    range->x_end = pixel_from(0.5 - least_of(-a[0], -b[0], -c[0]), canvas->width);
+    range->y_begin = pixel_from(least_of(a[1], b[1], c[1]) + 0.5, canvas->height);
+    range->y_end = pixel_from(0.5 - least_of(-a[1], -b[1], -c[1]), canvas->height);
+    return range->x_begin < range->x_end && range->y_begin < range->y_end;
+}
+
+static void fill(struct canvas *canvas, const struct pixel_range *range, const float a[3], const float b[3],
+                 const float c[3], uint32_t colour)
 {
     double area =
         ((double)b[0] - a[0]) * ((double)c[1] - a[1]) - ((double)b[1] - a[1]) * ((double)c[0] - a[0]);
-    size_t x_begin = pixel_from(least_of(a[0], b[0], c[0]), canvas->width),
-           x_end = pixel_from(1 - least_of(-a[0], -b[0], -c[0]), canvas->width),
-           y_begin = pixel_from(least_of(a[1], b[1], c[1]), canvas->height),
-           y_end = pixel_from(1 - least_of(-a[1], -b[1], -c[1]), canvas->height);
     if (!(fabs(area) > 0))
         return;
-    for (size_t y = y_begin; y < y_end; y++)
-        for (size_t x = x_begin; x < x_end; x++) {
+    double unit = 1 / area;
+    for (size_t y = range->y_begin; y < range->y_end; y++)
+        for (size_t x = range->x_begin; x < range->x_end; x++) {
             double px = (double)x + 0.5, py = (double)y + 0.5;
-            double wa = ((b[0] - px) * (c[1] - py) - (b[1] - py) * (c[0] - px)) / area;
-            double wb = ((c[0] - px) * (a[1] - py) - (c[1] - py) * (a[0] - px)) / area;
+            double wa = ((b[0] - px) * (c[1] - py) - (b[1] - py) * (c[0] - px)) * unit;
+            double wb = ((c[0] - px) * (a[1] - py) - (c[1] - py) * (a[0] - px)) * unit;
             double wc = 1 - wa - wb;
             if (wa < 0 || wb < 0 || wc < 0)
                 continue;
@@ -375,16 +389,21 @@ static void fill(struct canvas *canvas, const float a[3], const float b[3], cons
         }
 }
 
+static uint32_t colour_of(const double *values, size_t t, double top)
+{
+    return !values ? PLAIN : isnan(values[t]) ? UNKNOWN : surface_colour(top > 0 ? values[t] / top : 0);
+}
+
 static void fill_all(const struct stored_surface *surface, const double *values, double top,
                      struct canvas *canvas)
 {
     for (size_t t = 0; t < surface->triangle_count; t++) {
         const uint32_t *c = surface->triangles[t];
         const float *p = canvas->seen[c[0]], *q = canvas->seen[c[1]], *r = canvas->seen[c[2]];
-        uint32_t colour = !values            ? PLAIN
-                          : isnan(values[t]) ? UNKNOWN
-                                             : surface_colour(top > 0 ? values[t] / top : 0);
-        fill(canvas, p, q, r, darken(colour, light_on(p, q, r, values ? LIT_LEAST : PLAIN_LEAST)));
+        struct pixel_range range;
+        if (range_of(canvas, p, q, r, &range))
+            fill(canvas, &range, p, q, r,
+                 darken(colour_of(values, t, top), light_on(p, q, r, values ? LIT_LEAST : PLAIN_LEAST)));
     }
 }
 

@@ -170,7 +170,7 @@ static void add_ring(struct document_panel *panel, const struct view *view, cons
         (struct document_ring){.x = x / (double)panel->width,
                                .y = y / (double)panel->width,
                                .radius = radius > RING_LEAST ? radius < most ? radius : most : RING_LEAST};
-    snprintf(ring->label, sizeof ring->label, "%zu", number);
+    snprintf(ring->label, sizeof ring->label, "%u", (unsigned)number % 10000);
 }
 
 static bool draw_panel(struct composer *composer, const struct frame *frame, const struct painted *painted,

@@ -65,7 +65,7 @@ struct document_table {
 /* A ring about a place of a picture, as shares of its width from its top left corner, with a number. */
 struct document_ring {
     double x, y, radius;
-    char label[8];
+    char label[24];
 };
 struct document_panel {
     const char *title, *said; /* said: what a reader who cannot see it is told */

@@ -49,6 +49,7 @@
     each(g_object_unref) \
     each(FcConfigCreate) \
     each(FcConfigDestroy) \
+    each(FcConfigSetCurrent) \
     each(FcConfigAppFontAddFile) \
     each(FcConfigGetFonts) \
     each(FcPatternGetCharSet) \
@@ -61,25 +62,60 @@ struct functions {
 #undef DECLARE
 };
 
-static pthread_once_t loaded_once = PTHREAD_ONCE_INIT;
-static struct functions functions; /* written once, under loaded_once */
-static char load_trouble[200];
+/* What is loaded stays, the same for every thread. */
+static pthread_mutex_t loading = PTHREAD_MUTEX_INITIALIZER;
+static struct functions functions;
+static FcConfig *fonts; /* NULL until all is loaded */
 
-static void load(void)
+static bool load_functions(struct error *err)
 {
     void *library = dlopen(LIBRARY, RTLD_NOW | RTLD_LOCAL);
-    if (!library) {
-        snprintf(load_trouble, sizeof load_trouble,
-                 "the library %s cannot be loaded: install libpangocairo-1.0-0", LIBRARY);
-        return;
-    }
+    if (!library)
+        return error_set(err, ERROR_MACHINE, "the library %s cannot be loaded: install libpangocairo-1.0-0",
+                         LIBRARY);
 #define LOAD(name)                                                                                           \
     *(void **)&functions.name = dlsym(library, #name);                                                       \
     if (!functions.name)                                                                                     \
-        snprintf(load_trouble, sizeof load_trouble, "the library %s has no %s: it is too old", LIBRARY,      \
-                 #name);
+        return error_set(err, ERROR_MACHINE, "the library %s has no %s: it is too old", LIBRARY, #name);
     FUNCTIONS(LOAD)
 #undef LOAD
+    return true;
+}
+
+static bool add_fonts(FcConfig *config, struct error *err)
+{
+    for (int i = 0; i < FONT_COUNT; i++) {
+        char path[FONT_PATH_SIZE];
+        font_path((enum font)i, path);
+        if (!functions.FcConfigAppFontAddFile(config, (const FcChar8 *)path))
+            return error_set(err, ERROR_MACHINE,
+                             "the font %s is missing or damaged: install the package fonts-dejavu-core",
+                             font_file((enum font)i));
+    }
+    return true;
+}
+
+static bool load_fonts(struct error *err)
+{
+    FcConfig *config = functions.FcConfigCreate();
+    if (!config)
+        return error_set(err, ERROR_MACHINE, "memory is out while writing a report");
+    if (!add_fonts(config, err)) {
+        functions.FcConfigDestroy(config);
+        return false;
+    }
+    /* the system's own is never read, neither by Pango's threads nor by cairo */
+    functions.FcConfigSetCurrent(config);
+    fonts = config;
+    return true;
+}
+
+static bool load(struct error *err)
+{
+    pthread_mutex_lock(&loading);
+    bool ok = fonts || (load_functions(err) && load_fonts(err));
+    pthread_mutex_unlock(&loading);
+    return ok;
 }
 
 #define CHARSETS_MOST 16
@@ -87,11 +123,10 @@ static void load(void)
 struct typeset {
     const struct functions *call;
     cairo_t *cairo;
-    FcConfig *config; /* the font map's too */
     PangoFontMap *map;
     PangoContext *context;
     size_t charset_count;
-    FcCharSet *charsets[CHARSETS_MOST]; /* the config's */
+    FcCharSet *charsets[CHARSETS_MOST]; /* of the fonts; theirs */
 };
 
 struct typeset_text {
@@ -105,24 +140,14 @@ struct typeset_text {
 
 /* --- opening --- */
 
-static bool add_fonts(struct typeset *typeset, struct error *err)
+static void find_letters(struct typeset *typeset)
 {
-    const struct functions *call = typeset->call;
-    for (int i = 0; i < FONT_COUNT; i++) {
-        char path[FONT_PATH_SIZE];
-        font_path((enum font)i, path);
-        if (!call->FcConfigAppFontAddFile(typeset->config, (const FcChar8 *)path))
-            return error_set(err, ERROR_MACHINE,
-                             "the font %s is missing or damaged: install the package fonts-dejavu-core",
-                             font_file((enum font)i));
-    }
-    const FcFontSet *fonts = call->FcConfigGetFonts(typeset->config, FcSetApplication);
-    for (int i = 0; fonts && i < fonts->nfont && typeset->charset_count < CHARSETS_MOST; i++)
-        if (call->FcPatternGetCharSet(fonts->fonts[i], FC_CHARSET, 0,
-                                      &typeset->charsets[typeset->charset_count])
+    const FcFontSet *set = functions.FcConfigGetFonts(fonts, FcSetApplication);
+    for (int i = 0; set && i < set->nfont && typeset->charset_count < CHARSETS_MOST; i++)
+        if (functions.FcPatternGetCharSet(set->fonts[i], FC_CHARSET, 0,
+                                          &typeset->charsets[typeset->charset_count])
             == FcResultMatch)
             typeset->charset_count++;
-    return true;
 }
 
 static bool open_context(struct typeset *typeset)
@@ -132,7 +157,7 @@ static bool open_context(struct typeset *typeset)
     if (!typeset->map)
         return false;
     /* cast without GObject's checks, which would need its type functions */
-    call->pango_fc_font_map_set_config((PangoFcFontMap *)(void *)typeset->map, typeset->config);
+    call->pango_fc_font_map_set_config((PangoFcFontMap *)(void *)typeset->map, fonts);
     typeset->context = call->pango_font_map_create_context(typeset->map);
     if (!typeset->context)
         return false;
@@ -143,22 +168,17 @@ static bool open_context(struct typeset *typeset)
 
 bool typeset_open(cairo_t *cairo, struct typeset **out, struct error *err)
 {
-    pthread_once(&loaded_once, load);
-    if (*load_trouble)
-        return error_set(err, ERROR_MACHINE, "%s", load_trouble);
+    if (!load(err))
+        return false;
     struct typeset *typeset = calloc(1, sizeof *typeset);
     if (!typeset)
         return error_set(err, ERROR_MACHINE, "memory is out while writing a report");
     typeset->call = &functions;
     typeset->cairo = cairo;
-    typeset->config = functions.FcConfigCreate();
-    bool ok = typeset->config ? add_fonts(typeset, err)
-                              : error_set(err, ERROR_MACHINE, "memory is out while writing a report");
-    if (ok && !open_context(typeset))
-        ok = error_set(err, ERROR_MACHINE, "memory is out while writing a report");
-    if (!ok) {
+    find_letters(typeset);
+    if (!open_context(typeset)) {
         typeset_close(typeset);
-        return false;
+        return error_set(err, ERROR_MACHINE, "memory is out while writing a report");
     }
     *out = typeset;
     return true;
@@ -170,8 +190,6 @@ void typeset_close(struct typeset *typeset)
         typeset->call->g_object_unref(typeset->context);
     if (typeset->map)
         typeset->call->g_object_unref(typeset->map);
-    if (typeset->config)
-        typeset->call->FcConfigDestroy(typeset->config);
     free(typeset);
 }
 

@@ -28,6 +28,7 @@ static void take_signed(sqlite3_stmt *row, struct arena *keep, struct store_sign
     is->outcome = column_text(row, 7, keep);
     is->spec_body = column_text(row, 8, keep);
     is->audit_body = column_text(row, 9, keep);
+    is->audit_kept_sha256 = column_text(row, 10, keep);
 }
 
 static bool read_rows(struct connection *connection, int64_t audit, struct arena *keep,
@@ -36,7 +37,7 @@ static bool read_rows(struct connection *connection, int64_t audit, struct arena
     static const char read[] =
         "SELECT a.id, v.specimen, a.run, s.version, c.revision, c.catalogue_number, s.name, a.outcome, "
         "s.body,"
-        " a.body FROM audit a JOIN run r ON r.id = a.run JOIN version v ON v.id = r.version"
+        " a.body, a.sha256 FROM audit a JOIN run r ON r.id = a.run JOIN version v ON v.id = r.version"
         " JOIN specimen c ON c.id = v.specimen JOIN spec s ON s.id = a.spec WHERE a.id = ?1";
     sqlite3_stmt *row = statement_begin(connection, read, err, "i", audit);
     int step = statement_step(connection, row, err);

@@ -45,6 +45,7 @@ struct store_signed {
     int64_t revision; /* of the specimen */
     const char *catalogue_number, *spec_name, *outcome;
     const char *spec_body, *audit_body;  /* JSON */
+    const char *audit_kept_sha256;       /* of the audit when it was made */
     char record_sha256[DIGEST_HEX_SIZE]; /* "" where the record is damaged or gone */
     char spec_sha256[DIGEST_HEX_SIZE], audit_sha256[DIGEST_HEX_SIZE];
     size_t file_count;

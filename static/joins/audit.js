@@ -6,8 +6,9 @@ import { give } from '../dom.js';
 import { reasonText } from '../problem.js';
 import { say } from '../say.js';
 import { readSetting, writeSetting } from '../settings.js';
+import { versionName } from '../specimen-state.js';
 import { AuditView } from '../views/audit.js';
-import { askHandOver, askWaiver, askWhatIf } from '../views/audit-dialogs.js';
+import { askHandOver, askSignOff, askWaiver, askWhatIf } from '../views/audit-dialogs.js';
 
 /** @param {HTMLElement} el @param {object} page  app.js */
 export function joinAudit(el, page) {
@@ -34,19 +35,23 @@ export function joinAudit(el, page) {
   async function load() {
     const mine = (asked += 1);
     try {
-      const [specimen, versions, all, audits, waivers] = await Promise.all([
+      const [specimen, versions, all, audits, waivers, steps] = await Promise.all([
         api.readSpecimen(id),
         api.listVersions(id),
         api.listSpecs(),
         api.listAudits({ specimen: id }),
         api.listWaivers(id),
+        api.listSteps(id),
       ]);
       const specs = latestSpecs(all);
       const { measured, version, spec } = choose(versions, specs, audits);
       const found = version ? auditOf(audits, version.latest_run, spec.id) : null;
-      const [audit, handoffs] = found ? await Promise.all([api.readAudit(found.id), api.listHandoffs(found.id)]) : [null, []];
+      const [audit, handoffs, signOffs] = found
+        ? await Promise.all([api.readAudit(found.id), api.listHandoffs(found.id), api.listSignOffs(found.id)])
+        : [null, [], null];
       if (mine !== asked) return;
-      state = { specimen, versions: measured, version, specs, spec, audits, audit, waivers, measuring, handoffs, handoffAddress: api.handoffAddress, reportAddress: api.reportAddress, problem: null };
+      const addresses = { handoffAddress: api.handoffAddress, reportAddress: api.reportAddress, statementAddress: api.statementAddress };
+      state = { specimen, versions: measured, version, specs, spec, audits, audit, waivers, measuring, handoffs, signOffs, steps, ...addresses, problem: null };
       page.setTitle(say('audit.pageTitle', { number: specimen.catalogue_number }));
       give(el, 'show', state);
     } catch (problem) {
@@ -137,6 +142,21 @@ export function joinAudit(el, page) {
       await load();
     }),
   );
+  el.addEventListener('wish.signOff', () =>
+    askSignOff({ version: versionName(state.version), spec: state.spec.name }, async (values) => {
+      await api.signOff(state.audit.id, values);
+      await load();
+    }),
+  );
+  el.addEventListener('wish.earlier', async () => {
+    try {
+      const { items, next, total } = await api.listSteps(id, state.steps.next);
+      state = { ...state, steps: { items: [...state.steps.items, ...items], next, total } };
+      give(el, 'show', state);
+    } catch (problem) {
+      page.tellProblem(problem);
+    }
+  });
   el.addEventListener('wish.whatIf', (event) =>
     askWhatIf(event.detail, (limit) => api.askWhatIf(state.spec.id, event.detail.id, limit)),
   );

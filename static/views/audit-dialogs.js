@@ -1,4 +1,4 @@
-// audit-dialogs.js - waiving a rule, handing over, and asking what another limit would have meant.
+// audit-dialogs.js - waiving a rule, signing off, handing over, and asking what another limit would have meant.
 import { h, openDialog } from '../dom.js';
 import { limitText } from '../audit-rules.js';
 import { problemText } from '../problem.js';
@@ -74,6 +74,29 @@ export function askHandOver(act) {
     act: (values) => {
       writeSetting('by', values.by);
       return act(values);
+    },
+  });
+}
+
+/** @param {{ version: string, spec: string }} what  their names @param {(values: object) => Promise} act  { by, role, note } */
+export function askSignOff(what, act) {
+  ask({
+    title: say('sign.ask.title', what),
+    body: [
+      h('p', { text: say('sign.ask.what') }),
+      h(
+        'div',
+        { class: 'fields one' },
+        field(say('sign.ask.by'), h('input', { name: 'by', required: true, maxlength: 200, value: readSetting('by'), autocomplete: 'name' })),
+        field(say('sign.ask.role'), h('input', { name: 'role', maxlength: 200, autocomplete: 'organization-title' })),
+        field(say('sign.ask.note'), h('textarea', { name: 'note', maxlength: 2000, rows: 2 })),
+      ),
+    ],
+    keep: say('sign.ask.keep'),
+    go: say('sign.ask.do'),
+    act: (values) => {
+      writeSetting('by', values.by);
+      return act({ ...values, note: values.note.replaceAll('\r\n', '\n') });
     },
   });
 }

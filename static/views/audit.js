@@ -1,7 +1,7 @@
 // audit.js - one version judged by one spec: rule by rule, what is waived, what was judged before.
 //   down: 'show', detail = the state of joins/audit.js, or { problem }
 //   up:   'wish.version', 'wish.spec' (ids), 'wish.judge', 'wish.waive', 'wish.whatIf' (rules), 'wish.withdraw' (id), 'wish.finer' (certify),
-//         'wish.handOver', 'wish.retry'
+//         'wish.handOver', 'wish.retry', and those of sign-off-part.js
 import { choice, emptyBox, entry, errorBox, h, redraw, s, stateMark, tell, timeMark } from '../dom.js';
 import { countsText, decideText, finerCertify, gaugeOf, limitText, marginText, outcomeMark, uncertaintyText, valueText } from '../audit-rules.js';
 import { problemText } from '../problem.js';
@@ -9,6 +9,7 @@ import { writeRoute } from '../route.js';
 import { say } from '../say.js';
 import { versionName } from '../specimen-state.js';
 import { handoffPart } from './handoff-part.js';
+import { logPart, signOffPart } from './sign-off-part.js';
 import { specimenTabs } from './specimen-tabs.js';
 
 const GAUGE = { width: 128, height: 22 };
@@ -39,7 +40,7 @@ export function AuditView(el) {
       h('h1', { tabindex: '-1', class: 'plain', text: say('audit.heading', { number: specimen.catalogue_number }) }),
       version === null
         ? emptyBox(say('audit.nothing'), h('a', { class: 'button', href: writeRoute({ view: 'specimen', id: specimen.id }), text: say('space.back') }))
-        : [controls(), audit === null ? unjudged() : judged(audit.audit), waivers(), handoffPart(el, state), history()],
+        : [controls(), audit === null ? unjudged() : judged(audit.audit), waivers(), signOffPart(el, state), handoffPart(el, state), history(), logPart(el, state)],
       h('p', { class: 'caution', text: `${say('caution')} ${say('audit.caution')}` }),
     );
   }

@@ -3,7 +3,7 @@
 //   up:   'wish.check' (a File), 'wish.another'
 import { entry, errorBox, h, redraw, stateMark, tell } from '../dom.js';
 import { filesOfDrop, filesOfInput } from '../dropped-files.js';
-import { formatBytes } from '../format.js';
+import { formatBytes, formatTime } from '../format.js';
 import { checkMark, handoffVerdict, measuredText, sealText } from '../handoff-check.js';
 import { problemText } from '../problem.js';
 import { say } from '../say.js';
@@ -84,7 +84,7 @@ export function VerifyView(el) {
         { class: 'facts' },
         entry(say('verify.file'), h('span', { class: 'break', text: state.name })),
         handoff.name ? entry(say('verify.specimen'), `${handoff.catalogue_number}: ${handoff.title}`) : null,
-        handoff.name ? entry(say('verify.handedOver'), say('verify.handedOver.entry', { by: handoff.by, time: handoff.time })) : null,
+        handoff.name ? entry(say('verify.handedOver'), say('verify.handedOver.entry', { by: handoff.by, time: Number.isNaN(Date.parse(handoff.time)) ? handoff.time : formatTime(handoff.time) })) : null,
         handoff.signers.length > 0 ? entry(say('verify.signers'), handoff.signers.join(', ')) : null,
         entry(say('verify.holds'), say('verify.holds.entry', { n: handoff.files, size: formatBytes(handoff.bytes) })),
         handoff.seal ? entry(say('verify.seal'), h('code', { class: 'break', text: handoff.seal }), h('small', { class: 'told', text: sealText(handoff.seal, state.ownKey) })) : null,

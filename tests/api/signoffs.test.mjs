@@ -224,10 +224,13 @@ describe('sign-offs', () => {
       alter(change);
       const broken = await get(`/sign-offs/${signed.id}`);
       const state = await get(`/audits/${audit.id}/sign-offs`);
+      const beside = await sign(audit, { by: 'Ada' });
       const verified = spawnSync(FETTLE, ['verify', '--data', data], { encoding: 'utf8' });
       alter(undo);
       assert.deepEqual([broken.holds, broken.changed], [false, [part]], change);
       assert.equal(state.state, 'broken', change);
+      assert.ok(state.refusal, 'nobody signs beside it');
+      assert.ok([409, 500, 503].includes(beside.status), beside.text);
       assert.equal(verified.status, 3, change);
       assert.match(verified.stdout, new RegExp(`finding: sign-off ${signed.id} of audit ${audit.id} by .* is broken: changed since: ${part}\n`), change);
       assert.deepEqual(await get(`/sign-offs/${signed.id}`), signed, undo);
@@ -308,7 +311,13 @@ describe('sign-offs', () => {
 
   test('sign-offs hold after a restart, and a newer run asks for a new audit', async () => {
     const before = await get(`/audits/${audit.id}/sign-offs`);
+    const offline = await judge(closed('Without a server'));
     assert.equal((await server.stop()).code, 0);
+    const cli = (...args) => spawnSync(FETTLE, ['sign-off', ...args], { encoding: 'utf8' });
+    assert.match(cli('--data', data, '--audit', offline.id, '--by', 'Ada').stdout, /: signed off\n$/, 'no server is needed');
+    assert.equal(cli('--data', data, '--audit', '999', '--by', 'Ada').status, 3);
+    assert.equal(cli('--data', data, '--audit', offline.id).status, 2);
+    assert.match(cli('--help').stdout, /^usage: fettle sign-off /);
     server = await startServer(null, { data });
     assert.deepEqual(await get(`/audits/${audit.id}/sign-offs`), before);
     const job = await call(server, 'POST', '/api/v1/runs', { json: { version: cage.id, again: true } });

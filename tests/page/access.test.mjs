@@ -107,10 +107,37 @@ const views = [
       await page.locator('.rules td').first().waitFor();
     },
   },
+  {
+    name: 'audit signed, and being signed',
+    async go(page) {
+      await open(page, `#/audit/${made.specimen.id}?version=${made.cages[1].id}`, 'h1');
+      await page.locator('select[name=spec]').selectOption({ label: 'Teaching cast, version 1' });
+      await page.getByRole('button', { name: /^Judge/ }).click();
+      const sign = page.locator('[data-key=signOff]');
+      await sign.waitFor();
+      if ((await sign.textContent()) === 'Sign off') {
+        await sign.click();
+        await page.getByLabel('Your name').fill('Ines Quill');
+        await page.keyboard.press('Enter');
+        await page.locator('.signed').filter({ hasText: 'signed off' }).waitFor();
+      }
+      await page.locator('summary', { hasText: 'in the log' }).click();
+      await sign.click();
+      await page.locator('dialog textarea').waitFor();
+    },
+  },
   { name: 'standing', go: (page) => open(page, '#/standing', '.stands .what') },
   { name: 'standing without a match', go: (page) => open(page, '#/standing?q=nothing%20like%20this', '.empty') },
   { name: 'audit not judged yet', go: (page) => open(page, `#/audit/${made.specimen.id}?version=${made.scan.id}`, '.empty') },
   { name: 'specs', go: (page) => open(page, '#/specs', '.rules td') },
+  {
+    name: 'verify, refused',
+    async go(page) {
+      await open(page, '#/verify', '.drop');
+      await page.setInputFiles('.drop input', meshFile('thing.zip', 'no zip'));
+      await page.getByText('this is no zip').waitFor();
+    },
+  },
   {
     name: 'spec being written',
     async go(page) {

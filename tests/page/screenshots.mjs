@@ -62,6 +62,7 @@ const views = [
   { name: 'space-over', hash: space(`${both}&colour=invented&beside=no`), ready: '.plate.view canvas', act: drawn },
   { name: 'audit', hash: `#/audit/${specimen}?version=${open}`, ready: 'h1', act: judge },
   { name: 'specs', hash: '#/specs', ready: '.rules td' },
+  { name: 'verify', hash: '#/verify', ready: '.drop' },
   { name: 'standing', hash: '#/standing', ready: '.stands .what' },
   { name: 'upload', hash: '#/upload', ready: '.empty', act: chooseFiles },
   { name: 'definitions', hash: '#/help', ready: '.definitions' },

@@ -210,6 +210,32 @@ Test(decision, guarded_acceptance_leaves_the_published_risks)
     }
 }
 
+/* Clause 9.5.3, resistors of nominally 1500 ohm: made with a standard deviation of 0.12 ohm, tolerance 1499.8
+ * to 1500.2 ohm, measured with u = 0.04 ohm, accepted from 1499.82 to 1500.18 ohm. Of all of them 90 %
+ * conform; 1 % do not and are accepted, 7 % do and are not (consumer's and producer's risk). */
+Test(decision, guarded_acceptance_of_the_resistors_has_the_published_risks)
+{
+    const struct limit low = {RELATION_AT_LEAST, 1499.8, 0.02}, high = {RELATION_AT_MOST, 1500.2, 0.02};
+    const double made = 0.12, u = 0.04, step = 0.002;
+    double conform = 0, consumer = 0, producer = 0, whole = 0;
+    for (int i = -420; i <= 420; i++)
+        for (int k = -140; k <= 140; k++) {
+            /* the middle of a cell of true values and of errors, so that no value is at a limit */
+            double value = (i + 0.5) * step, error = k * step, read = 1500 + value + error;
+            double share = exp(-value * value / (2 * made * made) - error * error / (2 * u * u));
+            bool good = fabs(value) <= 0.2,
+                 accepted = decision_make(&low, read, read) == OUTCOME_CONFORMS
+                            && decision_make(&high, read, read) == OUTCOME_CONFORMS;
+            whole += share;
+            conform += good ? share : 0;
+            consumer += accepted && !good ? share : 0;
+            producer += good && !accepted ? share : 0;
+        }
+    cr_expect_float_eq(conform / whole, 0.90, 0.005);
+    cr_expect_float_eq(consumer / whole, 0.01, 0.0005);
+    cr_expect_float_eq(producer / whole, 0.07, 0.005);
+}
+
 /* What is shown is what is judged, with a guard band too: 0.4 - 0.0825 is not 0.3175 in binary. */
 Test(decision, guarded_limits_are_the_decimal_numbers_that_they_look_like)
 {
