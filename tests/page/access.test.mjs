@@ -126,6 +126,8 @@ const views = [
       await page.locator('dialog textarea').waitFor();
     },
   },
+  { name: 'standing', go: (page) => open(page, '#/standing', '.stands .what') },
+  { name: 'standing without a match', go: (page) => open(page, '#/standing?q=nothing%20like%20this', '.empty') },
   { name: 'audit not judged yet', go: (page) => open(page, `#/audit/${made.specimen.id}?version=${made.scan.id}`, '.empty') },
   { name: 'specs', go: (page) => open(page, '#/specs', '.rules td') },
   {
