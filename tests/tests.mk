@@ -67,7 +67,7 @@ cppcheck:
 # ARM64_SHARE=1 does all of them, in hours.
 ARM64_ROOT     := $(CURDIR)/build/arm64/root
 ARM64_PACKAGES := libc6-dev nettle-dev zlib1g-dev libzstd-dev libjansson-dev libsqlite3-dev libmicrohttpd-dev \
-                  libseccomp-dev libmeshoptimizer-dev libcairo2-dev libcriterion-dev
+                  libseccomp-dev libmeshoptimizer-dev libcairo2-dev libcurl4-openssl-dev libcriterion-dev
 ARM64_MAKE      = $(MAKE) --no-print-directory BUILD=plain CC="aarch64-linux-gnu-gcc --sysroot=$(ARM64_ROOT)" \
                   AR=aarch64-linux-gnu-ar OUT=build/arm64/all
 ARM64_RUN      := qemu-aarch64-static -L $(ARM64_ROOT)

@@ -2,7 +2,6 @@
 import * as api from '../api.js';
 import { latestSpecs } from '../audit-rules.js';
 import { give } from '../dom.js';
-import { say } from '../say.js';
 import { readSetting, writeSetting } from '../settings.js';
 import { auditedText } from '../standing.js';
 import { StandingView } from '../views/standing.js';

@@ -1,7 +1,6 @@
 // standing-row.js - how a specimen stands by a spec, as a row of a register (views/register.js).
 import { h, stateMark, timeMark } from '../dom.js';
 import { writeRoute } from '../route.js';
-import { say } from '../say.js';
 import { becauseText, holdTexts, lastsText, leavingText, standingMark } from '../standing.js';
 
 /** Where the work on it goes on: its audit; a specimen that is not measured has none. */

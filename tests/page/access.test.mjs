@@ -110,7 +110,7 @@ const views = [
   {
     name: 'audit signed, and being signed',
     async go(page) {
-      await open(page, `#/audit/${made.specimen.id}?version=${made.cages[1].id}`, 'h1');
+      await open(page, `#/audit/${made.specimen.id}`, 'h1');
       await page.locator('select[name=spec]').selectOption({ label: 'Teaching cast, version 1' });
       await page.getByRole('button', { name: /^Judge/ }).click();
       const sign = page.locator('[data-key=signOff]');
@@ -126,6 +126,8 @@ const views = [
       await page.locator('dialog textarea').waitFor();
     },
   },
+  { name: 'standing', go: (page) => open(page, '#/standing', '.stands .what') },
+  { name: 'standing without a match', go: (page) => open(page, '#/standing?q=nothing%20like%20this', '.empty') },
   { name: 'audit not judged yet', go: (page) => open(page, `#/audit/${made.specimen.id}?version=${made.scan.id}`, '.empty') },
   { name: 'specs', go: (page) => open(page, '#/specs', '.rules td') },
   {

@@ -63,6 +63,7 @@ const views = [
   { name: 'audit', hash: `#/audit/${specimen}?version=${open}`, ready: 'h1', act: judge },
   { name: 'specs', hash: '#/specs', ready: '.rules td' },
   { name: 'verify', hash: '#/verify', ready: '.drop' },
+  { name: 'standing', hash: '#/standing', ready: '.stands .what' },
   { name: 'upload', hash: '#/upload', ready: '.empty', act: chooseFiles },
   { name: 'definitions', hash: '#/help', ready: '.definitions' },
   { name: 'nowhere', hash: '#/nothing', ready: 'h1' },

@@ -1,0 +1,153 @@
+// standing.test.mjs - how the collection stands by a spec, in the page.
+//   words_*    marks, reasons and days, from the fields of the API (pure)
+//   standing_* in a browser over a real service: filtered, audited and gone through by keys alone; live; axe; narrow; printed
+import assert from 'node:assert/strict';
+import { readFileSync } from 'node:fs';
+import { createRequire } from 'node:module';
+import { after, before, describe, test } from 'node:test';
+import { STANDINGS, auditedText, becauseText, countAll, holdTexts, lastsText, leavingText, standingMark } from '../../static/standing.js';
+import { makeCollection, makeSpecimen, openPage, startBrowser, startService } from './support.mjs';
+
+const AXE = readFileSync(createRequire(import.meta.url).resolve('axe-core/axe.min.js'), 'utf8');
+const item = { standing: 'blocked', cause: null, since: '2026-11-26T12:00:00Z', waived_until: null, holds: [], signed_off: null, handed_over: null };
+const hold = (name, waived) => ({ rule: name, name, outcome: 'undecided', waived });
+
+test('words_tell_every_standing_by_a_shape_and_a_word_of_its_own', () => {
+  const marks = STANDINGS.map(standingMark);
+  assert.equal(new Set(marks.map(({ kind }) => kind)).size, STANDINGS.length);
+  assert.deepEqual(marks.map(({ word }) => word), STANDINGS);
+});
+
+test('words_say_why_it_is_not_audited_and_to_when_a_waiver_holds', () => {
+  assert.equal(becauseText({ ...item, standing: 'not audited', cause: 'older spec' }), 'judged by an older version of the spec');
+  assert.equal(becauseText({ ...item, standing: 'not audited', cause: 'something new' }), 'something new');
+  assert.match(becauseText({ ...item, standing: 'waived', waived_until: '2199-12-25T00:00:00Z' }), /^thanks to a waiver, to 24.Dec.2199$/);
+  assert.equal(becauseText(item), '');
+});
+
+test('words_name_the_rules_that_hold_it_up_and_the_waived_ones_where_it_stands_by_them', () => {
+  const holds = [hold('A', false), hold('B', true)];
+  assert.deepEqual(holdTexts({ ...item, holds }), ['A']);
+  assert.deepEqual(holdTexts({ ...item, standing: 'waived', holds: [hold('B', true)] }), ['B (waived)']);
+});
+
+test('words_count_whole_days_and_persons', () => {
+  const now = new Date('2026-11-28T13:00:00Z');
+  assert.equal(lastsText(item.since, now), '2 days');
+  assert.equal(lastsText('2026-11-27T12:00:00Z', now), '1 day');
+  assert.equal(lastsText('2026-11-28T12:00:00Z', now), 'today');
+  assert.equal(leavingText({ ...item, signed_off: { persons: 1, needed: 2, last: item.since } }), 'signed by 1 of 2');
+  assert.match(leavingText({ ...item, signed_off: { persons: 2, needed: 2, last: item.since } }), /^signed off 26/);
+  assert.match(leavingText({ ...item, handed_over: item.since }), /^handed over 26/);
+  assert.equal(countAll({ blocked: 1, undecided: 2, not_audited: 3, not_measured: 4, waived: 5, ready: 6 }), 21);
+});
+
+test('words_sum_up_an_audit_of_all', () => {
+  const sum = { audited: 3, conforms: 1, does_not_conform: 2, undecided: 0, refused: [] };
+  assert.equal(auditedText(sum), '3 specimens audited: 1 conform, 2 do not, 0 undecided.');
+  assert.match(auditedText({ ...sum, refused: [{ catalogue_number: 'A', reason: 'gone' }] }), /undecided\. 1 could not be: A: gone$/);
+});
+
+describe('in a browser', () => {
+  let service;
+  let browser;
+  let made;
+  before(async () => {
+    service = await startService();
+    browser = await startBrowser();
+    made = await makeCollection(service.address);
+    await makeSpecimen(service.address, 'NH-0500', 'Nothing measured yet');
+  });
+  after(async () => {
+    await browser?.close();
+    await service?.stop();
+  });
+
+  async function tabTo(page, matches) {
+    for (let i = 0; i < 60; i += 1) {
+      if (await page.evaluate(matches)) return;
+      await page.keyboard.press('Tab');
+    }
+    assert.fail(`not reached by the keyboard: ${matches}`);
+  }
+
+  test('standing_is_audited_filtered_and_gone_through_by_keys_alone_and_live', async () => {
+    const { page, faults, close } = await openPage(browser);
+    try {
+      await page.goto(service.address);
+      await page.locator('.register .what').first().waitFor();
+      await tabTo(page, () => document.activeElement.textContent === 'Standing');
+      await page.keyboard.press('Enter');
+      await page.locator('.stands .what').first().waitFor();
+      await tabTo(page, () => document.activeElement.name === 'spec');
+      await page.keyboard.press('s');
+      await page.waitForURL(/spec=2/);
+      await page.locator('.stands td').getByText('not audited').waitFor();
+      await tabTo(page, () => document.activeElement.dataset.key === 'audit');
+      await page.keyboard.press('Enter');
+      await page.getByText('1 specimen audited').waitFor();
+      await page.locator('.stands td').getByText('blocked').waitFor();
+      assert.match(await page.locator('.stands .holds').first().textContent(), /\w/);
+      await tabTo(page, () => document.activeElement.name === 'standing');
+      assert.equal(await page.locator('.stands .what').count(), 2);
+      for (let i = 0; i < 4; i += 1) await page.keyboard.press('ArrowRight'); // not measured
+      await page.getByText('1 of 2 specimens').waitFor();
+      assert.deepEqual(await page.locator('.stands .what').allTextContents(), ['Nothing measured yet']);
+      await page.keyboard.press('ArrowLeft');
+      await page.getByText('No specimen stands like that').waitFor();
+      for (let i = 0; i < 3; i += 1) await page.keyboard.press('ArrowLeft');
+      await page.getByText('2 of 2 specimens').waitFor();
+      await tabTo(page, () => document.activeElement.classList.contains('what'));
+      await page.keyboard.press('ArrowDown');
+      assert.equal(await page.evaluate(() => document.activeElement.textContent), 'Nothing measured yet');
+      await page.keyboard.press('Home');
+      await page.keyboard.press('Enter');
+      await page.getByRole('heading', { name: 'Audit of NH-0042' }).waitFor();
+      assert.deepEqual(faults, []);
+    } finally {
+      await close();
+    }
+  });
+
+  test('standing_of_a_specimen_changes_while_it_is_looked_at', async () => {
+    const { page, faults, close } = await openPage(browser);
+    const post = async (path, json) => (await fetch(`${service.address}api/v1${path}`, {
+      method: 'POST', headers: { 'Content-Type': 'application/json' }, body: JSON.stringify(json),
+    })).json();
+    try {
+      const spec = await post('/specs', {
+        schema: 'fettle/spec/1', name: 'Lenient', purpose: 'anything goes', for: ['cage'],
+        rules: [{ id: 'few', measure: 'subject.topology.shells', relation: 'at most', limit: 9, unit: 'count', reason: 'because', source: 'common practice, no source' }],
+      });
+      await page.goto(`${service.address}#/standing?spec=${spec.id}`);
+      await page.locator('.stands td').getByText('not audited').waitFor();
+      await post('/audits', { run: made.cages[2].latest_run, spec: spec.id });
+      await page.locator('.stands td').getByText('ready').waitFor();
+      const csv = await (await fetch(new URL(await page.locator('[data-key=csv]').getAttribute('href'), service.address))).text();
+      assert.match(csv, /NH-0042,Cube with two windows,cage 3,ready/);
+      assert.deepEqual(faults, []);
+    } finally {
+      await close();
+    }
+  });
+
+  test('standing_offends_axe_nowhere_fits_360_px_and_is_printed_whole', async () => {
+    for (const [width, colorScheme] of [[360, 'dark'], [1280, 'light']]) {
+      const { page, faults, close } = await openPage(browser, { viewport: { width, height: 900 }, colorScheme, reducedMotion: 'reduce' });
+      try {
+        await page.goto(`${service.address}#/standing`);
+        await page.locator('.stands .what').first().waitFor();
+        assert.ok(await page.evaluate(() => document.documentElement.scrollWidth <= innerWidth), `${width} px`);
+        await page.evaluate(AXE);
+        const { violations } = await page.evaluate(() => globalThis.axe.run(document, { runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice'] }));
+        assert.deepEqual(violations.map(({ id, nodes }) => [id, nodes.map((node) => node.html)]), []);
+        await page.evaluate(() => window.dispatchEvent(new Event('beforeprint')));
+        assert.equal(await page.locator('.printed tbody tr').count(), 2);
+        await page.evaluate(() => window.dispatchEvent(new Event('afterprint')));
+        assert.deepEqual(faults, []);
+      } finally {
+        await close();
+      }
+    }
+  });
+});

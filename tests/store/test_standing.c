@@ -1,0 +1,273 @@
+/* test_standing.c
+ *   since_*   how long a standing has lasted, by the audits there were
+ *   hold_*    which rules hold a specimen up
+ *   outbox_*  what hooks have still to be told, and when they are told nothing more
+ */
+#include "store/standing.h"
+
+#include "store/audits.h"
+#include "store/folder.h"
+#include "store/hooks.h"
+#include "store/inside.h"
+#include "store/specs.h"
+#include "store/waivers.h"
+
+#include <criterion/criterion.h>
+#include <stdio.h>
+#include <string.h>
+
+static struct folder folder;
+static int64_t specimen, run, spec;
+
+static int64_t add_spec(const char *name, int64_t version)
+{
+    struct store_spec_new added = {.name = name, .version = version, .body = "{}"};
+    int64_t id;
+    bool created;
+    snprintf(added.sha256, sizeof added.sha256, "%060d%04lld", (int)strlen(name), (long long)version);
+    cr_assert(store_spec_add(folder.store, &added, &id, &created, &folder.err), "%s", folder.err.text);
+    return id;
+}
+
+static void run_sql(const char *sql)
+{
+    cr_assert(connection_exec(&folder.store->writer, sql, &folder.err), "%s", folder.err.text);
+}
+
+/* An audit made on the nth day of November. */
+static int64_t add_audit(int64_t of_run, int64_t by_spec, const char *outcome, bool waived, int day)
+{
+    static int made;
+    char body[400], sql[100];
+    const char *rule = waived ? "conforms" : outcome;
+    snprintf(body, sizeof body,
+             "{\"rules\":[{\"id\":\"near\",\"name\":\"Near\",\"need\":\"required\",\"outcome\":\"%s\","
+             "\"waiver\":%s},"
+             "{\"id\":\"nice\",\"name\":\"Nice\",\"need\":\"advisory\",\"outcome\":\"undecided\",\"waiver\":"
+             "null}]}",
+             waived ? "undecided" : rule, waived ? "{\"reason\":\"r\"}" : "null");
+    struct store_audit_new added = {
+        .run = of_run, .spec = by_spec, .waived = waived, .outcome = outcome, .body = body};
+    int64_t id;
+    bool created;
+    snprintf(added.sha256, sizeof added.sha256, "%064d", ++made);
+    cr_assert(store_audit_add(folder.store, &added, &id, &created, &folder.err), "%s", folder.err.text);
+    snprintf(sql, sizeof sql, "UPDATE audit SET created = '2026-11-%02dT00:00:00Z' WHERE id = %lld", day,
+             (long long)id);
+    run_sql(sql);
+    return id;
+}
+
+static void begin(void)
+{
+    folder_begin(&folder);
+    specimen = add_specimen(&folder, "A-1");
+    add_version(&folder, specimen, "scan", 0, "some bytes of a scan");
+    run = run_next_job(&folder, 1, 0);
+    spec = add_spec("print", 1);
+}
+static void end(void)
+{
+    folder_end(&folder);
+}
+TestSuite(standing_store, .init = begin, .fini = end);
+
+static struct store_standing standing_by(int64_t by_spec)
+{
+    struct store_standing_query query = {.spec = by_spec, .for_scan = true, .for_cage = true};
+    struct store_standing_list list;
+    cr_assert(store_standing_list(folder.store, &query, &folder.arena, &list, &folder.err), "%s",
+              folder.err.text);
+    cr_assert_eq(list.count, 1u);
+    struct store_standing *items[] = {&list.items[0]};
+    cr_assert(store_standing_holds(folder.store, items, 1, &folder.arena, &folder.err));
+    return list.items[0];
+}
+
+static void expect(enum standing standing, const char *since)
+{
+    struct store_standing item = standing_by(spec);
+    cr_expect_str_eq(standing_word(item.state.standing), standing_word(standing));
+    cr_expect_str_eq(item.state.since, since);
+}
+
+Test(standing_store, since_the_first_of_an_unbroken_series)
+{
+    add_audit(run, spec, "does not conform", false, 1);
+    add_audit(run, spec, "conforms", false, 2);
+    add_audit(run, spec, "conforms", false, 3);
+    add_audit(run, spec, "conforms", false, 4);
+    expect(STANDING_READY, "2026-11-02T00:00:00Z");
+    add_audit(run, spec, "undecided", false, 5);
+    expect(STANDING_UNDECIDED, "2026-11-05T00:00:00Z");
+    add_audit(run, spec, "conforms", false, 6);
+    expect(STANDING_READY, "2026-11-06T00:00:00Z");
+}
+
+Test(standing_store, since_goes_on_over_newer_versions_of_file_and_spec)
+{
+    add_audit(run, spec, "does not conform", false, 1);
+    add_version(&folder, specimen, "scan", 0, "a better scan");
+    int64_t second = run_next_job(&folder, 1, 0);
+    cr_expect_eq(standing_by(spec).state.cause, STANDING_NO_AUDIT);
+    add_audit(second, spec, "does not conform", false, 3);
+    expect(STANDING_BLOCKED, "2026-11-01T00:00:00Z");
+    int64_t first_spec = spec;
+    spec = add_spec("print", 2);
+    cr_expect_eq(standing_by(spec).state.cause, STANDING_OLDER_SPEC);
+    add_audit(second, spec, "does not conform", false, 4);
+    expect(STANDING_BLOCKED, "2026-11-01T00:00:00Z");
+    spec = first_spec;
+    expect(STANDING_BLOCKED, "2026-11-01T00:00:00Z");
+}
+
+Test(standing_store, since_is_not_interrupted_by_other_specs_or_by_audits_of_runs_that_were_older)
+{
+    int64_t other = add_spec("cast", 1);
+    add_version(&folder, specimen, "scan", 0, "a better scan");
+    int64_t second = run_next_job(&folder, 1, 0);
+    add_audit(second, spec, "conforms", false, 1);
+    add_audit(second, other, "does not conform", false, 2);
+    add_audit(second, spec, "conforms", false, 3);
+    expect(STANDING_READY, "2026-11-01T00:00:00Z");
+    add_audit(run, spec, "does not conform", false, 4);
+    expect(STANDING_READY, "2026-11-01T00:00:00Z");
+    add_audit(second, spec, "conforms", false, 5);
+    expect(STANDING_READY, "2026-11-01T00:00:00Z");
+}
+
+Test(standing_store, since_a_waiver_is_over_by_its_last_day_or_by_its_withdrawal)
+{
+    struct store_waiver waiver = {.specimen = specimen,
+                                  .spec_name = "print",
+                                  .rule = "near",
+                                  .reason = "r",
+                                  .author = "a",
+                                  .expires = "2199-12-31"};
+    int64_t id;
+    cr_assert(store_waiver_add(folder.store, &waiver, &id, &folder.err), "%s", folder.err.text);
+    add_audit(run, spec, "conforms", true, 1);
+    expect(STANDING_WAIVED, "2026-11-01T00:00:00Z");
+    run_sql("UPDATE waiver SET expires = '2026-11-20'");
+    struct store_standing over = standing_by(spec);
+    cr_expect_eq(over.state.cause, STANDING_WAIVER_OVER);
+    cr_expect_str_eq(over.state.since, "2026-11-21T00:00:00Z");
+    run_sql("UPDATE waiver SET withdrawn_at = '2026-11-18T10:00:00Z'");
+    expect(STANDING_NOT_AUDITED, "2026-11-18T10:00:00Z");
+    waiver.expires = "2199-12-30";
+    cr_assert(store_waiver_add(folder.store, &waiver, &id, &folder.err), "%s", folder.err.text);
+    expect(STANDING_WAIVED, "2026-11-01T00:00:00Z");
+}
+
+Test(standing_store, hold_is_every_required_rule_that_does_not_conform)
+{
+    add_audit(run, spec, "undecided", false, 1);
+    struct store_standing item = standing_by(spec);
+    cr_assert_eq(item.hold_count, 1u);
+    cr_expect_str_eq(item.holds[0].rule, "near");
+    cr_expect_str_eq(item.holds[0].outcome, "undecided");
+    cr_expect_not(item.holds[0].waived);
+    add_audit(run, spec, "conforms", true, 2);
+    cr_expect(standing_by(spec).holds[0].waived);
+    add_audit(run, spec, "conforms", false, 3);
+    cr_expect_eq(standing_by(spec).hold_count, 0u);
+}
+
+/* --- hooks --- */
+
+static int64_t add_hook(const char *events)
+{
+    struct store_hook_new added = {"https://example.org/", events, "sixteen letters."};
+    int64_t id;
+    cr_assert(store_hook_add(folder.store, &added, &id, &folder.err), "%s", folder.err.text);
+    return id;
+}
+
+static bool next_delivery(int64_t now_ms, struct store_delivery *delivery)
+{
+    bool found;
+    int64_t next_ms;
+    cr_assert(
+        store_delivery_due(folder.store, now_ms, &folder.arena, delivery, &found, &next_ms, &folder.err),
+        "%s", folder.err.text);
+    return found;
+}
+
+static struct store_hook hook_of(int64_t id)
+{
+    struct store_hook hook;
+    cr_assert(store_hook_get(folder.store, id, &folder.arena, &hook, &folder.err), "%s", folder.err.text);
+    return hook;
+}
+
+static const struct store_attempt refused = {
+    .status = 500, .error = "the answer was 500", .again_ms = 1000, .disable_after_s = 5 * 86400};
+
+Test(standing_store, outbox_holds_what_hooks_of_that_event_want_to_hear)
+{
+    int64_t hook = add_hook(" audit ");
+    add_hook(" sign-off ");
+    add_audit(run, spec, "conforms", false, 1);
+    struct store_delivery delivery;
+    cr_assert(next_delivery(0, &delivery));
+    cr_expect_eq(delivery.hook, hook);
+    cr_expect(strstr(delivery.body, "\"outcome\":\"conforms\""), "%s", delivery.body);
+    cr_expect_str_eq(delivery.secret, "sixteen letters.");
+    struct store_attempt accepted = {.accepted = true, .status = 204};
+    cr_assert(store_delivery_tried(folder.store, &delivery, &accepted, &folder.err));
+    cr_expect_not(next_delivery(INT64_MAX, &delivery));
+}
+
+Test(standing_store, outbox_waits_after_a_failure_and_gives_up_after_days_of_them)
+{
+    int64_t hook = add_hook(" audit ");
+    struct store_delivery delivery;
+    add_audit(run, spec, "conforms", false, 1);
+    cr_assert(next_delivery(0, &delivery));
+    cr_assert(store_delivery_tried(folder.store, &delivery, &refused, &folder.err));
+    cr_expect_not(next_delivery(999, &delivery));
+    cr_assert(next_delivery(1000, &delivery));
+    cr_expect_eq(delivery.attempts, 1);
+    cr_expect_null(hook_of(hook).disabled_at);
+    run_sql("UPDATE hook SET failing_since = '2026-11-01T00:00:00Z'");
+    cr_assert(store_delivery_tried(folder.store, &delivery, &refused, &folder.err));
+    struct store_hook disabled = hook_of(hook);
+    cr_expect_str_eq(disabled.disabled_reason, "nothing was accepted since 2026-11-01T00:00:00Z");
+    cr_expect_eq(disabled.failed, 1);
+    cr_expect_not(next_delivery(INT64_MAX, &delivery));
+    add_audit(run, spec, "undecided", false, 2);
+    cr_expect_not(next_delivery(INT64_MAX, &delivery), "a hook that is disabled is told nothing");
+}
+
+Test(standing_store, outbox_tests_a_disabled_hook_once_and_enables_it_when_the_test_is_accepted)
+{
+    int64_t hook = add_hook(" audit "), test;
+    struct store_delivery delivery;
+    run_sql("UPDATE hook SET failing_since = '2026-11-01T00:00:00Z', disabled_at = '2026-11-07T00:00:00Z',"
+            " disabled_reason = 'r'");
+    cr_assert(store_hook_test(folder.store, hook, &test, &folder.err));
+    cr_assert(next_delivery(0, &delivery));
+    cr_assert(store_delivery_tried(folder.store, &delivery, &refused, &folder.err));
+    cr_expect_not(next_delivery(INT64_MAX, &delivery), "a test is tried once");
+    cr_expect(hook_of(hook).disabled_at);
+    cr_assert(store_hook_test(folder.store, hook, &test, &folder.err));
+    cr_assert(next_delivery(0, &delivery));
+    struct store_attempt accepted = {.accepted = true, .status = 200};
+    cr_assert(store_delivery_tried(folder.store, &delivery, &accepted, &folder.err));
+    cr_expect_null(hook_of(hook).disabled_at);
+    cr_expect_null(hook_of(hook).failing_since);
+}
+
+Test(standing_store, outbox_of_a_hook_that_was_withdrawn_is_given_up_and_its_secret_forgotten)
+{
+    int64_t hook = add_hook(" audit ");
+    struct store_delivery delivery;
+    add_audit(run, spec, "conforms", false, 1);
+    cr_assert(store_hook_withdraw(folder.store, hook, &folder.err));
+    cr_expect_not(next_delivery(INT64_MAX, &delivery));
+    int64_t left;
+    cr_assert(connection_number(&folder.store->writer,
+                                "SELECT count(*) FROM hook WHERE secret = 'sixteen letters.'", &left,
+                                &folder.err));
+    cr_expect_eq(left, 0);
+}
