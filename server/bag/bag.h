@@ -27,6 +27,7 @@ struct bag_file {
 struct bag {
     int spool_fd;     /* the caller's */
     const char *name; /* of the bag's folder; "" where a folder was opened */
+    int64_t time_s;   /* of its first file in the zip, in seconds since 1970; 0 where a folder was opened */
     size_t count;
     struct bag_file *files; /* by path, as strcmp orders */
 };

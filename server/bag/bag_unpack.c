@@ -22,10 +22,9 @@ static bool make_parents(int folder_fd, const char *path, struct error *err)
     return true;
 }
 
-static bool unpack_file(const struct bag *bag, const struct bag_file *file, int folder_fd, int64_t time_s,
-                        struct error *err)
+static bool unpack_file(const struct bag *bag, const struct bag_file *file, int folder_fd, struct error *err)
 {
-    const struct timespec time = {.tv_sec = (time_t)time_s}, times[2] = {time, time};
+    const struct timespec time = {.tv_sec = (time_t)bag->time_s}, times[2] = {time, time};
     if (!make_parents(folder_fd, file->path, err))
         return false;
     int fd = openat(folder_fd, file->path, O_WRONLY | O_CREAT | O_EXCL | O_NOFOLLOW | O_CLOEXEC, 0644);
@@ -38,10 +37,10 @@ static bool unpack_file(const struct bag *bag, const struct bag_file *file, int 
     return ok;
 }
 
-bool bag_unpack(const struct bag *bag, int folder_fd, int64_t time_s, struct error *err)
+bool bag_unpack(const struct bag *bag, int folder_fd, struct error *err)
 {
     for (size_t f = 0; f < bag->count; f++)
-        if (!unpack_file(bag, &bag->files[f], folder_fd, time_s, err))
+        if (!unpack_file(bag, &bag->files[f], folder_fd, err))
             return false;
     return true;
 }

@@ -4,8 +4,8 @@
 
 #include "bag/bag.h"
 
-/* Into an empty folder; every file gets that time of change, in seconds since 1970. Nothing is written over,
+/* Into an empty folder; every file gets the bag's time. Nothing is written over,
  * no link is followed. ERROR_MACHINE. */
-bool bag_unpack(const struct bag *bag, int folder_fd, int64_t time_s, struct error *err);
+bool bag_unpack(const struct bag *bag, int folder_fd, struct error *err);
 
 #endif

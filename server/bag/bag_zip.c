@@ -51,6 +51,7 @@ bool bag_open_zip(int zip_fd, int spool_fd, const struct bag_limits *limits, str
     bag->files = ARENA_ZERO(keep, struct bag_file, directory.count);
     if (!bag->files)
         return arena_error(err);
+    bag->time_s = directory.entries[0].time_s;
     size_t name = strlen(bag->name) + 1;
     for (size_t i = 0; i < directory.count; i++)
         if (!directory.entries[i].is_folder)

@@ -8,6 +8,7 @@
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
+#include <time.h>
 #include <unistd.h>
 
 /* An entry in the directory: the fixed part and the longest three texts behind it. */
@@ -175,6 +176,18 @@ static bool check_packing(const struct zip_entry *entry, const unsigned char *at
     return true;
 }
 
+/* 4.4.6: two seconds a step, from 1980. */
+static int64_t time_of(unsigned time, unsigned date)
+{
+    struct tm parts = {.tm_sec = (int)(time & 31) * 2,
+                       .tm_min = (int)(time >> 5 & 63),
+                       .tm_hour = (int)(time >> 11),
+                       .tm_mday = (int)(date & 31),
+                       .tm_mon = (int)(date >> 5 & 15) - 1,
+                       .tm_year = (int)(date >> 9) + 80};
+    return (int64_t)timegm(&parts);
+}
+
 static bool take_path(struct zip_entry *entry, const unsigned char *name, size_t size, struct arena *keep,
                       struct error *err)
 {
@@ -202,6 +215,7 @@ static bool take_entry(const unsigned char *at, size_t left, const struct bag_li
         return broken("its directory ends within an entry", err);
     *entry = (struct zip_entry){.is_deflated = zip_get16(at + 10) == 8,
                                 .crc = zip_get32(at + 16),
+                                .time_s = time_of(zip_get16(at + 12), zip_get16(at + 14)),
                                 .packed = zip_get32(at + 20),
                                 .bytes = zip_get32(at + 24),
                                 .header = zip_get32(at + 42)};

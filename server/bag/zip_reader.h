@@ -13,6 +13,7 @@ struct zip_entry {
     const char *path; /* checked by bag_path_check, without a folder's last slash */
     bool is_folder, is_deflated;
     uint32_t crc;
+    int64_t time_s;                       /* as the directory has it, in Greenwich */
     uint64_t packed, bytes, header, data; /* sizes, and offsets in the zip */
 };
 struct zip_directory {

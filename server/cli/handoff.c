@@ -12,7 +12,6 @@
 #include <stdio.h>
 #include <string.h>
 #include <sys/stat.h>
-#include <time.h>
 #include <unistd.h>
 
 enum key { KEY_AUDIT = DATA_COMMAND_OWN, KEY_OUT, KEY_BY };
@@ -125,8 +124,7 @@ static bool unpack(int zip_fd, int spool_fd, int folder_fd, struct error *err)
     struct bag bag;
     if (!arena_open(&arena, (size_t)64 << 20, err))
         return false;
-    bool ok = bag_open_zip(zip_fd, spool_fd, &limits, &arena, &bag, err)
-              && bag_unpack(&bag, folder_fd, (int64_t)time(NULL), err);
+    bool ok = bag_open_zip(zip_fd, spool_fd, &limits, &arena, &bag, err) && bag_unpack(&bag, folder_fd, err);
     arena_close(&arena);
     return ok;
 }

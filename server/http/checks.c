@@ -73,12 +73,11 @@ void checks_close(struct checks *checks)
     free(checks);
 }
 
-/* Room for all of it thrice: the spool and the two files that are measured; no file is unpacked to more than
- * its own copy in a store without deflated bytes, and one that is ends at the limit. */
+/* A handoff of ours is stored as it is; one that somebody deflated becomes some ten times larger. What would
+ * need more than sixteen times its size is for the command line, whose limits can be raised. */
 static bool run_process(const struct check *check, int fds[3], char **text, size_t *size, struct error *err)
 {
-    uint64_t most =
-        64 * check->bytes < (uint64_t)64 << 30 ? 64 * check->bytes + (1 << 20) : (uint64_t)64 << 30;
+    uint64_t most = 16 * check->bytes + ((uint64_t)1 << 20);
     for (size_t i = 0; i < 3; i++)
         if (!store_scratch_file(check->checks->store, check->bytes, &fds[i], err))
             return false;

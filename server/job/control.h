@@ -1,6 +1,6 @@
-/* control.h - the local socket DATA/control by which `fettle backup`, `fettle remeasure`, `fettle handoff` and
- * `fettle sign-off` ask a running server; only the same user may connect. One request a connection, lines of
- * text, the destination of a backup as an open folder descriptor. */
+/* control.h - the local socket DATA/control by which `fettle backup`, `fettle remeasure`, `fettle handoff`
+ * and `fettle sign-off` ask a running server; only the same user may connect. One request a connection, lines
+ * of text, the destination of a backup as an open folder descriptor. */
 #ifndef JOB_CONTROL_H
 #define JOB_CONTROL_H
 

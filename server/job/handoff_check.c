@@ -279,8 +279,12 @@ int handoff_check_main(int argc, char **argv)
     }
     signal(SIGPIPE, SIG_IGN);
     struct handoff_result *result = malloc(sizeof *result);
-    if (!result || !sandbox_limit(&order, &err) || !prepare(&err) || !arena_open(&arena, ARENA, &err))
+    if (!result || !sandbox_limit(&order, &err) || !prepare(&err) || !arena_open(&arena, ARENA, &err)) {
+        free(result);
         return 1;
+    }
     sandbox_close(&abi, &seccomp);
-    return verify(&order, &arena, result, &err) ? 0 : 1;
+    bool ok = verify(&order, &arena, result, &err);
+    free(result);
+    return ok ? 0 : 1;
 }

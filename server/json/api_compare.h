@@ -7,8 +7,11 @@
  * were counted from other levels: these are not told apart either.
  * "better" and "worse" follow the measure's direction; without one a change "differs". Nothing is said, and
  * no difference is given, between runs with other definitions, settings, kind or unit of length, or, for
- * deviations, against a reference with other bytes, or, for findings, with other tolerances. A measure that
- * stands once for each tolerance has a row for each tolerance of any run. */
+ * deviations, against a reference with other bytes, or, for findings, with other tolerances. Another certify
+ * is no other setting here: the ends of an interval are certain whatever its width, and what is exact does
+ * not depend on it. Only what counts as far, where no tolerance says, depends on the width that was wanted
+ * (measure/places.h): findings are not compared then. A measure that stands once for each tolerance has a row
+ * for each tolerance of any run. */
 #ifndef JSON_API_COMPARE_H
 #define JSON_API_COMPARE_H
 

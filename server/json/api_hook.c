@@ -86,7 +86,8 @@ static json_t *delivery_json(struct tree *tree, const struct store_delivery *del
     tree_put_text(tree, object, "state", delivery->state);
     tree_put_integer(tree, object, "attempts", delivery->attempts);
     tree_put_text(tree, object, "created", delivery->created);
-    tree_put(tree, object, "next_attempt", waits && delivery->due_ms ? time_json(delivery->due_ms) : json_null());
+    tree_put(tree, object, "next_attempt",
+             waits && delivery->due_ms ? time_json(delivery->due_ms) : json_null());
     tree_put_text(tree, object, "ended", delivery->ended);
     tree_put(tree, object, "last_status",
              delivery->last_status ? json_integer(delivery->last_status) : json_null());

@@ -146,10 +146,10 @@ static json_t *tally(size_t runs, size_t conforms, size_t undecided)
 
 bool api_spec_check_write(const struct error *fault, struct api_text *text, struct error *err)
 {
-    return api_text_write(json_pack("{s:b, s:o, s:o}", "valid", !fault, "detail",
-                                    api_string(fault ? fault->text : NULL), "line",
-                                    fault && fault->line ? json_integer((json_int_t)fault->line) : json_null()),
-                          text, err);
+    return api_text_write(
+        json_pack("{s:b, s:o, s:o}", "valid", !fault, "detail", api_string(fault ? fault->text : NULL),
+                  "line", fault && fault->line ? json_integer((json_int_t)fault->line) : json_null()),
+        text, err);
 }
 
 bool api_what_if_write(const struct api_what_if *what_if, struct api_text *text, struct error *err)

@@ -157,16 +157,14 @@ static void person_id(const char *name, char id[STORE_NAME_MAX * 3 + 16])
     *at = '\0';
 }
 
-static bool has_entity(const json_t *graph, const char *id)
+static json_t *find_entity(const json_t *graph, const char *id)
 {
-    const json_t *item;
-    size_t i;
-    json_array_foreach(graph, i, item)
-    {
-        if (strcmp(json_string_value(json_object_get(item, "@id")), id) == 0)
-            return true;
+    for (size_t i = 0; i < json_array_size(graph); i++) {
+        const char *own = json_string_value(json_object_get(json_array_get(graph, i), "@id"));
+        if (own && strcmp(own, id) == 0)
+            return json_array_get(graph, i);
     }
-    return false;
+    return NULL;
 }
 
 static void put_agent(struct tree *tree, json_t *graph, json_t *action, const char *name)
@@ -175,7 +173,7 @@ static void put_agent(struct tree *tree, json_t *graph, json_t *action, const ch
     if (!name || !*name)
         return;
     person_id(name, id);
-    if (!has_entity(graph, id))
+    if (!find_entity(graph, id))
         tree_put_text(tree, entity(tree, graph, id, "Person prov:Agent"), "name", name);
     put_reference(tree, action, "agent", id);
     put_reference(tree, action, "prov:wasAssociatedWith", id);
@@ -195,14 +193,10 @@ static json_t *action(struct tree *tree, json_t *graph, const char *id, const ch
 /* An action's result, told at both ends. */
 static void put_result(struct tree *tree, json_t *graph, json_t *made, const char *path)
 {
-    json_t *item;
-    size_t i;
+    json_t *file = find_entity(graph, path);
     put_reference(tree, made, "result", path);
-    json_array_foreach(graph, i, item)
-    {
-        if (strcmp(json_string_value(json_object_get(item, "@id")), path) == 0)
-            put_reference(tree, item, "prov:wasGeneratedBy", json_string_value(json_object_get(made, "@id")));
-    }
+    if (file)
+        put_reference(tree, file, "prov:wasGeneratedBy", json_string_value(json_object_get(made, "@id")));
 }
 
 static void put_objects(struct tree *tree, json_t *made, const char *const *paths, size_t count)
@@ -247,13 +241,9 @@ static void add_version(struct tree *tree, json_t *graph, const struct handoff_f
     if (version != reference && facts->reference_path && version->made_from == reference->id) {
         const char *const from[] = {below_data(facts->reference_path)};
         put_objects(tree, made, from, 1);
-        json_t *item;
-        size_t i;
-        json_array_foreach(graph, i, item)
-        {
-            if (strcmp(json_string_value(json_object_get(item, "@id")), below_data(path)) == 0)
-                put_reference(tree, item, "prov:wasDerivedFrom", from[0]);
-        }
+        json_t *file = find_entity(graph, below_data(path));
+        if (file)
+            put_reference(tree, file, "prov:wasDerivedFrom", from[0]);
     }
 }
 
@@ -307,7 +297,7 @@ static json_t *add_root(struct tree *tree, json_t *graph, const struct handoff_f
     json_t *descriptor = entity(tree, graph, "ro-crate-metadata.json", "CreativeWork");
     put_reference(tree, descriptor, "conformsTo", "https://w3id.org/ro/crate/1.1");
     put_reference(tree, descriptor, "about", "./");
-    json_t *root = entity(tree, graph, "./", "Dataset"), *licence;
+    json_t *root = entity(tree, graph, "./", "Dataset");
     char name[STORE_NUMBER_MAX + STORE_TITLE_MAX + 8];
     snprintf(name, sizeof name, "%s: %s", specimen->catalogue_number, specimen->title);
     tree_put_text(tree, root, "name", name);
@@ -318,7 +308,7 @@ static json_t *add_root(struct tree *tree, json_t *graph, const struct handoff_f
     tree_put_text(tree, root, "identifier", facts->name);
     tree_put_text(tree, root, "datePublished", facts->time);
     put_reference(tree, root, "license", "#licence");
-    licence = entity(tree, graph, "#licence", "CreativeWork");
+    json_t *licence = entity(tree, graph, "#licence", "CreativeWork");
     tree_put_text(tree, licence, "name", "No licence is stated; ask whoever handed it over");
     return root;
 }

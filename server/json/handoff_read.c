@@ -187,7 +187,6 @@ void handoff_record_close(struct handoff_record *record)
 struct comparison {
     struct handoff_differences *differences;
     char path[400];
-    struct error *err;
 };
 
 static void print_value(const json_t *value, char *out, size_t out_size)
@@ -249,11 +248,11 @@ static void compare_arrays(struct comparison *comparison, const json_t *then, co
 /* Documents of the same form as the parser let in: no deeper than it allows. */
 static void compare(struct comparison *comparison, json_t *then, json_t *now)
 {
-    const char *key;
-    json_t *value;
     if (json_is_object(then) && json_is_object(now)) {
-        json_object_foreach(then, key, value)
-            compare_inside(comparison, key, value, json_object_get(now, key));
+        for (void *at = json_object_iter(then); at; at = json_object_iter_next(then, at)) {
+            const char *key = json_object_iter_key(at);
+            compare_inside(comparison, key, json_object_iter_value(at), json_object_get(now, key));
+        }
     } else if (json_is_array(then) && json_is_array(now) && json_array_size(then) == json_array_size(now)) {
         compare_arrays(comparison, then, now);
     } else if (json_is_number(then) && json_is_number(now)) {
@@ -267,7 +266,7 @@ static void compare(struct comparison *comparison, json_t *then, json_t *now)
 bool handoff_record_compare(const struct handoff_record *then, const char *now, size_t now_size,
                             struct handoff_differences *differences, struct error *err)
 {
-    struct comparison comparison = {.differences = differences, .err = err};
+    struct comparison comparison = {.differences = differences};
     json_t *document = load(now, now_size, "a run record", err);
     memset(differences, 0, sizeof *differences);
     if (!document)
@@ -298,17 +297,15 @@ bool handoff_audit_waivers(const char *bytes, size_t size, struct waiver_list *w
 {
     json_t *document = load(bytes, size, "an audit", err), *list = json_array();
     char *text = NULL;
-    size_t text_size, i;
-    json_t *rule;
+    size_t text_size;
     bool ok = document && list;
     memset(waivers, 0, sizeof *waivers);
-    if (ok)
-        json_array_foreach(json_object_get(document, "rules"), i, rule)
-        {
-            json_t *waiver = waiver_of(rule);
-            if (waiver)
-                json_array_append_new(list, waiver);
-        }
+    const json_t *rules = json_object_get(document, "rules");
+    for (size_t i = 0; ok && i < json_array_size(rules); i++) {
+        json_t *waiver = waiver_of(json_array_get(rules, i));
+        if (waiver)
+            json_array_append_new(list, waiver);
+    }
     ok = ok && writer_dump(list, WRITER_COMPACT, &text, &text_size, err)
          && waivers_open(text, text_size, waivers, err);
     free(text);

@@ -1,4 +1,5 @@
-/* handoff_result.h - what checking a handoff found, and as JSON (HandoffCheckResult of schema/openapi.json). */
+/* handoff_result.h - what checking a handoff found, and as JSON (HandoffCheckResult of schema/openapi.json).
+ */
 #ifndef JSON_HANDOFF_RESULT_H
 #define JSON_HANDOFF_RESULT_H
 

@@ -236,9 +236,10 @@ bool limit_deviation_build(const struct measure_input *cage, const struct measur
 {
     struct stage stage = {request->progress, 0};
     const struct progress progress = {tell_limit, &stage};
+    const size_t faces = cage->mesh->face_count;
     const struct limit_wish wish = {.eps = EPS_SHARE * width_of(reference, request->settings),
-                                    .quads_max =
-                                        LIMIT_QUADS_MIN + LIMIT_QUADS_OF_FACE * cage->mesh->face_count,
+                                    .room = {.quads = LIMIT_QUADS_MIN + LIMIT_QUADS_OF_FACE * faces,
+                                             .work = LIMIT_WORK_MIN + LIMIT_WORK_OF_FACE * faces},
                                     .threads = request->settings->threads};
 
     return limit_source_open(cage, request->creases, request->rule, &triangles->source, warnings, keep,
@@ -277,7 +278,7 @@ bool limit_deviation_measure(struct limit_triangles *triangles, const struct mea
                                               .eps = NARROW_SHARE * width,
                                               .width = SEARCH_SHARE * width,
                                               .enough = width,
-                                              .quads_max = LIMIT_QUADS_NARROW,
+                                              .room = {LIMIT_QUADS_NARROW, LIMIT_WORK_NARROW},
                                               .threads = settings->threads,
                                               .progress = &progress};
     if (!limit_farthest_narrow(&narrowing, deviation, scratch, err))

@@ -16,8 +16,9 @@
  *
  * e is wanted at six tenths of the interval's width, which leaves mean and RMS the rest; the maxima are then
  * narrowed where they may be (limit_farthest.h). Where that takes more quads than LIMIT_QUADS_MIN and
- * LIMIT_QUADS_OF_FACE a face, or a vertex has very many faces, e is wider. budget_exhausted says where a
- * maximum, mean or RMS is still known less narrowly than asked for.
+ * LIMIT_QUADS_OF_FACE a face, or more work than LIMIT_WORK_MIN and LIMIT_WORK_OF_FACE a face, or a vertex has
+ * very many faces, e is wider: so the time is linear in the faces however small the wanted width is beside
+ * the cage. budget_exhausted says where a maximum, mean or RMS is still known less narrowly than asked for.
  */
 #ifndef MEASURE_LIMIT_DEVIATION_H
 #define MEASURE_LIMIT_DEVIATION_H
@@ -30,7 +31,10 @@
 
 #define LIMIT_QUADS_MIN ((size_t)1 << 17)
 #define LIMIT_QUADS_OF_FACE 2
+#define LIMIT_WORK_MIN ((size_t)1 << 22) /* work: see limit_room in subdiv/patches.h */
+#define LIMIT_WORK_OF_FACE 512
 #define LIMIT_QUADS_NARROW ((size_t)1 << 15) /* of the faces that may hold a maximum */
+#define LIMIT_WORK_NARROW ((size_t)1 << 20)
 
 struct limit_request {
     const struct creases *creases; /* NULL: none */

@@ -47,7 +47,7 @@ static bool build_finer(const struct limit_narrowing *narrowing, const struct pa
 {
     const struct limit_wish wish = {.eps = narrowing->eps,
                                     .eps_most = WORTH * narrowing->surface->eps,
-                                    .quads_max = narrowing->quads_max,
+                                    .room = narrowing->room,
                                     .faces = parts->faces,
                                     .choice = parts->choice.places ? &parts->choice : NULL,
                                     .threads = narrowing->threads};
@@ -130,7 +130,7 @@ static bool narrow_to_reference(const struct limit_narrowing *narrowing, struct 
         return arena_error(err);
     if (!choose_far(narrowing, rest, &parts, &own, err))
         return false;
-    if (parts.count > narrowing->quads_max / FACES_SHARE)
+    if (parts.count > narrowing->room.quads / FACES_SHARE)
         return true;
     if (!build_finer(narrowing, &parts, &finer, &own, scratch, err))
         return false;
@@ -146,14 +146,7 @@ static bool narrow_to_reference(const struct limit_narrowing *narrowing, struct 
 
 /* --- from the reference --- */
 
-/* [count of the parts] */
-struct part_places {
-    aabb *boxes; /* in the units of the file */
-    double *reach;
-    struct limit_place *places;
-};
-
-/* [face_count of the cage] */
+/* [face_count of the cage], about the centre as those of places are */
 static aabb *make_boxes(const struct limit_narrowing *narrowing, struct arena *keep)
 {
     const struct limit_mesh *limit = &narrowing->surface->limit;
@@ -166,40 +159,38 @@ static aabb *make_boxes(const struct limit_narrowing *narrowing, struct arena *k
         aabb *box = &boxes[limit->faces[t]], own = triangle_box(limit, t);
         *box = aabb_include(aabb_include(*box, own.min), own.max);
     }
+    for (size_t f = 0; boxes && f < count; f++)
+        boxes[f] = limit_source_place(narrowing->source, boxes[f], 0).box;
     return boxes;
 }
 
-/* The parts as places, and how far from each the limit may be; eps more, for boxes of triangles. */
-static bool place_parts(const struct limit_narrowing *narrowing, const struct limit_parts *parts,
-                        struct part_places *places, struct arena *keep, struct error *err)
+/* The parts as places, and how far from each the limit may be; more, for boxes of triangles and their way
+ * about the centre. */
+static struct limit_place *place_parts(const struct limit_narrowing *narrowing,
+                                       const struct limit_parts *parts, struct arena *keep)
 {
     const struct limit_source *source = narrowing->source;
+    struct limit_place *places =
+        arena_alloc(keep, parts->count, sizeof *places, _Alignof(struct limit_place));
 
-    places->boxes = arena_alloc(keep, parts->count, sizeof *places->boxes, _Alignof(aabb));
-    places->reach = ARENA_NEW(keep, double, parts->count);
-    places->places = arena_alloc(keep, parts->count, sizeof *places->places, _Alignof(struct limit_place));
-    if (keep->failed)
-        return arena_error(err);
-    for (size_t k = 0; k < parts->count; k++) {
+    for (size_t k = 0; places && k < parts->count; k++) {
         aabb box = aabb_empty();
         for (int i = 0; i < 3; i++)
             box = aabb_include(box, parts->parts[k].corners[i]);
-        double reach = (parts->parts[k].upper + narrowing->surface->eps + source->moving) * (1 + 0x1p-40);
-        places->boxes[k] = box;
-        places->reach[k] = reach;
-        places->places[k] = limit_source_place(source, box, reach);
+        double reach = (parts->parts[k].upper + narrowing->surface->eps + 2 * source->moving) * (1 + 0x1p-40);
+        places[k] = limit_source_place(source, box, reach);
     }
-    return true;
+    return places;
 }
 
-static bool is_near(const struct part_places *places, size_t k, aabb box)
+static bool is_near(const struct limit_place *place, aabb box)
 {
-    return !(aabb_gap(places->boxes[k], box) > places->reach[k]);
+    return !(aabb_gap_sq(place->box, box) > place->reach * place->reach * (1 + 0x1p-40));
 }
 
 /* The faces of the cage whose limit may be nearest to a point of the parts, and to which of them; where that
  * is too long a list, not to which. */
-static bool choose_near(const struct limit_narrowing *narrowing, const struct part_places *places,
+static bool choose_near(const struct limit_narrowing *narrowing, const struct limit_place *places,
                         size_t part_count, const aabb *boxes, struct parts_of_limit *parts,
                         struct arena *keep, struct error *err)
 {
@@ -209,7 +200,7 @@ static bool choose_near(const struct limit_narrowing *narrowing, const struct pa
         return false;
     for (size_t f = 0; f < face_count; f++)
         for (size_t k = 0; k < part_count; k++)
-            begin[f + 1] += is_near(places, k, boxes[f]);
+            begin[f + 1] += is_near(&places[k], boxes[f]);
     sum_up(parts, begin, face_count);
     if (begin[face_count] > LIST_MAX)
         return true;
@@ -218,9 +209,9 @@ static bool choose_near(const struct limit_narrowing *narrowing, const struct pa
         return arena_error(err);
     for (size_t f = 0; f < face_count; f++)
         for (size_t k = 0; parts->faces[f] && k < part_count; k++)
-            if (is_near(places, k, boxes[f]))
+            if (is_near(&places[k], boxes[f]))
                 list[sum++] = (uint32_t)k;
-    parts->choice = (struct limit_choice){places->places, begin, list};
+    parts->choice = (struct limit_choice){places, begin, list};
     return true;
 }
 
@@ -230,19 +221,18 @@ static bool measure_parts(const struct limit_narrowing *narrowing, const struct 
                           struct error *err)
 {
     struct parts_of_limit near;
-    struct part_places places;
     struct limit_surface finer;
     struct farthest_place found;
     struct measure_input input;
     struct mesh mesh;
     aabb *boxes = make_boxes(narrowing, &own);
+    struct limit_place *places = place_parts(narrowing, parts, &own);
 
-    if (!boxes)
+    if (!boxes || !places)
         return arena_error(err);
-    if (!place_parts(narrowing, parts, &places, &own, err)
-        || !choose_near(narrowing, &places, parts->count, boxes, &near, &own, err))
+    if (!choose_near(narrowing, places, parts->count, boxes, &near, &own, err))
         return false;
-    if (near.count > narrowing->quads_max / FACES_SHARE)
+    if (near.count > narrowing->room.quads / FACES_SHARE)
         return true;
     if (!build_finer(narrowing, &near, &finer, &own, scratch, err))
         return false;

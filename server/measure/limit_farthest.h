@@ -22,7 +22,7 @@ struct limit_narrowing {
     double eps;                          /* wanted */
     double width;                        /* wanted of the search among the triangles */
     double enough;                       /* of a maximum: as narrow a one is left as it is */
-    size_t quads_max;
+    struct limit_room room;              /* of what is cut finer */
     size_t threads;
     const struct progress *progress; /* told "limit", "index" and "hausdorff", each from 0 to 1, twice */
 };

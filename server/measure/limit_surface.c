@@ -9,10 +9,11 @@
 
 #define EPS_LEAST 0x1p-36   /* in units of the cage's size; far above the rounding of limits, far below use */
 #define EPS_MOST 64.0       /* as many units: wider than any cage, so that nothing is cut */
-#define EPS_STEP_LEAST 1.25 /* wider by so much, when there are too many quads, */
-#define EPS_STEP_MOST 4.0   /* or up to this, as the parts looked at suggest */
+#define EPS_STEP_LEAST 1.25 /* wider by so much, when there is no room, */
+#define EPS_STEP_MOST 16.0  /* or up to this, as the faces looked at suggest, */
+#define EPS_STEP_WIDE 4.0   /* by half of that where it is more than this: they may be unlike the others; */
+#define EPS_STEPS 4         /* after so many steps both grow, each time to their power 3/2 */
 #define CHUNKS_MAX 256      /* parts of the faces */
-#define BATCH 8             /* so many are built at once; after them, the number of quads is looked at */
 #define TRIAL_STRIDE 16     /* one chunk of so many tells how many quads there will be */
 
 /* --- the source --- */
@@ -100,10 +101,13 @@ struct building {
     const struct limit_base *base;
     const struct limit_wish *wish;
     const struct progress *told;
-    struct limit_chunk *chunks; /* [chunk_count], then those built: empty ranges have none */
-    size_t *ends;               /* [chunk_count] of the faces of the base, ascending */
-    size_t chunk_count;
-    size_t quad_count, looked_at; /* quads; chunks looked at until there were too many */
+    struct limit_chunk *chunks;       /* [chunk_count], then those built: empty ranges have none */
+    size_t *ends;                     /* [chunk_count] of the faces of the base, ascending */
+    size_t chunk_count, wanted_count; /* chunks; faces that are wanted */
+    size_t quad_count, face_count;    /* quads, and faces looked at until there were too many */
+    size_t work;                      /* since then */
+    double least, most;               /* the next step of eps */
+    unsigned step_count;
     size_t threads;
 };
 
@@ -130,16 +134,18 @@ static bool list_chunks(struct building *building, struct arena *scratch, struct
             if (f + 1 == faces || is_wanted(building, f) != is_wanted(building, f + 1))
                 building->ends[count++] = f + 1;
     building->chunk_count = count;
+    for (size_t f = 0; f < faces; f++)
+        building->wanted_count += is_wanted(building, f);
     return true;
 }
 
 struct batch {
     const struct building *building;
-    size_t first, stride; /* its chunks */
-    size_t quads_max;     /* of each */
-    struct arena keep[BATCH], scratch[BATCH];
-    struct error errors[BATCH];
-    bool failed[BATCH];
+    size_t first, stride;   /* its chunks */
+    struct limit_room room; /* of each */
+    struct arena keep[LIMIT_AT_ONCE], scratch[LIMIT_AT_ONCE];
+    struct error errors[LIMIT_AT_ONCE];
+    bool failed[LIMIT_AT_ONCE];
 };
 
 static void build_one(void *context, size_t i)
@@ -151,76 +157,103 @@ static void build_one(void *context, size_t i)
 
     memset(chunk, 0, sizeof *chunk);
     batch->failed[i] = building->ends[k] > first && is_wanted(building, first)
-                       && !limit_chunk_build(building->base, first, building->ends[k], batch->quads_max,
-                                             chunk, &batch->keep[i], batch->scratch[i], &batch->errors[i]);
+                       && !limit_chunk_build(building->base, first, building->ends[k], batch->room, chunk,
+                                             &batch->keep[i], batch->scratch[i], &batch->errors[i]);
 }
 
 static bool open_batch(struct batch *batch, struct arena keep, struct arena scratch, struct error *err)
 {
-    size_t keep_bytes = arena_left(&keep) / (BATCH + 1), scratch_bytes = arena_left(&scratch) / (BATCH + 1);
+    size_t keep_bytes = arena_left(&keep) / (LIMIT_AT_ONCE + 1),
+           scratch_bytes = arena_left(&scratch) / (LIMIT_AT_ONCE + 1);
 
-    for (size_t i = 0; i < BATCH; i++)
+    for (size_t i = 0; i < LIMIT_AT_ONCE; i++)
         if (!arena_split(&keep, keep_bytes, &batch->keep[i])
             || !arena_split(&scratch, scratch_bytes, &batch->scratch[i]))
             return arena_error(err);
     return true;
 }
 
-/* Builds the pieces of every stride-th chunk, or until there are more than quads_max quads. The batches do
- * not depend on the number of threads. */
-static bool build_chunks(struct building *building, size_t stride, size_t quads_max, struct arena keep,
-                         struct arena scratch, struct error *err)
+static bool is_over(const struct building *building, struct limit_room room)
 {
-    size_t count = (building->chunk_count + stride - 1) / stride;
-    struct batch batch = {.building = building, .stride = stride};
+    return building->quad_count > room.quads || building->work > room.work;
+}
 
-    building->quad_count = building->looked_at = 0;
-    if (!open_batch(&batch, keep, scratch, err))
-        return false;
-    for (size_t k = 0; k < count && building->quad_count <= quads_max; k += BATCH) {
-        size_t left = count - k < BATCH ? count - k : BATCH;
-        if (!progress_tell(building->told, "limit", stride > 1 ? 0 : (double)k / (double)count))
-            return error_set(err, ERROR_CANCELLED, "measuring was stopped");
-        batch.first = k * stride;
-        batch.quads_max = quads_max - building->quad_count;
-        tasks_run(building->threads, left, build_one, &batch);
-        for (size_t i = 0; i < left; i++) {
-            if (batch.failed[i]) {
-                *err = batch.errors[i];
-                return false;
-            }
-            building->quad_count += building->chunks[batch.first + i * stride].quad_count;
+/* False where a chunk failed. */
+static bool add_up(struct building *building, const struct batch *batch, size_t count, struct error *err)
+{
+    for (size_t i = 0; i < count; i++) {
+        const struct limit_chunk *chunk = &building->chunks[batch->first + i * batch->stride];
+        if (batch->failed[i]) {
+            *err = batch->errors[i];
+            return false;
         }
-        building->looked_at += left;
+        building->quad_count += chunk->quad_count;
+        building->face_count += chunk->face_count;
+        building->work += chunk->work;
     }
     return true;
 }
 
-/* Quads of all chunks, by those of the chunks looked at. */
-static double quads_expected(const struct building *building)
+/* Builds the pieces of every stride-th chunk, or until there is no room. The batches do not depend on the
+ * number of threads. */
+static bool build_chunks(struct limit_source *source, struct building *building, size_t stride,
+                         struct limit_room room, struct arena keep, struct arena scratch, struct error *err)
 {
-    return (double)building->quad_count * (double)building->chunk_count
-           / (double)(building->looked_at ? building->looked_at : 1);
+    size_t count = (building->chunk_count + stride - 1) / stride;
+    struct batch batch = {.building = building, .stride = stride};
+
+    building->quad_count = building->face_count = building->work = 0;
+    if (!open_batch(&batch, keep, scratch, err))
+        return false;
+    for (size_t k = 0; k < count && !is_over(building, room); k += LIMIT_AT_ONCE) {
+        size_t left = count - k < LIMIT_AT_ONCE ? count - k : LIMIT_AT_ONCE;
+        if (!progress_tell(building->told, "limit", stride > 1 ? 0 : (double)k / (double)count))
+            return error_set(err, ERROR_CANCELLED, "measuring was stopped");
+        batch.first = k * stride;
+        batch.room = (struct limit_room){room.quads - building->quad_count, room.work - building->work};
+        tasks_run(building->threads, left, build_one, &batch);
+        if (!add_up(building, &batch, left, err))
+            return false;
+    }
+    source->work += building->work;
+    return true;
+}
+
+/* What all faces need of the room, by those looked at: 1 is all of it. */
+static double share_needed(const struct building *building, struct limit_room room)
+{
+    double quads = (double)building->quad_count / (double)room.quads,
+           work = (double)building->work / (double)room.work;
+
+    return fmax(quads, work) * (double)building->wanted_count / fmax(1, (double)building->face_count);
 }
 
 /* A grid has about as many cells as 1 / eps. */
-static void widen_eps(struct limit_base *base, double quads, double quads_max)
+static void widen_eps(struct limit_base *base, struct building *building, double share)
 {
-    base->settings.eps =
-        fmin(base->settings.eps * between(quads / quads_max, EPS_STEP_LEAST, EPS_STEP_MOST), EPS_MOST);
+    double step = share > EPS_STEP_WIDE ? fmax(share / 2, EPS_STEP_WIDE) : share;
+
+    base->settings.eps = fmin(base->settings.eps * between(step, building->least, building->most), EPS_MOST);
+    if (++building->step_count >= EPS_STEPS) {
+        building->least *= sqrt(building->least);
+        building->most *= sqrt(building->most);
+    }
 }
 
-/* Widens eps until a part of the chunks says that the quads will do. Not where faces are chosen: there are
- * few. */
-static bool settle_eps(struct limit_source *source, struct building *building, size_t quads_max,
+/* Widens eps until a part of the chunks says that there is room. Not where faces are chosen: there are few.
+ */
+static bool settle_eps(struct limit_source *source, struct building *building, struct limit_room room,
                        struct arena keep, struct arena scratch, struct error *err)
 {
+    const struct limit_room trial = {room.quads / TRIAL_STRIDE, room.work / TRIAL_STRIDE};
+
     while (!building->wish->faces && source->base.settings.eps < EPS_MOST) {
-        if (!build_chunks(building, TRIAL_STRIDE, quads_max / TRIAL_STRIDE, keep, scratch, err))
+        if (!build_chunks(source, building, TRIAL_STRIDE, trial, keep, scratch, err))
             return false;
-        if (quads_expected(building) <= (double)quads_max)
+        double share = share_needed(building, room);
+        if (share <= 1)
             break;
-        widen_eps(&source->base, quads_expected(building), (double)quads_max);
+        widen_eps(&source->base, building, share);
     }
     return true;
 }
@@ -267,8 +300,13 @@ bool limit_surface_build(struct limit_source *source, const struct limit_wish *w
                          const struct progress *told, struct limit_surface *surface, struct arena *keep,
                          struct arena scratch, struct error *err)
 {
-    struct building building = {.base = &source->base, .wish = wish, .told = told, .threads = wish->threads};
-    size_t quads_max = wish->quads_max;
+    struct building building = {.base = &source->base,
+                                .wish = wish,
+                                .told = told,
+                                .threads = wish->threads,
+                                .least = EPS_STEP_LEAST,
+                                .most = EPS_STEP_MOST};
+    struct limit_room room = wish->room;
     struct arena pieces;
 
     surface->limit = (struct limit_mesh){0};
@@ -277,17 +315,16 @@ bool limit_surface_build(struct limit_source *source, const struct limit_wish *w
         between((wish->eps - source->moving) / source->cage->unit, EPS_LEAST, EPS_MOST);
     if (!arena_split(&scratch, arena_left(&scratch) / 2, &pieces))
         return arena_error(err);
-    if (!list_chunks(&building, &scratch, err)
-        || !settle_eps(source, &building, quads_max, pieces, scratch, err))
+    if (!list_chunks(&building, &scratch, err) || !settle_eps(source, &building, room, pieces, scratch, err))
         return false;
     for (;;) {
         if (source->base.settings.eps >= EPS_MOST)
-            quads_max = SIZE_MAX;
-        if (!build_chunks(&building, 1, quads_max, pieces, scratch, err))
+            room = limit_room_any();
+        if (!build_chunks(source, &building, 1, room, pieces, scratch, err))
             return false;
-        if (building.quad_count <= quads_max)
+        if (!is_over(&building, room))
             break;
-        widen_eps(&source->base, quads_expected(&building), (double)quads_max);
+        widen_eps(&source->base, &building, share_needed(&building, room));
         if (wish->eps_most > 0 && source->base.settings.eps * source->cage->unit > wish->eps_most)
             return true;
     }

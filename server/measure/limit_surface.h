@@ -10,10 +10,14 @@
 #include "mesh/warning.h"
 #include "subdiv/patches.h"
 
+#define LIMIT_AT_ONCE 8 /* parts of the faces, which do not know of each other's work */
+#define LIMIT_ATTEMPTS 18
+
 struct limit_source {
     const struct measure_input *cage;
     struct limit_base base; /* centred */
     double moving;          /* what moving back may round, part of every eps */
+    size_t work;            /* done for all that was built of it: see limit_room in subdiv/patches.h */
 };
 
 /* creases may be NULL; warnings receive crease_without_edge and no_limit_surface. ERROR_LIMIT when memory
@@ -31,10 +35,10 @@ struct limit_surface {
 };
 
 struct limit_wish {
-    double eps;        /* wanted; */
-    size_t quads_max;  /* made wider until no more quads are needed; wider than any cage, it counts no more */
-    double eps_most;   /* not 0: wider than that, nothing is built */
-    const bool *faces; /* [face_count of the cage] those wanted, NULL: all */
+    double eps;             /* wanted; */
+    struct limit_room room; /* made wider until it has room there; wider than any cage, it counts no more */
+    double eps_most;        /* not 0: wider than that, nothing is built */
+    const bool *faces;      /* [face_count of the cage] those wanted, NULL: all */
     const struct limit_choice *choice; /* of these, what is wanted, about the centre; NULL: all */
     size_t threads;                    /* does not change any result */
 };
@@ -49,7 +53,10 @@ static inline double limit_surface_eps(const struct limit_source *source, const 
     return nextafter(limit->eps[t] * source->cage->unit + source->moving, INFINITY);
 }
 
-/* Where no face is wanted, none has a limit surface, or nothing is built, triangle_count is 0 and there is no
+/* Where eps has to be made wider, that takes at most LIMIT_ATTEMPTS attempts, each with no more work than
+ * LIMIT_AT_ONCE times the room and that of as many faces.
+ *
+ * Where no face is wanted, none has a limit surface, or nothing is built, triangle_count is 0 and there is no
  * mesh. told, which may be NULL, hears the stage "limit" from 0 to 1. ERROR_LIMIT, ERROR_CANCELLED. */
 bool limit_surface_build(struct limit_source *source, const struct limit_wish *wish,
                          const struct progress *told, struct limit_surface *surface, struct arena *keep,

@@ -282,7 +282,9 @@ const uint8_t surface_colours[SURFACE_COLOURS][3] = {
 uint32_t surface_colour(double share)
 {
     double at = (share > 0 ? share < 1 ? share : 1 : 0) * (SURFACE_COLOURS - 1);
-    int low = (int)at < SURFACE_COLOURS - 1 ? (int)at : SURFACE_COLOURS - 2;
+    int low = (int)at;
+    if (low > SURFACE_COLOURS - 2)
+        low = SURFACE_COLOURS - 2;
     uint32_t colour = 0;
     for (int i = 0; i < 3; i++) {
         double a = surface_colours[low][i], b = surface_colours[low + 1][i];

@@ -24,6 +24,8 @@ enum { PANEL_WIDTH = 300, PANEL_LEAST = 140, CLOSE_HEIGHT = 240, CLOSE_MOST = 6,
 #define RING_LEAST 0.03
 #define RING_GREATEST 0.12 /* of the picture's width, of a side */
 #define RING_CLOSE 0.38
+#define TOP_LEAST                                                                                            \
+    0.1 /* of the greatest distance: where nearly all is 0, the colours still tell what is not */
 #define SEEN_SLACK                                                                                           \
     0.02 /* of the picture's width: so far behind what is seen, a place still counts as seen                 \
           */
@@ -341,7 +343,7 @@ static bool frame_all(const struct composer *composer, struct frame *frame)
         return false;
     frame->height = (size_t)ceil(PANEL_WIDTH * tallest / frame->width);
     frame->height = frame->height < PANEL_LEAST ? PANEL_LEAST : frame->height;
-    frame->top = round_number_above(nearly > 0 ? nearly : greatest);
+    frame->top = round_number_above(fmax(nearly, TOP_LEAST * greatest));
     frame->goes_on = greatest > frame->top;
     frame->worst_count = compose_worst(composer, RING_MOST, frame->worst);
     return true;

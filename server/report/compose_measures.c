@@ -13,7 +13,7 @@ static const char *known_of(const struct composer *composer, const struct json_t
     if (isnan(value))
         return "not defined";
     return isnan(half) ? say(composer, "%s %s", say_number(composer, value), composer->units)
-                       : say_interval(composer, value - half, value + half, composer->units);
+                       : say_interval(composer, fmax(0, value - half), value + half, composer->units);
 }
 
 static void add_statistic(struct composer *composer, struct document_table *table, const char *title,
@@ -271,9 +271,9 @@ static const char *all_of_them(const struct composer *composer, size_t listed)
 
 void compose_findings(struct composer *composer)
 {
-    static const struct document_column columns[] = {{"No.", 5, true},        {"Severity", 9, false},
-                                                     {"Kind, on", 19, false}, {"Place", 18, false},
-                                                     {"Size", 9, true},       {"What it is", 48, false}};
+    static const struct document_column columns[] = {{"No.", 5, true},        {"Severity", 11, false},
+                                                     {"Kind, on", 18, false}, {"Place", 18, false},
+                                                     {"Size", 11, true},      {"What it is", 44, false}};
     size_t worst[LISTED_MOST + 1], count = compose_worst(composer, LISTED_MOST, worst);
     const struct json_t *findings = node_at(composer->record, "findings");
     add_heading(composer, "Findings");

@@ -148,9 +148,11 @@ void pdf_figure(struct pages *pages, const struct document_figure *figure)
            caption = pages_text_height(pages, &caption_look, figure->caption, PAGES_INNER - beside),
            foot = fmax(legend, caption);
     pages_need(pages, rows * row + foot + 9);
-    for (size_t i = 0; i < figure->panel_count; i++)
-        draw_panel(pages, &figure->panels[i], PAGES_MARGIN + (width + GAP) * (double)(i % figure->columns),
-                   pages->y + row * (double)(i / figure->columns), width);
+    for (size_t i = 0; i < figure->panel_count; i++) {
+        size_t across = i % figure->columns, down = i / figure->columns;
+        draw_panel(pages, &figure->panels[i], PAGES_MARGIN + (width + GAP) * (double)across,
+                   pages->y + row * (double)down, width);
+    }
     pages->y += rows * row + 2;
     if (figure->has_legend)
         draw_legend(pages, figure, PAGES_MARGIN + PAGES_INNER - LEGEND_WIDTH - 50, pages->y);

@@ -57,7 +57,7 @@
 /* clang-format on */
 
 struct functions {
-#define DECLARE(name) __typeof__(name) *name;
+#define DECLARE(name) __typeof__(name) *(name);
     FUNCTIONS(DECLARE)
 #undef DECLARE
 };

@@ -135,17 +135,20 @@ double grid_eps(const vec3 bezier[16], struct grid_size size)
     return most;
 }
 
-struct grid_size grid_find(const vec3 bezier[16], double eps, uint32_t side_max, double *bound)
+struct grid_found grid_find(const vec3 bezier[16], double eps, uint32_t side_max, size_t cells_max)
 {
-    struct grid_size size = grid_guess(bezier, eps, side_max);
+    struct grid_found found = {grid_guess(bezier, eps, side_max), INFINITY, 0};
 
-    for (unsigned k = 0;; k++) {
-        *bound = grid_eps(bezier, size);
-        double factor = FINER * sqrt(*bound / eps);
-        struct grid_size finer = {whole(size.columns * factor, side_max),
-                                  whole(size.rows * factor, side_max)};
-        if (*bound <= eps || k == TRIES_MAX || grid_cells(finer) == grid_cells(size))
-            return size;
-        size = finer;
+    for (unsigned k = 0; grid_cells(found.size) <= cells_max; k++) {
+        found.bound = grid_eps(bezier, found.size);
+        found.work += grid_cells(found.size);
+        double factor = FINER * sqrt(found.bound / eps);
+        struct grid_size finer = {whole(found.size.columns * factor, side_max),
+                                  whole(found.size.rows * factor, side_max)};
+        if (found.bound <= eps || k == TRIES_MAX || grid_cells(finer) == grid_cells(found.size))
+            return found;
+        found.size = finer;
+        found.bound = INFINITY;
     }
+    return found;
 }

@@ -30,7 +30,14 @@ double grid_eps(const vec3 bezier[16], struct grid_size size);
  * side. */
 struct grid_size grid_guess(const vec3 bezier[16], double eps, uint32_t side_max);
 
-/* A grid whose bound is at most eps, where side_max allows, and its bound. */
-struct grid_size grid_find(const vec3 bezier[16], double eps, uint32_t side_max, double *bound);
+struct grid_found {
+    struct grid_size size;
+    double bound; /* INFINITY where the grid was not looked at */
+    size_t work;  /* cells looked at on the way to it */
+};
+/* A grid whose bound is at most eps, where side_max allows. One of more than cells_max cells is not looked
+ * at.
+ */
+struct grid_found grid_find(const vec3 bezier[16], double eps, uint32_t side_max, size_t cells_max);
 
 #endif

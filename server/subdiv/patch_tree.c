@@ -14,6 +14,8 @@ bool patch_tree_open(struct patch_tree *tree, size_t capacity, double rest_radiu
     tree->capacity = capacity;
     tree->rest_radius = rest_radius;
     tree->level_max = level_max;
+    tree->is_wanted = NULL;
+    tree->work = 0;
     tree->patches = ARENA_NEW(keep, struct patch, capacity);
     tree->eye = ARENA_NEW(keep, struct eye, 1);
     return !keep->failed;
@@ -26,9 +28,10 @@ struct grower {
     struct error *err;
 };
 
-static bool can_grow(const struct patch_tree *tree, double radius, unsigned level)
+static bool can_grow(const struct patch_tree *tree, vec3 centre, double radius, unsigned level)
 {
-    return radius > tree->rest_radius && level < tree->level_max && tree->capacity - tree->count >= 4;
+    return radius > tree->rest_radius && level < tree->level_max && tree->capacity - tree->count >= 4
+           && (!tree->is_wanted || tree->is_wanted(tree->context, centre, radius));
 }
 
 static uint32_t add_children(struct patch_tree *tree, uint32_t at)
@@ -57,7 +60,8 @@ static void grow_eye(struct patch_tree *tree, uint32_t at, unsigned turns, unsig
 
     for (;; level++) {
         eye_ball(tree->eye, &centre, &radius);
-        if (!can_grow(tree, radius, level))
+        tree->work += tree->eye->valence;
+        if (!can_grow(tree, centre, radius, level))
             break;
         eye_refine(tree->eye, nets);
         uint32_t child = add_children(tree, at);
@@ -155,7 +159,8 @@ static bool grow_locally(struct grower *grower, uint32_t at, const struct cage *
     if (!local_cage_build(cage, f, first, marks, &local, &scratch, grower->temporary, grower->err))
         return false;
     local_cage_ball(&local, &centre, &radius);
-    if (!can_grow(grower->tree, radius, level))
+    grower->tree->work += local.mesh.face_count;
+    if (!can_grow(grower->tree, centre, radius, level))
         return set_rest(grower, at, &local, centre, radius);
     if (!refine_build(&local, &fine, &scratch, grower->temporary, grower->err))
         return false;
@@ -200,7 +205,9 @@ bool patch_tree_build(struct patch_tree *tree, const struct cage *cage, uint32_t
     struct grower grower = {tree, more_scratch, err};
 
     tree->count = 1;
-    return grow(&grower, 0, cage, f, first, marks, 0, scratch);
+    bool ok = grow(&grower, 0, cage, f, first, marks, 0, scratch);
+    tree->work += tree->count;
+    return ok;
 }
 
 vec3 patch_corner(const struct patch_tree *tree, uint32_t patch, unsigned corner)
@@ -213,11 +220,17 @@ vec3 patch_corner(const struct patch_tree *tree, uint32_t patch, unsigned corner
     return p->kind == PATCH_PIECE ? p->points[PLACES[(corner - p->turns) & 3]] : p->corners[corner];
 }
 
-static void add_to_fit(const struct patch_tree *tree, uint32_t at, const vec3 corners[4], const int sides[4],
-                       struct quad_fit *fit);
+/* A bound as it grows; no more is added once it is too large. */
+struct fitting {
+    struct patch_tree *tree;
+    struct quad_fit fit;
+    double most_sq;
+};
 
-static void add_halves(const struct patch_tree *tree, const struct patch *p, const vec3 corners[4],
-                       const int sides[4], struct quad_fit *fit)
+static void add_to_fit(struct fitting *fitting, uint32_t at, const vec3 corners[4], const int sides[4]);
+
+static void add_halves(struct fitting *fitting, const struct patch *p, const vec3 corners[4],
+                       const int sides[4])
 {
     const unsigned a = p->turns, b = (a + 1) & 3, c = (a + 2) & 3, d = (a + 3) & 3;
     vec3 part[4], on_b = vec3_scale(vec3_add(corners[b], corners[c]), 0.5),
@@ -232,23 +245,25 @@ static void add_halves(const struct patch_tree *tree, const struct patch *p, con
         part[half ? b : c] = on_b;
         part[half ? a : d] = on_d;
         part_sides[half ? a : c] = QUAD_FIT_NO_SIDE;
-        add_to_fit(tree, p->child + half, part, part_sides, fit);
+        add_to_fit(fitting, p->child + half, part, part_sides);
     }
 }
 
-static void add_to_fit(const struct patch_tree *tree, uint32_t at, const vec3 corners[4], const int sides[4],
-                       struct quad_fit *fit)
+static void add_to_fit(struct fitting *fitting, uint32_t at, const vec3 corners[4], const int sides[4])
 {
-    const struct patch *p = &tree->patches[at];
+    const struct patch *p = &fitting->tree->patches[at];
     vec3 middles[4], centre = {0}, part[4];
     int part_sides[4];
 
+    if (quad_fit_is_over(&fitting->fit, fitting->most_sq))
+        return;
+    fitting->tree->work++;
     if (p->kind == PATCH_REST) {
-        quad_fit_add_ball(fit, p->centre, p->radius, corners, sides);
+        quad_fit_add_ball(&fitting->fit, p->centre, p->radius, corners, sides);
         return;
     }
     if (p->kind == PATCH_HALVED) {
-        add_halves(tree, p, corners, sides, fit);
+        add_halves(fitting, p, corners, sides);
         return;
     }
     if (p->kind == PATCH_PIECE) {
@@ -256,7 +271,7 @@ static void add_to_fit(const struct patch_tree *tree, uint32_t at, const vec3 co
             part[j] = corners[(j + p->turns) & 3];
             part_sides[j] = sides[(j + p->turns) & 3];
         }
-        quad_fit_add_bezier(fit, p->points, part, part_sides);
+        quad_fit_add_bezier(&fitting->fit, p->points, part, part_sides);
         return;
     }
     for (unsigned j = 0; j < 4; j++) {
@@ -272,16 +287,16 @@ static void add_to_fit(const struct patch_tree *tree, uint32_t at, const vec3 co
         part_sides[i] = sides[i];
         part_sides[before] = sides[before];
         part_sides[(i + 1) & 3] = part_sides[(i + 2) & 3] = QUAD_FIT_NO_SIDE;
-        add_to_fit(tree, p->child + i, part, part_sides, fit);
+        add_to_fit(fitting, p->child + i, part, part_sides);
     }
 }
 
-double patch_eps(const struct patch_tree *tree, uint32_t patch, const vec3 corners[4])
+double patch_eps(struct patch_tree *tree, uint32_t patch, const vec3 corners[4], double most)
 {
     static const int SIDES[4] = {0, 1, 2, 3};
-    struct quad_fit fit;
+    struct fitting fitting = {.tree = tree, .most_sq = most * most};
 
-    quad_fit_begin(&fit, corners);
-    add_to_fit(tree, patch, corners, SIDES, &fit);
-    return quad_fit_eps(&fit);
+    quad_fit_begin(&fitting.fit, corners);
+    add_to_fit(&fitting, patch, corners, SIDES);
+    return quad_fit_is_over(&fitting.fit, fitting.most_sq) ? INFINITY : quad_fit_eps(&fitting.fit);
 }

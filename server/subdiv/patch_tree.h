@@ -29,8 +29,13 @@ struct patch_tree {
     size_t count, capacity;
     struct patch *patches; /* [capacity], 0 is the root */
     struct eye *eye;
-    double rest_radius; /* a rest of this radius is small enough */
-    unsigned level_max; /* and so is one after so many steps */
+    double rest_radius;                                           /* a rest of this radius is small enough, */
+    unsigned level_max;                                           /* and so is one after so many steps, */
+    bool (*is_wanted)(void *context, vec3 centre, double radius); /* or in a ball where it is not; NULL: it is
+                                                                   * everywhere */
+    void *context;
+    size_t work; /* of all trees: patches made, and looked at for a bound; a step of a fan or a mesh counts
+                  * by its faces */
 };
 
 /* Room for trees of at most `capacity` patches (at least 1); false when the arena is out of memory. */
@@ -48,7 +53,7 @@ bool patch_tree_build(struct patch_tree *tree, const struct cage *cage, uint32_t
 vec3 patch_corner(const struct patch_tree *tree, uint32_t patch, unsigned corner);
 
 /* A bound of the distance between the surface over a patch and two triangles over its corners: see
- * quad_fit.h. */
-double patch_eps(const struct patch_tree *tree, uint32_t patch, const vec3 corners[4]);
+ * quad_fit.h. Where it is larger than `most`, it may be INFINITY instead. */
+double patch_eps(struct patch_tree *tree, uint32_t patch, const vec3 corners[4], double most);
 
 #endif

@@ -18,6 +18,7 @@
 #define HALVINGS_MAX 12     /* of one piece */
 #define HALVING_SHARE 0.9   /* of the cells: with no more in both halves, a piece is halved */
 #define HALVING_CELLS 4     /* fewer are not worth it */
+#define NEAR_SHARE 16       /* so many places are looked at in the time of a piece */
 #define CHOICE_CELLS 16     /* where not all of the surface is wanted, larger pieces are halved */
 
 /* The points of a piece, row by row; a cell of the grid is a quad. */
@@ -98,18 +99,37 @@ bool limit_base_build(const struct cage *cage, struct limit_settings settings, s
     return limit_positions(&base->cage, base->limits, scratch, err);
 }
 
+/* The places that a piece may be near to. */
+struct nearby {
+    size_t count;
+    const uint32_t *list;
+};
+
 /* What the faces of one chunk share. */
 struct worker {
     const struct limit_base *base;
     struct limit_chunk *chunk;
-    size_t quads_max;
+    struct limit_room room;
+    struct nearby near; /* of the face that is looked at */
     struct arena *keep;
     struct arena scratch, more_scratch;
     struct patch_tree tree;
+    size_t cells; /* looked at in grids */
     struct local_marks marks;
     bool has_tree, has_marks;
     struct error *err;
 };
+
+static size_t work_of(const struct worker *worker)
+{
+    return worker->tree.work + worker->cells;
+}
+
+/* Whether there is no room for what there is; the rest is not looked at. */
+static bool is_over(const struct worker *worker)
+{
+    return worker->chunk->quad_count > worker->room.quads || work_of(worker) > worker->room.work;
+}
 
 static size_t points_of(struct grid_size size)
 {
@@ -124,8 +144,7 @@ static struct limit_grid *add_grid(struct worker *worker, uint32_t f, struct gri
 
     chunk->quad_count += grid_cells(size);
     chunk->point_count += points_of(size) - (whole ? 4 : 0);
-    chunk->too_many = chunk->quad_count > worker->quads_max;
-    if (chunk->too_many)
+    if (is_over(worker))
         return NULL;
     struct limit_grid *grid = (struct limit_grid *)arena_alloc(
         worker->keep, 1, sizeof *grid + points_of(size) * sizeof *grid->points, _Alignof(struct limit_grid));
@@ -164,20 +183,16 @@ static double wanted_eps(const struct worker *worker)
     return fmax(worker->base->settings.eps - worker->base->rounding, worker->base->rounding);
 }
 
-/* Whether there are too many quads; the rest is not looked at. */
-static bool is_over(const struct worker *worker)
-{
-    return worker->chunk->too_many;
-}
-
 static bool add_samples(struct worker *worker, uint32_t f, const vec3 points[16], bool whole)
 {
-    double eps;
-
     if (is_over(worker))
         return true;
-    struct grid_size size = grid_find(points, wanted_eps(worker), worker->base->settings.side_max, &eps);
-    struct limit_grid *grid = add_grid(worker, f, size, eps, whole);
+    size_t quads = worker->room.quads - worker->chunk->quad_count, work = worker->room.work - work_of(worker);
+    struct grid_found found =
+        grid_find(points, wanted_eps(worker), worker->base->settings.side_max, quads < work ? quads : work);
+    struct grid_size size = found.size;
+    worker->cells += isfinite(found.bound) ? found.work : found.work + grid_cells(size);
+    struct limit_grid *grid = add_grid(worker, f, size, found.bound, whole);
 
     for (uint32_t j = 0, at = 0; grid && j <= size.rows; j++)
         for (uint32_t i = 0; i <= size.columns; i++)
@@ -204,12 +219,6 @@ static size_t halve(const struct worker *worker, const vec3 points[16], vec3 low
     return cells[0] < cells[1] ? cells[0] : cells[1];
 }
 
-/* The places that a piece may be near to. */
-struct nearby {
-    size_t count;
-    const uint32_t *list;
-};
-
 static struct nearby nearby_of(const struct limit_base *base, uint32_t f)
 {
     uint32_t source = base->cage.face_source[f];
@@ -220,10 +229,32 @@ static struct nearby nearby_of(const struct limit_base *base, uint32_t f)
                            base->choice->list + base->choice->begin[source]};
 }
 
-/* Those that the hull of its points does not rule out. */
-static bool find_nearby(const struct limit_base *base, const vec3 points[16], struct nearby *near,
-                        struct arena *keep)
+static bool is_near(const struct limit_base *base, uint32_t at, aabb box)
 {
+    const struct limit_place *place = &base->choice->places[at];
+    double reach = place->reach + base->rounding;
+
+    return !(aabb_gap_sq(box, place->box) > reach * reach * (1 + 0x1p-40));
+}
+
+/* Whether the surface in a ball may be near to a place of the face. */
+static bool ball_is_wanted(void *context, vec3 centre, double radius)
+{
+    struct worker *worker = context;
+    const vec3 ways = {radius, radius, radius};
+    const aabb box = {vec3_sub(centre, ways), vec3_add(centre, ways)};
+
+    worker->cells += worker->near.count / NEAR_SHARE;
+    for (size_t i = 0; i < worker->near.count; i++)
+        if (is_near(worker->base, worker->near.list[i], box))
+            return true;
+    return false;
+}
+
+/* Those that the hull of its points does not rule out. */
+static bool find_nearby(struct worker *worker, const vec3 points[16], struct nearby *near, struct arena *keep)
+{
+    const struct limit_base *base = worker->base;
     uint32_t *list = ARENA_NEW(keep, uint32_t, near->count);
     aabb box = aabb_empty();
     size_t count = 0;
@@ -232,12 +263,10 @@ static bool find_nearby(const struct limit_base *base, const vec3 points[16], st
         return false;
     for (int i = 0; i < 16; i++)
         box = aabb_include(box, points[i]);
-    for (size_t i = 0; i < near->count; i++) {
-        const struct limit_place *place = &base->choice->places[near->list[i]];
-        double reach = place->reach + base->rounding;
-        if (!(aabb_gap_sq(box, place->box) > reach * reach * (1 + 0x1p-40)))
+    worker->cells += near->count / NEAR_SHARE;
+    for (size_t i = 0; i < near->count; i++)
+        if (is_near(base, near->list[i], box))
             list[count++] = near->list[i];
-    }
     arena_trim(keep, list, count, sizeof *list);
     *near = (struct nearby){count, list};
     return true;
@@ -252,7 +281,7 @@ static bool add_piece(struct worker *worker, uint32_t f, const vec3 points[16], 
 
     if (is_over(worker))
         return true;
-    if (in_part && !find_nearby(worker->base, points, &near, &scratch))
+    if (in_part && !find_nearby(worker, points, &near, &scratch))
         return arena_error(worker->err);
     if (in_part && near.count == 0)
         return true;
@@ -295,12 +324,15 @@ static bool add_patch(struct worker *worker, uint32_t f, uint32_t at, bool whole
     if (is_over(worker))
         return true;
     if (patch->kind == PATCH_PIECE)
-        return add_piece(worker, f, patch->points, 0, false, nearby_of(worker->base, f),
-                         worker->more_scratch);
+        return add_piece(worker, f, patch->points, 0, false, worker->near, worker->more_scratch);
+    if (patch->kind == PATCH_REST && worker->tree.is_wanted
+        && !worker->tree.is_wanted(worker, patch->centre, patch->radius))
+        return true;
     for (unsigned j = 0; j < 4; j++)
         corners[j] = patch_corner(&worker->tree, at, j);
     if (patch->kind == PATCH_REST || may_be_one_quad(worker, at, corners)) {
-        double eps = patch_eps(&worker->tree, at, corners);
+        double eps =
+            patch_eps(&worker->tree, at, corners, patch->kind == PATCH_REST ? INFINITY : wanted_eps(worker));
         if (patch->kind == PATCH_REST || eps <= wanted_eps(worker))
             return add_quad(worker, f, corners, eps, whole);
     }
@@ -329,6 +361,10 @@ static bool open_tree(struct worker *worker)
                          &worker->scratch)
         || !local_marks_open(&worker->marks, &base->cage, &worker->scratch))
         return arena_error(worker->err);
+    if (base->choice) {
+        worker->tree.is_wanted = ball_is_wanted;
+        worker->tree.context = worker;
+    }
     return true;
 }
 
@@ -345,6 +381,7 @@ static bool add_polygon(struct worker *worker, uint32_t f)
         return false;
     if (!local_marks_open(&marks, &fine, &scratch))
         return arena_error(worker->err);
+    worker->cells += local.mesh.face_count;
     for (uint32_t i = 0; i < mesh_face_size(&local.mesh, 0); i++)
         if (!add_tree(worker, &fine, i, &marks, scratch, f, false))
             return false;
@@ -384,12 +421,14 @@ static bool add_face(struct worker *worker, uint32_t f)
     vec3 net[16], points[16];
     unsigned corner;
 
+    worker->near = nearby_of(worker->base, f);
+    worker->cells++;
     if (worker->base->vertex_boxes && is_crowded(worker->base, f))
         return add_boxed(worker, f);
     if (is_quad && net_classify(cage, f, &corner) == NET_REGULAR) {
         net_gather(cage, f, 0, net);
         bezier_from_net(net, points);
-        return add_piece(worker, f, points, 0, true, nearby_of(worker->base, f), worker->more_scratch);
+        return add_piece(worker, f, points, 0, true, worker->near, worker->more_scratch);
     }
     if (!open_tree(worker))
         return false;
@@ -398,18 +437,22 @@ static bool add_face(struct worker *worker, uint32_t f)
     return add_tree(worker, cage, f, &worker->marks, worker->scratch, f, true);
 }
 
-bool limit_chunk_build(const struct limit_base *base, size_t first, size_t end, size_t quads_max,
+bool limit_chunk_build(const struct limit_base *base, size_t first, size_t end, struct limit_room room,
                        struct limit_chunk *chunk, struct arena *keep, struct arena scratch, struct error *err)
 {
     struct worker worker = {
-        .base = base, .chunk = chunk, .quads_max = quads_max, .keep = keep, .scratch = scratch, .err = err};
+        .base = base, .chunk = chunk, .room = room, .keep = keep, .scratch = scratch, .err = err};
 
     memset(chunk, 0, sizeof *chunk);
     if (!arena_split(&worker.scratch, arena_left(&worker.scratch) / 4, &worker.more_scratch))
         return arena_error(err);
-    for (size_t f = first; f < end && !is_over(&worker); f++)
+    for (size_t f = first; f < end && !is_over(&worker); f++) {
         if (!add_face(&worker, (uint32_t)f))
             return false;
+        chunk->face_count += !is_over(&worker);
+    }
+    chunk->work = work_of(&worker);
+    chunk->too_many = is_over(&worker);
     return true;
 }
 
@@ -524,8 +567,8 @@ bool limit_mesh_build(const struct mesh *mesh, const struct creases *creases, en
         return arena_error(err);
     return cage_build(mesh, creases, rule, &cage, &scratch, more_scratch, err)
            && limit_base_build(&cage, settings, &base, &scratch, more_scratch, err)
-           && limit_chunk_build(&base, 0, base.cage.mesh.face_count, SIZE_MAX, &chunk, &scratch, more_scratch,
-                                err)
+           && limit_chunk_build(&base, 0, base.cage.mesh.face_count, limit_room_any(), &chunk, &scratch,
+                                more_scratch, err)
            && limit_mesh_join(&base, &chunk, 1, limit, keep, err);
 }
 

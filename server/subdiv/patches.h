@@ -26,7 +26,7 @@
  * Faces do not depend on each other: chunks of them may be built on several threads, each with arenas of its
  * own, and joined in order; the result is the same for any chunks. Time and memory are linear in the faces; a
  * face on a semi-sharp edge costs about as many times as much as one at an extraordinary vertex as the edge
- * is sharp. */
+ * is sharp. How much a face costs goes with the eps that is wanted: room for work keeps it in bounds. */
 #ifndef SUBDIV_PATCHES_H
 #define SUBDIV_PATCHES_H
 
@@ -83,18 +83,29 @@ bool limit_mesh_build(const struct mesh *mesh, const struct creases *creases, en
 bool limit_base_build(const struct cage *cage, struct limit_settings settings, struct limit_base *base,
                       struct arena *keep, struct arena scratch, struct error *err);
 
+/* How much a chunk may be. */
+struct limit_room {
+    size_t quads;
+    size_t work; /* looks at a bicubic piece, or at a face around a corner that is refined */
+};
+static inline struct limit_room limit_room_any(void)
+{
+    return (struct limit_room){SIZE_MAX, SIZE_MAX};
+}
 struct limit_chunk {
-    size_t quad_count;
+    size_t face_count; /* looked at to the end */
+    size_t quad_count, work;
     size_t point_count; /* besides the limits of control vertices */
-    bool too_many;      /* nothing is kept: more quads than quads_max */
+    bool too_many;      /* nothing is kept: more than there is room for */
     struct limit_grid *first, *last;
 };
-/* The pieces of faces first to end - 1 of base->cage; their memory is taken from keep. Where they have more
- * than quads_max quads, they are not kept, nor counted to the end. */
-bool limit_chunk_build(const struct limit_base *base, size_t first, size_t end, size_t quads_max,
+/* The pieces of faces first to end - 1 of base->cage; their memory is taken from keep. Where there is no room
+ * for them, they are not kept, nor counted to the end: no more work is done than there is room for and that
+ * of a face. */
+bool limit_chunk_build(const struct limit_base *base, size_t first, size_t end, struct limit_room room,
                        struct limit_chunk *chunk, struct arena *keep, struct arena scratch,
                        struct error *err);
-/* Chunks of faces, in order; none with too many quads. */
+/* Chunks of faces, in order; none that is too many. */
 bool limit_mesh_join(const struct limit_base *base, const struct limit_chunk *chunks, size_t chunk_count,
                      struct limit_mesh *limit, struct arena *keep, struct error *err);
 

@@ -142,6 +142,14 @@ void quad_fit_add_ball(struct quad_fit *fit, vec3 centre, double radius, const v
         raise_by_radius(&fit->outside_sq, outside_sq(fit, centre), radius);
 }
 
+/* Either bound is at least E1 along n. */
+bool quad_fit_is_over(const struct quad_fit *fit, double most_sq)
+{
+    if (!fit->has_plane)
+        return fit->off_sq > most_sq;
+    return fit->off_normal_sq > most_sq;
+}
+
 double quad_fit_eps_by_parameters(const struct quad_fit *fit)
 {
     return sqrt(fit->off_sq) + vec3_length(twist(fit->corners)) / 4;

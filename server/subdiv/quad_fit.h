@@ -58,6 +58,9 @@ void quad_fit_add_ball(struct quad_fit *fit, vec3 centre, double radius, const v
 /* The bound, without rounding. */
 double quad_fit_eps(const struct quad_fit *fit);
 
+/* Whether what was added so far already makes the bound larger than the square root of most_sq. */
+bool quad_fit_is_over(const struct quad_fit *fit, double most_sq);
+
 /* E1 + E2 alone. */
 double quad_fit_eps_by_parameters(const struct quad_fit *fit);
 

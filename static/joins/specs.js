@@ -109,8 +109,11 @@ export function joinSpecs(el, page) {
     if (mode === 'text') show({ draft: { ...draft, mode, text: writeText(draft.spec) } });
     else {
       const { spec, fault } = readText(draft.text);
-      if (spec === undefined) tellFault(fault);
-      else show({ draft: { ...drafted(spec), begun: draft.begun } });
+      if (spec === undefined) {
+        clearTimeout(timer);
+        state = { ...state, draft: { ...draft } }; // what the service has still to say is of less use now
+        tellFault(fault);
+      } else show({ draft: { ...drafted(spec), begun: draft.begun } });
     }
   }
 

@@ -67,6 +67,18 @@ describe('audits', () => {
     spec = { strict: first.body.id, loose: edited.body.id };
   });
 
+  test('a spec is checked without being kept, in the words in which adding it would refuse it', async () => {
+    const before = (await call(server, 'GET', '/api/v1/specs')).body.items.length;
+    const check = (json) => call(server, 'POST', '/api/v1/spec-checks', { json });
+    const good = await check({ ...closeSpec(0.173), name: 'Only checked' });
+    assert.deepEqual([good.status, good.body], [200, { valid: true, detail: null, line: null }]);
+    const bad = { ...closeSpec(0.173), purpose: '' };
+    const told = await check(bad);
+    assert.equal(told.status, 200);
+    assert.deepEqual([told.body.valid, told.body.detail], [false, (await call(server, 'POST', '/api/v1/specs', { json: bad })).body.detail]);
+    assert.equal((await call(server, 'GET', '/api/v1/specs')).body.items.length, before);
+  });
+
   test('a spec with a fault is refused with rule and key, and nothing is kept', async () => {
     const before = (await call(server, 'GET', '/api/v1/specs')).body.items.length;
     const wrong = closeSpec(1);

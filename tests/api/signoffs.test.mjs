@@ -1,7 +1,8 @@
 // signoffs.test.mjs - audits signed off by named persons, what is signed, what breaks it, and the log.
 import assert from 'node:assert/strict';
-import { execFileSync, spawnSync } from 'node:child_process';
+import { execFileSync, spawn, spawnSync } from 'node:child_process';
 import { createHash } from 'node:crypto';
+import { once } from 'node:events';
 import { chmodSync, existsSync, readFileSync, renameSync, statSync, writeFileSync } from 'node:fs';
 import path from 'node:path';
 import { after, before, describe, test } from 'node:test';
@@ -36,10 +37,17 @@ describe('sign-offs', () => {
   const openssl = (signOff, statement) =>
     spawnSync('openssl', ['pkeyutl', '-verify', '-pubin', '-inkey', file('key.pem', signOff.public_key), '-rawin', '-in',
       file('statement.json', statement), '-sigfile', file('s.bin', Buffer.from(signOff.signature, 'base64'))], { encoding: 'utf8' });
-  /** Changes the database behind the service's back. */
-  const alter = (...statements) =>
-    execFileSync('python3', ['-c', 'import sqlite3, sys\nc = sqlite3.connect(sys.argv[1])\nfor s in sys.argv[2:]: c.execute(s)\nc.commit()',
-      path.join(data, 'fettle.db'), ...statements]);
+  /** Changes the database behind the service's back, by another program; throws what SQLite says. */
+  const sqlite = 'import sqlite3, sys\nc = sqlite3.connect(sys.argv[1], isolation_level=None)\nfor line in sys.stdin:\n  try:\n    c.execute(line)\n'
+    + '    print("done", flush=True)\n  except Exception as e:\n    print(e, flush=True)';
+  let other;
+  async function alter(statement) {
+    other ??= spawn('python3', ['-c', sqlite, path.join(data, 'fettle.db')], { stdio: ['pipe', 'pipe', 'inherit'] });
+    other.stdin.write(`${statement}\n`);
+    let said = '';
+    while (!said.endsWith('\n')) said += (await once(other.stdout, 'data'))[0];
+    if (said !== 'done\n') throw new Error(said);
+  }
 
   before(async () => {
     server = await startServer(null, { data });
@@ -50,6 +58,7 @@ describe('sign-offs', () => {
     audit = await judge(closed('Whole'));
   });
   after(async () => {
+    other?.stdin.end();
     assert.equal((await server.stop()).code, 0);
     assert.doesNotMatch(server.log, /Sanitizer|runtime error/);
   });
@@ -215,18 +224,18 @@ describe('sign-offs', () => {
   ];
 
   test('whatever is changed behind its back breaks the sign-off, and is named', async () => {
-    assert.throws(() => alter("UPDATE signoff SET signer = 'Eve'"), /never changed/);
-    assert.throws(() => alter('DELETE FROM signoff'), /never removed/);
-    assert.throws(() => alter("UPDATE step SET who = 'Eve'"), /never changed/);
-    assert.throws(() => alter('DELETE FROM step'), /never shortened/);
-    alter('DROP TRIGGER signoff_stays');
+    await assert.rejects(alter("UPDATE signoff SET signer = 'Eve'"), /never changed/);
+    await assert.rejects(alter('DELETE FROM signoff'), /never removed/);
+    await assert.rejects(alter("UPDATE step SET who = 'Eve'"), /never changed/);
+    await assert.rejects(alter('DELETE FROM step'), /never shortened/);
+    await alter('DROP TRIGGER signoff_stays');
     for (const [part, change, undo] of changes) {
-      alter(change);
+      await alter(change);
       const broken = await get(`/sign-offs/${signed.id}`);
       const state = await get(`/audits/${audit.id}/sign-offs`);
       const beside = await sign(audit, { by: 'Ada' });
       const verified = spawnSync(FETTLE, ['verify', '--data', data], { encoding: 'utf8' });
-      alter(undo);
+      await alter(undo);
       assert.deepEqual([broken.holds, broken.changed], [false, [part]], change);
       assert.equal(state.state, 'broken', change);
       assert.ok(state.refusal, 'nobody signs beside it');
@@ -309,7 +318,7 @@ describe('sign-offs', () => {
     chmodSync(key, 0o600);
   });
 
-  test('sign-offs hold after a restart, and a newer run asks for a new audit', async () => {
+  test('sign-offs hold after a restart, and are made without a server too', async () => {
     const before = await get(`/audits/${audit.id}/sign-offs`);
     const offline = await judge(closed('Without a server'));
     assert.equal((await server.stop()).code, 0);
@@ -320,12 +329,5 @@ describe('sign-offs', () => {
     assert.match(cli('--help').stdout, /^usage: fettle sign-off /);
     server = await startServer(null, { data });
     assert.deepEqual(await get(`/audits/${audit.id}/sign-offs`), before);
-    const job = await call(server, 'POST', '/api/v1/runs', { json: { version: cage.id, again: true } });
-    assert.equal(job.status, 202, job.text);
-    const newest = async () => (await get(`/versions/${cage.id}`)).latest_run;
-    while ((await newest()) === cage.latest_run) await get(`/jobs/${job.body.id}`);
-    const { refusal, state } = await get(`/audits/${audit.id}/sign-offs`);
-    assert.equal(state, 'signed off', 'what was signed still is what it was');
-    assert.match(refusal, new RegExp(`run ${await newest()} of cage 1 is newer than run ${cage.latest_run} of this audit`));
   });
 });

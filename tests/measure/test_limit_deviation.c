@@ -5,6 +5,7 @@
  *   same_*      whatever the number of threads; far from the origin; at the ends of the range of numbers
  *   narrow_*    maxima where all triangles cannot be as near as wanted: closed forms, and a finer surface
  *   width_*     as wanted on cages of every kind; honest where it is asked for too much
+ *   work_*      within bounds, counted, beside references far away, far too small and far too large
  */
 #include <criterion/criterion.h>
 #include <criterion/new/assert.h>
@@ -17,6 +18,7 @@
 
 struct got {
     bool defined;
+    size_t work;
     struct deviation deviation;
     struct deviation_field positions;
     struct deviation_faces faces;
@@ -44,6 +46,7 @@ static struct got measure(const struct mesh *cage, const struct mesh *reference,
               || limit_deviation_measure(&triangles, &b, &request, &got.deviation, &got.positions, &got.faces,
                                          &keep, pair_arena(1), &err);
     cr_assert(ok, "%s", err.text);
+    got.work = triangles.source.work;
     return got;
 }
 
@@ -411,5 +414,59 @@ Test(limit_deviation, narrow_intervals_overlap_those_of_other_tolerances)
             cr_expect(now.upper - now.lower <= 0.5 * (before.upper - before.lower) || i == 0, "%g, way %d",
                       certify[i], way);
         }
+    }
+}
+
+/* A sheet of triangles in waves: each of them is three quads with two extraordinary corners. */
+static struct mesh wavy_sheet(struct arena *arena, size_t side)
+{
+    struct mesh sheet = fixture_grid(arena, side, side), triangles = sheet;
+    size_t count = 2 * sheet.face_count;
+
+    triangles.face_count = count;
+    triangles.face_offsets = ARENA_NEW(arena, uint32_t, count + 1);
+    triangles.face_vertices = ARENA_NEW(arena, uint32_t, 3 * count);
+    for (size_t f = 0; f <= count; f++)
+        triangles.face_offsets[f] = (uint32_t)(3 * f);
+    for (size_t f = 0; f < count; f++)
+        for (size_t k = 0; k < 3; k++) {
+            const uint32_t *face = mesh_face(&sheet, f / 2);
+            triangles.face_vertices[3 * f + k] = face[f % 2 == 0 || k == 0 ? k : k + 1];
+        }
+    for (size_t v = 0; v < sheet.vertex_count; v++) {
+        vec3 *p = &triangles.positions[v];
+        p->z = sin(0.7 * p->x) + cos(0.5 * p->y);
+    }
+    return triangles;
+}
+
+/* The wanted width goes with the reference, not with the cage: the work must not. */
+Test(limit_deviation, work_is_bounded_beside_any_reference)
+{
+    struct arena arena = pair_arena(4);
+    struct mesh sheet = wavy_sheet(&arena, 12), cube = fixture_cubed_sphere(&arena, 2);
+    const struct {
+        const char *name;
+        double scale;
+        vec3 move;
+    } cases[] = {{"a thousand units away", 1, {750, 750, 750}},
+                 {"far too small, on the sheet", 1e-3, {6, 6, 1}},
+                 {"a point beside it, nearly", 1e-9, {6, 6, 1}},
+                 {"far too large", 1e3, {0, 0, 0}}};
+    const size_t room = LIMIT_WORK_MIN + LIMIT_WORK_OF_FACE * sheet.face_count;
+    struct deviation_settings settings = pair_settings();
+
+    for (size_t i = 0; i < fixture_size(sizeof cases / sizeof *cases, 1); i++) {
+        struct mesh scan = fixture_moved(&arena, &cube, cases[i].scale, cases[i].move);
+        struct got got = measure(&sheet, &scan, BOUNDARY_EDGE_AND_CORNER, NULL, &settings);
+        const double wanted = settings.certify * 2 * sqrt(3) * cases[i].scale;
+        cr_expect(le(sz, got.work, 2 * room + 2 * LIMIT_WORK_NARROW), "%s", cases[i].name);
+        for (int way = 0; way < 2; way++) {
+            struct interval max = both_of(&got, way);
+            cr_expect(got.deviation.budget_exhausted || max.upper - max.lower <= wanted, "%s", cases[i].name);
+        }
+        cr_expect(got.deviation.budget_exhausted
+                      || got.deviation.reference_to_subject.halfwidth.mean <= wanted,
+                  "%s", cases[i].name);
     }
 }

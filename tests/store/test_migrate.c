@@ -136,7 +136,7 @@ Test(migrate, forward_from_before_orders_by_faults_counts_those_of_the_latest_ca
     run_next_job(&folder, 0, NAN);
     add_version(&folder, specimen, "cage", 0, "b");
     int64_t run = run_next_job(&folder, 0, NAN);
-    char sql[1600];
+    char sql[2000];
     snprintf(sql, sizeof sql,
              "INSERT OR REPLACE INTO run_measure (run, measure, value) VALUES (%lld, 5, 7); " BACK_TO_0005
              "PRAGMA user_version = 5",

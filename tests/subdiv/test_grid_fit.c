@@ -79,13 +79,13 @@ Test(find, reaches_what_is_wanted)
 
     for (unsigned round = 0; round < 10; round++) {
         vec3 points[16];
-        double bound;
         random_piece(points, 0.3, &state);
-        struct grid_size size = grid_find(points, 1e-3, 1024, &bound);
-        cr_expect(le(dbl, bound, 1e-3));
-        cr_expect(eq(dbl, bound, grid_eps(points, size)));
-        cr_expect(
-            le(sz, grid_cells(size), 3000)); /* bends of some 6 need (6 / 8 / 1e-4) cells each way's root */
+        struct grid_found found = grid_find(points, 1e-3, 1024, SIZE_MAX);
+        cr_expect(le(dbl, found.bound, 1e-3));
+        cr_expect(eq(dbl, found.bound, grid_eps(points, found.size)));
+        cr_expect(le(sz, grid_cells(found.size),
+                     3000)); /* bends of some 6 need (6 / 8 / 1e-4) cells each way's root */
+        cr_expect(le(sz, grid_cells(found.size), found.work));
     }
 }
 
@@ -93,24 +93,36 @@ Test(find, takes_one_cell_where_the_piece_is_flat)
 {
     uint64_t state = 43;
     vec3 points[16];
-    double bound;
 
     random_piece(points, 0, &state);
-    cr_expect(eq(sz, grid_cells(grid_find(points, 1e-9, 1024, &bound)), 1));
-    cr_expect(le(dbl, bound, 1e-15));
+    struct grid_found found = grid_find(points, 1e-9, 1024, SIZE_MAX);
+    cr_expect(eq(sz, grid_cells(found.size), 1));
+    cr_expect(eq(sz, found.work, 1));
+    cr_expect(le(dbl, found.bound, 1e-15));
 }
 
 Test(find, ends_at_the_cells_it_may_have)
 {
     uint64_t state = 44;
     vec3 points[16];
-    double bound;
 
     random_piece(points, 0.5, &state);
-    struct grid_size size = grid_find(points, 1e-12, 8, &bound);
-    cr_expect(eq(sz, grid_cells(size), 64));
-    cr_expect(gt(dbl, bound, 1e-12));
+    struct grid_found found = grid_find(points, 1e-12, 8, SIZE_MAX);
+    cr_expect(eq(sz, grid_cells(found.size), 64));
+    cr_expect(gt(dbl, found.bound, 1e-12));
     for (int i = 0; i < 16; i++)
         points[i] = (vec3){0, 0, 0};
-    cr_expect(eq(sz, grid_cells(grid_find(points, 0, 8, &bound)), 1));
+    cr_expect(eq(sz, grid_cells(grid_find(points, 0, 8, SIZE_MAX).size), 1));
+}
+
+Test(find, does_not_look_at_a_grid_of_too_many_cells)
+{
+    uint64_t state = 45;
+    vec3 points[16];
+
+    random_piece(points, 0.5, &state);
+    struct grid_found found = grid_find(points, 1e-9, 1024, 100000);
+    cr_expect(gt(sz, grid_cells(found.size), 100000));
+    cr_expect(found.bound == INFINITY);
+    cr_expect(le(sz, found.work, 12 * 100000)); /* coarser grids, if any */
 }

@@ -266,7 +266,7 @@ Test(chunks, give_the_same_however_the_faces_are_divided)
     cr_assert(limit_base_build(&cage, (struct limit_settings){0.01, LIMIT_SIDE_DEFAULT}, &base, arena,
                                cage_scratch(), &err));
     for (size_t k = 0; k < 7; k++)
-        cr_assert(limit_chunk_build(&base, k * 96 / 7, (k + 1) * 96 / 7, SIZE_MAX, &chunks[k], arena,
+        cr_assert(limit_chunk_build(&base, k * 96 / 7, (k + 1) * 96 / 7, limit_room_any(), &chunks[k], arena,
                                     cage_scratch(), &err));
     cr_assert(limit_mesh_join(&base, chunks, 7, &parts, arena, &err));
     cr_assert(eq(sz, parts.triangle_count, whole.triangle_count));
@@ -284,12 +284,16 @@ Test(chunks, with_too_many_quads_are_not_kept)
     struct limit_chunk kept, counted;
     struct error err;
 
-    cr_assert(limit_base_build(&cage, (struct limit_settings){0.01, LIMIT_SIDE_DEFAULT}, &base,
-                               fixture_arena(), cage_scratch(), &err)
-              && limit_chunk_build(&base, 0, 48, SIZE_MAX, &kept, fixture_arena(), cage_scratch(), &err)
-              && limit_chunk_build(&base, 0, 48, 10, &counted, fixture_arena(), cage_scratch(), &err));
+    cr_assert(
+        limit_base_build(&cage, (struct limit_settings){0.01, LIMIT_SIDE_DEFAULT}, &base, fixture_arena(),
+                         cage_scratch(), &err)
+        && limit_chunk_build(&base, 0, 48, limit_room_any(), &kept, fixture_arena(), cage_scratch(), &err)
+        && limit_chunk_build(&base, 0, 48, (struct limit_room){10, SIZE_MAX}, &counted, fixture_arena(),
+                             cage_scratch(), &err));
     cr_expect_not(kept.too_many);
+    cr_expect(eq(sz, kept.face_count, 48));
     cr_expect(counted.too_many);
+    cr_expect(lt(sz, counted.face_count, 48));
     cr_expect(counted.quad_count > 10 && counted.quad_count < kept.quad_count, "%zu of %zu",
               counted.quad_count, kept.quad_count);
 }
@@ -332,7 +336,8 @@ Test(choice, keeps_all_of_the_surface_near_its_places)
         cr_assert(limit_base_build(&cage, (struct limit_settings){0.0005, LIMIT_SIDE_DEFAULT}, &base, &here,
                                    cage_scratch(), &err));
         base.choice = &choice;
-        cr_assert(limit_chunk_build(&base, 0, mesh.face_count, SIZE_MAX, &chunk, &here, cage_scratch(), &err)
+        cr_assert(limit_chunk_build(&base, 0, mesh.face_count, limit_room_any(), &chunk, &here,
+                                    cage_scratch(), &err)
                   && limit_mesh_join(&base, &chunk, 1, &part, &here, &err));
         for (size_t t = 0; t < whole.triangle_count; t++) {
             vec3 p = whole.positions[whole.triangles[t][0]];
