@@ -15,10 +15,13 @@
 #define STANDING_OF(audit)                                                                                   \
     "CASE WHEN " audit ".outcome = 'conforms' AND " audit ".waived > 0 THEN 'waived' ELSE " audit            \
     ".outcome END"
-/* The last audit before that was another standing; audits of runs that were older by then do not count. */
+/* The last audit before that was another standing. One of a run that was not the newest by then, as audits of
+ * newer ones before it tell, does not count. */
 #define LAST_OTHER                                                                                           \
     "coalesce((SELECT max(c.id) FROM audit c WHERE c.specimen = s.id AND c.id < a.id AND c.run <= a.run"     \
-    " AND c.spec " OF_NAME " AND " STANDING_OF("c") " <> " STANDING_OF("a") "), 0)"
+    " AND c.spec " OF_NAME " AND " STANDING_OF("c") " <> " STANDING_OF(                                      \
+        "a") " AND NOT EXISTS (SELECT 1 FROM audit d WHERE d.specimen = s.id AND d.id < c.id AND d.run > "   \
+             "c.run)), 0)"
 #define SERIES                                                                                               \
     "(SELECT b.created FROM audit b WHERE b.specimen = s.id AND b.id <= a.id AND b.run <= a.run"             \
     " AND b.spec " OF_NAME " AND b.id > " LAST_OTHER " ORDER BY b.id LIMIT 1)"
