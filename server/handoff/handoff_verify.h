@@ -19,7 +19,11 @@ struct handoff_verify_call {
     const struct progress *progress; /* of measuring; may be NULL */
 };
 
-/* False where nothing is read: the errors of bag_open_zip and bag_open_folder, or ERROR_LIMIT where a
+/* Values that measuring again does not give are a problem, but for those of other definitions, and for ends
+ * of certified intervals that overlap where the engine is another: both intervals hold the true value. They
+ * are listed in any case.
+ *
+ * False where nothing is read: the errors of bag_open_zip and bag_open_folder, or ERROR_LIMIT where a
  * document is longer than any, ERROR_MACHINE. Else result says what holds; its strings and lists are keep's.
  */
 bool handoff_verify(const struct handoff_verify_call *call, struct arena *keep, struct handoff_result *result,

@@ -245,10 +245,29 @@ static void compare_arrays(struct comparison *comparison, const json_t *then, co
     }
 }
 
+static bool number_of(const json_t *object, const char *key, double *number)
+{
+    const json_t *value = json_object_get(object, key);
+    *number = json_number_value(value);
+    return json_is_number(value);
+}
+
+/* How many ends of a certified interval differ, where the two intervals have something in common. */
+static size_t narrowed_ends(const json_t *then, const json_t *now)
+{
+    double then_lower, then_upper, now_lower, now_upper;
+    if (!number_of(then, "lower", &then_lower) || !number_of(then, "upper", &then_upper)
+        || !number_of(now, "lower", &now_lower) || !number_of(now, "upper", &now_upper)
+        || then_lower > now_upper || now_lower > then_upper)
+        return 0;
+    return (size_t)(then_lower != now_lower) + (size_t)(then_upper != now_upper);
+}
+
 /* Documents of the same form as the parser let in: no deeper than it allows. */
 static void compare(struct comparison *comparison, json_t *then, json_t *now)
 {
     if (json_is_object(then) && json_is_object(now)) {
+        comparison->differences->narrowed += narrowed_ends(then, now);
         for (void *at = json_object_iter(then); at; at = json_object_iter_next(then, at)) {
             const char *key = json_object_iter_key(at);
             compare_inside(comparison, key, json_object_iter_value(at), json_object_get(now, key));

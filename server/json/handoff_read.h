@@ -50,6 +50,7 @@ struct handoff_difference {
 };
 struct handoff_differences {
     size_t count, total;
+    size_t narrowed; /* of total: ends of certified intervals that overlap, so that both may be right */
     struct handoff_difference items[HANDOFF_DIFFERENCES_MAX];
 };
 /* Every value of the record that another one does not have the same. Timings, the engine's name and threads

@@ -36,6 +36,6 @@ function entryOf(handoff, state) {
       download: `${handoff.name}.zip`,
       text: say('handoff.download', { name: `${handoff.name}.zip`, size: formatBytes(handoff.file.bytes) }),
     }),
-    h('small', { class: 'told' }, `${say('handoff.seal')} `, h('code', { class: 'break', text: handoff.seal })),
+    h('small', { class: 'quiet' }, `${say('handoff.seal')} `, h('code', { class: 'break', text: handoff.seal })),
   );
 }

@@ -87,7 +87,7 @@ export function VerifyView(el) {
         handoff.name ? entry(say('verify.handedOver'), say('verify.handedOver.entry', { by: handoff.by, time: Number.isNaN(Date.parse(handoff.time)) ? handoff.time : formatTime(handoff.time) })) : null,
         handoff.signers.length > 0 ? entry(say('verify.signers'), handoff.signers.join(', ')) : null,
         entry(say('verify.holds'), say('verify.holds.entry', { n: handoff.files, size: formatBytes(handoff.bytes) })),
-        handoff.seal ? entry(say('verify.seal'), h('code', { class: 'break', text: handoff.seal }), h('small', { class: 'told', text: sealText(handoff.seal, state.ownKey) })) : null,
+        handoff.seal ? entry(say('verify.seal'), h('code', { class: 'break', text: handoff.seal }), h('small', { class: 'quiet', text: sealText(handoff.seal, state.ownKey) })) : null,
       ),
       h('h2', { text: say('verify.checks') }),
       h('ul', { class: 'waivers checks' }, checks.map(check)),
@@ -103,7 +103,7 @@ export function VerifyView(el) {
       {},
       stateMark(mark.kind, mark.word),
       ` ${say(`verify.check.${each.check}`)}`,
-      each.reason ? h('small', { class: 'told', text: each.reason }) : null,
+      each.reason ? h('small', { class: 'quiet', text: each.reason }) : null,
       each.problems.length > 0
         ? h('ul', {}, each.problems.map(({ path, text }) => h('li', {}, path ? h('code', { class: 'break', text: path }) : null, path ? ': ' : '', text)))
         : null,

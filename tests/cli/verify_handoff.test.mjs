@@ -257,6 +257,19 @@ describe('handoffs', () => {
     assert.deepEqual([definition, engine, engine_then], ['changed', 'changed', '0.0.9 (0123)']);
   });
 
+  test('a certified interval of another engine may be another one, but must overlap', () => {
+    const other = (text) => text.replace(/"version":"[^"]*"/, '"version":"0.0.9"');
+    const upper = (text, change) => other(text).replace(/("hausdorff":\{"lower":[^,]*,"upper":)([^,}]*)/, (_, before, value) => before + change(Number(value)));
+    for (const [change, holds] of [[(x) => x * 1.01, true], [(x) => x * 0.5, false]]) {
+      const { result } = asJson(changed((to) => {
+        edit(to, 'data/record.json', (text) => upper(text, change));
+        forge(to, { seal: true });
+      }));
+      assert.deepEqual(result.measured_again.differences.map((each) => each.path), ['deviation.hausdorff.upper']);
+      assert.equal(problemsOf(result, 'measure').length === 0, holds, JSON.stringify(result.measured_again));
+    }
+  });
+
   test('an audit that judging again does not give is told', () => {
     const { status, result } = asJson(changed((to) => {
       edit(to, 'data/audit.json', (text) => text.replace('"upper":0.173206', '"upper":0.173205'));
