@@ -23,8 +23,10 @@ static bool find_spec(struct request *request, const char *asked, struct store_s
 {
     int64_t id;
     bool found;
-    if (!asked || !*asked)
-        return error_set(err, ERROR_USAGE, "spec is missing: the id or the name of one");
+    if (!asked || !*asked) {
+        error_set(err, ERROR_USAGE, "spec is missing: the id or the name of one");
+        return false;
+    }
     if (id_parse(asked, &id))
         return store_spec_get(request->service->store, id, keep, spec, err);
     if (!store_spec_latest(request->service->store, asked, keep, spec, &found, err))
