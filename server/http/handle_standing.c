@@ -23,8 +23,10 @@ static bool find_spec(struct request *request, const char *asked, struct store_s
 {
     int64_t id;
     bool found;
-    if (!asked || !*asked)
-        return error_set(err, ERROR_USAGE, "spec is missing: the id or the name of one");
+    if (!asked || !*asked) {
+        error_set(err, ERROR_USAGE, "spec is missing: the id or the name of one");
+        return false;
+    }
     if (id_parse(asked, &id))
         return store_spec_get(request->service->store, id, keep, spec, err);
     if (!store_spec_latest(request->service->store, asked, keep, spec, &found, err))
@@ -114,6 +116,7 @@ static bool choose(const struct store_standing_list *list, const struct wanted *
         if (!wanted->has_standing || item->state.standing == wanted->standing)
             (*chosen)[standing->total++] = item;
     }
+    // NOLINTNEXTLINE(bugprone-sizeof-expression): it is pointers that are put in order
     qsort(*chosen, standing->total, sizeof **chosen, wanted->compare);
     for (size_t i = 0; wanted->descending && i < standing->total / 2; i++) {
         struct store_standing *first = (*chosen)[i];
@@ -136,7 +139,9 @@ static bool write_page(struct request *request, struct reply *reply, struct api_
     standing->items = items + (left ? begin : 0);
     if (left > limit) {
         snprintf(next, sizeof next, "%zu", begin + limit);
-        standing->next = next;
+        standing->next = arena_text(keep, next);
+        if (!standing->next)
+            return arena_error(err);
     }
     if (!store_standing_holds(request->service->store, standing->items, standing->item_count, keep, err)
         || !api_standing_write(standing, &text, err))
