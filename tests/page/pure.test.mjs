@@ -128,6 +128,11 @@ const NOT_TEXT = new Set([
   'does not conform',
   'units of length',
   'unit of the file',
+  // words of the service by which the page knows a state, or the field a sentence speaks of
+  'signed by one of two',
+  'the uncertainty is in',
+  'has that id too',
+  'what has to equal',
 ]);
 
 /** Our modules without comments, shader programs, and sentences of errors that only a console shows. */
