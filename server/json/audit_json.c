@@ -9,12 +9,9 @@
 #include "json/tree.h"
 #include "json/writer.h"
 
-#include <assert.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
-
-static_assert(AUDIT_CERTIFY_LEAST == STORE_CERTIFY_LEAST, "what an audit advises, a request may ask for");
 
 /* What may differ between two records of the same measurement. */
 static void drop_what_varies(json_t *record)

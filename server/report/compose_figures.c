@@ -14,7 +14,7 @@
 #include <string.h>
 #include <unistd.h>
 
-enum { PANEL_WIDTH = 300, PANEL_LEAST = 140, CLOSE_HEIGHT = 240, CLOSE_MOST = 6, RING_MOST = 8 };
+enum { PANEL_WIDTH = 300, PANEL_LEAST = 140, CLOSE_HEIGHT = 240, CLOSE_MOST = 6, RING_MOST = 6 };
 #define MARGIN 1.06      /* of the picture, over the box */
 #define TALLEST 1.25     /* height of a picture by its width */
 #define CLOSE_RADII 6.0  /* of the finding, across a close picture */

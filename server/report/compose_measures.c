@@ -199,7 +199,7 @@ void compose_charts(struct composer *composer)
 
 /* --- findings --- */
 
-enum { LISTED_MOST = 8 };
+enum { LISTED_MOST = 6 }; /* those that have pictures */
 
 static int rank_of(const char *severity)
 {
@@ -271,9 +271,9 @@ static const char *all_of_them(const struct composer *composer, size_t listed)
 
 void compose_findings(struct composer *composer)
 {
-    static const struct document_column columns[] = {{"No.", 5, true},        {"Severity", 11, false},
-                                                     {"Kind, on", 18, false}, {"Place", 18, false},
-                                                     {"Size", 11, true},      {"What it is", 44, false}};
+    static const struct document_column columns[] = {{"No.", 5, true},        {"Severity", 9, false},
+                                                     {"Kind, on", 15, false}, {"Place", 20, false},
+                                                     {"Size", 11, true},      {"What it is", 56, false}};
     size_t worst[LISTED_MOST + 1], count = compose_worst(composer, LISTED_MOST, worst);
     const struct json_t *findings = node_at(composer->record, "findings");
     add_heading(composer, "Findings");

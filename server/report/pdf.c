@@ -226,7 +226,7 @@ static double signature_height(struct pages *pages, const struct document_signat
 
 static void draw_signatures(struct pages *pages, const struct document_signatures *signatures)
 {
-    const double gap = 24, width = (PAGES_INNER - gap) / 2;
+    const double gap = 24, width = signatures->count == 1 ? PAGES_INNER : (PAGES_INNER - gap) / 2;
     for (size_t i = 0; i < signatures->count; i += 2) {
         size_t pair = signatures->count - i < 2 ? 1 : 2;
         double tallest = 0;

@@ -24,8 +24,8 @@ struct audit_reading {
     double lower, upper;
 };
 
-/* No interval narrower than that is asked for, as a share of the diagonal: a value that is judged is rounded
- * to fewer digits (judged.h), and doubles have sixteen. */
+/* No interval narrower than that is advised, or may be asked for, as a share of the diagonal: a value that is
+ * judged is rounded to fewer digits (judged.h), and doubles have sixteen. */
 #define AUDIT_CERTIFY_LEAST 1e-9
 
 /* What would decide a rule that is undecided. */

@@ -1,5 +1,6 @@
 /* request.c - asking for measurements: what makes two requests the same, finding the finished run, queueing.
  */
+#include "spec/audit.h"
 #include "store/inside.h"
 #include "store/runs.h"
 #include "store/settings.h"
@@ -120,9 +121,9 @@ static bool settle_certify(const struct store *store, double *certify, struct er
     double own = store_settings_certify(store->settings);
     if (!(*certify > 0) || *certify == own)
         *certify = 0;
-    return !*certify || (*certify >= STORE_CERTIFY_LEAST && *certify < own)
+    return !*certify || (*certify >= AUDIT_CERTIFY_LEAST && *certify < own)
            || error_set(err, ERROR_USAGE, "certify is a share from %g to %g, which every run is made with",
-                        STORE_CERTIFY_LEAST, own);
+                        AUDIT_CERTIFY_LEAST, own);
 }
 
 static bool look_up(struct write *write, struct store_run_request *wanted, int64_t *specimen,

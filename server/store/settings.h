@@ -9,10 +9,6 @@
 
 enum { STORE_SETTINGS_TEXT = 256 };
 
-/* A request may ask for no narrower interval: values are judged to nine digits or fewer (spec/judged.h), and
- * doubles have sixteen. */
-#define STORE_CERTIFY_LEAST 1e-9
-
 /* 0 where the text does not begin with it. */
 double store_settings_certify(const char *settings);
 /* The same settings with another certify; unchanged where they have none, or where certify is 0. */
