@@ -46,12 +46,14 @@ async function fromDemo() {
 const { specimen, failed, mended, open, latest } = address === null ? await madeHere() : await fromDemo();
 const space = (query) => `#/space/${specimen}?${query}`;
 const both = `versions=${open},${latest}`;
+const HEIGHT = 900;
+// tall: what is drawn near the window only, in a window as high as the page
 const views = [
-  { name: 'collection', hash: '#/', ready: '.register .what' },
-  { name: 'collection-found', hash: '#/?q=NH&sort=lost&order=desc&view=Greatest%20loss%20first', ready: '.register .what' },
+  { name: 'collection', tall: true, hash: '#/', ready: '.register .what' },
+  { name: 'collection-found', tall: true, hash: '#/?q=NH&sort=lost&order=desc&view=Greatest%20loss%20first', ready: '.register .what' },
   { name: 'collection-none', hash: '#/?q=no%20such%20thing', ready: '.empty' },
-  { name: 'specimen', hash: `#/specimen/${specimen}`, ready: '.drawing' },
-  { name: 'findings', hash: `#/specimen/${specimen}?version=${open}`, ready: '.findings li' },
+  { name: 'specimen', tall: true, hash: `#/specimen/${specimen}`, ready: '.drawing' },
+  { name: 'findings', tall: true, hash: `#/specimen/${specimen}?version=${open}`, ready: '.findings li' },
   { name: 'failed', hash: `#/specimen/${failed}`, ready: '.error', is: failed },
   { name: 'mended', hash: `#/specimen/${mended}`, ready: 'section[aria-labelledby=mend] td', is: mended },
   { name: 'card', hash: `#/specimen/${specimen}`, ready: '.drawing', act: openCard, window: true },
@@ -63,7 +65,7 @@ const views = [
   { name: 'audit', hash: `#/audit/${specimen}?version=${open}`, ready: 'h1', act: judge },
   { name: 'specs', hash: '#/specs', ready: '.rules td' },
   { name: 'verify', hash: '#/verify', ready: '.drop' },
-  { name: 'standing', hash: '#/standing', ready: '.stands .what' },
+  { name: 'standing', tall: true, hash: '#/standing', ready: '.stands .what' },
   { name: 'upload', hash: '#/upload', ready: '.empty', act: chooseFiles },
   { name: 'definitions', hash: '#/help', ready: '.definitions' },
   { name: 'nowhere', hash: '#/nothing', ready: 'h1' },
@@ -72,14 +74,16 @@ const views = [
 try {
   for (const colorScheme of ['light', 'dark']) {
     for (const width of [360, 1280]) {
-      const { page, close } = await openPage(browser, { colorScheme, viewport: { width, height: 900 }, reducedMotion: 'reduce' });
+      const { page, close } = await openPage(browser, { colorScheme, viewport: { width, height: HEIGHT }, reducedMotion: 'reduce' });
       for (const view of views) {
         await page.goto('about:blank');
         await page.goto(service.address + view.hash);
         await page.locator(view.ready).first().waitFor();
         await view.act?.(page);
         await page.waitForLoadState('load');
+        if (view.tall) await growToWhole(page, width);
         await page.screenshot({ path: join(folder, `${view.name}-${width}-${colorScheme}.png`), fullPage: view.window !== true });
+        if (view.tall) await page.setViewportSize({ width, height: HEIGHT });
       }
       await close();
     }
@@ -95,6 +99,12 @@ try {
 } finally {
   await browser.close();
   await service.stop();
+}
+
+async function growToWhole(page, width) {
+  const height = await page.evaluate(() => document.documentElement.scrollHeight);
+  await page.setViewportSize({ width, height: Math.min(height, 16000) });
+  await page.evaluate(() => new Promise((resolve) => requestAnimationFrame(() => requestAnimationFrame(resolve))));
 }
 
 async function chooseFiles(page) {
