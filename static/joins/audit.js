@@ -32,7 +32,10 @@ export function joinAudit(el, page) {
     return { measured, version, spec };
   }
 
-  async function load() {
+  let loading = Promise.resolve();
+  const load = () => (loading = read());
+
+  async function read() {
     const mine = (asked += 1);
     try {
       const [specimen, versions, all, audits, waivers, steps] = await Promise.all([
@@ -59,7 +62,10 @@ export function joinAudit(el, page) {
     }
   }
 
+  /** What is chosen now, also where that is still on its way. */
   async function judge() {
+    await loading;
+    if (state === null) return;
     try {
       await api.makeAudit(state.version.latest_run, state.spec.id);
       await load();
