@@ -41,7 +41,7 @@ function lengthScale(state, coloured) {
     ticks: values.map((value) => ({ at: at(value / factor), text: formatValue(value, 3) })),
     unit,
     marks: tolerances.flatMap((tolerance) => (isSigned ? [-tolerance, tolerance] : [tolerance])).map(at),
-    marksText: tolerances.length > 0 ? say('space.legend.tolerances', { values: tolerances.map(state.lengthText).join(', ') }) : null,
+    marksText: tolerances.length > 0 ? say('space.legend.tolerances', { values: tolerances.map((tolerance) => state.lengthText(tolerance)).join(', ') }) : null,
   };
 }
 

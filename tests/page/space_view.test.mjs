@@ -263,7 +263,7 @@ test('legend_has_marks_at_the_tolerances', async () => {
     const { spaceLegend } = await import('/views/space-legend.js');
     const surface = { corners: new Uint16Array(12), triangles: Uint32Array.from([0, 1, 2]), vertexCount: 3 };
     const figure = (map) => ({ map, per: 'vertex', name: 'a', surface, values: new Float32Array(3), record: { engine: { settings: { tolerances: [0.25, 3] } } } });
-    const state = (map) => ({ figures: [figure(map)], colour: 'invented', range: 1, factor: 2, unit: 'mm', lengthText: (x) => `${2 * x} mm` });
+    const state = (map) => ({ figures: [figure(map)], colour: 'invented', range: 1, factor: 2, unit: 'mm', lengthText: (x, decimals) => (decimals === undefined ? `${2 * x} mm` : 'rounded') });
     return ['seq', 'div'].map((map) => {
       const legend = spaceLegend(state(map));
       return { places: [...legend.querySelectorAll('.wedge')].map((each) => each.getAttribute('d').split(' ')[0]), text: legend.innerText };
