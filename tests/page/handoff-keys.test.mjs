@@ -54,13 +54,14 @@ test('lead_takes_a_specimen_from_upload_to_signed_handoff_by_keys_alone', async 
     await page.keyboard.press('Control+a');
     await page.keyboard.type(text);
   };
+  // asked for early: a browser that is told of it while the key goes down may open a chooser of its own
+  const chosen = new Promise((resolve) => page.once('filechooser', resolve));
   await page.goto(service.address);
   await page.locator('.masthead').waitFor();
 
   await enterAt(ofText, 'Upload');
   await page.locator('.drop').waitFor();
   await tabTo(page, (el) => el.id === 'choose-files');
-  const chosen = page.waitForEvent('filechooser');
   await page.keyboard.press('Enter');
   await (await chosen).setFiles([
     meshFile('NH-0777_scan.obj', cube(6, 11, { triangles: true })),
