@@ -14,8 +14,9 @@
 #define TALLIES 32  /* each of them sums up one of so many chunks */
 #define SLICE 16    /* chunks of a tally between two words to the listener */
 #define FAR_SIDES 4 /* a triangle that is so many times its side away is not looked at */
-#define SPOKES 48   /* of a vertex: more are looked up again and again */
-#define CUTS 2      /* of a triangle that is not small */
+#define STAR_LANES 8
+#define STAR_MAX ((size_t)8 * STAR_LANES) /* triangles at a vertex */
+#define CUTS 2                            /* of a triangle that is not small */
 
 /* --- plain triangles --- */
 
@@ -25,20 +26,44 @@ struct plain {
     bool *plain;
 };
 
-/* A side at a vertex: where it ends, and the other corner of its triangle. */
-struct spoke {
-    uint32_t to, beside, slot;
+/* The triangles at a vertex: their slots, and what follows and comes before the vertex in each; padded by
+ * what is no vertex. */
+struct star {
+    size_t count;
+    uint32_t slots[STAR_MAX], next[STAR_MAX], last[STAR_MAX];
 };
 
-/* Spoke number k of a vertex: each triangle there has two. */
-static struct spoke spoke_at(const struct plain *plain, uint32_t vertex, size_t k)
+static void put_star(const struct plain *plain, uint32_t vertex, struct star *star)
 {
-    uint32_t slot = plain->side.slots[plain->side.offsets[vertex] + k / 2];
-    const uint32_t *corner = plain->surface->bvh.corners[slot];
-    unsigned at = corner[0] == vertex ? 0 : corner[1] == vertex ? 1 : 2;
-    uint32_t next = corner[(at + 1) % 3], last = corner[(at + 2) % 3];
+    const uint32_t *slots = &plain->side.slots[plain->side.offsets[vertex]];
 
-    return k % 2 ? (struct spoke){last, next, slot} : (struct spoke){next, last, slot};
+    star->count = plain->side.offsets[vertex + 1] - plain->side.offsets[vertex];
+    for (size_t i = 0; i < star->count; i++) {
+        const uint32_t *corner = plain->surface->bvh.corners[slots[i]];
+        unsigned at = corner[0] == vertex ? 0 : corner[1] == vertex ? 1 : 2;
+        star->slots[i] = slots[i];
+        star->next[i] = corner[(at + 1) % 3];
+        star->last[i] = corner[(at + 2) % 3];
+    }
+    for (size_t i = star->count; i % STAR_LANES; i++)
+        star->next[i] = star->last[i] = UINT32_MAX;
+}
+
+/* How many are the same as wanted, and the sum of their places. */
+struct matches {
+    uint32_t count, sum;
+};
+
+static struct matches find_matches(const uint32_t *list, size_t count, uint32_t wanted)
+{
+    struct matches found = {0, 0};
+
+    for (uint32_t begin = 0; begin < count; begin += STAR_LANES)
+        for (uint32_t i = begin; i < begin + STAR_LANES; i++) {
+            found.count += list[i] == wanted;
+            found.sum += list[i] == wanted ? i : 0;
+        }
+    return found;
 }
 
 /* Whether two triangles with a side from a to b, and c and d beside it, are on both sides of it, as their
@@ -51,36 +76,43 @@ static bool is_unfolded(const vec3 *points, uint32_t a, uint32_t b, uint32_t c, 
     return vec3_length_sq(u) * vec3_dot(to_c, to_d) < vec3_dot(u, to_c) * vec3_dot(u, to_d);
 }
 
-/* The spoke has just one other with the same end, not folded. */
-static bool is_plain_spoke(const struct plain *plain, uint32_t vertex, size_t k, const struct spoke *spokes,
-                           size_t count)
+static void set_not_plain(const struct plain *plain, uint32_t slot)
 {
-    struct spoke spoke = spokes ? spokes[k] : spoke_at(plain, vertex, k), other = spoke;
-    size_t others = 0;
-
-    for (size_t i = 0; i < count; i++) {
-        struct spoke found = spokes ? spokes[i] : spoke_at(plain, vertex, i);
-        bool same = found.to == spoke.to && i != k;
-        others += same;
-        other = same ? found : other;
-    }
-    return others == 1 && other.slot != spoke.slot && spoke.to != vertex && spoke.beside != vertex
-           && spoke.beside != spoke.to
-           && is_unfolded(plain->surface->points, vertex, spoke.to, spoke.beside, other.beside);
+    __atomic_store_n(&plain->plain[slot], false, __ATOMIC_RELAXED); /* others may do so too */
 }
 
-/* Of each side the lesser vertex sees to it. */
+/* The side of triangle i from the vertex to `to`, with `beside` as its third corner. */
+static void look_at_side(const struct plain *plain, uint32_t vertex, const struct star *star, uint32_t i,
+                         uint32_t to, uint32_t beside)
+{
+    struct matches next = find_matches(star->next, star->count, to),
+                   last = find_matches(star->last, star->count, to);
+    uint32_t other = next.sum + last.sum - i; /* where there is just one */
+    bool fit = next.count + last.count == 2 && other != i && to != vertex && beside != vertex && beside != to;
+
+    if (!fit
+        || !is_unfolded(plain->surface->points, vertex, to, beside,
+                        star->next[other] == to ? star->last[other] : star->next[other]))
+        set_not_plain(plain, star->slots[i]);
+}
+
+/* Of each side the lesser vertex sees to it. Very many triangles at one vertex are left to others, so that
+ * the work stays linear. */
 static void find_plain_at(const struct plain *plain, uint32_t vertex)
 {
-    size_t count = 2 * (size_t)(plain->side.offsets[vertex + 1] - plain->side.offsets[vertex]);
-    struct spoke spokes[SPOKES];
+    struct star star;
 
-    for (size_t k = 0; k < count && count <= SPOKES; k++)
-        spokes[k] = spoke_at(plain, vertex, k);
-    for (size_t k = 0; k < count; k++) {
-        struct spoke spoke = count <= SPOKES ? spokes[k] : spoke_at(plain, vertex, k);
-        if (spoke.to >= vertex && !is_plain_spoke(plain, vertex, k, count <= SPOKES ? spokes : NULL, count))
-            __atomic_store_n(&plain->plain[spoke.slot], false, __ATOMIC_RELAXED); /* others may do so too */
+    if (plain->side.offsets[vertex + 1] - plain->side.offsets[vertex] > STAR_MAX) {
+        for (uint32_t k = plain->side.offsets[vertex]; k < plain->side.offsets[vertex + 1]; k++)
+            set_not_plain(plain, plain->side.slots[k]);
+        return;
+    }
+    put_star(plain, vertex, &star);
+    for (uint32_t i = 0; i < star.count; i++) {
+        if (star.next[i] >= vertex)
+            look_at_side(plain, vertex, &star, i, star.next[i], star.last[i]);
+        if (star.last[i] >= vertex)
+            look_at_side(plain, vertex, &star, i, star.last[i], star.next[i]);
     }
 }
 
@@ -322,6 +354,26 @@ static double reach_of(const struct piece_of *piece)
            + OVERLAY_BOX_SLACK;
 }
 
+/* Those of the faces given that may be near the piece, by its box and theirs. */
+static void keep_near(const struct piece_of *piece, const struct overlay_faces *given,
+                      const struct overlay_kernels *kernels, struct overlay_faces *faces)
+{
+    struct overlay_bases bases;
+
+    put_base(piece, 0, &bases);
+    kernels->place(&given->view, 1, &bases);
+    faces->count = 0;
+    for (size_t i = 0; i < given->count; i++) {
+        const struct overlay_block *block = &given->blocks[i / OVERLAY_LANES];
+        bool near = true;
+        for (int axis = 0; axis < 3; axis++)
+            near = near & (block->low[axis][i % OVERLAY_LANES] <= bases.high[axis][0])
+                   & (block->high[axis][i % OVERLAY_LANES] >= bases.low[axis][0]);
+        faces->slots[faces->count] = given->slots[i];
+        faces->count += near;
+    }
+}
+
 /* Looked at along its own normal: at the faces given, or where they are too many at those near it. Apart,
  * since so large a frame is costly. */
 static __attribute__((noinline)) bool add_piece_alone(const struct overlaying *overlaying,
@@ -332,8 +384,7 @@ static __attribute__((noinline)) bool add_piece_alone(const struct overlaying *o
 
     faces.view = view_along(normal_of(piece), piece->corners[0]);
     if (given && given->count <= OVERLAY_FACES_MAX) {
-        faces.count = given->count;
-        memcpy(faces.slots, given->slots, given->count * sizeof *given->slots);
+        keep_near(piece, given, tally->kernels, &faces);
         look_at(overlaying, tally->kernels, &faces);
     } else {
         gather(overlaying, tally->kernels, box_of(piece->corners), reach_of(piece), &faces);

@@ -10,11 +10,12 @@
 #include <string.h>
 
 #define LEAVES_OF_CHUNK 32
-#define SLICE_CHUNKS 256  /* chunks between two words to the listener */
-#define TRIAL_LEAVES 1024 /* at least, */
-#define TRIAL_STRIDE 256  /* and one chunk of so many */
-#define CLOSELY_SHARE 4   /* one such part of the budget is for the farthest leaves */
-#define LEAF_WORK 3072    /* of the work of bounding one leaf closely; measured, on rough pairs */
+#define SLICE_CHUNKS 256 /* chunks between two words to the listener */
+#define TRIAL_LEAVES 256 /* at least, */
+#define TRIAL_STRIDE 256 /* and one chunk of so many */
+#define CLOSELY_SHARE 4  /* one such part of the budget is for the farthest leaves */
+#define FEWER_SHARE 16   /* where what is over a triangle may be cut up, which tells most of it already */
+#define LEAF_WORK 3072   /* of the work of bounding one leaf closely; measured, on rough pairs */
 #define PEAKS_CHUNK ((size_t)1024 * BVH_WIDTH)
 #define BIN_BITS 6       /* 64 bins to each power of two */
 #define QUICK_SHARE 0.65 /* of the progress */
@@ -244,7 +245,7 @@ static void find_peaks(const struct surface_parts *parts, float *peaks)
 
 static size_t farthest_most(const struct surface_parts *parts)
 {
-    return parts->budget / CLOSELY_SHARE / LEAF_WORK;
+    return parts->budget / (parts->middles ? FEWER_SHARE : CLOSELY_SHARE) / LEAF_WORK;
 }
 
 /* The leaves that are farthest, as many as there is work for, but for those that are equally far. */

@@ -11,7 +11,7 @@
 #include "measure/deviation_parts.h"
 
 /* Half the mean gap, over the area, of bounds found closely: of leaves spread evenly over the surface, at
- * least a thousand of them, or of all where there are not many more. 0 without area. The bounds are left,
+ * least a few hundred of them, or of all where there are not many more. 0 without area. The bounds are left,
  * from keep, in parts->leaves, for triangles_bound. Tells the stage "statistics" that it is still `at`.
  * ERROR_LIMIT when memory ends, ERROR_CANCELLED. */
 bool triangles_try(struct surface_parts *parts, const struct progress *progress, double at, double *halfwidth,
