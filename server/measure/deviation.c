@@ -289,7 +289,7 @@ static bool take_vertices(const struct pair *pair, const struct maximum *invente
     if (signed_->defined)
         widen_signed(pair, vertices, reference_side, invented, signed_);
     return !fields
-           || (deviation_side_build(&pair->subject, &subject_side, &scratch, err)
+           || (deviation_side_build(&pair->subject, pair->settings->threads, &subject_side, &scratch, err)
                && deviation_vertices_fields(vertices, &pair->frame, &subject_side, reference_side, has_sides,
                                             fields, keep, err));
 }
@@ -316,7 +316,7 @@ static bool take_invention(const struct pair *pair, const struct maximum *invent
     *signed_ = (struct signed_deviation){false, NAN, NAN, NAN, NAN, NAN};
     return deviation_vertices_open(&pair->subject, &vertices, &scratch, err)
            && measure_direction(pair, &invention, wide, keep, scratch, err)
-           && deviation_side_build(&pair->reference, &side, &scratch, err)
+           && deviation_side_build(&pair->reference, pair->settings->threads, &side, &scratch, err)
            && take_samples(pair, &invention, wide->vague, has_sides ? &side : NULL, 0.8, 0.9,
                            has_sides ? signed_ : NULL, scratch, err)
            && take_vertices(pair, invented, &side, has_sides, signed_, &vertices, fields, keep, scratch, err);

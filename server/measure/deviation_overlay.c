@@ -132,7 +132,7 @@ static const bool *find_plain(const struct deviation_surface *surface, size_t th
     struct error err;
 
     struct arena rest = *keep;
-    if (!plain.plain || !deviation_side_build(surface, &plain.side, &rest, &err))
+    if (!plain.plain || !deviation_side_build(surface, threads, &plain.side, &rest, &err))
         return NULL;
     memset(plain.plain, true, count * sizeof *plain.plain);
     tasks_run(threads, tasks_chunks(surface->point_count, CHUNK), find_plain_chunk, &plain);

@@ -1,32 +1,69 @@
 /* deviation_side.c - the triangles at each vertex, and the sums of their normals. */
 #include "measure/deviation_side.h"
 
+#include "base/tasks.h"
+#include "geom/angle.h"
+
 #include <math.h>
 #include <string.h>
 
-#include "geom/angle.h"
-
 #define DEGREES (180 / 3.14159265358979323846)
 
-bool deviation_side_build(const struct deviation_surface *surface, struct deviation_side *side,
-                          struct arena *keep, struct error *err)
-{
-    size_t triangle_count = surface->bvh.triangle_count;
+struct building {
+    struct deviation_side *side;
+    size_t ranges; /* of vertices: each sees all triangles, and writes what is of its own */
+};
 
-    side->surface = surface;
-    side->offsets = ARENA_ZERO(keep, uint32_t, surface->point_count + 1);
-    side->slots = ARENA_NEW(keep, uint32_t, 3 * triangle_count);
+/* Counts them in offsets. */
+static void count_range(void *context, size_t range)
+{
+    const struct building *building = context;
+    const struct deviation_surface *surface = building->side->surface;
+    uint32_t *offsets = building->side->offsets;
+    size_t begin = surface->point_count * range / building->ranges,
+           end = surface->point_count * (range + 1) / building->ranges;
+
+    memset(&offsets[begin], 0, (end - begin) * sizeof *offsets);
+    for (size_t slot = 0; slot < surface->bvh.triangle_count; slot++)
+        for (int i = 0; i < 3; i++) {
+            uint32_t v = surface->bvh.corners[slot][i];
+            if (v >= begin && v < end)
+                offsets[v]++;
+        }
+}
+
+/* Offsets of the ends come in, and move back to those of the beginnings. */
+static void fill_range(void *context, size_t range)
+{
+    const struct building *building = context;
+    const struct deviation_side *side = building->side;
+    const struct deviation_surface *surface = side->surface;
+    size_t begin = surface->point_count * range / building->ranges,
+           end = surface->point_count * (range + 1) / building->ranges;
+
+    for (size_t slot = surface->bvh.triangle_count; slot-- > 0;)
+        for (int i = 0; i < 3; i++) {
+            uint32_t v = surface->bvh.corners[slot][i];
+            if (v >= begin && v < end)
+                side->slots[--side->offsets[v]] = (uint32_t)slot;
+        }
+}
+
+bool deviation_side_build(const struct deviation_surface *surface, size_t threads,
+                          struct deviation_side *side, struct arena *keep, struct error *err)
+{
+    struct building building = {side, threads > 1 ? threads : 1};
+    uint32_t sum = 0;
+
+    *side = (struct deviation_side){surface, ARENA_NEW(keep, uint32_t, surface->point_count + 1),
+                                    ARENA_NEW(keep, uint32_t, 3 * surface->bvh.triangle_count)};
     if (!side->offsets || !side->slots)
         return arena_error(err);
-    for (size_t slot = 0; slot < triangle_count; slot++)
-        for (int i = 0; i < 3; i++)
-            side->offsets[surface->bvh.corners[slot][i]]++;
-    uint32_t sum = 0;
-    for (size_t v = 0; v <= surface->point_count; v++) /* offsets of the ends: filling moves them back */
+    tasks_run(threads, building.ranges, count_range, &building);
+    for (size_t v = 0; v < surface->point_count; v++)
         side->offsets[v] = sum += side->offsets[v];
-    for (size_t slot = triangle_count; slot-- > 0;)
-        for (int i = 0; i < 3; i++)
-            side->slots[--side->offsets[surface->bvh.corners[slot][i]]] = (uint32_t)slot;
+    side->offsets[surface->point_count] = sum;
+    tasks_run(threads, building.ranges, fill_range, &building);
     return true;
 }
 

@@ -17,8 +17,9 @@ struct deviation_side {
     uint32_t *slots;   /* the slots at each vertex, ascending */
 };
 
-bool deviation_side_build(const struct deviation_surface *surface, struct deviation_side *side,
-                          struct arena *keep, struct error *err);
+/* The same for any number of threads. ERROR_LIMIT when memory ends. */
+bool deviation_side_build(const struct deviation_surface *surface, size_t threads,
+                          struct deviation_side *side, struct arena *keep, struct error *err);
 
 /* Unit normal of a triangle; zero where it has no area. */
 vec3 deviation_side_face_normal(const struct deviation_surface *surface, uint32_t slot);

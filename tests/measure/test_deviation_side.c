@@ -23,7 +23,7 @@ static void make_sided(const struct mesh *mesh, struct sided *sided)
 
     cr_assert(measure_input_build(mesh, MESH_SCAN, NULL, &sided->input, &arena, scratch, &err)
                   && deviation_surface_build(&sided->input, &frame, 1, &sided->surface, &keep, scratch, &err)
-                  && deviation_side_build(&sided->surface, &sided->side, &keep, &err),
+                  && deviation_side_build(&sided->surface, 2, &sided->side, &keep, &err),
               "%s", err.text);
     cr_assert(sided->input.closed_orientable);
 }
