@@ -48,6 +48,10 @@ void bvh_forget_tree(struct bvh *bvh);
 /* True when slots are a permutation of the triangles and every box holds its triangle or child node. */
 bool bvh_is_valid(const struct bvh *bvh);
 
+struct bvh_points {
+    double x[BVH_LANES], y[BVH_LANES], z[BVH_LANES];
+};
+
 struct bvh_hit {
     double distance_sq;
     uint32_t slot; /* of the nearest triangle; of equally near ones that with the lowest number */
@@ -57,8 +61,16 @@ struct bvh_hit {
  * answer. *work grows by the boxes and triangles looked at; what it grows by depends on `first`. */
 struct bvh_hit bvh_nearest(const struct bvh *bvh, vec3 p, uint32_t first, size_t *work);
 
-/* The same, but a triangle within `enough` of p will do (none is when that is negative): the first found is
- * returned, and which that is depends on `first`. */
+/* The nearest triangles to the first `count` of some points that are near each other, 1 to BVH_LANES of them:
+ * the same answers as bvh_nearest gives, in less time. All triangles within `reach` of the box of the points
+ * are looked at together, if they are not too many; a point that has none so near is asked alone, from
+ * `first`.
+ */
+void bvh_nearest_lanes(const struct bvh *bvh, const struct bvh_points *points, size_t count, double reach,
+                       uint32_t first, struct bvh_hit *hits, size_t *work);
+
+/* The same as bvh_nearest, but a triangle within `enough` of p will do (none is when that is negative): the
+ * first found is returned, and which that is depends on `first`. */
 struct bvh_hit bvh_near(const struct bvh *bvh, vec3 p, uint32_t first, double enough, size_t *work);
 
 /* Looks in the node of slot `first`, then in the ones after and before it, for a triangle within `limit` of
@@ -81,10 +93,6 @@ struct bvh_region {
  * the nodes looked at. */
 size_t bvh_collect(const struct bvh *bvh, const struct bvh_region *region, uint32_t *slots, size_t most,
                    size_t *work);
-
-struct bvh_points {
-    double x[BVH_LANES], y[BVH_LANES], z[BVH_LANES];
-};
 
 /* Squared distances from BVH_LANES points to the triangle of a slot, each as bvh_distance_sq gives it. */
 void bvh_distances_sq(const struct bvh *bvh, uint32_t slot, const struct bvh_points *points,

@@ -30,6 +30,12 @@ struct bvh_hit bvh_nearest(const struct bvh *bvh, vec3 p, uint32_t first, size_t
     return bvh->kernels->nearest(bvh, p, first, -1, work);
 }
 
+void bvh_nearest_lanes(const struct bvh *bvh, const struct bvh_points *points, size_t count, double reach,
+                       uint32_t first, struct bvh_hit *hits, size_t *work)
+{
+    bvh->kernels->nearest_lanes(bvh, points, count, reach, first, hits, work);
+}
+
 struct bvh_hit bvh_near(const struct bvh *bvh, vec3 p, uint32_t first, double enough, size_t *work)
 {
     return bvh->kernels->nearest(bvh, p, first, enough < 0 ? -1 : enough * enough, work);

@@ -13,6 +13,8 @@
 #define BOX_SLACK 2e-7
 #define BOX_SLACK_REL 1e-6
 #define MANY 3 /* triangles that are looked at at once, as that costs no more than so many one by one */
+#define REGION_SLACK 0x1p-20     /* more than float arithmetic errs by */
+#define LISTED_MAX ((size_t)192) /* triangles near some points: more are not looked at together */
 #define STACK_SIZE (BVH_WIDTH * BVH_LEVELS_MAX)
 
 /* A node still to be looked at. */
@@ -386,6 +388,80 @@ static void distances(const struct bvh *bvh, uint32_t slot, const struct bvh_poi
     }
 }
 
+static inline double least(double a, double b)
+{
+    return a < b ? a : b;
+}
+
+/* The least distances found so far, and the slots that have them. */
+struct lane_hits {
+    double distances_sq[BVH_LANES];
+    int64_t slots[BVH_LANES];
+};
+
+static inline void take_nearer(const struct bvh *bvh, uint32_t slot, const double *restrict distances_sq,
+                               struct lane_hits *restrict hits)
+{
+    int64_t same = 0;
+
+    for (int i = 0; i < BVH_LANES; i++) {
+        bool nearer = distances_sq[i] < hits->distances_sq[i];
+        same |= distances_sq[i] == hits->distances_sq[i] ? -1 : 0;
+        hits->distances_sq[i] = nearer ? distances_sq[i] : hits->distances_sq[i];
+        hits->slots[i] = nearer ? (int64_t)slot : hits->slots[i];
+    }
+    for (int i = 0; same && i < BVH_LANES; i++)
+        if (distances_sq[i] == hits->distances_sq[i] && bvh->triangles[slot] < bvh->triangles[hits->slots[i]])
+            hits->slots[i] = slot;
+}
+
+/* The triangles within reach of the box of the points, outwards; more than LISTED_MAX: too many. */
+static inline size_t list_near(const struct bvh *bvh, const struct bvh_points *points, double reach,
+                               uint32_t *slots, size_t *work)
+{
+    const double *axes[3] = {points->x, points->y, points->z};
+    struct bvh_region region = {.plane_count = 0};
+
+    for (int axis = 0; axis < 3; axis++) {
+        double low = INFINITY, high = -INFINITY;
+        for (int i = 0; i < BVH_LANES; i++) {
+            low = least(low, axes[axis][i]);
+            high = high > axes[axis][i] ? high : axes[axis][i];
+        }
+        region.min[axis] = (float)(low - reach - REGION_SLACK);
+        region.max[axis] = (float)(high + reach + REGION_SLACK);
+    }
+    return collect(bvh, &region, slots, LISTED_MAX, work);
+}
+
+static void nearest_lanes(const struct bvh *bvh, const struct bvh_points *points, size_t count, double reach,
+                          uint32_t first, struct bvh_hit *hits, size_t *work)
+{
+    struct bvh_points filled = *points;
+    struct lane_hits found;
+    uint32_t slots[LISTED_MAX];
+
+    for (size_t i = 0; i < BVH_LANES; i++) {
+        size_t lane = i < count ? i : 0;
+        put_point(&filled, (int)i, (vec3){points->x[lane], points->y[lane], points->z[lane]});
+        found.distances_sq[i] = INFINITY;
+        found.slots[i] = first;
+    }
+    size_t listed = list_near(bvh, &filled, reach, slots, work);
+    for (size_t s = 0; listed <= LISTED_MAX && s < listed; s++) {
+        double distances_sq[BVH_LANES];
+        distances(bvh, slots[s], &filled, distances_sq);
+        take_nearer(bvh, slots[s], distances_sq, &found);
+    }
+    *work += listed <= LISTED_MAX ? listed : 0;
+    for (size_t i = 0; i < count; i++) {
+        vec3 p = {points->x[i], points->y[i], points->z[i]};
+        bool exact = found.distances_sq[i] <= reach * reach;
+        hits[i] = exact ? (struct bvh_hit){found.distances_sq[i], (uint32_t)found.slots[i]}
+                        : nearest(bvh, p, (uint32_t)found.slots[i], -1, work);
+    }
+}
+
 /* What bound_lanes needs of a triangle. */
 struct face {
     vec3 a, ab, ac, bc, height, normal; /* normal: of length 1, or 0 where it cannot be told */
@@ -440,11 +516,6 @@ static inline vec3 way_from(const struct face *face, vec3 ap, vec3 bp, double *b
     way.z = up_sq < way_sq ? up.z : way.z;
     *best = up_sq < way_sq ? up_sq : way_sq;
     return way;
-}
-
-static inline double least(double a, double b)
-{
-    return a < b ? a : b;
 }
 
 /* The least of g . (p - y) over the corners y of the triangle. */
@@ -784,5 +855,6 @@ static void look(const struct bvh *bvh, const struct bvh_view *view, const uint3
         look_at_lanes(view, corners, vertices, lane, sight);
 }
 
-const struct bvh_kernels BVH_KERNELS = {BVH_KERNELS_NAME, nearest,     within, collect, distances,
-                                        bound_lanes,      bound_below, paired, match,   look};
+const struct bvh_kernels BVH_KERNELS = {BVH_KERNELS_NAME, nearest,   nearest_lanes, within,
+                                        collect,          distances, bound_lanes,   bound_below,
+                                        paired,           match,     look};

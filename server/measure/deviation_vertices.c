@@ -7,6 +7,7 @@
 
 #define CHUNK 512
 #define SLICE_CHUNKS 64
+#define REACH_TIMES 1.5 /* the farthest of those before: most of the next ones are no farther */
 
 struct asking {
     const struct deviation_surface *from, *to;
@@ -17,25 +18,58 @@ struct asking {
     size_t *work; /* [chunk] */
 };
 
+/* Of a few vertices from number `begin` of the order on. */
+static void ask_lanes(const struct asking *asking, size_t begin, size_t count, double reach, uint32_t first,
+                      struct bvh_hit *hits, size_t *work)
+{
+    const struct deviation_vertices *vertices = asking->vertices;
+    struct bvh_points points;
+
+    for (size_t i = 0; i < count; i++) {
+        vec3 p = asking->from->points[asking->order[begin + i]];
+        points.x[i] = p.x;
+        points.y[i] = p.y;
+        points.z[i] = p.z;
+    }
+    bvh_nearest_lanes(&asking->to->bvh, &points, count, reach, first, hits, work);
+    for (size_t i = 0; i < count; i++) {
+        vertices->distances[asking->order[begin + i]] = sqrt(hits[i].distance_sq);
+        vertices->nearest[asking->order[begin + i]] = hits[i].slot;
+    }
+}
+
+static double farthest_of(const struct bvh_hit *hits, size_t count)
+{
+    double farthest_sq = 0;
+
+    for (size_t i = 0; i < count; i++)
+        farthest_sq = hits[i].distance_sq > farthest_sq ? hits[i].distance_sq : farthest_sq;
+    return sqrt(farthest_sq);
+}
+
 static void ask_chunk(void *context, size_t number)
 {
     struct asking *asking = context;
     size_t chunk = asking->first_chunk + number, begin = chunk * CHUNK, work = 0;
     const struct deviation_vertices *vertices = asking->vertices;
+    size_t end = begin + CHUNK < asking->order_count ? begin + CHUNK : asking->order_count, i = begin;
     struct bvh_hit hit = {.slot = BVH_NONE};
     vec3 asked = {0, 0, 0};
+    double reach = 0;
 
-    for (size_t i = begin; i < begin + CHUNK && i < asking->order_count; i++) {
+    while (i < end && work <= asking->allowance) {
+        struct bvh_hit hits[BVH_LANES];
+        size_t count = end - i < BVH_LANES ? end - i : BVH_LANES;
+        asked = asking->from->points[asking->order[i + count - 1]];
+        ask_lanes(asking, i, count, reach, hit.slot, hits, &work);
+        hit = hits[count - 1];
+        reach = REACH_TIMES * farthest_of(hits, count);
+        i += count;
+    }
+    for (; i < end; i++) {
         uint32_t v = asking->order[i];
-        vec3 p = asking->from->points[v];
-        double way = 0;
-        if (work <= asking->allowance) {
-            hit = bvh_nearest(&asking->to->bvh, p, hit.slot, &work);
-            asked = p;
-        } else {
-            way = vec3_distance(asked, p);
-        }
-        vertices->distances[v] = fmax(0, sqrt(hit.distance_sq) - way);
+        vertices->distances[v] =
+            fmax(0, sqrt(hit.distance_sq) - vec3_distance(asked, asking->from->points[v]));
         vertices->nearest[v] = hit.slot;
     }
     asking->work[chunk] = work;
