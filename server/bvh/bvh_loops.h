@@ -13,8 +13,8 @@
 #define BOX_SLACK 2e-7
 #define BOX_SLACK_REL 1e-6
 #define MANY 3 /* triangles that are looked at at once, as that costs no more than so many one by one */
-#define REGION_SLACK 0x1p-20     /* more than float arithmetic errs by */
-#define LISTED_MAX ((size_t)192) /* triangles near some points: more are not looked at together */
+#define REGION_SLACK 0x1p-20    /* more than float arithmetic errs by */
+#define LISTED_MAX ((size_t)64) /* triangles near some points: more are not looked at together */
 #define STACK_SIZE (BVH_WIDTH * BVH_LEVELS_MAX)
 
 /* A node still to be looked at. */

@@ -13,6 +13,7 @@ struct asking {
     const struct deviation_surface *from, *to;
     const struct deviation_vertices *vertices;
     size_t allowance;      /* of work, of each chunk */
+    bool together;         /* a few triangles at most are near a few vertices */
     const uint32_t *order; /* used vertices, near ones together */
     size_t order_count, first_chunk;
     size_t *work; /* [chunk] */
@@ -31,7 +32,12 @@ static void ask_lanes(const struct asking *asking, size_t begin, size_t count, d
         points.y[i] = p.y;
         points.z[i] = p.z;
     }
-    bvh_nearest_lanes(&asking->to->bvh, &points, count, reach, first, hits, work);
+    if (asking->together)
+        bvh_nearest_lanes(&asking->to->bvh, &points, count, reach, first, hits, work);
+    for (size_t i = 0; i < count && !asking->together; i++) {
+        hits[i] = bvh_nearest(&asking->to->bvh, asking->from->points[asking->order[begin + i]], first, work);
+        first = hits[i].slot;
+    }
     for (size_t i = 0; i < count; i++) {
         vertices->distances[asking->order[begin + i]] = sqrt(hits[i].distance_sq);
         vertices->nearest[asking->order[begin + i]] = hits[i].slot;
@@ -106,7 +112,12 @@ bool deviation_vertices_find(const struct deviation_surface *from, const struct 
 {
     size_t allowance = settings->allowance < SIZE_MAX / CHUNK ? settings->allowance * CHUNK : SIZE_MAX;
     uint32_t *order = ARENA_NEW(&scratch, uint32_t, from->point_count);
-    struct asking asking = {from, to, vertices, allowance, order, 0, 0, NULL};
+    struct asking asking = {.from = from,
+                            .to = to,
+                            .vertices = vertices,
+                            .allowance = allowance,
+                            .together = from->bvh.triangle_count >= to->bvh.triangle_count,
+                            .order = order};
 
     if (!order)
         return arena_error(err);
