@@ -261,7 +261,13 @@ static void widen_by_part(struct part_range *known, const struct part *part)
     widen(known, part_range_low(part).min, part_range_high(part).max);
 }
 
-static void open_whole(const struct surface_parts *parts, uint32_t slot, struct piece_of *whole)
+static double reach_of(double farthest, double longest)
+{
+    return OVERLAY_REACH_TIMES * (farthest + OVERLAY_REACH_SIDES * longest) + OVERLAY_BOX_SLACK;
+}
+
+/* Returns what is near it; 0 where it is not worth looking. */
+static double open_whole(const struct surface_parts *parts, uint32_t slot, struct piece_of *whole)
 {
     const uint32_t *v = parts->from->bvh.corners[slot];
     const double *distances = parts->vertices->distances;
@@ -271,8 +277,12 @@ static void open_whole(const struct surface_parts *parts, uint32_t slot, struct 
     whole->near = parts->vertices->nearest[v[0]];
     for (int i = 0; i < 3; i++)
         whole->corners[i] = deviation_surface_corner(parts->from, slot, i);
-    if (!(whole->farthest <= FAR_SIDES * longest_of(whole->corners)))
+    const double longest = longest_of(whole->corners);
+    if (!(whole->farthest <= FAR_SIDES * longest)) {
         whole->farthest = INFINITY;
+        return 0;
+    }
+    return reach_of(whole->farthest, longest);
 }
 
 /* False where one height is not known over every point of it, and nothing added. */
@@ -348,12 +358,6 @@ static vec3 normal_of(const struct piece_of *piece)
     return triangle_normal(piece->corners[0], piece->corners[1], piece->corners[2]);
 }
 
-static double reach_of(const struct piece_of *piece)
-{
-    return OVERLAY_REACH_TIMES * (piece->farthest + OVERLAY_REACH_SIDES * longest_of(piece->corners))
-           + OVERLAY_BOX_SLACK;
-}
-
 /* Those of the faces given that may be near the piece, by its box and theirs. */
 static void keep_near(const struct piece_of *piece, const struct overlay_faces *given,
                       const struct overlay_kernels *kernels, struct overlay_faces *faces)
@@ -387,7 +391,8 @@ static __attribute__((noinline)) bool add_piece_alone(const struct overlaying *o
         keep_near(piece, given, tally->kernels, &faces);
         look_at(overlaying, tally->kernels, &faces);
     } else {
-        gather(overlaying, tally->kernels, box_of(piece->corners), reach_of(piece), &faces);
+        gather(overlaying, tally->kernels, box_of(piece->corners),
+               reach_of(piece->farthest, longest_of(piece->corners)), &faces);
     }
     return add_piece(overlaying, piece, &faces, tally);
 }
@@ -438,15 +443,15 @@ static void open_leaf(const struct overlaying *overlaying, const struct overlay_
 
     for (size_t k = 0; k < leaf->count; k++) {
         struct piece_of *whole = &leaf->wholes[k];
-        open_whole(overlaying->parts, (uint32_t)(leaf->first + k), whole);
+        double near = open_whole(overlaying->parts, (uint32_t)(leaf->first + k), whole);
         put_base(whole, k, &leaf->bases);
         leaf->known[k] = (struct part_range){INFINITY, 0};
         whole->known = &leaf->known[k];
-        if (!(whole->farthest < INFINITY))
+        if (!(near > 0))
             continue;
         up = vec3_add(up, normal_of(whole));
         box = box_over(box, box_of(whole->corners));
-        reach = greater(reach, reach_of(whole));
+        reach = greater(reach, near);
     }
     faces->count = 0;
     if (!(reach > 0))
@@ -456,15 +461,18 @@ static void open_leaf(const struct overlaying *overlaying, const struct overlay_
     gather(overlaying, kernels, box, reach, faces);
 }
 
-/* What is told of a triangle, and at a leaf that was bounded closely also by its part; outwards. */
+/* What is told of a triangle, and at a leaf that was bounded closely also by its part; outwards. What is not
+ * more than `limit`, the farthest corner and less than half of the longest side, is less than what quick_most
+ * tells. */
 static void keep_bounds(const struct surface_parts *parts, uint32_t slot, const struct part *part,
-                        struct part_range known)
+                        double limit, struct part_range known)
 {
     if (part && !parts->from->shared[slot]) {
         known.min = greater(known.min, part_range_low(part).min);
         known.max = lesser(known.max, part_range_high(part).max);
     }
-    known.max = lesser(known.max, quick_most(parts, slot));
+    if (known.max > limit)
+        known.max = lesser(known.max, quick_most(parts, slot));
     parts->bounds[slot] =
         (struct part_bounds){(float)(known.min * (1 - 0x1p-23)), (float)(known.max * (1 + 0x1p-23))};
 }
@@ -503,7 +511,8 @@ static void sum_up_leaf(const struct overlaying *overlaying, size_t number, stru
             tally_add_part(tally, &bounds[k]);
             widen_by_part(&leaf.known[k], &bounds[k]);
         }
-        keep_bounds(parts, (uint32_t)(leaf.first + k), close ? &close->parts[k] : NULL, leaf.known[k]);
+        keep_bounds(parts, (uint32_t)(leaf.first + k), close ? &close->parts[k] : NULL,
+                    leaf.wholes[k].farthest < INFINITY ? leaf.bases.limit[k] : 0, leaf.known[k]);
     }
 }
 

@@ -18,6 +18,7 @@ struct sampling {
     const struct deviation_surface *from, *to;
     const struct deviation_side *side;
     const double *area_until; /* [triangle_count + 1] by slot, ascending from 0 */
+    const uint32_t *near;
     size_t count, first_chunk;
     double *angles, *signed_; /* [count] */
     double *distances;        /* [count] */
@@ -68,6 +69,8 @@ static void sample_chunk(void *context, size_t number)
     for (size_t i = chunk * CHUNK; i < (chunk + 1) * CHUNK && i < sampling->count; i++) {
         uint32_t slot;
         vec3 p = draw(sampling, i, &slot);
+        if (sampling->near)
+            first = sampling->near[sampling->from->bvh.corners[slot][0]];
         struct bvh_hit hit = bvh_nearest(&sampling->to->bvh, p, first, &work);
         first = hit.slot;
         sampling->distances[i] = sqrt(hit.distance_sq);
@@ -340,6 +343,7 @@ bool samples_measure(const struct deviation_surface *from, const struct deviatio
                                 .to = to,
                                 .side = side,
                                 .area_until = area_until,
+                                .near = settings->near,
                                 .wants_distances = settings->want_distances};
 
     const size_t most = settings->want_distances ? SAMPLES_OF_DISTANCE * SAMPLES_MAX : SAMPLES_MAX;

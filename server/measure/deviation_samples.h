@@ -34,6 +34,7 @@ struct samples_settings {
     size_t tolerance_count;
     const double *tolerances;
     const struct distance_classes *classes; /* NULL: none */
+    const uint32_t *near;                   /* [vertex of `from`] a slot near it, to begin at; or NULL */
 };
 
 /* Fills the normal angle of deviation; where distances are wanted, also all but max and the normal angle,
