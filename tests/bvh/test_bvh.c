@@ -115,6 +115,52 @@ Test(bvh, nearest_is_that_of_all_triangles_whatever_the_first_guess)
         }
 }
 
+/* Points near one of the soup's corners, some of them on corners: as many as lanes. */
+static struct bvh_points points_about(const struct soup *soup, double spread, uint64_t *state)
+{
+    vec3 middle = soup->points[fixture_random_below(state, 3 * soup->count)];
+    struct bvh_points points;
+
+    for (int i = 0; i < BVH_LANES; i++) {
+        vec3 p = vec3_add(vec3_scale(middle, 0.5), vec3_scale(random_point(state), 0.5 * spread));
+        if (i % 4 == 3)
+            p = soup->points[fixture_random_below(state, 3 * soup->count)];
+        points.x[i] = p.x;
+        points.y[i] = p.y;
+        points.z[i] = p.z;
+    }
+    return points;
+}
+
+Test(bvh, nearest_of_lanes_is_that_of_each_alone_whatever_the_reach)
+{
+    const size_t sizes[] = {1, 9, 65, 3000};
+    const double reaches[] = {0, 1e-9, 0.01, 0.2, 3};
+    uint64_t state = 22;
+
+    for (int kind = 0; kind < SOUP_KINDS; kind++)
+        for (size_t k = 0; k < sizeof sizes / sizeof *sizes; k++) {
+            struct soup soup = make_soup(sizes[k], (enum soup_kind)kind, &state);
+            for (int i = 0; i < 100; i++) {
+                struct bvh_points points = points_about(&soup, i % 3 ? 0.02 : 1, &state);
+                size_t count = 1 + fixture_random_below(&state, BVH_LANES), work = 0;
+                double reach = reaches[i % 5];
+                struct bvh_hit got[BVH_LANES];
+                for (size_t path = 0; bvh_kernels_at(path); path++) {
+                    soup.bvh.kernels = bvh_kernels_at(path);
+                    bvh_nearest_lanes(&soup.bvh, &points, count, reach, i % 2 ? 0 : BVH_NONE, got, &work);
+                    for (size_t lane = 0; lane < count; lane++) {
+                        vec3 p = {points.x[lane], points.y[lane], points.z[lane]};
+                        struct bvh_hit want = bvh_nearest(&soup.bvh, p, BVH_NONE, &work);
+                        cr_assert(got[lane].slot == want.slot && got[lane].distance_sq == want.distance_sq,
+                                  "%s, kind %d, %zu triangles, reach %g", soup.bvh.kernels->name, kind,
+                                  sizes[k], reach);
+                    }
+                }
+            }
+        }
+}
+
 Test(bvh, nearest_agrees_with_the_plain_formula)
 {
     uint64_t state = 4;
