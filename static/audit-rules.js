@@ -77,6 +77,18 @@ export function finerCertify(audit) {
   return wanted.length === 0 ? null : Math.min(...wanted);
 }
 
+/**
+ * Whether the waivers of its spec are others by now than those that it counts, where that matters: at required rules that do not conform.
+ * @param {object[]} waivers  of the specimen
+ * @returns {'over'|'added'|null} that one it counts is over; else that one holds that it does not count
+ */
+export function waiversSince(audit, waivers) {
+  const waived = new Set(waivers.filter((waiver) => waiver.spec === audit.spec.name && waiver.holds).map((waiver) => waiver.rule));
+  const mattering = audit.rules.filter((rule) => rule.need === 'required' && rule.outcome !== 'conforms');
+  if (mattering.some((rule) => rule.waiver !== null && !waived.has(rule.id))) return 'over';
+  return mattering.some((rule) => rule.waiver === null && waived.has(rule.id)) ? 'added' : null;
+}
+
 /** How many of each outcome, as one sentence. */
 export function countsText(counts) {
   const parts = ['conforms', 'does_not_conform', 'undecided', 'waived', 'advisory_missed']

@@ -25,13 +25,14 @@ export const countAll = (counts) => STANDINGS.reduce((sum, standing) => sum + co
 
 /** Why, in a few words; '' where the standing says it all. */
 export function becauseText(item) {
-  if (item.cause) return sayOr(`standing.because.${item.cause}`, item.cause);
+  const parts = [];
   if (item.standing === 'waived' && item.waived_until) {
     // the moment it ends is the day after its last
     const last = new Date(Date.parse(item.waived_until) - 1000).toISOString();
-    return say('standing.because.waived', { day: formatDay(last, new Date(), 'UTC') });
+    parts.push(say('standing.because.waived', { day: formatDay(last, new Date(), 'UTC') }));
   }
-  return '';
+  if (item.cause) parts.push(sayOr(`standing.because.${item.cause}`, item.cause));
+  return parts.join('; ');
 }
 
 /** How far it is on its way out: signed off, handed over; '' where it is not. */
@@ -46,7 +47,7 @@ export function leavingText(item) {
 
 /** Names of the rules that hold it up; of one that stands thanks to waivers, the waived ones. */
 export function holdTexts(item) {
-  const named = item.standing === 'waived' || item.cause === 'waiver over' ? item.holds : item.holds.filter((hold) => !hold.waived);
+  const named = item.standing === 'waived' ? item.holds : item.holds.filter((hold) => !hold.waived);
   return named.map((hold) => (hold.waived ? say('standing.isWaived', { rule: hold.name }) : hold.name));
 }
 

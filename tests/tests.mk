@@ -60,16 +60,19 @@ cppcheck:
 	    --suppress=missingIncludeSystem --suppress=normalCheckLevelMaxBranches -j $$(nproc) \
 	    -Iserver -D_GNU_SOURCE server && echo "cppcheck: nothing to report"
 
-# The program and the unit tests of the rooms from base to measure for arm64, run under qemu-user; records of both
-# machines must be the same bytes, and neither program may hold a fused multiply-add. Built without vectors by -O2:
+# The program and the unit tests of the rooms from base to measure for arm64, run under qemu-user; records and reports
+# of both machines must be the same bytes, and neither program may hold a fused multiply-add. Built without vectors by -O2:
 # gcc 12's cross compiler fails on some at -O3. qemu takes ten to forty times as long as the machine itself: hence
 # the time each test is given, and ARM64_SHARE: long tests do one in so many of their cases (support/fixture_share.h).
 # ARM64_SHARE=1 does all of them, in hours.
 ARM64_ROOT     := $(CURDIR)/build/arm64/root
 ARM64_PACKAGES := libc6-dev nettle-dev zlib1g-dev libzstd-dev libjansson-dev libsqlite3-dev libmicrohttpd-dev \
-                  libseccomp-dev libmeshoptimizer-dev libcairo2-dev libcurl4-openssl-dev libcriterion-dev
-ARM64_MAKE      = $(MAKE) --no-print-directory BUILD=plain CC="aarch64-linux-gnu-gcc --sysroot=$(ARM64_ROOT)" \
-                  AR=aarch64-linux-gnu-ar OUT=build/arm64/all
+                  libseccomp-dev libmeshoptimizer-dev libcairo2-dev libpango1.0-dev libcurl4-openssl-dev libcriterion-dev
+# what pkg-config says must be of that root, not of this machine
+ARM64_PKGCONFIG := PKG_CONFIG_SYSROOT_DIR=$(ARM64_ROOT) \
+                   PKG_CONFIG_LIBDIR=$(ARM64_ROOT)/usr/lib/aarch64-linux-gnu/pkgconfig:$(ARM64_ROOT)/usr/share/pkgconfig
+ARM64_MAKE      = $(ARM64_PKGCONFIG) $(MAKE) --no-print-directory BUILD=plain OUT=build/arm64/all \
+                  CC="aarch64-linux-gnu-gcc --sysroot=$(ARM64_ROOT)" AR=aarch64-linux-gnu-ar
 ARM64_RUN      := qemu-aarch64-static -L $(ARM64_ROOT)
 ARM64_SHARE    ?= 10
 ARM64_ROOMS    := base geom mesh io topology bvh subdiv measure
@@ -78,8 +81,8 @@ arm64: packages-arm64
 	@sh deploy/arm64-root.sh $(ARM64_ROOT) $(ARM64_PACKAGES)
 	+@$(ARM64_MAKE) UNIT_ROOMS="$(ARM64_ROOMS)" UNIT_EXTRA=tests/arm64/qemu_exec.c \
 	    build/arm64/all/fettle build/arm64/all/unit-tests
-	@$(MAKE) --no-print-directory BUILD=release build/release/fettle
+	@$(MAKE) --no-print-directory BUILD=release build/release/fettle tests/node_modules
 	FETTLE=$(abspath build/arm64/all/fettle) OBJDUMP=aarch64-linux-gnu-objdump node --test tests/cli/fused.test.mjs
 	FETTLE=$(abspath build/release/fettle) FETTLE_ARM64="$(ARM64_RUN) $(abspath build/arm64/all/fettle)" \
-	    node --test tests/arm64/records.test.mjs
+	    node --test --test-concurrency=1 tests/arm64/records.test.mjs tests/arm64/documents.test.mjs
 	FETTLE_TEST_SHARE=$(ARM64_SHARE) QEMU_RUN="/usr/bin/$(ARM64_RUN)" $(ARM64_RUN) build/arm64/all/unit-tests -j1 --timeout 3000

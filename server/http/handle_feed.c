@@ -26,19 +26,20 @@ static char *print(struct arena *keep, const char *format, ...)
     return arena_text(keep, text);
 }
 
-/* Of an audit: the rules that hold it up. */
+/* Of an audit: the rules that held it up. */
 static const char *summary_of(const struct store_told *told, const struct store_standing *held,
                               struct arena *keep)
 {
     struct text text = {0};
     if (strcmp(told->about, "audit") != 0)
         return told->text;
-    for (size_t i = 0; i < held->hold_count; i++) {
+    for (size_t i = 0; i < held->facts.hold_count; i++) {
+        const struct standing_hold *hold = &held->facts.holds[i];
         text_add(&text, i ? "; " : "");
-        text_add(&text, held->holds[i].name);
+        text_add(&text, hold->name);
         text_add(&text, ": ");
-        text_add(&text, held->holds[i].outcome);
-        text_add(&text, held->holds[i].waived ? " (waived)" : "");
+        text_add(&text, hold->outcome);
+        text_add(&text, hold->was_waived ? " (waived)" : "");
     }
     const char *summary = text.failed  ? NULL
                           : text.bytes ? arena_text(keep, text.bytes)

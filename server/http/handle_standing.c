@@ -78,7 +78,7 @@ static int by_standing(const void *a, const void *b)
 }
 
 struct wanted {
-    bool has_standing;
+    bool has_standing, to_audit;
     enum standing standing;
     compare_items *compare;
     bool descending;
@@ -88,7 +88,7 @@ static bool read_wanted(const struct request *request, struct wanted *wanted, st
 {
     const char *standing = request_parameter(request, "standing"), *sort = request_parameter(request, "sort"),
                *order = request_parameter(request, "order");
-    wanted->has_standing = standing && *standing;
+    *wanted = (struct wanted){.has_standing = standing && *standing};
     if (wanted->has_standing && !standing_parse(standing, &wanted->standing))
         return error_set(err, ERROR_USAGE,
                          "standing must be blocked, undecided, not audited, not measured, waived or ready");
@@ -103,6 +103,12 @@ static bool read_wanted(const struct request *request, struct wanted *wanted, st
            || error_set(err, ERROR_USAGE, "order must be asc or desc");
 }
 
+static bool is_wanted(const struct wanted *wanted, const struct standing_state *state)
+{
+    return (!wanted->has_standing || state->standing == wanted->standing)
+           && (!wanted->to_audit || standing_asks_audit(state));
+}
+
 static bool choose(const struct store_standing_list *list, const struct wanted *wanted,
                    struct api_standing *standing, struct store_standing ***chosen, struct arena *keep,
                    struct error *err)
@@ -113,7 +119,8 @@ static bool choose(const struct store_standing_list *list, const struct wanted *
     for (size_t i = 0; i < list->count; i++) {
         struct store_standing *item = &list->items[i];
         standing->counts[item->state.standing]++;
-        if (!wanted->has_standing || item->state.standing == wanted->standing)
+        standing->to_audit += standing_asks_audit(&item->state);
+        if (is_wanted(wanted, &item->state))
             (*chosen)[standing->total++] = item;
     }
     // NOLINTNEXTLINE(bugprone-sizeof-expression): it is pointers that are put in order
@@ -153,10 +160,10 @@ static bool write_page(struct request *request, struct reply *reply, struct api_
 static void add_holds(struct text *out, const struct store_standing *item)
 {
     struct text names = {0};
-    for (size_t i = 0; i < item->hold_count; i++) {
+    for (size_t i = 0; i < item->facts.hold_count; i++) {
         text_add(&names, i ? "; " : "");
-        text_add(&names, item->holds[i].name);
-        text_add(&names, item->holds[i].waived ? " (waived)" : "");
+        text_add(&names, item->facts.holds[i].name);
+        text_add(&names, item->facts.holds[i].waived ? " (waived)" : "");
     }
     out->failed |= names.failed;
     csv_add(out, false, names.bytes);
@@ -182,7 +189,7 @@ static void add_row(struct text *out, const struct store_spec *spec, const struc
     csv_add(out, false, item->state.since);
     add_holds(out, item);
     csv_add(out, false, item->audit_created);
-    csv_add(out, false, item->facts.waived_until);
+    csv_add(out, false, item->state.waived_until);
     csv_add(out, false, item->signed_at);
     csv_add(out, false, item->handed_over);
     csv_add(out, false, spec->name);
@@ -338,7 +345,7 @@ static bool audit_piece(struct request *request, const struct store_spec *spec, 
                         struct error *err)
 {
     struct store_standing **items;
-    struct wanted wanted = {true, STANDING_NOT_AUDITED, by_specimen, false};
+    struct wanted wanted = {.to_audit = true, .compare = by_specimen};
     struct api_standing standing = {.spec = spec};
     size_t done = 0;
     if (!choose(list, &wanted, &standing, &items, keep, err))

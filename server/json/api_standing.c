@@ -7,12 +7,13 @@
 static json_t *holds_json(struct tree *tree, const struct store_standing *item)
 {
     json_t *list = tree_array(tree);
-    for (size_t i = 0; i < item->hold_count; i++) {
+    for (size_t i = 0; i < item->facts.hold_count; i++) {
+        const struct standing_hold *held = &item->facts.holds[i];
         json_t *hold = tree_object(tree);
-        tree_put_text(tree, hold, "rule", item->holds[i].rule);
-        tree_put_text(tree, hold, "name", item->holds[i].name);
-        tree_put_text(tree, hold, "outcome", item->holds[i].outcome);
-        tree_put_bool(tree, hold, "waived", item->holds[i].waived);
+        tree_put_text(tree, hold, "rule", held->rule);
+        tree_put_text(tree, hold, "name", held->name);
+        tree_put_text(tree, hold, "outcome", held->outcome);
+        tree_put_bool(tree, hold, "waived", held->waived);
         tree_append(tree, list, hold);
     }
     return list;
@@ -43,7 +44,7 @@ static json_t *item_json(struct tree *tree, const struct store_standing *item, i
     tree_put_text(tree, object, "cause", item->state.cause ? standing_cause_word(item->state.cause) : NULL);
     tree_put_text(tree, object, "since", item->state.since);
     tree_put_text(tree, object, "audited", item->audit_created);
-    tree_put_text(tree, object, "waived_until", item->facts.waived_until);
+    tree_put_text(tree, object, "waived_until", item->state.waived_until);
     tree_put(tree, object, "holds", holds_json(tree, item));
     tree_put(tree, object, "signed_off", signed_json(tree, item, signatures));
     tree_put_text(tree, object, "handed_over", item->handed_over);
@@ -76,6 +77,7 @@ bool api_standing_write(const struct api_standing *standing, struct api_text *te
         tree_append(&tree, items, item_json(&tree, standing->items[i], standing->signatures));
     tree_put(&tree, object, "spec", spec);
     tree_put(&tree, object, "counts", counts_json(&tree, standing->counts));
+    tree_put_count(&tree, object, "to_audit", standing->to_audit);
     tree_put(&tree, object, "items", items);
     tree_put_text(&tree, object, "next", standing->next);
     tree_put_count(&tree, object, "total", standing->total);

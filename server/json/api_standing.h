@@ -10,6 +10,7 @@ struct api_standing {
     const struct store_spec *spec;
     int signatures;                /* persons who have to sign by it */
     size_t counts[STANDING_COUNT]; /* of all that match the text, whatever their standing */
+    size_t to_audit;               /* of the same: those that auditing all would judge */
     size_t total;                  /* of those that are listed, on every page */
     struct store_standing *const *items;
     size_t item_count;

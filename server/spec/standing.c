@@ -29,7 +29,8 @@ const char *standing_cause_word(enum standing_cause cause)
     static const char *const causes[] = {[STANDING_NO_CAUSE] = "",
                                          [STANDING_NO_AUDIT] = "no audit",
                                          [STANDING_OLDER_SPEC] = "older spec",
-                                         [STANDING_WAIVER_OVER] = "waiver over"};
+                                         [STANDING_WAIVER_OVER] = "waiver over",
+                                         [STANDING_WAIVER_ADDED] = "waiver added"};
     return causes[cause];
 }
 
@@ -38,25 +39,81 @@ static const char *later(const char *a, const char *b)
     return strcmp(a, b) >= 0 ? a : b;
 }
 
+static const char *earlier(const char *a, const char *b)
+{
+    return a && strcmp(a, b) < 0 ? a : b;
+}
+
 static struct standing_state not_audited(const struct standing_facts *facts)
 {
     if (facts->has_older)
         return (struct standing_state){STANDING_NOT_AUDITED, STANDING_OLDER_SPEC,
-                                       later(facts->spec_created, facts->run_created)};
-    return (struct standing_state){STANDING_NOT_AUDITED, STANDING_NO_AUDIT, facts->run_created};
+                                       later(facts->spec_created, facts->run_created), NULL};
+    return (struct standing_state){STANDING_NOT_AUDITED, STANDING_NO_AUDIT, facts->run_created, NULL};
 }
 
-struct standing_state standing_of(const struct standing_facts *facts, const char *now)
+static enum standing standing_by(const char *outcome)
+{
+    return strcmp(outcome, "does not conform") == 0 ? STANDING_BLOCKED
+           : strcmp(outcome, "undecided") == 0      ? STANDING_UNDECIDED
+                                                    : STANDING_READY;
+}
+
+static enum standing standing_by_hold(const struct standing_hold *hold)
+{
+    return hold->waived ? STANDING_WAIVED : standing_by(hold->outcome);
+}
+
+static enum standing_cause cause_of(const struct standing_facts *facts)
+{
+    enum standing_cause cause = STANDING_NO_CAUSE;
+    for (size_t i = 0; i < facts->hold_count; i++) {
+        const struct standing_hold *hold = &facts->holds[i];
+        if (hold->was_waived && !hold->waived)
+            return STANDING_WAIVER_OVER;
+        if (hold->waived && !hold->was_waived)
+            cause = STANDING_WAIVER_ADDED;
+    }
+    return cause;
+}
+
+/* The standing is the worst of what the rules amount to. It has been that since the first of the rules of
+ * that kind came to it, and the last of what would be worse was waived. */
+static const char *since_of(const struct standing_facts *facts, enum standing standing)
+{
+    const char *since = facts->series_created, *first = NULL;
+    for (size_t i = 0; i < facts->hold_count; i++) {
+        const struct standing_hold *hold = &facts->holds[i];
+        const char *turned = hold->turned ? hold->turned : "";
+        if (standing_by_hold(hold) == standing)
+            first = earlier(first, turned);
+        if (standing_by(hold->outcome) < standing)
+            since = later(since, turned);
+    }
+    return first ? later(since, first) : since;
+}
+
+struct standing_state standing_of(const struct standing_facts *facts)
 {
     if (!facts->run_created)
-        return (struct standing_state){STANDING_NOT_MEASURED, STANDING_NO_CAUSE, facts->specimen_created};
+        return (struct standing_state){STANDING_NOT_MEASURED, STANDING_NO_CAUSE, facts->specimen_created,
+                                       NULL};
     if (!facts->outcome)
         return not_audited(facts);
-    enum standing standing = strcmp(facts->outcome, "does not conform") == 0 ? STANDING_BLOCKED
-                             : strcmp(facts->outcome, "undecided") == 0      ? STANDING_UNDECIDED
-                             : facts->has_waived                             ? STANDING_WAIVED
-                                                                             : STANDING_READY;
-    if (standing == STANDING_WAIVED && facts->waived_until && strcmp(facts->waived_until, now) <= 0)
-        return (struct standing_state){STANDING_NOT_AUDITED, STANDING_WAIVER_OVER, facts->waived_until};
-    return (struct standing_state){standing, STANDING_NO_CAUSE, facts->series_created};
+    struct standing_state state = {facts->hold_count ? STANDING_READY : standing_by(facts->outcome),
+                                   cause_of(facts), NULL, NULL};
+    for (size_t i = 0; i < facts->hold_count; i++) {
+        enum standing standing = standing_by_hold(&facts->holds[i]);
+        if (standing < state.standing)
+            state.standing = standing;
+        if (facts->holds[i].waived)
+            state.waived_until = earlier(state.waived_until, facts->holds[i].waived_until);
+    }
+    state.since = since_of(facts, state.standing);
+    return state;
+}
+
+bool standing_asks_audit(const struct standing_state *state)
+{
+    return state->cause != STANDING_NO_CAUSE;
 }

@@ -7,20 +7,13 @@
 #include "spec/standing.h"
 #include "store/store.h"
 
-struct store_hold {
-    const char *rule, *name, *outcome;
-    bool waived;
-};
-
 struct store_standing {
     int64_t specimen, version, number, run, audit; /* version, run, audit 0: none */
     const char *kind, *catalogue_number, *title;   /* kind NULL: not measured */
-    struct standing_facts facts;
+    struct standing_facts facts;                   /* all of its holds only by store_standing_holds */
     struct standing_state state;
     const char *audit_created;
     /* of the newest audit, by store_standing_holds: */
-    size_t hold_count;
-    struct store_hold *holds;
     int64_t signer_count;                /* persons who signed it off */
     const char *signed_at, *handed_over; /* the last time; NULL: never */
 };

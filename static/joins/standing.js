@@ -16,7 +16,7 @@ const ROWS = BLOCK * BLOCKS_AN_ANSWER;
 /** @param {HTMLElement} el @param {object} page  app.js */
 export function joinStanding(el, page) {
   let query = {};
-  let state = { specs: null, spec: null, counts: null, total: 0, loading: false, problem: null, moved: false, auditing: null };
+  let state = { specs: null, spec: null, counts: null, toAudit: 0, total: 0, loading: false, problem: null, moved: false, auditing: null };
   let list = 0; // counts the lists asked for: an answer for an earlier one is dropped
   let drawn = null; // what the list that is shown was asked by
   let first = ''; // its first rows, to tell whether others are first by now
@@ -75,7 +75,7 @@ export function joinStanding(el, page) {
     first = firstOf(answer.items);
     wanted.clear();
     const items = withSpec(answer.items, asked);
-    show({ total: answer.total, counts: answer.counts, loading: false, problem: null, moved: false });
+    show({ total: answer.total, counts: answer.counts, toAudit: answer.to_audit, loading: false, problem: null, moved: false });
     give(register, 'list', { total: answer.total, query: asked, items: items.slice(0, BLOCK), other });
     giveBlocks(0, items);
   }
@@ -116,11 +116,12 @@ export function joinStanding(el, page) {
     }
     if (mine !== list) return;
     const moved = answer.total !== state.total || firstOf(answer.items) !== first;
-    if (!moved) show({ counts: answer.counts });
+    const { counts, to_audit: toAudit } = answer;
+    if (!moved) show({ counts, toAudit });
     else if (isFree()) {
       list += 1;
       take(answer, drawn);
-    } else show({ counts: answer.counts, moved: true });
+    } else show({ counts, toAudit, moved: true });
   }
 
   function isFree() {
@@ -130,7 +131,7 @@ export function joinStanding(el, page) {
   /** Piece by piece, so that the server goes on answering others and the reader sees how far it is. */
   async function auditAll() {
     const spec = state.spec.id;
-    const all = state.counts.not_audited;
+    const all = state.toAudit;
     const sum = { audited: 0, conforms: 0, does_not_conform: 0, undecided: 0, refused: [] };
     let after = null;
     show({ auditing: { done: 0, all } });

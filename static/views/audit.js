@@ -3,7 +3,7 @@
 //   up:   'wish.version', 'wish.spec' (ids), 'wish.judge', 'wish.waive', 'wish.whatIf' (rules), 'wish.withdraw' (id), 'wish.finer' (certify),
 //         'wish.handOver', 'wish.retry', and those of sign-off-part.js
 import { choice, emptyBox, entry, errorBox, h, redraw, s, stateMark, tell, timeMark } from '../dom.js';
-import { countsText, decideText, finerCertify, gaugeOf, limitText, marginText, outcomeMark, uncertaintyText, valueText } from '../audit-rules.js';
+import { countsText, decideText, finerCertify, gaugeOf, limitText, marginText, outcomeMark, uncertaintyText, valueText, waiversSince } from '../audit-rules.js';
 import { problemText } from '../problem.js';
 import { writeRoute } from '../route.js';
 import { say } from '../say.js';
@@ -82,6 +82,7 @@ export function AuditView(el) {
     const mark = outcomeMark(audit.outcome);
     return [
       h('p', { class: 'verdict', role: 'status' }, stateMark(mark.kind, mark.word), h('small', { text: ` ${countsText(audit.counts)}` })),
+      behind(audit),
       finer(audit),
       h(
         'dl',
@@ -117,6 +118,18 @@ export function AuditView(el) {
         ),
       ),
     ];
+  }
+
+  /** The audit stays as it was made; what has become of waivers since, it learns by one click. */
+  function behind(audit) {
+    const since = waiversSince(audit, state.waivers);
+    if (since === null) return null;
+    return h(
+      'p',
+      { class: 'acts noprint' },
+      h('button', { class: 'first', data: { key: 'judge since' }, text: say('audit.since.judge'), on: { click: () => tell(el, 'wish.judge') } }),
+      h('span', { class: 'quiet', role: 'status', text: say(`audit.since.${since}`) }),
+    );
   }
 
   /** One click for what only a narrower interval keeps open. */

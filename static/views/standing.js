@@ -1,5 +1,5 @@
 // standing.js - how the collection stands by one spec: counts that filter, rows, auditing of what is not audited, files to take away.
-//   down: 'show', detail = { query, specs, spec, counts, total, loading, problem, moved, auditing: { done, all } or null }
+//   down: 'show', detail = { query, specs, spec, counts, toAudit, total, loading, problem, moved, auditing: { done, all } or null }
 //         to the register that it returns: what views/register.js takes
 //   up:   'wish.query', detail = the changed parts of the query; 'wish.order'; 'wish.again'; 'wish.audit'; 'wish.stop'; 'wish.print'
 import { choice, emptyBox, errorBox, h, redraw, shape, tell } from '../dom.js';
@@ -68,8 +68,8 @@ export function StandingView(el, addressOf) {
   }
 
   function drawTop() {
-    const { query, specs, spec, counts, auditing } = shown;
-    const drawn = JSON.stringify([query, specs, spec, counts, auditing]);
+    const { query, specs, spec, counts, toAudit, auditing } = shown;
+    const drawn = JSON.stringify([query, specs, spec, counts, toAudit, auditing]);
     if (drawn === drawnTop) return;
     drawnTop = drawn;
     redraw(top, specs === null || spec === null ? null : form());
@@ -133,8 +133,7 @@ export function StandingView(el, addressOf) {
   }
 
   function acts() {
-    const { counts, auditing, query, spec } = shown;
-    const n = counts.not_audited;
+    const { toAudit: n, auditing, query, spec } = shown;
     const file = (format) => addressOf({ ...query, spec: spec.id, format });
     return h(
       'p',

@@ -85,20 +85,32 @@ describe('standing', () => {
     assert.equal(row.since, row.audited);
   });
 
-  test('a waiver lets it pass until it is over, and then it has to be audited again', async () => {
+  test('a waiver counts from when it is added to when it ends, while the stored audit stays as it is', async () => {
     const json = { spec: 'Near', rule: 'near', reason: 'the stand is not part of it', author: 'A. Lead', expires: inDays(30) };
+    const blocked = await rowOf('shell');
+    const stored = async () => (await call(server, 'GET', `/api/v1/audits/${blocked.audit}`)).text;
+    const asStored = await stored();
     const waiver = (await call(server, 'POST', `/api/v1/specimens/${specimens.shell.id}/waivers`, { json })).body;
-    assert.equal((await rowOf('shell')).standing, 'blocked', 'a waiver counts once it is audited');
-    await call(server, 'POST', '/api/v1/audits', { json: { run: cage.latest_run, spec: spec.id } });
     const waived = await rowOf('shell');
-    assert.equal(waived.standing, 'waived');
-    assert.deepEqual(waived.holds.map((hold) => hold.waived), [true]);
-    assert.equal(waived.waived_until, `${inDays(31)}T00:00:00Z`);
-    await call(server, 'POST', `/api/v1/waivers/${waiver.id}/withdraw`);
+    assert.deepEqual([waived.standing, waived.cause, waived.audit], ['waived', 'waiver added', blocked.audit]);
+    assert.deepEqual(waived.holds, [{ ...blocked.holds[0], waived: true }]);
+    assert.deepEqual([waived.since, waived.waived_until], [waiver.created, `${inDays(31)}T00:00:00Z`]);
+    assert.equal((await stand({ spec: 'Near' })).to_audit, 1);
+    assert.match((await badge('shell')).text, />waived</);
+    assert.equal(await stored(), asStored);
+
+    assert.equal((await auditAll(spec.id)).conforms, 1);
+    const audited = await rowOf('shell');
+    assert.deepEqual([audited.standing, audited.cause, audited.since], ['waived', null, waiver.created]);
+    assert.notEqual(audited.audit, blocked.audit);
+    assert.equal((await stand({ spec: 'Near' })).to_audit, 0);
+    assert.equal((await auditAll(spec.id)).audited, 0);
+
+    const { withdrawn_at: end } = (await call(server, 'POST', `/api/v1/waivers/${waiver.id}/withdraw`)).body;
     const over = await rowOf('shell');
-    assert.deepEqual([over.standing, over.cause], ['not audited', 'waiver over']);
+    assert.deepEqual([over.standing, over.cause, over.since, over.waived_until], ['blocked', 'waiver over', end, null]);
     assert.equal((await auditAll(spec.id)).does_not_conform, 1);
-    assert.equal((await rowOf('shell')).standing, 'blocked');
+    assert.deepEqual([(await rowOf('shell')).standing, (await rowOf('shell')).cause], ['blocked', null]);
   });
 
   test('the next version of a spec finds nothing audited, while the older one still has its say', async () => {

@@ -35,10 +35,11 @@ function expectSame(args) {
   const around = (text) => text.slice(Math.max(0, at - 200), at + 60);
   assert.ok(one === other, `at byte ${at}:\n  x86-64 ${around(one)}\n  arm64  ${around(other)}`);
   assert.match(one, /"sha256":"[0-9a-f]{64}"/);
+  return one;
 }
 
-/** A wavy torus of n by n quads, some cut; its coordinates are decimals, so that both programs read the same. */
-function torus(name, n, wave, cut) {
+/** A wavy torus of n by n quads, some cut, without its first faces; its coordinates are decimals, so that both programs read the same. */
+function torus(name, n, wave, cut, without = 0) {
   const lines = [];
   for (let i = 0; i < n; i++)
     for (let j = 0; j < n; j++) {
@@ -53,6 +54,7 @@ function torus(name, n, wave, cut) {
       const [a, b, c, d] = [at(i, j), at(i + 1, j), at(i + 1, j + 1), at(i, j + 1)];
       lines.push(...((i + j) % cut ? [`f ${a} ${b} ${c} ${d}`] : [`f ${a} ${b} ${c}`, `f ${a} ${c} ${d}`]));
     }
+  lines.splice(n * n, without);
   const path = join(folder, name);
   writeFileSync(path, lines.join('\n') + '\n');
   return path;
@@ -62,6 +64,11 @@ test('one_mesh_alone', () => expectSame([torus('alone.obj', 40, 0.1, 3)]));
 
 test('a_cage_against_a_scan', () => {
   expectSame([torus('cage.obj', 12, 0, 1e9), '--against', torus('scan.obj', 48, 0.02, 1), '--tolerance', '0.01']);
+});
+
+test('a_mended_scan_against_the_one_before', () => {
+  const one = expectSame([torus('mended.obj', 24, 0.05, 1), '--against', torus('holed.obj', 24, 0.05, 1, 5)]);
+  assert.match(one, /"mend":\{.*"filled"/);
 });
 
 for (const name of ['spot_control_mesh.obj', 'spot_quadrangulated.obj', 'fish.obj', 'catmark_rook.obj']) {

@@ -12,8 +12,8 @@
 #include "measure/deviation_overlay.h"
 #include "measure/deviation_pair.h"
 #include "measure/deviation_quick.h"
+#include "support/fixture_share.h"
 
-#define CELLS_EACH ((size_t)6) /* along a side of a face */
 #define TOLERANCES 3
 
 struct summed {
@@ -59,6 +59,12 @@ struct cell {
     double d, radius, area;
 };
 
+/* Along a side of a face. */
+static size_t cells_each(void)
+{
+    return fixture_size(6, 2);
+}
+
 static int compare_cells(const void *a, const void *b)
 {
     double x = ((const struct cell *)a)->d, y = ((const struct cell *)b)->d;
@@ -69,7 +75,7 @@ static int compare_cells(const void *a, const void *b)
 /* Distances at the centroids of cells of equal area in each face. */
 static size_t make_cells(const struct mesh *from, const struct mesh *to, struct cell *cells)
 {
-    size_t count = 0, n = CELLS_EACH;
+    size_t count = 0, n = cells_each();
 
     for (size_t f = 0; f < from->face_count; f++) {
         const uint32_t *corner = mesh_face(from, f);
@@ -98,7 +104,7 @@ static void expect_within(struct interval interval, double scale, double value, 
 /* In a cell the distance is d within its radius; the midpoint rule errs by far less than a tenth of that. */
 static struct summed expect_truth(const struct mesh *from, const struct mesh *to, const char *name)
 {
-    struct cell *cells = calloc(from->face_count * CELLS_EACH * CELLS_EACH, sizeof *cells);
+    struct cell *cells = calloc(from->face_count * cells_each() * cells_each(), sizeof *cells);
     size_t count = make_cells(from, to, cells), p = 0;
     double area = 0, mean = 0, square = 0, way = 0, until = 0, tolerances[TOLERANCES];
 

@@ -10,7 +10,7 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { after, before, describe, test } from 'node:test';
 import { pathToFileURL } from 'node:url';
-import { countsText, decideText, finerCertify, gaugeOf, limitText, marginText, outcomeMark, uncertaintyText, valueText } from '../../static/audit-rules.js';
+import { countsText, decideText, finerCertify, gaugeOf, limitText, marginText, outcomeMark, uncertaintyText, valueText, waiversSince } from '../../static/audit-rules.js';
 import { changedText, keysOf, signedMark, signerText, stepText } from '../../static/sign-off-rules.js';
 import { makeCollection, makeSpecimen, makeVersion, openPage, sphere, startBrowser, startService } from './support.mjs';
 
@@ -53,6 +53,18 @@ test('rules_ask_for_the_finest_certify_that_any_of_them_wants', () => {
   const wants = (by, at) => ({ decided_by: { by, at, text: '' } });
   assert.equal(finerCertify({ rules: [{ decided_by: null }, wants('narrower interval', 1e-5), wants('narrower interval', 1e-6)] }), 1e-6);
   assert.equal(finerCertify({ rules: [{ decided_by: null }, wants('better scanner', 0.01), wants('narrower interval', null)] }), null);
+});
+
+test('rules_tell_what_has_become_of_waivers_since_they_were_judged', () => {
+  const rule = (id, values) => ({ id, need: 'required', outcome: 'does not conform', waiver: null, ...values });
+  const waiver = (of, values) => ({ spec: 'Near', rule: of, holds: true, ...values });
+  const audit = { spec: { name: 'Near' }, rules: [rule('a', { waiver: {} }), rule('b'), rule('c', { outcome: 'conforms' }), rule('d', { need: 'advisory' })] };
+  assert.equal(waiversSince(audit, [waiver('a')]), null);
+  assert.equal(waiversSince(audit, [waiver('a', { holds: false }), waiver('a')]), null);
+  assert.equal(waiversSince(audit, [waiver('a'), waiver('c'), waiver('d')]), null, 'they matter to nobody');
+  assert.equal(waiversSince(audit, [waiver('a'), waiver('b')]), 'added');
+  assert.equal(waiversSince(audit, [waiver('a'), waiver('b', { spec: 'Far' })]), null);
+  assert.equal(waiversSince(audit, [waiver('a', { holds: false }), waiver('b')]), 'over');
 });
 
 test('rules_tell_outcomes_by_shape_and_word', () => {

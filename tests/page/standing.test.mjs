@@ -22,12 +22,15 @@ test('words_say_why_it_is_not_audited_and_to_when_a_waiver_holds', () => {
   assert.equal(becauseText({ ...item, standing: 'not audited', cause: 'older spec' }), 'judged by an older version of the spec');
   assert.equal(becauseText({ ...item, standing: 'not audited', cause: 'something new' }), 'something new');
   assert.match(becauseText({ ...item, standing: 'waived', waived_until: '2199-12-25T00:00:00Z' }), /^thanks to a waiver, to 24.Dec.2199$/);
+  assert.match(becauseText({ ...item, standing: 'waived', cause: 'waiver added', waived_until: '2199-12-25T00:00:00Z' }), /^thanks to a waiver, to .*2199; a waiver was added since/);
+  assert.equal(becauseText({ ...item, cause: 'waiver over' }), 'a waiver has ended since it was audited');
   assert.equal(becauseText(item), '');
 });
 
 test('words_name_the_rules_that_hold_it_up_and_the_waived_ones_where_it_stands_by_them', () => {
   const holds = [hold('A', false), hold('B', true)];
   assert.deepEqual(holdTexts({ ...item, holds }), ['A']);
+  assert.deepEqual(holdTexts({ ...item, cause: 'waiver over', holds }), ['A']);
   assert.deepEqual(holdTexts({ ...item, standing: 'waived', holds: [hold('B', true)] }), ['B (waived)']);
 });
 
@@ -134,6 +137,33 @@ describe('in a browser', () => {
       await page.locator('.stands td').getByText('ready').waitFor();
       const csv = await (await fetch(new URL(await page.locator('[data-key=csv]').getAttribute('href'), service.address))).text();
       assert.match(csv, /NH-0042,Cube with two windows,cage 3,ready/);
+      assert.deepEqual(faults, []);
+    } finally {
+      await close();
+    }
+  });
+
+  test('standing_counts_a_waiver_at_once_and_the_audit_of_it_by_one_click', async () => {
+    const { page, faults, close } = await openPage(browser);
+    try {
+      const spec = await post('/specs', {
+        schema: 'fettle/spec/1', name: 'Crowd', purpose: 'more shells than it has', for: ['cage'],
+        rules: [{ id: 'many', name: 'Many shells', measure: 'subject.topology.shells', relation: 'at least', limit: 9, unit: 'count', reason: 'because', source: 'common practice, no source' }],
+      });
+      await post('/audits', { run: made.cages[2].latest_run, spec: spec.id });
+      await page.goto(`${service.address}#/standing?spec=${spec.id}`);
+      await page.locator('.stands td').getByText('blocked').waitFor();
+      await post(`/specimens/${made.specimen.id}/waivers`, { spec: 'Crowd', rule: 'many', reason: 'it is alone', author: 'Ines Quill', expires: '2199-12-31' });
+      await page.locator('.stands td').getByText('a waiver was added since it was audited').waitFor();
+      assert.match(await page.locator('.stands tbody tr').filter({ hasText: 'NH-0042' }).textContent(), /waived.*Many shells \(waived\)/s);
+      await page.getByRole('button', { name: 'Audit the one not audited as it is now' }).waitFor();
+
+      await page.goto(`${service.address}#/audit/${made.specimen.id}?version=${made.cages[2].id}&spec=${spec.id}`);
+      await page.locator('.verdict').filter({ hasText: 'does not conform' }).waitFor();
+      await page.getByText('A waiver was added since.').waitFor();
+      await page.getByRole('button', { name: 'Judge again with the waivers of today' }).click();
+      await page.locator('.verdict').filter({ hasText: /^conforms 1 is waived/ }).waitFor();
+      assert.equal(await page.getByText('A waiver was added since.').count(), 0);
       assert.deepEqual(faults, []);
     } finally {
       await close();

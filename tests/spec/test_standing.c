@@ -1,12 +1,11 @@
 /* test_standing.c
  *   stands_*  what the facts of a specimen amount to, and since when
+ *   waived_*  the same where waivers were added or ended, since its newest audit too
  *   words_*   there and back */
 #include "spec/standing.h"
 
 #include <criterion/criterion.h>
 #include <string.h>
-
-static const char now[] = "2026-11-28T12:00:00Z";
 
 static struct standing_facts audited(const char *outcome)
 {
@@ -20,10 +19,11 @@ static struct standing_facts audited(const char *outcome)
 static void expect(const struct standing_facts *facts, enum standing standing, enum standing_cause cause,
                    const char *since)
 {
-    struct standing_state state = standing_of(facts, now);
+    struct standing_state state = standing_of(facts);
     cr_expect_str_eq(standing_word(state.standing), standing_word(standing));
     cr_expect_str_eq(standing_cause_word(state.cause), standing_cause_word(cause));
     cr_expect_str_eq(state.since, since);
+    cr_expect_eq(standing_asks_audit(&state), cause != STANDING_NO_CAUSE);
 }
 
 Test(standing, stands_as_its_newest_audit_says_since_the_first_that_said_so)
@@ -40,22 +40,87 @@ Test(standing, stands_as_its_newest_audit_says_since_the_first_that_said_so)
     }
 }
 
-Test(standing, stands_waived_to_the_moment_that_a_waiver_ends)
+/* --- the holds of an audit that was made on the 11th --- */
+
+static const char before[] = "2026-11-08T00:00:00Z", first[] = "2026-11-11T00:00:00Z",
+                  second[] = "2026-11-15T00:00:00Z", third[] = "2026-11-20T00:00:00Z",
+                  end[] = "2026-12-25T00:00:00Z", sooner[] = "2026-12-24T00:00:00Z";
+
+static struct standing_hold open_hold(const char *outcome, bool was_waived, const char *turned)
 {
-    struct standing_facts facts = audited("conforms");
-    facts.has_waived = true;
-    facts.waived_until = "2026-11-28T12:00:01Z";
-    expect(&facts, STANDING_WAIVED, STANDING_NO_CAUSE, "2026-11-11T00:00:00Z");
-    facts.waived_until = now;
-    expect(&facts, STANDING_NOT_AUDITED, STANDING_WAIVER_OVER, now);
+    return (struct standing_hold){.outcome = outcome, .was_waived = was_waived, .turned = turned};
 }
 
-Test(standing, stands_blocked_whatever_becomes_of_waivers_that_did_not_help)
+static struct standing_hold waived_hold(const char *outcome, bool was_waived, const char *turned,
+                                        const char *until)
+{
+    return (struct standing_hold){outcome, outcome, outcome, was_waived, true, turned, until};
+}
+
+static struct standing_facts held(const struct standing_hold *holds, size_t count)
 {
     struct standing_facts facts = audited("does not conform");
-    facts.has_waived = true;
-    facts.waived_until = "2026-11-20T00:00:00Z";
-    expect(&facts, STANDING_BLOCKED, STANDING_NO_CAUSE, "2026-11-11T00:00:00Z");
+    facts.holds = holds;
+    facts.hold_count = count;
+    return facts;
+}
+
+Test(standing, waived_in_the_audit_stands_so_to_the_end_of_the_first_of_its_waivers)
+{
+    struct standing_hold holds[] = {waived_hold("undecided", true, before, end),
+                                    waived_hold("does not conform", true, before, sooner)};
+    struct standing_facts facts = held(holds, 2);
+    expect(&facts, STANDING_WAIVED, STANDING_NO_CAUSE, first);
+    cr_expect_str_eq(standing_of(&facts).waived_until, sooner);
+}
+
+Test(standing, waived_since_the_last_of_its_rules_was)
+{
+    struct standing_hold holds[] = {waived_hold("does not conform", false, third, end),
+                                    waived_hold("undecided", false, second, end)};
+    struct standing_facts facts = held(holds, 2);
+    expect(&facts, STANDING_WAIVED, STANDING_WAIVER_ADDED, third);
+}
+
+Test(standing, waived_in_part_stands_as_the_rules_that_are_left)
+{
+    struct standing_hold holds[] = {waived_hold("does not conform", false, third, end),
+                                    open_hold("undecided", false, NULL)};
+    struct standing_facts facts = held(holds, 2);
+    expect(&facts, STANDING_UNDECIDED, STANDING_WAIVER_ADDED, third);
+    cr_expect_str_eq(standing_of(&facts).waived_until, end);
+    holds[1].outcome = "does not conform";
+    expect(&facts, STANDING_BLOCKED, STANDING_WAIVER_ADDED, first);
+}
+
+Test(standing, waived_no_longer_stands_as_its_rules_since_the_first_waiver_ended)
+{
+    struct standing_hold holds[] = {open_hold("does not conform", true, third),
+                                    open_hold("does not conform", true, second)};
+    struct standing_facts facts = held(holds, 2);
+    expect(&facts, STANDING_BLOCKED, STANDING_WAIVER_OVER, second);
+    cr_expect_null(standing_of(&facts).waived_until);
+    holds[1].outcome = "undecided";
+    expect(&facts, STANDING_BLOCKED, STANDING_WAIVER_OVER, third);
+    holds[0].outcome = "undecided";
+    expect(&facts, STANDING_UNDECIDED, STANDING_WAIVER_OVER, second);
+}
+
+Test(standing, waived_for_a_while_after_the_audit_is_blocked_since_that_is_over)
+{
+    struct standing_hold hold = open_hold("does not conform", false, second);
+    struct standing_facts facts = held(&hold, 1);
+    expect(&facts, STANDING_BLOCKED, STANDING_NO_CAUSE, second);
+    hold.turned = before; /* over by the time of the audit */
+    expect(&facts, STANDING_BLOCKED, STANDING_NO_CAUSE, first);
+}
+
+Test(standing, waived_anew_tells_first_that_another_waiver_is_over)
+{
+    struct standing_hold holds[] = {waived_hold("does not conform", false, second, end),
+                                    open_hold("undecided", true, third)};
+    struct standing_facts facts = held(holds, 2);
+    expect(&facts, STANDING_UNDECIDED, STANDING_WAIVER_OVER, third);
 }
 
 Test(standing, stands_not_audited_since_its_run_or_since_the_spec_that_came_later)

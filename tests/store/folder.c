@@ -1,6 +1,9 @@
 /* folder.c - see folder.h. */
 #include "store/folder.h"
 
+#include "store/audits.h"
+#include "store/specs.h"
+
 #include <criterion/criterion.h>
 #include <math.h>
 #include <stdio.h>
@@ -101,6 +104,26 @@ int64_t finish_job(struct folder *folder, int64_t job, const char *record, doubl
 int64_t run_next_job(struct folder *folder, double open_edges, double lost)
 {
     return finish_job(folder, claim_next_job(folder), "{\"schema\":\"fettle/run/1\"}\n", open_edges, lost);
+}
+
+int64_t add_spec(struct folder *folder, const char *name, int64_t version)
+{
+    struct store_spec_new added = {.name = name, .version = version, .body = "{}"};
+    int64_t id;
+    bool created;
+    snprintf(added.sha256, sizeof added.sha256, "%060d%04lld", (int)strlen(name), (long long)version);
+    cr_assert(store_spec_add(folder->store, &added, &id, &created, &folder->err), "%s", folder->err.text);
+    return id;
+}
+
+int64_t add_audit(struct folder *folder, int64_t run, int64_t spec, const char *outcome)
+{
+    struct store_audit_new added = {.run = run, .spec = spec, .outcome = outcome, .body = "{\"a\":1}\n"};
+    int64_t id;
+    bool created;
+    memset(added.sha256, outcome[0], 64);
+    cr_assert(store_audit_add(folder->store, &added, &id, &created, &folder->err), "%s", folder->err.text);
+    return id;
 }
 
 struct store_specimen specimen_of(struct folder *folder, int64_t id)

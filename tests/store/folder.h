@@ -33,6 +33,10 @@ int64_t run_next_job(struct folder *folder, double open_edges, double lost);
 int64_t claim_next_job(struct folder *folder);
 int64_t finish_job(struct folder *folder, int64_t job, const char *record, double open_edges, double lost);
 
+int64_t add_spec(struct folder *folder, const char *name, int64_t version);
+/* An audit of no rules. */
+int64_t add_audit(struct folder *folder, int64_t run, int64_t spec, const char *outcome);
+
 struct store_specimen specimen_of(struct folder *folder, int64_t id);
 struct store_version version_of(struct folder *folder, int64_t id);
 struct store_job job_of(struct folder *folder, int64_t id);

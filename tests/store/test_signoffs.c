@@ -24,35 +24,14 @@
 static struct folder folder;
 static int64_t specimen, scan, run, spec, audit;
 
-static int64_t add_spec(const char *name, int64_t version)
-{
-    struct store_spec_new added = {.name = name, .version = version, .body = "{}"};
-    int64_t id;
-    bool created;
-    snprintf(added.sha256, sizeof added.sha256, "%060d%04lld", (int)strlen(name), (long long)version);
-    cr_assert(store_spec_add(folder.store, &added, &id, &created, &folder.err), "%s", folder.err.text);
-    return id;
-}
-
-static int64_t add_audit(int64_t of_run, int64_t by_spec, const char *outcome)
-{
-    struct store_audit_new added = {
-        .run = of_run, .spec = by_spec, .outcome = outcome, .body = "{\"a\":1}\n"};
-    int64_t id;
-    bool created;
-    memset(added.sha256, outcome[0], 64);
-    cr_assert(store_audit_add(folder.store, &added, &id, &created, &folder.err), "%s", folder.err.text);
-    return id;
-}
-
 static void begin(void)
 {
     folder_begin(&folder);
     specimen = add_specimen(&folder, "A-1");
     scan = add_version(&folder, specimen, "scan", 0, "some bytes of a scan");
     run = run_next_job(&folder, 1, 0);
-    spec = add_spec("print", 1);
-    audit = add_audit(run, spec, "conforms");
+    spec = add_spec(&folder, "print", 1);
+    audit = add_audit(&folder, run, spec, "conforms");
 }
 static void end(void)
 {
@@ -235,9 +214,9 @@ Test(signoffs, sign_twice_by_one_name_is_refused_whatever_its_case_and_blanks)
 
 Test(signoffs, sign_what_does_not_conform_is_refused)
 {
-    int64_t other = add_audit(run, add_spec("cast", 1), "does not conform");
+    int64_t other = add_audit(&folder, run, add_spec(&folder, "cast", 1), "does not conform");
     expect_refused(other, "Ada", "does not conform");
-    expect_refused(add_audit(run, add_spec("archive", 1), "undecided"), "Ada", "undecided");
+    expect_refused(add_audit(&folder, run, add_spec(&folder, "archive", 1), "undecided"), "Ada", "undecided");
 }
 
 Test(signoffs, sign_beside_a_newer_run_is_refused)
@@ -251,11 +230,11 @@ Test(signoffs, sign_beside_a_newer_run_is_refused)
 
 Test(signoffs, sign_beside_a_newer_spec_or_audit_is_refused)
 {
-    int64_t next = add_spec("print", 2);
+    int64_t next = add_spec(&folder, "print", 2);
     expect_refused(audit, "Ada", "version 2 of the spec \"print\" is newer than version 1");
-    int64_t second = add_audit(run, next, "conforms");
+    int64_t second = add_audit(&folder, run, next, "conforms");
     cr_expect(store_signoff_allowed(folder.store, second, "Ada", &folder.err), "%s", folder.err.text);
-    add_audit(run, next, "undecided");
+    add_audit(&folder, run, next, "undecided");
     expect_refused(second, "Ada", "audit 3 of the same run by the same spec is newer");
 }
 

@@ -1,5 +1,6 @@
 /* test_standing.c
  *   since_*   how long a standing has lasted, by the audits there were
+ *   waiver_*  what is added and what ends counts at once, and leaves the stored audit alone
  *   hold_*    which rules hold a specimen up
  *   outbox_*  what hooks have still to be told, and when they are told nothing more
  */
@@ -19,23 +20,13 @@
 static struct folder folder;
 static int64_t specimen, run, spec;
 
-static int64_t add_spec(const char *name, int64_t version)
-{
-    struct store_spec_new added = {.name = name, .version = version, .body = "{}"};
-    int64_t id;
-    bool created;
-    snprintf(added.sha256, sizeof added.sha256, "%060d%04lld", (int)strlen(name), (long long)version);
-    cr_assert(store_spec_add(folder.store, &added, &id, &created, &folder.err), "%s", folder.err.text);
-    return id;
-}
-
 static void run_sql(const char *sql)
 {
     cr_assert(connection_exec(&folder.store->writer, sql, &folder.err), "%s", folder.err.text);
 }
 
-/* An audit made on the nth day of November. */
-static int64_t add_audit(int64_t of_run, int64_t by_spec, const char *outcome, bool waived, int day)
+/* An audit made on the nth day of November; waived: its undecided rule is. */
+static int64_t audit_on(int64_t of_run, int64_t by_spec, const char *outcome, bool waived, int day)
 {
     static int made;
     char body[400], sql[100];
@@ -64,7 +55,7 @@ static void begin(void)
     specimen = add_specimen(&folder, "A-1");
     add_version(&folder, specimen, "scan", 0, "some bytes of a scan");
     run = run_next_job(&folder, 1, 0);
-    spec = add_spec("print", 1);
+    spec = add_spec(&folder, "print", 1);
 }
 static void end(void)
 {
@@ -91,31 +82,40 @@ static void expect(enum standing standing, const char *since)
     cr_expect_str_eq(item.state.since, since);
 }
 
+/* The run of one more file. */
+static int64_t next_run(void)
+{
+    static int made;
+    char bytes[40];
+    snprintf(bytes, sizeof bytes, "the bytes of scan %d", ++made);
+    add_version(&folder, specimen, "scan", 0, bytes);
+    return run_next_job(&folder, 1, 0);
+}
+
 Test(standing_store, since_the_first_of_an_unbroken_series)
 {
-    add_audit(run, spec, "does not conform", false, 1);
-    add_audit(run, spec, "conforms", false, 2);
-    add_audit(run, spec, "conforms", false, 3);
-    add_audit(run, spec, "conforms", false, 4);
+    static const char *const outcomes[] = {"does not conform", "conforms", "conforms", "conforms"};
+    for (int i = 0; i < 4; i++)
+        audit_on(i ? next_run() : run, spec, outcomes[i], false, i + 1);
     expect(STANDING_READY, "2026-11-02T00:00:00Z");
-    add_audit(run, spec, "undecided", false, 5);
+    audit_on(next_run(), spec, "undecided", false, 5);
     expect(STANDING_UNDECIDED, "2026-11-05T00:00:00Z");
-    add_audit(run, spec, "conforms", false, 6);
+    audit_on(next_run(), spec, "conforms", false, 6);
     expect(STANDING_READY, "2026-11-06T00:00:00Z");
 }
 
 Test(standing_store, since_goes_on_over_newer_versions_of_file_and_spec)
 {
-    add_audit(run, spec, "does not conform", false, 1);
+    audit_on(run, spec, "does not conform", false, 1);
     add_version(&folder, specimen, "scan", 0, "a better scan");
     int64_t second = run_next_job(&folder, 1, 0);
     cr_expect_eq(standing_by(spec).state.cause, STANDING_NO_AUDIT);
-    add_audit(second, spec, "does not conform", false, 3);
+    audit_on(second, spec, "does not conform", false, 3);
     expect(STANDING_BLOCKED, "2026-11-01T00:00:00Z");
     int64_t first_spec = spec;
-    spec = add_spec("print", 2);
+    spec = add_spec(&folder, "print", 2);
     cr_expect_eq(standing_by(spec).state.cause, STANDING_OLDER_SPEC);
-    add_audit(second, spec, "does not conform", false, 4);
+    audit_on(second, spec, "does not conform", false, 4);
     expect(STANDING_BLOCKED, "2026-11-01T00:00:00Z");
     spec = first_spec;
     expect(STANDING_BLOCKED, "2026-11-01T00:00:00Z");
@@ -123,54 +123,126 @@ Test(standing_store, since_goes_on_over_newer_versions_of_file_and_spec)
 
 Test(standing_store, since_is_not_interrupted_by_other_specs_or_by_audits_of_runs_that_were_older)
 {
-    int64_t other = add_spec("cast", 1);
+    int64_t other = add_spec(&folder, "cast", 1);
     add_version(&folder, specimen, "scan", 0, "a better scan");
     int64_t second = run_next_job(&folder, 1, 0);
-    add_audit(second, spec, "conforms", false, 1);
-    add_audit(second, other, "does not conform", false, 2);
-    add_audit(second, spec, "conforms", false, 3);
+    audit_on(second, spec, "conforms", false, 1);
+    audit_on(second, other, "does not conform", false, 2);
+    audit_on(second, spec, "conforms", false, 3);
     expect(STANDING_READY, "2026-11-01T00:00:00Z");
-    add_audit(run, spec, "does not conform", false, 4);
+    audit_on(run, spec, "does not conform", false, 4);
     expect(STANDING_READY, "2026-11-01T00:00:00Z");
-    add_audit(second, spec, "conforms", false, 5);
+    audit_on(second, spec, "conforms", false, 5);
     expect(STANDING_READY, "2026-11-01T00:00:00Z");
 }
 
-Test(standing_store, since_a_waiver_is_over_by_its_last_day_or_by_its_withdrawal)
+/* A waiver of that rule, made on the nth day of November. */
+static int64_t add_waiver(const char *rule, int day, const char *expires)
 {
     struct store_waiver waiver = {.specimen = specimen,
                                   .spec_name = "print",
-                                  .rule = "near",
+                                  .rule = rule,
                                   .reason = "r",
                                   .author = "a",
-                                  .expires = "2199-12-31"};
+                                  .expires = expires};
+    char sql[100];
     int64_t id;
     cr_assert(store_waiver_add(folder.store, &waiver, &id, &folder.err), "%s", folder.err.text);
-    add_audit(run, spec, "conforms", true, 1);
-    expect(STANDING_WAIVED, "2026-11-01T00:00:00Z");
+    snprintf(sql, sizeof sql, "UPDATE waiver SET created = '2026-11-%02dT00:00:00Z' WHERE id = %lld", day,
+             (long long)id);
+    run_sql(sql);
+    return id;
+}
+
+static void expect_because(enum standing standing, enum standing_cause cause, const char *since)
+{
+    expect(standing, since);
+    cr_expect_str_eq(standing_cause_word(standing_by(spec).state.cause), standing_cause_word(cause));
+}
+
+Test(standing_store, waiver_counts_from_when_it_is_added_to_when_it_ends)
+{
+    int64_t id = audit_on(run, spec, "does not conform", false, 1);
+    struct store_audit audit;
+    add_waiver("other", 2, "2199-12-31");
+    expect_because(STANDING_BLOCKED, STANDING_NO_CAUSE, "2026-11-01T00:00:00Z");
+    add_waiver("near", 3, "2199-12-31");
+    expect_because(STANDING_WAIVED, STANDING_WAIVER_ADDED, "2026-11-03T00:00:00Z");
+    cr_expect_str_eq(standing_by(spec).state.waived_until, "2200-01-01T00:00:00Z");
+    cr_expect(standing_by(spec).facts.holds[0].waived);
+    run_sql("UPDATE waiver SET expires = '2026-11-04' WHERE rule = 'near'");
+    expect_because(STANDING_BLOCKED, STANDING_NO_CAUSE, "2026-11-05T00:00:00Z");
+    cr_assert(store_audit_get(folder.store, id, &folder.arena, &audit, &folder.err));
+    cr_expect_str_eq(audit.outcome, "does not conform");
+    cr_expect(strstr(audit.body, "\"waiver\":null"), "%s", audit.body);
+}
+
+Test(standing_store, waiver_is_over_by_its_last_day_or_by_its_withdrawal)
+{
+    add_waiver("near", 1, "2199-12-31");
+    audit_on(run, spec, "conforms", true, 2);
+    expect_because(STANDING_WAIVED, STANDING_NO_CAUSE, "2026-11-02T00:00:00Z");
     run_sql("UPDATE waiver SET expires = '2026-11-20'");
-    struct store_standing over = standing_by(spec);
-    cr_expect_eq(over.state.cause, STANDING_WAIVER_OVER);
-    cr_expect_str_eq(over.state.since, "2026-11-21T00:00:00Z");
+    expect_because(STANDING_UNDECIDED, STANDING_WAIVER_OVER, "2026-11-21T00:00:00Z");
     run_sql("UPDATE waiver SET withdrawn_at = '2026-11-18T10:00:00Z'");
-    expect(STANDING_NOT_AUDITED, "2026-11-18T10:00:00Z");
-    waiver.expires = "2199-12-30";
-    cr_assert(store_waiver_add(folder.store, &waiver, &id, &folder.err), "%s", folder.err.text);
-    expect(STANDING_WAIVED, "2026-11-01T00:00:00Z");
+    expect_because(STANDING_UNDECIDED, STANDING_WAIVER_OVER, "2026-11-18T10:00:00Z");
+    add_waiver("near", 22, "2199-12-30");
+    expect_because(STANDING_WAIVED, STANDING_NO_CAUSE, "2026-11-22T00:00:00Z");
+}
+
+Test(standing_store, waiver_that_takes_over_from_another_leaves_no_gap)
+{
+    audit_on(run, spec, "undecided", false, 1);
+    add_waiver("near", 2, "2026-11-09");
+    add_waiver("near", 5, "2026-11-06");
+    add_waiver("near", 8, "2199-12-31");
+    expect(STANDING_WAIVED, "2026-11-02T00:00:00Z");
+    run_sql("UPDATE waiver SET expires = '2026-11-06' WHERE expires = '2026-11-09'");
+    expect(STANDING_WAIVED, "2026-11-08T00:00:00Z");
+}
+
+Test(standing_store, waiver_does_not_count_later_because_it_is_audited_later)
+{
+    audit_on(run, spec, "undecided", false, 1);
+    add_waiver("near", 3, "2199-12-31");
+    expect_because(STANDING_WAIVED, STANDING_WAIVER_ADDED, "2026-11-03T00:00:00Z");
+    audit_on(run, spec, "conforms", true, 7);
+    expect_because(STANDING_WAIVED, STANDING_NO_CAUSE, "2026-11-03T00:00:00Z");
+    run_sql("UPDATE waiver SET expires = '2026-11-09'");
+    expect_because(STANDING_UNDECIDED, STANDING_WAIVER_OVER, "2026-11-10T00:00:00Z");
+    audit_on(run, spec, "undecided", false, 12);
+    expect_because(STANDING_UNDECIDED, STANDING_NO_CAUSE, "2026-11-10T00:00:00Z");
+}
+
+Test(standing_store, waiver_of_another_spec_or_specimen_does_not_count)
+{
+    audit_on(run, spec, "undecided", false, 1);
+    add_waiver("near", 2, "2199-12-31");
+    run_sql("UPDATE waiver SET spec_name = 'cast'");
+    expect(STANDING_UNDECIDED, "2026-11-01T00:00:00Z");
+    int64_t first = specimen;
+    specimen = add_specimen(&folder, "A-2");
+    add_waiver("near", 3, "2199-12-31");
+    specimen = first;
+    struct store_standing_query query = {
+        .spec = spec, .for_scan = true, .for_cage = true, .specimen = specimen};
+    struct store_standing_list list;
+    cr_assert(store_standing_list(folder.store, &query, &folder.arena, &list, &folder.err));
+    cr_expect_eq(list.items[0].state.standing, STANDING_UNDECIDED);
 }
 
 Test(standing_store, hold_is_every_required_rule_that_does_not_conform)
 {
-    add_audit(run, spec, "undecided", false, 1);
+    audit_on(run, spec, "undecided", false, 1);
     struct store_standing item = standing_by(spec);
-    cr_assert_eq(item.hold_count, 1u);
-    cr_expect_str_eq(item.holds[0].rule, "near");
-    cr_expect_str_eq(item.holds[0].outcome, "undecided");
-    cr_expect_not(item.holds[0].waived);
-    add_audit(run, spec, "conforms", true, 2);
-    cr_expect(standing_by(spec).holds[0].waived);
-    add_audit(run, spec, "conforms", false, 3);
-    cr_expect_eq(standing_by(spec).hold_count, 0u);
+    cr_assert_eq(item.facts.hold_count, 1u);
+    cr_expect_str_eq(item.facts.holds[0].rule, "near");
+    cr_expect_str_eq(item.facts.holds[0].outcome, "undecided");
+    cr_expect_not(item.facts.holds[0].waived);
+    audit_on(next_run(), spec, "conforms", true, 2);
+    cr_expect(standing_by(spec).facts.holds[0].was_waived);
+    audit_on(next_run(), spec, "conforms", false, 3);
+    cr_expect_eq(standing_by(spec).facts.hold_count, 0u);
 }
 
 /* --- hooks --- */
@@ -207,7 +279,7 @@ Test(standing_store, outbox_holds_what_hooks_of_that_event_want_to_hear)
 {
     int64_t hook = add_hook(" audit ");
     add_hook(" sign-off ");
-    add_audit(run, spec, "conforms", false, 1);
+    audit_on(run, spec, "conforms", false, 1);
     struct store_delivery delivery;
     cr_assert(next_delivery(0, &delivery));
     cr_expect_eq(delivery.hook, hook);
@@ -222,7 +294,7 @@ Test(standing_store, outbox_waits_after_a_failure_and_gives_up_after_days_of_the
 {
     int64_t hook = add_hook(" audit ");
     struct store_delivery delivery;
-    add_audit(run, spec, "conforms", false, 1);
+    audit_on(run, spec, "conforms", false, 1);
     cr_assert(next_delivery(0, &delivery));
     cr_assert(store_delivery_tried(folder.store, &delivery, &refused, &folder.err));
     cr_expect_not(next_delivery(999, &delivery));
@@ -235,7 +307,7 @@ Test(standing_store, outbox_waits_after_a_failure_and_gives_up_after_days_of_the
     cr_expect_str_eq(disabled.disabled_reason, "nothing was accepted since 2026-11-01T00:00:00Z");
     cr_expect_eq(disabled.failed, 1);
     cr_expect_not(next_delivery(INT64_MAX, &delivery));
-    add_audit(run, spec, "undecided", false, 2);
+    audit_on(run, spec, "undecided", false, 2);
     cr_expect_not(next_delivery(INT64_MAX, &delivery), "a hook that is disabled is told nothing");
 }
 
@@ -262,7 +334,7 @@ Test(standing_store, outbox_of_a_hook_that_was_withdrawn_is_given_up_and_its_sec
 {
     int64_t hook = add_hook(" audit ");
     struct store_delivery delivery;
-    add_audit(run, spec, "conforms", false, 1);
+    audit_on(run, spec, "conforms", false, 1);
     cr_assert(store_hook_withdraw(folder.store, hook, &folder.err));
     cr_expect_not(next_delivery(INT64_MAX, &delivery));
     int64_t left;
