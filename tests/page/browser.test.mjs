@@ -10,7 +10,9 @@
 import assert from 'node:assert/strict';
 import { readFile } from 'node:fs/promises';
 import { after, before, describe, test } from 'node:test';
+import { setTimeout as delay } from 'node:timers/promises';
 import {
+  PATIENCE_MS,
   cube,
   jobsEnd,
   makeCollection,
@@ -50,6 +52,13 @@ function inPage(name, act, refused = []) {
       await close();
     }
   });
+}
+
+/** Until two pages say the same: what is near the window is drawn with the next frame. */
+async function untilSame(one, other) {
+  const deadline = Date.now() + PATIENCE_MS;
+  while (Date.now() < deadline && JSON.stringify(await one()) !== JSON.stringify(await other())) await delay(50);
+  assert.deepEqual(await one(), await other());
 }
 
 const open = (page, hash) => page.goto(service.address + hash);
@@ -336,6 +345,37 @@ describe('compare', () => {
     assert.equal(printed.reduce((sum, { cells }) => sum + cells, 0), 60 * length);
     await page.evaluate(() => window.dispatchEvent(new Event('afterprint')));
     assert.equal(await page.locator('.printed').count(), 0);
+  });
+
+  /** What the table says, row by row and cell by cell, wherever the focus is. */
+  const tableText = (page) =>
+    page.locator('.scroll .versions').evaluate((table) =>
+      [...table.rows].map(({ cells }) =>
+        [...cells].map((part) => `${part.className}|${part.textContent}|${part.querySelector('use')?.getAttribute('href')}`),
+      ),
+    );
+
+  inPage('compare_marks_another_baseline_in_the_cells_that_are_there', async (page) => {
+    const toTable = (of) => of.evaluate(() => document.getElementById('versions').scrollIntoView());
+    await openSpecimen(page, '?fold=none');
+    await toTable(page);
+    const edges = cell(page, 'subject.topology.open_edges', made.cages[1]);
+    await edges.evaluate((button) => (button.wasThere = true));
+    const { page: anew, close } = await openPage(browser);
+    const said = new Set();
+    for (const { latest_run: baseline, number } of [made.cages[0], made.cages[1], made.cages[2]]) {
+      await page.getByLabel('Baseline').selectOption(baseline);
+      await page.locator('.versions thead .base').getByText(`cage ${number}`).waitFor();
+      await anew.goto(`${service.address}#/specimen/${made.specimen.id}?fold=none&baseline=${baseline}`);
+      await anew.locator('.versions thead .base').getByText(`cage ${number}`).waitFor();
+      await toTable(anew);
+      await untilSame(() => tableText(page), () => tableText(anew));
+      said.add(JSON.stringify(await tableText(page)));
+      assert.equal(await page.getByLabel('Baseline').inputValue(), baseline);
+    }
+    await close();
+    assert.equal(said.size, 3);
+    assert.ok(await edges.evaluate((button) => button.wasThere));
   });
 
   inPage('compare_keeps_baseline_rows_and_order_in_the_address', async (page) => {
