@@ -686,6 +686,22 @@ describe('collection', () => {
     assert.equal(await page.locator('.printed').count(), 0);
   });
 
+  inPage('collection_tells_how_much_of_a_very_long_list_goes_on_paper', async (page) => {
+    await page.addInitScript(() => {
+      globalThis.print = () => {};
+    });
+    await page.route('**/api/v1/specimens?*', async (route) => {
+      const response = await route.fetch();
+      await route.fulfill({ response, json: { ...(await response.json()), total: 10000 } });
+    });
+    await open(page, inTray);
+    await page.locator('.register a.what').first().waitFor();
+    await page.keyboard.press('Control+p');
+    await page.locator('#toast').getByText(/The first 2.000 of 10.000 specimens are read for the printer/).waitFor();
+    await page.evaluate(() => window.dispatchEvent(new Event('beforeprint')));
+    await page.locator('.printed').getByText(/^Printed: .* of 10.000 specimens\./).waitFor({ state: 'attached' });
+  });
+
   inPage('collection_is_found_again_where_it_was_left', async (page) => {
     await open(page, inTray);
     await tabTo(page, page.locator('.register a.what').first());
