@@ -6,7 +6,7 @@
 // f folds the group.
 // Sixty columns of a hundred rows are too many to lay out at once. Every row is there with its name, so that it can be found and counted;
 // its cells are drawn where the row and the column (all are equally wide) are in sight, a few beside them, and where the focus is.
-// Rows are kept and their cells reused until what they say changes; another baseline changes only the marks of the cells. On paper there are all, so many columns to a table.
+// Rows are kept and their cells reused until what they say changes. On paper there are all, so many columns to a table.
 import { cellText, changeText, groupRows, rowDiffers, rowSpeaks, scaleOf } from '../comparison.js';
 import { emptyBox, h, hidden, redraw, shape, stateMark, tell, timeMark } from '../dom.js';
 import { formatProgress } from '../format.js';
@@ -35,9 +35,7 @@ export function VersionTable(el) {
   let lines = []; // from above: { kind: 'head'|'group'|'measure', el, names, cells: Map of column number to its td, ... }
   let drawn = []; // the numbers of the columns that are drawn, ascending
   let near = { first: 0, last: LEAST }; // the lines whose cells are drawn
-  let kept = { key: null, lines: new Map() }; // rows by their measure, while what they say is the same but for the marks
-  const marks = new WeakMap(); // what the mark of a cell says
-  let headEnds = null; // the first and the last cell of the head
+  let kept = { comparison: null, key: null, lines: new Map() }; // rows by their measure, while what they say is the same
   let headCells = new Map(); // those of the head, by what they say
   let current = { line: 'head', column: null }; // the cell that Tab leads to
   let goal = 1; // the column that the arrows up and down keep to
@@ -82,7 +80,6 @@ export function VersionTable(el) {
       table.style.setProperty('--columns', String(columns.length));
       table.setAttribute('aria-colcount', String(columns.length + 2));
       table.querySelector('col.each').span = Math.max(1, columns.length);
-      headEnds = { names: namesHead(), trend: trendHead() };
     }
     table.caption.textContent = caption();
     const before = [columns.length, ...lines.map(({ id }) => id)].join();
@@ -128,7 +125,8 @@ export function VersionTable(el) {
     inGroups(lines.slice(1)).forEach(({ group, parts }, i) => {
       const body = old.get(group) ?? h('tbody', { data: { group } });
       old.delete(group);
-      setChildren(body, parts);
+      if (parts.length !== body.rows.length || parts.some((part, at) => part !== body.rows[at]))
+        body.replaceChildren(...parts);
       if (table.tBodies[i] !== body) table.insertBefore(body, table.tBodies[i] ?? null);
     });
     old.forEach((body) => body.remove());
@@ -234,7 +232,7 @@ export function VersionTable(el) {
     });
     for (const { line, key, height } of changes) {
       line.drawn = key;
-      setChildren(line.el, [line.names, ...(key === '' ? [skippedRow(height)] : [...cellsOf(line), line.last()])]);
+      line.el.replaceChildren(line.names, ...(key === '' ? [skippedRow(height)] : [...cellsOf(line), line.last()]));
     }
   }
 
@@ -269,16 +267,21 @@ export function VersionTable(el) {
   }
 
   function headLine() {
-    const { names, trend } = headEnds;
+    const names = namesHead();
+    const last = h('th', {
+      scope: 'col',
+      class: 'n trend',
+      'aria-colindex': String(columns.length + 2),
+      text: say('versions.overCages'),
+    });
     const before = headCells;
     headCells = new Map();
     const cell = (column, c) => {
-      const { kind, reference_sha256: reference } = state.baselineRun ?? {};
-      const key = JSON.stringify([c, column, state.ruler.unit, state.ruler.factor, kind, reference, state.decimals]);
+      const key = JSON.stringify([c, column, state.ruler.unit, state.ruler.factor, state.baselineRun, state.decimals]);
       headCells.set(key, before.get(key) ?? headCell(column, c));
       return headCells.get(key);
     };
-    return { id: 'head', kind: 'head', el: table.tHead.rows[0], names, last: () => trend, cells: new Map(), cell };
+    return { id: 'head', kind: 'head', el: table.tHead.rows[0], names, last: () => last, cells: new Map(), cell };
   }
 
   const namesHead = () =>
@@ -287,14 +290,6 @@ export function VersionTable(el) {
       { scope: 'col', class: 'names', 'aria-colindex': '1' },
       h('div', { class: 'stays', text: say('versions.names') }),
     );
-
-  const trendHead = () =>
-    h('th', {
-      scope: 'col',
-      class: 'n trend',
-      'aria-colindex': String(columns.length + 2),
-      text: say('versions.overCages'),
-    });
 
   /** The whole table for paper, so many columns after each other as a page is wide; folded groups stay so. */
   function printedTables() {
@@ -422,16 +417,18 @@ export function VersionTable(el) {
     });
   }
 
-  /** Forgets the rows that were drawn, where what they say may have changed. What a run says never does, but for the marks. */
+  /** Forgets the rows that were drawn, where what they say may have changed. */
   function keepLines() {
     const key = [
       state.unit,
       state.decimals,
-      ...columns.map(({ version, run, isLatest }) =>
-        [version.id, run?.id, isLatest, version.withdrawn !== null].join(' '),
+      state.baselineIndex,
+      ...columns.map(({ version, runIndex, isBaseline, isLatest }) =>
+        [version.id, runIndex, isBaseline, isLatest, version.withdrawn !== null].join(' '),
       ),
     ].join();
-    if (kept.key !== key) kept = { key, lines: new Map() };
+    if (kept.comparison !== state.comparison || kept.key !== key)
+      kept = { comparison: state.comparison, key, lines: new Map() };
   }
 
   function wordyLine(text) {
@@ -490,15 +487,13 @@ export function VersionTable(el) {
   }
 
   function measureLine(row) {
-    if (kept.lines.has(row.measure)) return markAnew(kept.lines.get(row.measure), row);
+    if (kept.lines.has(row.measure)) return kept.lines.get(row.measure);
     const scale = scaleOf(row, state.specimen.units, state.unit, state.decimals);
     const measure = state.measures.get(row.measure);
     let trend = null;
     const line = {
       id: row.measure,
       kind: 'measure',
-      row,
-      scale,
       el: h('tr', { id: `row-${row.measure}` }),
       names: h(
         'th',
@@ -514,20 +509,9 @@ export function VersionTable(el) {
       ),
       last: () => (trend ??= trendCell(row)),
       cells: new Map(),
-      cell: (column, c) => cell(line, measure, column, c),
+      cell: (column, c) => cell(row, measure, scale, column, c),
     };
     kept.lines.set(row.measure, line);
-    return line;
-  }
-
-  /** The line with the marks of another comparison; cells that are not drawn now are forgotten. */
-  function markAnew(line, row) {
-    if (line.row === row) return line;
-    line.row = row;
-    for (const [i, td] of line.cells) {
-      if (line.drawn && drawn.includes(i)) mark(td, line, columns[i]);
-      else line.cells.delete(i);
-    }
     return line;
   }
 
@@ -554,62 +538,49 @@ export function VersionTable(el) {
     );
   }
 
-  function cell(line, measure, column, c) {
-    const { row, scale } = line;
-    const td = h('td', { 'aria-colindex': String(c + 1) });
-    if (column.runIndex !== null) {
-      const text = cellText(row, column.runIndex, measure, scale);
-      td.append(
-        h(
-          'button',
-          {
-            class: text === null ? 'num none' : 'num',
-            data: {
-              key: `cell ${row.measure} ${column.version.id}`,
-              r: '',
-              c,
-              measure: row.measure,
-              version: column.version.id,
-            },
-            tabindex: '-1',
-            'aria-haspopup': 'dialog',
-          },
-          text ?? ['—', hidden(say('value.none'))],
-        ),
-      );
-    }
-    mark(td, line, column);
-    return td;
-  }
-
-  /** What a cell says of its version and, behind its number, against the baseline; what it says already stays as it is. */
-  function mark(td, { row, scale }, column) {
-    const classes = [
-      column.isBaseline && 'base',
-      column.isLatest && 'latest',
-      column.version.withdrawn && 'withdrawn',
-    ].filter(Boolean);
-    if (td.className !== classes.join(' ')) td.className = classes.join(' ');
-    if (column.runIndex === null) return;
-    const now = markOf(row, scale, column);
-    const before = marks.get(td);
-    marks.set(td, now);
-    if (now !== null && before?.kind === now.kind) {
-      if (before.text !== now.text) td.lastChild.lastChild.data = now.text;
-    } else if (now !== null || before) {
-      const part = now && h('span', { class: `change ${now.kind}` }, now.shape && shape(now.shape), now.text);
-      setChildren(td, [td.firstChild, part].filter(Boolean));
-    }
-  }
-
-  /** The mark of a cell: the words for its change, or for why none is told; null where there is nothing to tell. */
-  function markOf(row, scale, { run, runIndex: i }) {
+  function cell(row, measure, scale, column, c) {
+    const i = column.runIndex;
+    const classes =
+      [column.isBaseline && 'base', column.isLatest && 'latest', column.version.withdrawn && 'withdrawn']
+        .filter(Boolean)
+        .join(' ') || null;
+    if (i === null) return h('td', { class: classes, 'aria-colindex': String(c + 1) });
+    const text = cellText(row, i, measure, scale);
     const change = changeText(row, i, state.baselineIndex, scale);
-    if (change !== null)
-      return { kind: change.verdict.replaceAll(' ', '-'), shape: VERDICT_SHAPE[change.verdict], text: change.text };
-    const isApart = run.comparable && row.comparable[i] === false && run.kind === state.baselineRun?.kind;
-    if (!isApart || row.values[i] === null) return null;
-    return { kind: 'apart', shape: 'same', text: say('versions.otherReference.short') };
+    const apart =
+      column.run.comparable &&
+      row.comparable[i] === false &&
+      column.run.kind === state.baselineRun?.kind &&
+      text !== null;
+    return h(
+      'td',
+      { class: classes, 'aria-colindex': String(c + 1) },
+      h(
+        'button',
+        {
+          class: text === null ? 'num none' : 'num',
+          data: {
+            key: `cell ${row.measure} ${column.version.id}`,
+            r: '',
+            c,
+            measure: row.measure,
+            version: column.version.id,
+          },
+          tabindex: '-1',
+          'aria-haspopup': 'dialog',
+        },
+        text ?? ['—', hidden(say('value.none'))],
+      ),
+      change
+        ? h(
+            'span',
+            { class: `change ${change.verdict.replaceAll(' ', '-')}` },
+            VERDICT_SHAPE[change.verdict] ? shape(VERDICT_SHAPE[change.verdict]) : null,
+            change.text,
+          )
+        : null,
+      apart ? h('span', { class: 'change' }, shape('same'), say('versions.otherReference.short')) : null,
+    );
   }
 
   function fold(id) {
@@ -732,10 +703,4 @@ export function VersionTable(el) {
     el.querySelector(`[data-group="${group}"] [aria-expanded]`).focus();
     fold(group);
   }
-}
-
-/** Gives an element these children; those that it has already stay untouched. */
-function setChildren(el, parts) {
-  if (parts.length !== el.childNodes.length || parts.some((part, i) => part !== el.childNodes[i]))
-    el.replaceChildren(...parts);
 }
