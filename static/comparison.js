@@ -181,7 +181,10 @@ export function summarize(rows, runIndex) {
 export function groupRows(rows, groups) {
   const title = new Map(groups.map((group) => [group.id, group.title]));
   const found = new Map();
-  for (const row of rows) found.set(row.group, [...(found.get(row.group) ?? []), row]);
+  for (const row of rows) {
+    if (!found.has(row.group)) found.set(row.group, []);
+    found.get(row.group).push(row);
+  }
   return [...found].map(([id, members]) => ({ id, title: title.get(id) ?? id, rows: members }));
 }
 

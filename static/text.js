@@ -604,6 +604,10 @@ export const TEXT = {
   'collection.order': 'Show the present order',
   'collection.print': 'Print the list',
   'collection.reading': { one: '{n} specimen is read for the printer.', other: '{n} specimens are read for the printer.' },
+  'collection.readingPart': {
+    one: 'The first {n} of {total} specimens is read for the printer; search and state choose which.',
+    other: 'The first {n} of {total} specimens are read for the printer; search and state choose which.',
+  },
   'collection.printed': {
     one: 'Printed: {n} of {total} specimens. “Print the list” prints up to {most}; search and state choose which.',
     other: 'Printed: {n} of {total} specimens. “Print the list” prints up to {most}; search and state choose which.',

@@ -3,11 +3,14 @@
 
 #include "store/settings.h"
 #include "store/tolerances.h"
+#include "json/record_pick.h"
 
 #include <jansson.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
+
+static const char record_units[] = "subject.file.units", record_tolerances[] = "engine.settings.tolerances";
 
 struct reading {
     double value, lower, upper; /* NaN: none */
@@ -113,7 +116,7 @@ static const char *verdict_of(const struct measure_definition *measure, const st
 
 static void read_tolerances(const json_t *record, struct column *column)
 {
-    const json_t *list = measure_node(record, "engine.settings.tolerances"), *item;
+    const json_t *list = measure_node(record, record_tolerances), *item;
     size_t i;
     json_array_foreach(list, i, item)
     {
@@ -144,13 +147,26 @@ static void read_within(const json_t *record, const struct measure_definition *m
     }
 }
 
-static bool read_column(const struct compared_run *run, const struct measure_list *measures,
-                        struct column *column, struct error *err)
+/* The places of a record that a column is made of; NULL when memory is out. */
+static json_t *column_places(const struct measure_list *measures)
 {
-    json_t *record = json_loadb(run->record, run->record_size, 0, NULL);
+    json_t *places = json_object();
+    bool ok = record_places_add(places, record_units) && record_places_add(places, record_tolerances);
+    for (size_t m = 0; ok && m < measures->measure_count; m++)
+        ok = measure_add_places(&measures->measures[m], places);
+    if (ok)
+        return places;
+    json_decref(places);
+    return NULL;
+}
+
+static bool read_column(const struct compared_run *run, const struct measure_list *measures,
+                        const json_t *places, struct column *column, struct error *err)
+{
+    json_t *record = record_pick(run->record, run->record_size, places);
     if (!record)
         return error_set(err, ERROR_STORE, "the record of run %lld cannot be read", (long long)run->run->id);
-    const char *units = json_string_value(measure_node(record, "subject.file.units"));
+    const char *units = json_string_value(measure_node(record, record_units));
     snprintf(column->units, sizeof column->units, "%s", units ? units : "unknown");
     read_tolerances(record, column);
     for (size_t m = 0; m < measures->measure_count; m++)
@@ -407,14 +423,15 @@ bool api_compare_write(const struct compared_run *runs, size_t run_count, size_t
     const size_t measure_count = measures->measure_count, each = 1 + STORE_TOLERANCES_MAX;
     struct column *columns = calloc(run_count, sizeof *columns);
     struct reading *readings = calloc(run_count * measure_count * each, sizeof *readings);
+    json_t *places = column_places(measures);
     struct lines lines = {0, NULL};
-    bool ok = columns && readings;
+    bool ok = columns && readings && places;
     if (!ok)
         memory_is_short(err);
     for (size_t r = 0; ok && r < run_count; r++) {
         columns[r].readings = readings + r * measure_count * each;
         columns[r].within = columns[r].readings + measure_count;
-        ok = read_column(&runs[r], measures, &columns[r], err);
+        ok = read_column(&runs[r], measures, places, &columns[r], err);
     }
     if (ok && !make_lines(measures, columns, run_count, &lines))
         ok = memory_is_short(err);
@@ -424,6 +441,7 @@ bool api_compare_write(const struct compared_run *runs, size_t run_count, size_t
         ok = api_text_write(comparison_tree(runs, run_count, baseline, measures, &lines, columns), text, err);
     }
     free(lines.lines);
+    json_decref(places);
     free(readings);
     free(columns);
     return ok;

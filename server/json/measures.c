@@ -1,6 +1,8 @@
 /* measures.c - schema/measures.json inside the program, and the way along a dotted path. */
 #include "json/measures.h"
 
+#include "json/record_pick.h"
+
 #include <jansson.h>
 #include <stdlib.h>
 #include <string.h>
@@ -141,31 +143,63 @@ struct json_t *measure_node(const struct json_t *record, const char *path)
     return node;
 }
 
-static bool statistics_are_sampled(const struct json_t *record, const char *deviation, const char *way,
-                                   int bytes)
-{
-    char path[160];
-    double count;
+enum { SAMPLED_PLACES_MAX = 2 };
 
-    snprintf(path, sizeof path, "%s%.*s.sampled.N", deviation, bytes, way);
-    return measure_number(record, path, &count);
+/* The statistics on whose samples a measure rests where they have some: a list of paths. */
+struct sampled_places {
+    size_t count;
+    char paths[SAMPLED_PLACES_MAX][160];
+};
+
+static void add_sampled(struct sampled_places *places, const char *deviation, const char *way,
+                        ptrdiff_t bytes)
+{
+    snprintf(places->paths[places->count++], sizeof places->paths[0], "%s%.*s.sampled.N", deviation,
+             (int)bytes, way);
+}
+
+static struct sampled_places sampled_places(const struct measure_definition *measure)
+{
+    static const char excess[] = "control_excess.";
+    struct sampled_places places = {.count = 0};
+    const char *path = measure->path, *way = path + sizeof excess - 1;
+    bool is_excess = strncmp(path, excess, sizeof excess - 1) == 0;
+
+    if (measure->halfwidth || measure->per_tolerance) {
+        add_sampled(&places, "", path, strrchr(path, '.') - path);
+    } else if (is_excess && strstr(way, ".mean.")) {
+        ptrdiff_t bytes = strstr(way, ".mean.") - way;
+        add_sampled(&places, "deviation.", way, bytes);
+        add_sampled(&places, "deviation_limit.", way, bytes);
+    }
+    return places;
 }
 
 bool measure_is_sampled(const struct json_t *record, const struct measure_definition *measure)
 {
-    static const char excess[] = "control_excess.";
-    const char *path = measure->path;
+    double count;
 
     if (measure->certainty == MEASURE_SAMPLED)
         return true;
-    if (measure->halfwidth || measure->per_tolerance)
-        return statistics_are_sampled(record, "", path, (int)(strrchr(path, '.') - path));
-    const char *mean = strstr(path, ".mean.");
-    if (strncmp(path, excess, sizeof excess - 1) != 0 || !mean)
-        return false;
-    path += sizeof excess - 1;
-    return statistics_are_sampled(record, "deviation.", path, (int)(mean - path))
-           || statistics_are_sampled(record, "deviation_limit.", path, (int)(mean - path));
+    struct sampled_places places = sampled_places(measure);
+    for (size_t i = 0; i < places.count; i++)
+        if (measure_number(record, places.paths[i], &count))
+            return true;
+    return false;
+}
+
+bool measure_add_places(const struct measure_definition *measure, struct json_t *places)
+{
+    const char *paths[] = {measure->path, measure->lower, measure->upper, measure->halfwidth, measure->level};
+    struct sampled_places sampled = sampled_places(measure);
+
+    for (size_t i = 0; i < sizeof paths / sizeof *paths; i++)
+        if (paths[i] && !record_places_add(places, paths[i]))
+            return false;
+    for (size_t i = 0; i < sampled.count; i++)
+        if (!record_places_add(places, sampled.paths[i]))
+            return false;
+    return true;
 }
 
 bool measure_number(const struct json_t *record, const char *path, double *value)

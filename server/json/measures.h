@@ -56,6 +56,9 @@ struct json_t *measure_node(const struct json_t *record, const char *path);
 /* Whether its value in this record rests on samples: always, or because certified statistics took too much
  * work there. */
 bool measure_is_sampled(const struct json_t *record, const struct measure_definition *measure);
+/* Adds the places of a record that measure_number and measure_is_sampled look at for this measure
+ * (json/record_pick.h). False when memory is out. */
+bool measure_add_places(const struct measure_definition *measure, struct json_t *places);
 
 /* True and *value where that is a number; false for null, booleans and missing keys. */
 bool measure_number(const struct json_t *record, const char *path, double *value);

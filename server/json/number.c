@@ -6,9 +6,9 @@
 #include "json/number.h"
 
 #include <float.h>
+#include <inttypes.h>
 #include <math.h>
 #include <stdbool.h>
-#include <stdint.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -57,12 +57,16 @@ static struct decimal successor(struct decimal decimal)
 }
 
 /* Below a power of two doubles lie twice as densely as above it. So the closest decimal may lie just below x
- * and read back as another double, while the next one above x, a little farther off, reads back as x. */
+ * and read back as another double, while the next one above x, a little farther off, reads back as x. About
+ * any other x they lie evenly: where the closest decimal does not read back, none does. */
 static bool find_decimal(double x, int count, struct decimal *decimal)
 {
+    int exponent;
     *decimal = closest_decimal(x, count);
     if (reads_back(decimal, x))
         return true;
+    if (frexp(x, &exponent) != 0.5)
+        return false;
     *decimal = successor(*decimal);
     return reads_back(decimal, x);
 }
@@ -122,6 +126,12 @@ static size_t set_decimal(const struct decimal *decimal, char *out)
     return at;
 }
 
+/* Below 2^53 no other whole number reads back as the same double: all its digits are the shortest. */
+static bool is_small_whole(double x)
+{
+    return fabs(x) < 0x1p53 && x == (double)(int64_t)x;
+}
+
 size_t number_write(double x, char text[NUMBER_TEXT_SIZE])
 {
     size_t at = 0;
@@ -130,10 +140,8 @@ size_t number_write(double x, char text[NUMBER_TEXT_SIZE])
         memcpy(text, "null", 5);
         return 4;
     }
-    if (x == 0) {
-        memcpy(text, "0", 2);
-        return 1;
-    }
+    if (is_small_whole(x))
+        return (size_t)snprintf(text, NUMBER_TEXT_SIZE, "%" PRId64, (int64_t)x);
     if (x < 0)
         text[at++] = '-';
     struct decimal decimal = shortest_decimal(fabs(x));

@@ -1,6 +1,7 @@
 // collection.js - joins the collection's view to the server: what its address asks for comes down, its wishes go up.
 import * as api from '../api.js';
 import { give } from '../dom.js';
+import { formatCount } from '../format.js';
 import { forgetView, readViews, saveView, viewOf } from '../saved-views.js';
 import { say } from '../say.js';
 import { writeSetting } from '../settings.js';
@@ -66,7 +67,9 @@ export function joinCollection(el, page) {
 
   el.addEventListener('wish.print', async () => {
     const { q, state: only, sort = 'changed', order = 'desc' } = drawn ?? viewOf(query);
-    if (state.total > LONG) page.tell(say('collection.reading', { n: Math.min(state.total, MOST_PRINTED) }));
+    if (state.total > MOST_PRINTED)
+      page.tell(say('collection.readingPart', { n: MOST_PRINTED, total: formatCount(state.total) }));
+    else if (state.total > LONG) page.tell(say('collection.reading', { n: state.total }));
     try {
       give(register, 'print', { items: await api.firstSpecimens({ q, state: only, sort, order }, MOST_PRINTED) });
       window.print();

@@ -11,6 +11,7 @@ import { formatValue, withUnit } from '../format.js';
 const DEGREES_A_PIXEL = 0.4;
 const CLICK = 4; // pixels: less is no drag
 const PAN_STEP = 0.2;
+const THREAD = { x: 16, y: 12 }; // pixels from the corner of a tag to the end of its thread
 
 /** @param {HTMLElement} el  a focusable group */
 export function Figure(el) {
@@ -75,22 +76,25 @@ export function Figure(el) {
     context.fillRect(x - 1, 0, 2, height);
   }
 
-  /** Tags hang outside the middle, on threads to their rings; where there is no room for one its ring stands alone. */
+  /**
+   * Tags hang outside the middle, on threads to their rings; where there is no room for one its ring stands alone. They stand by shares
+   * of the picture that was drawn: where the plate has another size by now, both are stretched alike until it is drawn again.
+   */
   function drawTags() {
-    const [width, height] = [el.clientWidth, el.clientHeight];
+    const [width, height] = [canvas.width / devicePixelRatio, canvas.height / devicePixelRatio];
     const seen = state.tags
       .map((tag) => ({ tag, at: project(state.camera, tag.at, width, height) }))
       .filter(({ at }) => at.x >= 0 && at.y >= 0 && at.x <= width && at.y <= height);
     const spots = placeTags(seen.map(({ at }) => outside(at, width, height)), width, height);
     const nodes = seen.map(({ tag, at }, i) => {
       const spot = spots[i];
-      const [x, y] = spot ? [spot.x + 16, spot.y + 12] : [at.x, at.y];
+      const [x, y] = spot ? [spot.x + THREAD.x, spot.y + THREAD.y] : [at.x, at.y];
       if (!state.moving)
         drawRing(context, state.colours, state.camera, tag.at, tag.chosen ? tag.radius : 0, {
           x: x * devicePixelRatio,
           y: y * devicePixelRatio,
         });
-      return spot && tagNode(tag, spot);
+      return spot && tagNode(tag, { x: x / width, y: y / height });
     });
     tags.replaceChildren(...nodes.filter((node) => node !== null));
   }
@@ -100,13 +104,14 @@ export function Figure(el) {
     const [dx, dy] = Math.hypot(...off) < CLICK ? [CLICK, -CLICK] : off; // of the middle: to the right and up, not over its place
     const length = Math.hypot(dx, dy);
     const reach = Math.max(length + 46, Math.min(width, height) * 0.36);
-    return { x: width / 2 + (reach * dx) / length - 16, y: height / 2 + (reach * dy) / length - 12 };
+    return { x: width / 2 + (reach * dx) / length - THREAD.x, y: height / 2 + (reach * dy) / length - THREAD.y };
   }
 
+  /** A tag whose thread ends at these shares of the picture. */
   function tagNode(tag, { x, y }) {
     return h('button', {
       class: `tag ${tag.kind}`,
-      style: { '--x': `${x}px`, '--y': `${y}px` },
+      style: { '--x': `calc(${100 * x}% - ${THREAD.x}px)`, '--y': `calc(${100 * y}% - ${THREAD.y}px)` },
       'aria-label': tag.label,
       'aria-current': tag.chosen ? 'true' : null,
       tabindex: '-1',

@@ -28,6 +28,7 @@ export function SpecimenView(el) {
     notices: part('notices'),
     glance: part('part'),
     controls: part('part'),
+    summary: part('part'),
     table: part('part'),
     trends: part('some'),
     shapes: part('some'),
@@ -42,6 +43,7 @@ export function SpecimenView(el) {
     findings: h('h2', { id: 'findings', tabindex: '-1' }),
   };
   let mounted = false;
+  let offered = null; // what the controls offer, as one text
   const given = new Map(); // what each part was given last
   const later = new Map(); // what parts below the table get once that is seen
 
@@ -107,7 +109,7 @@ export function SpecimenView(el) {
       say('versions.title'),
       h('small', { text: state.baseline ? say('versions.note', { baseline: versionName(state.baseline) }) : '' }),
     );
-    redraw(parts.controls, controls(state));
+    showControls(state);
     heads.charts.textContent = say('charts.title');
     heads.charts.parentElement.hidden = state.comparison === null;
     giveLater(state, parts.trends, said(state, 'over', 'x', 'y'), {
@@ -201,10 +203,10 @@ export function SpecimenView(el) {
     give(el, 'show', detail);
   }
 
-  /** The same, but after the next frame where all is new: what is in sight comes first. A part that only chooses anew has it at once. */
+  /** The same, but after the frame that shows the table where all is new: what is in sight comes first. A part that only chooses anew has it at once. */
   function giveLater({ comparison }, el, key, detail) {
     if (given.get(el)?.includes(comparison)) return giveChanged(el, key, detail);
-    if (later.size === 0) requestAnimationFrame(() => setTimeout(giveRest));
+    if (later.size === 0) afterTwoFrames(giveRest);
     later.set(el, () => giveChanged(el, key, detail));
   }
 
@@ -335,9 +337,26 @@ export function SpecimenView(el) {
     );
   }
 
-  function controls(state) {
-    if (state.versions.length === 0) return [];
+  /** Drawn anew where they offer something else; else another baseline is only chosen in them. */
+  function showControls(state) {
     const measured = state.columns.filter(({ run }) => run !== null);
+    const rows = sortableRows(state);
+    const says = JSON.stringify([
+      measured.map(({ version, run }) => [run.id, versionName(version)]),
+      rows,
+      [state.onlyDiffers, state.query.sort, state.query.unit, readSetting('unit'), readSetting('decimals')],
+      [state.specimen.units, state.comparison === null, state.hidden, state.columns.length],
+      state.allVersions.map(({ id }) => id),
+    ]);
+    if (offered !== says) redraw(parts.controls, controls(state, measured, rows), parts.summary);
+    offered = says;
+    const baseline = parts.controls.querySelector('[name=baseline]');
+    if (baseline) baseline.value = state.baselineRun?.id ?? '';
+    redraw(parts.summary, summary(state));
+  }
+
+  function controls(state, measured, rows) {
+    if (state.versions.length === 0) return [];
     const query = (changes) => tell(el, 'wish.query', changes);
     return [
       h(
@@ -351,7 +370,6 @@ export function SpecimenView(el) {
           ? choice({
               label: say('versions.chooseBaseline'),
               name: 'baseline',
-              chosen: state.baselineRun?.id ?? '',
               entries: measured.map(({ version, run }) => [run.id, versionName(version)]),
               change: (value) => query({ baseline: value }),
             })
@@ -375,7 +393,7 @@ export function SpecimenView(el) {
             ['newest', say('versions.sort.newest')],
             ['number', say('versions.sort.number')],
             ['face_size', say('versions.sort.faceSize')],
-            ...sortableRows(state),
+            ...rows,
           ],
           change: (value) => query({ sort: value === 'newest' ? '' : value }),
         }),
@@ -452,7 +470,6 @@ export function SpecimenView(el) {
           }),
         ),
       ),
-      summary(state),
     ];
   }
 
@@ -511,4 +528,9 @@ export function SpecimenView(el) {
     if (target === null) tell(el, 'wish.row', { group: row.group, measure: row.measure });
     else target.querySelector('[data-key]').focus();
   }
+}
+
+/** Does the work once a frame has been shown, and the next one is under way. */
+function afterTwoFrames(work) {
+  requestAnimationFrame(() => requestAnimationFrame(() => setTimeout(work)));
 }

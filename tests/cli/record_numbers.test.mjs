@@ -52,6 +52,8 @@ test('numbers are the texts of String(x)', { timeout: 120000 }, () => {
   for (let i = 0; i < 200000; i++) patterns.push(random.next().value);
   // numbers as they come in records: few digits, or some units apart
   for (let i = 0; i < 20000; i++) patterns.push(bitsOf(Number(random.next().value % 1000000n) / 10 ** (i % 9)));
+  // whole numbers of any length, up to beyond those that a double holds exactly
+  for (let i = 0; i < 20000; i++) patterns.push(bitsOf(Number(random.next().value >> BigInt(4 + (i % 60)))));
   for (let e = -1074; e <= 1023; e++)
     for (const step of [-1n, 0n, 1n]) patterns.push(bitsOf(2 ** e) + (e === -1074 && step < 0n ? 0n : step));
   for (let e = -323; e <= 308; e++)

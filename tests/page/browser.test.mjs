@@ -10,7 +10,9 @@
 import assert from 'node:assert/strict';
 import { readFile } from 'node:fs/promises';
 import { after, before, describe, test } from 'node:test';
+import { setTimeout as delay } from 'node:timers/promises';
 import {
+  PATIENCE_MS,
   cube,
   jobsEnd,
   makeCollection,
@@ -50,6 +52,13 @@ function inPage(name, act, refused = []) {
       await close();
     }
   });
+}
+
+/** Until two pages say the same: what is near the window is drawn with the next frame. */
+async function untilSame(one, other) {
+  const deadline = Date.now() + PATIENCE_MS;
+  while (Date.now() < deadline && JSON.stringify(await one()) !== JSON.stringify(await other())) await delay(50);
+  assert.deepEqual(await one(), await other());
 }
 
 const open = (page, hash) => page.goto(service.address + hash);
@@ -336,6 +345,34 @@ describe('compare', () => {
     assert.equal(printed.reduce((sum, { cells }) => sum + cells, 0), 60 * length);
     await page.evaluate(() => window.dispatchEvent(new Event('afterprint')));
     assert.equal(await page.locator('.printed').count(), 0);
+  });
+
+  /** What the table says, row by row and cell by cell, wherever the focus is. */
+  const tableText = (page) =>
+    page.locator('.scroll .versions').evaluate((table) =>
+      [...table.rows].map(({ cells }) =>
+        [...cells].map((part) => `${part.className}|${part.textContent}|${part.querySelector('use')?.getAttribute('href')}`),
+      ),
+    );
+
+  inPage('compare_says_of_another_baseline_what_a_page_opened_with_it_says', async (page) => {
+    const toTable = (of) => of.evaluate(() => document.getElementById('versions').scrollIntoView());
+    await openSpecimen(page, '?fold=none');
+    await toTable(page);
+    const { page: anew, close } = await openPage(browser);
+    const said = new Set();
+    for (const { latest_run: baseline, number } of [made.cages[0], made.cages[1], made.cages[2]]) {
+      await page.getByLabel('Baseline').selectOption(baseline);
+      await page.locator('.versions thead .base').getByText(`cage ${number}`).waitFor();
+      await anew.goto(`${service.address}#/specimen/${made.specimen.id}?fold=none&baseline=${baseline}`);
+      await anew.locator('.versions thead .base').getByText(`cage ${number}`).waitFor();
+      await toTable(anew);
+      await untilSame(() => tableText(page), () => tableText(anew));
+      said.add(JSON.stringify(await tableText(page)));
+      assert.equal(await page.getByLabel('Baseline').inputValue(), baseline);
+    }
+    await close();
+    assert.equal(said.size, 3);
   });
 
   inPage('compare_keeps_baseline_rows_and_order_in_the_address', async (page) => {
@@ -644,6 +681,22 @@ describe('collection', () => {
       Array.from({ length: LENGTH }, (_, i) => number(i + 1)),
     );
     assert.equal(await page.locator('.printed').count(), 0);
+  });
+
+  inPage('collection_tells_how_much_of_a_very_long_list_goes_on_paper', async (page) => {
+    await page.addInitScript(() => {
+      globalThis.print = () => {};
+    });
+    await page.route('**/api/v1/specimens?*', async (route) => {
+      const response = await route.fetch();
+      await route.fulfill({ response, json: { ...(await response.json()), total: 10000 } });
+    });
+    await open(page, inTray);
+    await page.locator('.register a.what').first().waitFor();
+    await page.keyboard.press('Control+p');
+    await page.locator('#toast').getByText(/The first 2.000 of 10.000 specimens are read for the printer/).waitFor();
+    await page.evaluate(() => window.dispatchEvent(new Event('beforeprint')));
+    await page.locator('.printed').getByText(/^Printed: .* of 10.000 specimens\./).waitFor({ state: 'attached' });
   });
 
   inPage('collection_is_found_again_where_it_was_left', async (page) => {

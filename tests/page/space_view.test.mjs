@@ -2,6 +2,7 @@
 //   sphere_*   a sphere against a smaller one is of one colour, and the legend names its value
 //   form_*     faces by aspect ratio and shell, vertices by edges: colours, counts and places
 //   detail_*   near a finding on a simplified surface, all of the mesh's triangles; a face pointed at there is the mesh's
+//   tags_*     the end of a thread stays at its tag while a plate has another size than its picture
 //   legend_*   marks at the tolerances, at both sides where there is a sign
 //   touch_*    two fingers draw near and pan
 //   keys_*     what is shown is chosen without a pointer
@@ -253,6 +254,28 @@ test('detail_near_a_finding_is_of_the_mesh_and_elsewhere_of_the_simplified_surfa
   await page.locator('.plate.view canvas').click({ position: { x: box.width / 2, y: 0.22 * box.height } });
   await page.locator('.picked', { hasText: 'A face of the simplified surface' }).waitFor();
   assert.deepEqual(faults, []);
+  await close();
+});
+
+test('tags_keep_to_the_picture_that_was_drawn_when_the_plate_is_resized', async () => {
+  const finding = { kind: 'invented', severity: 'warning', mesh: 'subject', at: [8, 0, 6], radius: 0.5, text: 'A place.' };
+  const { page, close } = await openPage(browser);
+  await page.route('**/runs/*/findings', (route) => route.fulfill({ contentType: 'application/json', body: JSON.stringify({ items: [finding] }) }));
+  await page.goto(`${service.address}#/space/${round.id}?versions=${round.mended.id}&colour=none`);
+  await settled(page);
+  await page.locator('.tags .tag').waitFor();
+  const [drawn, stretched] = await page.evaluate(() => {
+    const plate = document.querySelector('.plate.view');
+    const share = () => {
+      const [box, tag] = [plate.querySelector('canvas'), plate.querySelector('.tag')].map((part) => part.getBoundingClientRect());
+      return [(tag.left + 16 - box.left) / box.width, (tag.top + 12 - box.top) / box.height, box.width];
+    };
+    const before = share();
+    plate.style.width = '50%'; // and looks at once, before anything is drawn anew
+    return [before, share()];
+  });
+  assert.ok(stretched[2] < 0.7 * drawn[2]);
+  for (const axis of [0, 1]) assert.ok(Math.abs(stretched[axis] - drawn[axis]) < 0.002, `${drawn} and ${stretched}`);
   await close();
 });
 
