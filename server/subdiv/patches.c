@@ -18,6 +18,7 @@
 #define HALVINGS_MAX 12     /* of one piece */
 #define HALVING_SHARE 0.9   /* of the cells: with no more in both halves, a piece is halved */
 #define HALVING_CELLS 4     /* fewer are not worth it */
+#define ONE_QUAD_CELLS 8    /* more are not tried as one quad */
 #define NEAR_SHARE 16       /* so many places are looked at in the time of a piece */
 #define CHOICE_CELLS 16     /* where not all of the surface is wanted, larger pieces are halved */
 
@@ -27,7 +28,8 @@ struct limit_grid {
     double eps;
     uint32_t face; /* of base.cage */
     struct grid_size size;
-    bool whole; /* its corners are those of the face */
+    enum quad_cut cut; /* of its cells; either: along the shorter diagonal */
+    bool whole;        /* its corners are those of the face */
     vec3 points[];
 };
 
@@ -154,6 +156,7 @@ static struct limit_grid *add_grid(struct worker *worker, uint32_t f, struct gri
     grid->eps = eps + worker->base->rounding;
     grid->face = f;
     grid->size = size;
+    grid->cut = QUAD_CUT_EITHER;
     grid->whole = whole;
     if (chunk->last)
         chunk->last->next = grid;
@@ -168,12 +171,15 @@ static bool grid_is_added(const struct worker *worker)
     return !worker->keep->failed || arena_error(worker->err);
 }
 
-static bool add_quad(struct worker *worker, uint32_t f, const vec3 corners[4], double eps, bool whole)
+static bool add_quad(struct worker *worker, uint32_t f, const vec3 corners[4], enum quad_cut cut, double eps,
+                     bool whole)
 {
     struct limit_grid *grid = add_grid(worker, f, (struct grid_size){1, 1}, eps, whole);
 
     for (unsigned j = 0; grid && j < 4; j++)
         grid->points[j < 2 ? j : 5 - j] = corners[j];
+    if (grid)
+        grid->cut = cut;
     return grid_is_added(worker);
 }
 
@@ -272,12 +278,27 @@ static bool find_nearby(struct worker *worker, const vec3 points[16], struct nea
     return true;
 }
 
+/* The bound of one quad for a piece, cut along the better diagonal. */
+static double one_quad_eps(struct worker *worker, const vec3 points[16], const vec3 corners[4],
+                           enum quad_cut *cut)
+{
+    struct quad_fit fit;
+
+    *cut = quad_fit_choose(corners, bezier_at(points, 0.5, 0.5));
+    quad_fit_begin(&fit, corners, *cut);
+    const struct quad_part whole = quad_fit_whole(&fit);
+    quad_fit_add_quarters(&fit, points, &whole);
+    worker->cells++;
+    return quad_fit_eps(&fit);
+}
+
 /* A bicubic piece: one quad, or two halves, or a grid; nothing where it is not wanted. */
 static bool add_piece(struct worker *worker, uint32_t f, const vec3 points[16], unsigned halvings, bool whole,
                       struct nearby near, struct arena scratch)
 {
     bool in_part = worker->base->choice != NULL;
-    vec3 low[16], high[16];
+    vec3 low[16], high[16], corners[4];
+    enum quad_cut cut;
 
     if (is_over(worker))
         return true;
@@ -286,12 +307,24 @@ static bool add_piece(struct worker *worker, uint32_t f, const vec3 points[16], 
     if (in_part && near.count == 0)
         return true;
     size_t cells = guess(worker, points);
+    if (cells > 1 && cells <= ONE_QUAD_CELLS) {
+        bezier_corners(points, corners);
+        double eps = one_quad_eps(worker, points, corners, &cut);
+        if (eps <= wanted_eps(worker))
+            return add_quad(worker, f, corners, cut, eps, whole);
+    }
     if (halvings < HALVINGS_MAX && cells >= HALVING_CELLS
         && ((double)halve(worker, points, low, high) <= HALVING_SHARE * (double)cells
             || (in_part && cells > CHOICE_CELLS)))
         return add_piece(worker, f, low, halvings + 1, false, near, scratch)
                && add_piece(worker, f, high, halvings + 1, false, near, scratch);
     return add_samples(worker, f, points, whole);
+}
+
+/* The middle of an inner patch. */
+static vec3 middle_of(const struct worker *worker, uint32_t at)
+{
+    return patch_corner(&worker->tree, worker->tree.patches[at].child, 2);
 }
 
 /* Not where the middle of an inner patch alone is too far from the middle of both diagonals: one of them is
@@ -302,7 +335,7 @@ static bool may_be_one_quad(const struct worker *worker, uint32_t at, const vec3
     const struct patch *patch = &worker->tree.patches[at];
     unsigned side = (patch->turns + 2) & 3, before = (patch->turns + 1) & 3;
     bool halved = patch->kind == PATCH_HALVED;
-    vec3 middle = patch_corner(&worker->tree, patch->child, halved ? side : 2),
+    vec3 middle = halved ? patch_corner(&worker->tree, patch->child, side) : middle_of(worker, at),
          one =
              halved ? vec3_lerp(corners[before], corners[side], 0.5) : vec3_lerp(corners[0], corners[2], 0.5),
          other = halved ? one : vec3_lerp(corners[1], corners[3], 0.5);
@@ -319,6 +352,7 @@ static bool may_be_one_quad(const struct worker *worker, uint32_t at, const vec3
 static bool add_patch(struct worker *worker, uint32_t f, uint32_t at, bool whole)
 {
     const struct patch *patch = &worker->tree.patches[at];
+    enum quad_cut cut = QUAD_CUT_EITHER;
     vec3 corners[4];
 
     if (is_over(worker))
@@ -331,10 +365,12 @@ static bool add_patch(struct worker *worker, uint32_t f, uint32_t at, bool whole
     for (unsigned j = 0; j < 4; j++)
         corners[j] = patch_corner(&worker->tree, at, j);
     if (patch->kind == PATCH_REST || may_be_one_quad(worker, at, corners)) {
-        double eps =
-            patch_eps(&worker->tree, at, corners, patch->kind == PATCH_REST ? INFINITY : wanted_eps(worker));
+        if (patch->kind == PATCH_INNER)
+            cut = quad_fit_choose(corners, middle_of(worker, at));
+        double eps = patch_eps(&worker->tree, at, corners, cut,
+                               patch->kind == PATCH_REST ? INFINITY : wanted_eps(worker));
         if (patch->kind == PATCH_REST || eps <= wanted_eps(worker))
-            return add_quad(worker, f, corners, eps, whole);
+            return add_quad(worker, f, corners, cut, eps, whole);
     }
     for (uint32_t i = 0; i < (patch->kind == PATCH_HALVED ? 2 : 4); i++)
         if (!add_patch(worker, f, patch->child + i, false))
@@ -401,7 +437,7 @@ static bool add_boxed(struct worker *worker, uint32_t f)
         box = aabb_include(aabb_include(box, at.min), at.max);
         corners[j] = base->limits[face[j]];
     }
-    return add_quad(worker, f, corners, vec3_distance(box.min, box.max), true);
+    return add_quad(worker, f, corners, QUAD_CUT_EITHER, vec3_distance(box.min, box.max), true);
 }
 
 static bool is_crowded(const struct limit_base *base, uint32_t f)
@@ -456,12 +492,21 @@ bool limit_chunk_build(const struct limit_base *base, size_t first, size_t end, 
     return true;
 }
 
-/* Two triangles of a quad of points, cut along the shorter diagonal; a tie: from the first corner. */
-static void add_triangles(struct limit_mesh *limit, const uint32_t at[4], double eps, uint32_t face)
+/* The corner from which a quad of points is cut: along the shorter diagonal where either will do; a tie: from
+ * the first. */
+static unsigned cut_from(const struct limit_mesh *limit, const uint32_t at[4], enum quad_cut cut)
 {
     const vec3 *p = limit->positions;
-    unsigned from =
-        vec3_length_sq(vec3_sub(p[at[2]], p[at[0]])) > vec3_length_sq(vec3_sub(p[at[3]], p[at[1]]));
+
+    if (cut != QUAD_CUT_EITHER)
+        return cut == QUAD_CUT_FROM_1;
+    return vec3_length_sq(vec3_sub(p[at[2]], p[at[0]])) > vec3_length_sq(vec3_sub(p[at[3]], p[at[1]]));
+}
+
+static void add_triangles(struct limit_mesh *limit, const uint32_t at[4], enum quad_cut cut, double eps,
+                          uint32_t face)
+{
+    unsigned from = cut_from(limit, at, cut);
 
     for (unsigned k = 0; k < 2; k++) {
         size_t t = limit->triangle_count++;
@@ -515,7 +560,7 @@ static void add_grid_triangles(const struct limit_base *base, const struct limit
         for (uint32_t i = 0; i < grid->size.columns; i++) {
             const uint32_t at[4] = {place_of(&places, i, j), place_of(&places, i + 1, j),
                                     place_of(&places, i + 1, j + 1), place_of(&places, i, j + 1)};
-            add_triangles(limit, at, grid->eps, base->cage.face_source[grid->face]);
+            add_triangles(limit, at, grid->cut, grid->eps, base->cage.face_source[grid->face]);
         }
     limit->eps_max = fmax(limit->eps_max, grid->eps);
     limit->over_count += grid->eps > base->settings.eps ? 2 * grid_cells(grid->size) : 0;
