@@ -16,6 +16,7 @@
 #define FAR_SIDES 4 /* a triangle that is so many times its side away is not looked at */
 #define SPOKES 48   /* of a vertex: more are looked up again and again */
 #define CUTS 2      /* of a triangle that is not small */
+#define CUT_HELPS 4 /* times what is wanted: where cutting leaves more, it is of no use to mean and RMS */
 
 /* --- plain triangles --- */
 
@@ -82,6 +83,15 @@ static void find_plain_at(const struct plain *plain, uint32_t vertex)
         if (spoke.to >= vertex && !is_plain_spoke(plain, vertex, k, count <= SPOKES ? spokes : NULL, count))
             __atomic_store_n(&plain->plain[spoke.slot], false, __ATOMIC_RELAXED); /* others may do so too */
     }
+}
+
+static bool are_mostly_plain(const bool *plain, size_t count)
+{
+    size_t sum = 0;
+
+    for (size_t slot = 0; slot < count; slot++)
+        sum += plain[slot];
+    return sum > count / 2;
 }
 
 static void find_plain_chunk(void *context, size_t chunk)
@@ -168,6 +178,7 @@ static struct overlay_view view_along(vec3 up, vec3 origin)
 struct overlaying {
     const struct surface_parts *parts;
     const bool *plain; /* of parts->to */
+    bool hopeful;      /* it is worth looking at all triangles */
     struct tally *tallies;
     size_t first_chunk;
 };
@@ -229,17 +240,28 @@ static void widen_by_part(struct part_range *known, const struct part *part)
     widen(known, part_range_low(part).min, part_range_high(part).max);
 }
 
-static void open_whole(const struct surface_parts *parts, uint32_t slot, struct piece_of *whole)
+/* Pieces that are told by the way from their middles are known within some half of that way, an eighth of the
+ * triangle's after two cuts. */
+static bool is_cut_of_use(const struct surface_parts *parts, const struct piece_of *whole)
 {
+    double enough = greater(2 * parts->wanted, PARTS_VAGUE_SHARE * whole->farthest);
+
+    return 0.125 * longest_of(whole->corners) <= CUT_HELPS * enough;
+}
+
+static void open_whole(const struct overlaying *overlaying, uint32_t slot, bool close, struct piece_of *whole)
+{
+    const struct surface_parts *parts = overlaying->parts;
     const uint32_t *v = parts->from->bvh.corners[slot];
     const double *distances = parts->vertices->distances;
 
     whole->farthest = fmax(distances[v[0]], fmax(distances[v[1]], distances[v[2]]));
-    whole->cuts = parts->middles ? CUTS : 0;
     whole->near = parts->vertices->nearest[v[0]];
     for (int i = 0; i < 3; i++)
         whole->corners[i] = deviation_surface_corner(parts->from, slot, i);
-    if (!(whole->farthest <= FAR_SIDES * longest_of(whole->corners)))
+    const bool is_worth_it = overlaying->hopeful || close || is_cut_of_use(parts, whole);
+    whole->cuts = parts->middles && is_worth_it ? CUTS : 0;
+    if (!(whole->farthest <= FAR_SIDES * longest_of(whole->corners)) || !is_worth_it)
         whole->farthest = INFINITY;
 }
 
@@ -378,7 +400,7 @@ struct leaf {
 };
 
 /* Opens the triangles, and gathers what is near them, if any is worth looking at. */
-static void open_leaf(const struct overlaying *overlaying, const struct overlay_kernels *kernels,
+static void open_leaf(const struct overlaying *overlaying, const struct overlay_kernels *kernels, bool close,
                       struct leaf *leaf, struct overlay_faces *faces)
 {
     double reach = 0;
@@ -387,7 +409,7 @@ static void open_leaf(const struct overlaying *overlaying, const struct overlay_
 
     for (size_t k = 0; k < leaf->count; k++) {
         struct piece_of *whole = &leaf->wholes[k];
-        open_whole(overlaying->parts, (uint32_t)(leaf->first + k), whole);
+        open_whole(overlaying, (uint32_t)(leaf->first + k), close, whole);
         put_base(whole, k, &leaf->bases);
         leaf->known[k] = (struct part_range){INFINITY, 0};
         whole->known = &leaf->known[k];
@@ -443,7 +465,7 @@ static void sum_up_leaf(const struct overlaying *overlaying, size_t number, stru
 
     leaf.count = parts->from->bvh.triangle_count - leaf.first;
     leaf.count = leaf.count < BVH_WIDTH ? leaf.count : BVH_WIDTH;
-    open_leaf(overlaying, tally->kernels, &leaf, &faces);
+    open_leaf(overlaying, tally->kernels, close != NULL, &leaf, &faces);
     for (size_t k = 0; k < leaf.count; k++) {
         if (!add_whole(overlaying, &leaf, k, &faces, tally)) {
             if (!bounds)
@@ -480,6 +502,7 @@ bool overlay_sum_up(const struct surface_parts *parts, const double *tolerances,
     overlaying.plain = find_plain(parts->to, parts->threads, &scratch);
     if (!overlaying.tallies || !overlaying.plain)
         return arena_error(err);
+    overlaying.hopeful = !parts->frugal || are_mostly_plain(overlaying.plain, parts->to->bvh.triangle_count);
     for (size_t i = 0; i < TALLIES; i++)
         tally_open(&overlaying.tallies[i], tolerances, tolerance_count);
     for (; overlaying.first_chunk < chunks; overlaying.first_chunk += (size_t)TALLIES * SLICE) {
