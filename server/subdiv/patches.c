@@ -349,6 +349,23 @@ static bool may_be_one_quad(const struct worker *worker, uint32_t at, const vec3
     return fmin(a, b) <= wanted_eps(worker) * length;
 }
 
+/* Nor where the middles of the sides of an inner patch are too far off them, both ways that are known. */
+static bool may_have_sides(const struct worker *worker, uint32_t at, const vec3 corners[4])
+{
+    double off_sq = 0, across_sq = 0, most = wanted_eps(worker);
+    vec3 normal = vec3_cross(vec3_sub(corners[2], corners[0]), vec3_sub(corners[3], corners[1]));
+
+    for (unsigned k = 0; k < 4; k++) {
+        vec3 middle = patch_corner(&worker->tree, worker->tree.patches[at].child + k, (k + 1) & 3),
+             off = vec3_sub(middle, vec3_lerp(corners[k], corners[(k + 1) & 3], 0.5)),
+             inward = vec3_cross(normal, vec3_sub(corners[(k + 1) & 3], corners[k]));
+        double across = vec3_dot(off, inward), length_sq = vec3_length_sq(inward);
+        off_sq = fmax(off_sq, vec3_length_sq(off));
+        across_sq = length_sq > 0 ? fmax(across_sq, across * across / length_sq) : 0;
+    }
+    return off_sq <= most * most || across_sq <= most * most;
+}
+
 static bool add_patch(struct worker *worker, uint32_t f, uint32_t at, bool whole)
 {
     const struct patch *patch = &worker->tree.patches[at];
@@ -364,7 +381,9 @@ static bool add_patch(struct worker *worker, uint32_t f, uint32_t at, bool whole
         return true;
     for (unsigned j = 0; j < 4; j++)
         corners[j] = patch_corner(&worker->tree, at, j);
-    if (patch->kind == PATCH_REST || may_be_one_quad(worker, at, corners)) {
+    if (patch->kind == PATCH_REST
+        || (may_be_one_quad(worker, at, corners)
+            && (patch->kind != PATCH_INNER || may_have_sides(worker, at, corners)))) {
         if (patch->kind == PATCH_INNER)
             cut = quad_fit_choose(corners, middle_of(worker, at));
         double eps = patch_eps(&worker->tree, at, corners, cut,

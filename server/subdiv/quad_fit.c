@@ -268,12 +268,32 @@ void quad_fit_add_ball(struct quad_fit *fit, vec3 centre, double radius, const s
         raise_by_radius(&fit->outside_sq, outside_sq(fit, centre), radius);
 }
 
-/* Either bound is at least what is met along n. */
 bool quad_fit_is_over(const struct quad_fit *fit, double most_sq)
 {
-    if (!fit->has_plane)
-        return fit->off_sq > most_sq;
-    return fit->off_normal_sq > most_sq;
+    bool over = fit->off_sq > most_sq;
+
+    return over
+           && (!fit->has_plane || fit->off_normal_sq > most_sq || fit->outside_sq > most_sq
+               || fit->side_sq > most_sq);
+}
+
+/* r of quad_fit.h, for b. */
+static double way_inwards(const struct quad_fit *fit, double b)
+{
+    double most = 0, cotangents[4];
+
+    for (unsigned k = 0; k < 4; k++) {
+        double cosine = -vec3_dot(fit->along[(k + 3) & 3], fit->along[k]);
+        double sine = sqrt(fmax(0, 0.5 * (1 - cosine)));
+        if (!(sine > 0.5))
+            return 2 * b;
+        cotangents[k] = sqrt(fmax(0, 0.5 * (1 + cosine))) / sine;
+        raise(&most, b / sine);
+    }
+    for (unsigned k = 0; k < 4; k++)
+        if (!(b * (cotangents[k] + cotangents[(k + 1) & 3]) < fit->length[k] * (1 - 0x1p-40)))
+            return 2 * b;
+    return most;
 }
 
 double quad_fit_eps(const struct quad_fit *fit)
@@ -283,7 +303,7 @@ double quad_fit_eps(const struct quad_fit *fit)
     if (!fit->has_plane)
         return by_parameters;
     double up = sqrt(fit->off_normal_sq) + fit->slope * sqrt(fit->off_plane_sq),
-           side = 2 * sqrt(fit->side_sq);
+           side = way_inwards(fit, sqrt(fit->side_sq));
     double s_to_t = sqrt(fit->outside_sq + up * up);
     double t_to_s = sqrt(side * side + (up + fit->slope * side) * (up + fit->slope * side));
     double by_projection = s_to_t > t_to_s ? s_to_t : t_to_s;

@@ -25,11 +25,15 @@
  * - q|
  * <= o, and along n |S - T(q)| <= |S - T(u, v)| + |T(u, v) - T(q)| <= En + g Et =: V, since nearest points of
  * a convex set are no farther from T(u, v)', a point of Q, than S(u, v)' is. So the distance is at most
- * hypot(o, V). T to S: let p be a point of Q. Farther than b from the boundary of Q, the projected boundary
- * of S winds around p as that of Q does (move each curve straight to its side: it stays within b of the
- * side), so p = S(u, v)' for some (u, v): distance at most V. Nearer than b to a side: the curve over that
- * side runs from corner to corner and so passes the foot of p at a distance of at most b; that point is at
- * most 2 b away in the plane, V + 2 g b along n. eps = max(hypot(o, V), hypot(2 b, V + 2 g b)). */
+ * hypot(o, V). T to S: the points of Q that are at least b from its boundary make a set R; the projected
+ * boundary of S winds around each of them as that of Q does (move each curve straight to its side: it stays
+ * within b of the side), so they are projections of points of S. No point of Q is farther than r from R, with
+ * r the largest b / sin(a / 2) of the angles a of Q, where R has four sides: the distance to a convex set is
+ * convex, and largest at a corner. Now let p be any point of Q. If it is no projection of a point of S, then
+ * on the straight way of at most r to R the winding number changes, so that it meets the projected boundary
+ * of S, in a point S(u, v)' of Q: V + g r along n. Where R has fewer sides, or 2 b is less, r = 2 b: nearer
+ * than b to a side, the curve over that side runs from corner to corner and so passes the foot of p at a
+ * distance of at most b. eps = max(hypot(o, V), hypot(r, V + g r)). */
 #ifndef SUBDIV_QUAD_FIT_H
 #define SUBDIV_QUAD_FIT_H
 
