@@ -16,7 +16,6 @@
 #define FAR_SIDES 4 /* a triangle that is so many times its side away is not looked at */
 #define SPOKES 48   /* of a vertex: more are looked up again and again */
 #define CUTS 2      /* of a triangle that is not small */
-#define CUT_HELPS 4 /* times what is wanted: where cutting leaves more, it is of no use to mean and RMS */
 
 /* --- plain triangles --- */
 
@@ -83,15 +82,6 @@ static void find_plain_at(const struct plain *plain, uint32_t vertex)
         if (spoke.to >= vertex && !is_plain_spoke(plain, vertex, k, count <= SPOKES ? spokes : NULL, count))
             __atomic_store_n(&plain->plain[spoke.slot], false, __ATOMIC_RELAXED); /* others may do so too */
     }
-}
-
-static bool are_mostly_plain(const bool *plain, size_t count)
-{
-    size_t sum = 0;
-
-    for (size_t slot = 0; slot < count; slot++)
-        sum += plain[slot];
-    return sum > count / 2;
 }
 
 static void find_plain_chunk(void *context, size_t chunk)
@@ -240,26 +230,18 @@ static void widen_by_part(struct part_range *known, const struct part *part)
     widen(known, part_range_low(part).min, part_range_high(part).max);
 }
 
-/* Pieces that are told by the way from their middles are known within some half of that way, an eighth of the
- * triangle's after two cuts. */
-static bool is_cut_of_use(const struct surface_parts *parts, const struct piece_of *whole)
-{
-    double enough = greater(2 * parts->wanted, PARTS_VAGUE_SHARE * whole->farthest);
-
-    return 0.125 * longest_of(whole->corners) <= CUT_HELPS * enough;
-}
-
 static void open_whole(const struct overlaying *overlaying, uint32_t slot, bool close, struct piece_of *whole)
 {
     const struct surface_parts *parts = overlaying->parts;
     const uint32_t *v = parts->from->bvh.corners[slot];
-    const double *distances = parts->vertices->distances;
+    const double *d = parts->vertices->distances;
 
-    whole->farthest = fmax(distances[v[0]], fmax(distances[v[1]], distances[v[2]]));
+    whole->farthest = fmax(d[v[0]], fmax(d[v[1]], d[v[2]]));
     whole->near = parts->vertices->nearest[v[0]];
     for (int i = 0; i < 3; i++)
         whole->corners[i] = deviation_surface_corner(parts->from, slot, i);
-    const bool is_worth_it = overlaying->hopeful || close || is_cut_of_use(parts, whole);
+    const bool is_worth_it = overlaying->hopeful || close
+                             || quick_is_cut_of_use(parts, longest_of(whole->corners), whole->farthest);
     whole->cuts = parts->middles && is_worth_it ? CUTS : 0;
     if (!(whole->farthest <= FAR_SIDES * longest_of(whole->corners)) || !is_worth_it)
         whole->farthest = INFINITY;
@@ -495,14 +477,16 @@ bool overlay_sum_up(const struct surface_parts *parts, const double *tolerances,
                     const struct progress *progress, double from, double to, struct arena scratch,
                     struct error *err)
 {
-    size_t chunks = tasks_chunks(parts->from->bvh.node_counts[0], LEAVES_OF_CHUNK);
+    size_t chunks = tasks_chunks(parts->from->bvh.node_counts[0], LEAVES_OF_CHUNK), plain_count = 0;
     struct overlaying overlaying = {.parts = parts,
                                     .tallies = arena_alloc(&scratch, TALLIES, sizeof(struct tally), 64)};
 
     overlaying.plain = find_plain(parts->to, parts->threads, &scratch);
     if (!overlaying.tallies || !overlaying.plain)
         return arena_error(err);
-    overlaying.hopeful = !parts->frugal || are_mostly_plain(overlaying.plain, parts->to->bvh.triangle_count);
+    for (size_t slot = 0; slot < parts->to->bvh.triangle_count; slot++)
+        plain_count += overlaying.plain[slot];
+    overlaying.hopeful = !parts->frugal || plain_count > parts->to->bvh.triangle_count / 2;
     for (size_t i = 0; i < TALLIES; i++)
         tally_open(&overlaying.tallies[i], tolerances, tolerance_count);
     for (; overlaying.first_chunk < chunks; overlaying.first_chunk += (size_t)TALLIES * SLICE) {
