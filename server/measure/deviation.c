@@ -194,6 +194,7 @@ static bool measure_direction(const struct pair *pair, const struct direction *d
     const struct distance_classes classes = frame_classes(pair);
     struct statistics_settings settings = {.halfwidth = wanted_halfwidth(pair),
                                            .reach = direction->farthest->upper,
+                                           .frugal = pair->settings->frugal,
                                            .tolerance_count = pair->settings->tolerance_count,
                                            .classes = &classes,
                                            .threads = pair->settings->threads,
@@ -234,7 +235,7 @@ static bool take_samples(const struct pair *pair, const struct direction *direct
         .progress = pair->progress,
         .progress_from = progress_from,
         .progress_to = progress_to,
-        .sparse = pair->settings->sparse_samples,
+        .sparse = pair->settings->frugal,
         .want_distances = vague,
         .reach = direction->farthest->upper,
         .tolerance_count = pair->settings->tolerance_count,

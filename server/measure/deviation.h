@@ -21,7 +21,7 @@ enum surface_kind { SURFACE_CONTROL, SURFACE_LIMIT, SURFACE_BOTH };
 struct deviation_settings {
     double certify;         /* wanted interval width as a share of the reference's box diagonal */
     double halfwidth_share; /* of that width: the half-width wanted of mean and RMS; 0: all of it */
-    bool sparse_samples;    /* where there are few triangles: see deviation_samples.h */
+    bool frugal;            /* see deviation_statistics.h; and sparse samples, see deviation_samples.h */
     size_t tolerance_count;
     double tolerances[DEVIATION_TOLERANCES_MAX]; /* lengths, ascending */
     double class_margin; /* a length: classes are to hold for a surface that is so near the one measured */

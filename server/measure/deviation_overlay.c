@@ -3,141 +3,17 @@
 
 #include "base/tasks.h"
 #include "geom/point_triangle.h"
+#include "measure/deviation_plain.h"
 #include "measure/deviation_quick.h"
-#include "measure/deviation_side.h"
 
 #include <math.h>
 #include <string.h>
 
-#define CHUNK ((size_t)1 << 13)
 #define LEAVES_OF_CHUNK 16
 #define TALLIES 32  /* each of them sums up one of so many chunks */
 #define SLICE 16    /* chunks of a tally between two words to the listener */
 #define FAR_SIDES 4 /* a triangle that is so many times its side away is not looked at */
-#define STAR_LANES 8
-#define STAR_MAX ((size_t)8 * STAR_LANES) /* triangles at a vertex */
-#define CUTS 2                            /* of a triangle that is not small */
-
-/* --- plain triangles --- */
-
-struct plain {
-    const struct deviation_surface *surface;
-    struct deviation_side side;
-    bool *plain;
-};
-
-/* The triangles at a vertex: their slots, and what follows and comes before the vertex in each; padded by
- * what is no vertex. */
-struct star {
-    size_t count;
-    uint32_t slots[STAR_MAX], next[STAR_MAX], last[STAR_MAX];
-};
-
-static void put_star(const struct plain *plain, uint32_t vertex, struct star *star)
-{
-    const uint32_t *slots = &plain->side.slots[plain->side.offsets[vertex]];
-
-    star->count = plain->side.offsets[vertex + 1] - plain->side.offsets[vertex];
-    for (size_t i = 0; i < star->count; i++) {
-        const uint32_t *corner = plain->surface->bvh.corners[slots[i]];
-        unsigned at = corner[0] == vertex ? 0 : corner[1] == vertex ? 1 : 2;
-        star->slots[i] = slots[i];
-        star->next[i] = corner[(at + 1) % 3];
-        star->last[i] = corner[(at + 2) % 3];
-    }
-    for (size_t i = star->count; i % STAR_LANES; i++)
-        star->next[i] = star->last[i] = UINT32_MAX;
-}
-
-/* How many are the same as wanted, and the sum of their places. */
-struct matches {
-    uint32_t count, sum;
-};
-
-static struct matches find_matches(const uint32_t *list, size_t count, uint32_t wanted)
-{
-    struct matches found = {0, 0};
-
-    for (uint32_t begin = 0; begin < count; begin += STAR_LANES)
-        for (uint32_t i = begin; i < begin + STAR_LANES; i++) {
-            found.count += list[i] == wanted;
-            found.sum += list[i] == wanted ? i : 0;
-        }
-    return found;
-}
-
-/* Whether two triangles with a side from a to b, and c and d beside it, are on both sides of it, as their
- * normals tell: (u x c) . (u x d) = |u|^2 c . d - (u . c) (u . d). */
-static bool is_unfolded(const vec3 *points, uint32_t a, uint32_t b, uint32_t c, uint32_t d)
-{
-    vec3 u = vec3_sub(points[b], points[a]), to_c = vec3_sub(points[c], points[a]),
-         to_d = vec3_sub(points[d], points[a]);
-
-    return vec3_length_sq(u) * vec3_dot(to_c, to_d) < vec3_dot(u, to_c) * vec3_dot(u, to_d);
-}
-
-static void set_not_plain(const struct plain *plain, uint32_t slot)
-{
-    __atomic_store_n(&plain->plain[slot], false, __ATOMIC_RELAXED); /* others may do so too */
-}
-
-/* The side of triangle i from the vertex to `to`, with `beside` as its third corner. */
-static void look_at_side(const struct plain *plain, uint32_t vertex, const struct star *star, uint32_t i,
-                         uint32_t to, uint32_t beside)
-{
-    struct matches next = find_matches(star->next, star->count, to),
-                   last = find_matches(star->last, star->count, to);
-    uint32_t other = next.sum + last.sum - i; /* where there is just one */
-    bool fit = next.count + last.count == 2 && other != i && to != vertex && beside != vertex && beside != to;
-
-    if (!fit
-        || !is_unfolded(plain->surface->points, vertex, to, beside,
-                        star->next[other] == to ? star->last[other] : star->next[other]))
-        set_not_plain(plain, star->slots[i]);
-}
-
-/* Of each side the lesser vertex sees to it. Very many triangles at one vertex are left to others, so that
- * the work stays linear. */
-static void find_plain_at(const struct plain *plain, uint32_t vertex)
-{
-    struct star star;
-
-    if (plain->side.offsets[vertex + 1] - plain->side.offsets[vertex] > STAR_MAX) {
-        for (uint32_t k = plain->side.offsets[vertex]; k < plain->side.offsets[vertex + 1]; k++)
-            set_not_plain(plain, plain->side.slots[k]);
-        return;
-    }
-    put_star(plain, vertex, &star);
-    for (uint32_t i = 0; i < star.count; i++) {
-        if (star.next[i] >= vertex)
-            look_at_side(plain, vertex, &star, i, star.next[i], star.last[i]);
-        if (star.last[i] >= vertex)
-            look_at_side(plain, vertex, &star, i, star.last[i], star.next[i]);
-    }
-}
-
-static void find_plain_chunk(void *context, size_t chunk)
-{
-    struct plain *plain = context;
-    size_t count = plain->surface->point_count;
-
-    for (size_t vertex = chunk * CHUNK; vertex < (chunk + 1) * CHUNK && vertex < count; vertex++)
-        find_plain_at(plain, (uint32_t)vertex);
-}
-
-static const bool *find_plain(const struct deviation_surface *surface, size_t threads, struct arena *keep)
-{
-    size_t count = surface->bvh.triangle_count;
-    struct plain plain = {.surface = surface, .plain = ARENA_NEW(keep, bool, count)};
-    struct error err;
-
-    struct arena rest = *keep;
-    if (!plain.plain || !deviation_side_build(surface, threads, &plain.side, &rest, &err))
-        return NULL;
-    memset(plain.plain, true, count * sizeof *plain.plain);
-    tasks_run(threads, tasks_chunks(surface->point_count, CHUNK), find_plain_chunk, &plain);
-    return plain.plain;
-}
+#define CUTS 2      /* of a triangle that is not small */
 
 /* --- what is over a triangle --- */
 
@@ -200,6 +76,7 @@ static struct overlay_view view_along(vec3 up, vec3 origin)
 struct overlaying {
     const struct surface_parts *parts;
     const bool *plain; /* of parts->to */
+    bool hopeful;      /* it is worth looking at all triangles */
     struct tally *tallies;
     size_t first_chunk;
 };
@@ -267,18 +144,22 @@ static double reach_of(double farthest, double longest)
 }
 
 /* Returns what is near it; 0 where it is not worth looking. */
-static double open_whole(const struct surface_parts *parts, uint32_t slot, struct piece_of *whole)
+static double open_whole(const struct overlaying *overlaying, uint32_t slot, bool close,
+                         struct piece_of *whole)
 {
+    const struct surface_parts *parts = overlaying->parts;
     const uint32_t *v = parts->from->bvh.corners[slot];
-    const double *distances = parts->vertices->distances;
+    const double *d = parts->vertices->distances;
 
-    whole->farthest = fmax(distances[v[0]], fmax(distances[v[1]], distances[v[2]]));
-    whole->cuts = parts->middles ? CUTS : 0;
+    whole->farthest = fmax(d[v[0]], fmax(d[v[1]], d[v[2]]));
     whole->near = parts->vertices->nearest[v[0]];
     for (int i = 0; i < 3; i++)
         whole->corners[i] = deviation_surface_corner(parts->from, slot, i);
     const double longest = longest_of(whole->corners);
-    if (!(whole->farthest <= FAR_SIDES * longest)) {
+    const bool is_worth_it =
+        overlaying->hopeful || close || quick_is_cut_of_use(parts, longest, whole->farthest);
+    whole->cuts = parts->middles && is_worth_it ? CUTS : 0;
+    if (!(whole->farthest <= FAR_SIDES * longest) || !is_worth_it) {
         whole->farthest = INFINITY;
         return 0;
     }
@@ -434,7 +315,7 @@ struct leaf {
 };
 
 /* Opens the triangles, and gathers what is near them, if any is worth looking at. */
-static void open_leaf(const struct overlaying *overlaying, const struct overlay_kernels *kernels,
+static void open_leaf(const struct overlaying *overlaying, const struct overlay_kernels *kernels, bool close,
                       struct leaf *leaf, struct overlay_faces *faces)
 {
     double reach = 0;
@@ -443,7 +324,7 @@ static void open_leaf(const struct overlaying *overlaying, const struct overlay_
 
     for (size_t k = 0; k < leaf->count; k++) {
         struct piece_of *whole = &leaf->wholes[k];
-        double near = open_whole(overlaying->parts, (uint32_t)(leaf->first + k), whole);
+        double near = open_whole(overlaying, (uint32_t)(leaf->first + k), close, whole);
         put_base(whole, k, &leaf->bases);
         leaf->known[k] = (struct part_range){INFINITY, 0};
         whole->known = &leaf->known[k];
@@ -502,7 +383,7 @@ static void sum_up_leaf(const struct overlaying *overlaying, size_t number, stru
 
     leaf.count = parts->from->bvh.triangle_count - leaf.first;
     leaf.count = leaf.count < BVH_WIDTH ? leaf.count : BVH_WIDTH;
-    open_leaf(overlaying, tally->kernels, &leaf, &faces);
+    open_leaf(overlaying, tally->kernels, close != NULL, &leaf, &faces);
     for (size_t k = 0; k < leaf.count; k++) {
         if (!add_whole(overlaying, &leaf, k, &faces, tally)) {
             if (!bounds)
@@ -533,13 +414,16 @@ bool overlay_sum_up(const struct surface_parts *parts, const double *tolerances,
                     const struct progress *progress, double from, double to, struct arena scratch,
                     struct error *err)
 {
-    size_t chunks = tasks_chunks(parts->from->bvh.node_counts[0], LEAVES_OF_CHUNK);
+    size_t chunks = tasks_chunks(parts->from->bvh.node_counts[0], LEAVES_OF_CHUNK), plain_count = 0;
     struct overlaying overlaying = {.parts = parts,
                                     .tallies = arena_alloc(&scratch, TALLIES, sizeof(struct tally), 64)};
 
-    overlaying.plain = find_plain(parts->to, parts->threads, &scratch);
+    overlaying.plain = plain_find(parts->to, parts->threads, &scratch);
     if (!overlaying.tallies || !overlaying.plain)
         return arena_error(err);
+    for (size_t slot = 0; slot < parts->to->bvh.triangle_count; slot++)
+        plain_count += overlaying.plain[slot];
+    overlaying.hopeful = !parts->frugal || plain_count > parts->to->bvh.triangle_count / 2;
     for (size_t i = 0; i < TALLIES; i++)
         tally_open(&overlaying.tallies[i], tolerances, tolerance_count);
     for (; overlaying.first_chunk < chunks; overlaying.first_chunk += (size_t)TALLIES * SLICE) {

@@ -11,6 +11,9 @@
 
 #define PARTS_BATCH_MAX ((size_t)1 << 14)
 #define PARTS_OF_ONE 4
+/* A mean or RMS within that share of itself tells enough even where it is wider than wanted. Common practice,
+ * no source. */
+#define PARTS_VAGUE_SHARE 0.02
 
 /* Where a part is that is not a whole triangle. */
 struct part_place {
@@ -34,6 +37,7 @@ struct part_bounds {
 struct surface_parts {
     const struct deviation_surface *from, *to;
     double reach, wanted; /* see deviation_bracket.h */
+    bool frugal;          /* see deviation_statistics.h */
     size_t threads;
     size_t count, capacity;
     struct part *parts;        /* [count]; first the triangle_count triangles by slot. A triangle that was cut

@@ -13,6 +13,7 @@
 #define FINER 4  /* so many times the triangles of the other surface: sides half as long. Its vertices do */
 #define VERTICES_SHARE 0.6 /* of the progress */
 #define FACES_MAX 16       /* of the faces found for a leaf */
+#define CUT_HELPS 4        /* times what is wanted: where a cut leaves more, it is of no use */
 
 struct quick {
     struct surface_parts *parts;
@@ -280,4 +281,9 @@ double quick_most(const struct surface_parts *parts, uint32_t slot)
     if (!parts->vertices->exact)
         return INFINITY;
     return fmax(distances[v[0]], fmax(distances[v[1]], distances[v[2]])) + way_of(parts->from, slot);
+}
+
+bool quick_is_cut_of_use(const struct surface_parts *parts, double longest, double farthest)
+{
+    return longest / 8 <= CUT_HELPS * fmax(2 * parts->wanted, PARTS_VAGUE_SHARE * farthest);
 }

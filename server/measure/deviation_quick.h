@@ -41,4 +41,8 @@ vec3 quick_centroid(const struct surface_parts *parts, uint32_t slot);
  * bound, chosen for its mean, can be higher somewhere. */
 double quick_most(const struct surface_parts *parts, uint32_t slot);
 
+/* Whether cutting a triangle up twice may leave it known narrowly enough for mean and RMS: each piece is
+ * known by the way from its middle, within some eighth of the triangle's longest side. */
+bool quick_is_cut_of_use(const struct surface_parts *parts, double longest, double farthest);
+
 #endif

@@ -287,8 +287,8 @@ static void fill(const struct statistics *statistics, struct one_sided_deviation
     fill_percentile(statistics, 3, &deviation->p999, &deviation->halfwidth.p999);
     const double wanted = settings->halfwidth;
     wide->means = deviation->halfwidth.mean > wanted || deviation->halfwidth.rms > wanted;
-    wide->vague = deviation->halfwidth.mean > fmax(wanted, STATISTICS_VAGUE_SHARE * deviation->mean)
-                  || deviation->halfwidth.rms > fmax(wanted, STATISTICS_VAGUE_SHARE * deviation->rms);
+    wide->vague = deviation->halfwidth.mean > fmax(wanted, PARTS_VAGUE_SHARE * deviation->mean)
+                  || deviation->halfwidth.rms > fmax(wanted, PARTS_VAGUE_SHARE * deviation->rms);
     for (size_t t = 0; t < settings->tolerance_count; t++) {
         deviation->coverage[t] =
             settings->reach <= settings->tolerances[t] ? (struct interval){1, 1} : statistics->coverage[t];
@@ -377,6 +377,7 @@ bool statistics_measure(const struct deviation_surface *from, const struct devia
     *parts = (struct surface_parts){.from = from,
                                     .to = to,
                                     .reach = settings->reach,
+                                    .frugal = settings->frugal,
                                     .wanted = WANTED_SHARE * settings->halfwidth,
                                     .threads = settings->threads,
                                     .budget = budget};

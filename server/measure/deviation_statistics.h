@@ -24,14 +24,14 @@
  * the budget: bounds are found quickly then. Measured: rough pairs begin at 5 to 140 times and end at no less
  * than a half of it. */
 #define STATISTICS_HOPE 2
-/* A mean or RMS within that share of itself tells enough even where it is wider than wanted. Common practice,
- * no source. */
-#define STATISTICS_VAGUE_SHARE 0.02
 #define STATISTICS_COVERAGE_WIDTH 0.001 /* wanted: upper less lower share */
 
 struct statistics_settings {
     double halfwidth; /* wanted of mean and RMS; percentiles are refined to it where that can be had soon */
     double reach;     /* certified upper bound of the distance */
+    bool frugal;      /* where few triangles of `to` meet along their sides, so that what lies over a triangle
+                       * cannot tell, mean and RMS are left to samples: only those that are farthest, or of
+                       * which it is of use for these, are bounded more narrowly than quickly */
     size_t budget;    /* of work; 0: STATISTICS_BUDGET of both surfaces */
     size_t tolerance_count;
     double tolerances[DEVIATION_TOLERANCES_MAX];
@@ -44,7 +44,7 @@ struct statistics_settings {
 
 struct statistics_wide { /* wider than wanted when the budget ended */
     bool means;          /* mean or RMS */
-    bool vague;          /* likewise, by more than STATISTICS_VAGUE_SHARE of itself */
+    bool vague;          /* likewise, by more than PARTS_VAGUE_SHARE of itself */
     bool coverage;
 };
 

@@ -123,7 +123,7 @@ static bool measure_triangles(const struct limit_source *source, const struct li
 
     spread.certify = settings->certify * SEARCH_SHARE;
     spread.halfwidth_share = HALFWIDTH_SHARE / SEARCH_SHARE;
-    spread.sparse_samples = true;
+    spread.frugal = true;
     spread.class_margin = eps;
     spread.tolerance_count = spread_tolerances(settings, eps, spread.tolerances, below, above);
     if (!deviation_measure(&surface->input, reference, &spread, progress, deviation, NULL, faces, NULL, NULL,

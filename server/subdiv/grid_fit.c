@@ -108,13 +108,13 @@ static void cut_first(vec3 bezier[16], bool along_u, uint32_t parts, vec3 first[
 
 static double cell_eps(const vec3 cell[16])
 {
-    static const int SIDES[4] = {0, 1, 2, 3};
     vec3 corners[4];
     struct quad_fit fit;
 
     bezier_corners(cell, corners);
-    quad_fit_begin(&fit, corners);
-    quad_fit_add_bezier(&fit, cell, corners, SIDES);
+    quad_fit_begin(&fit, corners, QUAD_CUT_EITHER);
+    const struct quad_part whole = quad_fit_whole(&fit);
+    quad_fit_add_bezier(&fit, cell, &whole);
     return quad_fit_eps(&fit);
 }
 

@@ -4,7 +4,6 @@
 
 #include "subdiv/bezier.h"
 #include "subdiv/limit.h"
-#include "subdiv/quad_fit.h"
 #include "subdiv/refine.h"
 
 bool patch_tree_open(struct patch_tree *tree, size_t capacity, double rest_radius, unsigned level_max,
@@ -227,76 +226,44 @@ struct fitting {
     double most_sq;
 };
 
-static void add_to_fit(struct fitting *fitting, uint32_t at, const vec3 corners[4], const int sides[4]);
-
-static void add_halves(struct fitting *fitting, const struct patch *p, const vec3 corners[4],
-                       const int sides[4])
-{
-    const unsigned a = p->turns, b = (a + 1) & 3, c = (a + 2) & 3, d = (a + 3) & 3;
-    vec3 part[4], on_b = vec3_scale(vec3_add(corners[b], corners[c]), 0.5),
-                  on_d = vec3_scale(vec3_add(corners[d], corners[a]), 0.5);
-    int part_sides[4];
-
-    for (unsigned half = 0; half < 2; half++) {
-        for (unsigned j = 0; j < 4; j++) {
-            part[j] = corners[j];
-            part_sides[j] = sides[j];
-        }
-        part[half ? b : c] = on_b;
-        part[half ? a : d] = on_d;
-        part_sides[half ? a : c] = QUAD_FIT_NO_SIDE;
-        add_to_fit(fitting, p->child + half, part, part_sides);
-    }
-}
-
-static void add_to_fit(struct fitting *fitting, uint32_t at, const vec3 corners[4], const int sides[4])
+static void add_to_fit(struct fitting *fitting, uint32_t at, const struct quad_part *part)
 {
     const struct patch *p = &fitting->tree->patches[at];
-    vec3 middles[4], centre = {0}, part[4];
-    int part_sides[4];
+    struct quad_part child;
 
     if (quad_fit_is_over(&fitting->fit, fitting->most_sq))
         return;
     fitting->tree->work++;
-    if (p->kind == PATCH_REST) {
-        quad_fit_add_ball(&fitting->fit, p->centre, p->radius, corners, sides);
+    switch (p->kind) {
+    case PATCH_REST:
+        quad_fit_add_ball(&fitting->fit, p->centre, p->radius, part);
         return;
-    }
-    if (p->kind == PATCH_HALVED) {
-        add_halves(fitting, p, corners, sides);
+    case PATCH_PIECE:
+        child = quad_fit_turned(part, p->turns);
+        quad_fit_add_bezier(&fitting->fit, p->points, &child);
         return;
-    }
-    if (p->kind == PATCH_PIECE) {
-        for (unsigned j = 0; j < 4; j++) {
-            part[j] = corners[(j + p->turns) & 3];
-            part_sides[j] = sides[(j + p->turns) & 3];
+    case PATCH_HALVED:
+        for (unsigned i = 0; i < 2; i++) {
+            child = quad_fit_half(part, p->turns, i == 1);
+            add_to_fit(fitting, p->child + i, &child);
         }
-        quad_fit_add_bezier(&fitting->fit, p->points, part, part_sides);
         return;
-    }
-    for (unsigned j = 0; j < 4; j++) {
-        middles[j] = vec3_scale(vec3_add(corners[j], corners[(j + 1) & 3]), 0.5);
-        centre = vec3_add(centre, vec3_scale(corners[j], 0.25));
-    }
-    for (unsigned i = 0; i < 4; i++) {
-        unsigned before = (i + 3) & 3;
-        part[i] = corners[i];
-        part[(i + 1) & 3] = middles[i];
-        part[(i + 2) & 3] = centre;
-        part[before] = middles[before];
-        part_sides[i] = sides[i];
-        part_sides[before] = sides[before];
-        part_sides[(i + 1) & 3] = part_sides[(i + 2) & 3] = QUAD_FIT_NO_SIDE;
-        add_to_fit(fitting, p->child + i, part, part_sides);
+    case PATCH_INNER:
+        for (unsigned i = 0; i < 4; i++) {
+            child = quad_fit_quarter(&fitting->fit, part, i);
+            add_to_fit(fitting, p->child + i, &child);
+        }
+        return;
     }
 }
 
-double patch_eps(struct patch_tree *tree, uint32_t patch, const vec3 corners[4], double most)
+double patch_eps(struct patch_tree *tree, uint32_t patch, const vec3 corners[4], enum quad_cut cut,
+                 double most)
 {
-    static const int SIDES[4] = {0, 1, 2, 3};
     struct fitting fitting = {.tree = tree, .most_sq = most * most};
 
-    quad_fit_begin(&fitting.fit, corners);
-    add_to_fit(&fitting, patch, corners, SIDES);
+    quad_fit_begin(&fitting.fit, corners, cut);
+    const struct quad_part whole = quad_fit_whole(&fitting.fit);
+    add_to_fit(&fitting, patch, &whole);
     return quad_fit_is_over(&fitting.fit, fitting.most_sq) ? INFINITY : quad_fit_eps(&fitting.fit);
 }

@@ -11,6 +11,7 @@
 
 #include "subdiv/local_cage.h"
 #include "subdiv/net.h"
+#include "subdiv/quad_fit.h"
 
 enum patch_kind { PATCH_INNER, PATCH_HALVED, PATCH_PIECE, PATCH_REST };
 
@@ -54,6 +55,7 @@ vec3 patch_corner(const struct patch_tree *tree, uint32_t patch, unsigned corner
 
 /* A bound of the distance between the surface over a patch and two triangles over its corners: see
  * quad_fit.h. Where it is larger than `most`, it may be INFINITY instead. */
-double patch_eps(struct patch_tree *tree, uint32_t patch, const vec3 corners[4], double most);
+double patch_eps(struct patch_tree *tree, uint32_t patch, const vec3 corners[4], enum quad_cut cut,
+                 double most);
 
 #endif

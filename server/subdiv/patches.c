@@ -1,12 +1,12 @@
-/* patches.c - the certificate of each quad, cutting where it is too large, and triangles from the quads. */
+/* patches.c - the certificate of each quad, and cutting where it is too large. */
 #include "subdiv/patches.h"
 
-#include <assert.h>
 #include <string.h>
 
 #include "subdiv/bezier.h"
 #include "subdiv/grid_fit.h"
 #include "subdiv/limit.h"
+#include "subdiv/limit_grid.h"
 #include "subdiv/patch_tree.h"
 #include "subdiv/quad_fit.h"
 #include "subdiv/refine.h"
@@ -18,18 +18,9 @@
 #define HALVINGS_MAX 12     /* of one piece */
 #define HALVING_SHARE 0.9   /* of the cells: with no more in both halves, a piece is halved */
 #define HALVING_CELLS 4     /* fewer are not worth it */
+#define ONE_QUAD_CELLS 8    /* more are not tried as one quad */
 #define NEAR_SHARE 16       /* so many places are looked at in the time of a piece */
 #define CHOICE_CELLS 16     /* where not all of the surface is wanted, larger pieces are halved */
-
-/* The points of a piece, row by row; a cell of the grid is a quad. */
-struct limit_grid {
-    struct limit_grid *next;
-    double eps;
-    uint32_t face; /* of base.cage */
-    struct grid_size size;
-    bool whole; /* its corners are those of the face */
-    vec3 points[];
-};
 
 /* One global step serves where a local step at every face would do the same work many times over. */
 static bool needs_step(const struct cage *cage)
@@ -131,11 +122,6 @@ static bool is_over(const struct worker *worker)
     return worker->chunk->quad_count > worker->room.quads || work_of(worker) > worker->room.work;
 }
 
-static size_t points_of(struct grid_size size)
-{
-    return ((size_t)size.columns + 1) * (size.rows + 1);
-}
-
 /* A grid whose points are to be filled in; NULL where it is only counted, or memory ended. */
 static struct limit_grid *add_grid(struct worker *worker, uint32_t f, struct grid_size size, double eps,
                                    bool whole)
@@ -143,17 +129,19 @@ static struct limit_grid *add_grid(struct worker *worker, uint32_t f, struct gri
     struct limit_chunk *chunk = worker->chunk;
 
     chunk->quad_count += grid_cells(size);
-    chunk->point_count += points_of(size) - (whole ? 4 : 0);
+    chunk->point_count += limit_grid_points(size) - (whole ? 4 : 0);
     if (is_over(worker))
         return NULL;
     struct limit_grid *grid = (struct limit_grid *)arena_alloc(
-        worker->keep, 1, sizeof *grid + points_of(size) * sizeof *grid->points, _Alignof(struct limit_grid));
+        worker->keep, 1, sizeof *grid + limit_grid_points(size) * sizeof *grid->points,
+        _Alignof(struct limit_grid));
     if (!grid)
         return NULL;
     grid->next = NULL;
     grid->eps = eps + worker->base->rounding;
     grid->face = f;
     grid->size = size;
+    grid->cut = QUAD_CUT_EITHER;
     grid->whole = whole;
     if (chunk->last)
         chunk->last->next = grid;
@@ -168,12 +156,15 @@ static bool grid_is_added(const struct worker *worker)
     return !worker->keep->failed || arena_error(worker->err);
 }
 
-static bool add_quad(struct worker *worker, uint32_t f, const vec3 corners[4], double eps, bool whole)
+static bool add_quad(struct worker *worker, uint32_t f, const vec3 corners[4], enum quad_cut cut, double eps,
+                     bool whole)
 {
     struct limit_grid *grid = add_grid(worker, f, (struct grid_size){1, 1}, eps, whole);
 
     for (unsigned j = 0; grid && j < 4; j++)
         grid->points[j < 2 ? j : 5 - j] = corners[j];
+    if (grid)
+        grid->cut = cut;
     return grid_is_added(worker);
 }
 
@@ -272,12 +263,27 @@ static bool find_nearby(struct worker *worker, const vec3 points[16], struct nea
     return true;
 }
 
+/* The bound of one quad for a piece, cut along the better diagonal. */
+static double one_quad_eps(struct worker *worker, const vec3 points[16], const vec3 corners[4],
+                           enum quad_cut *cut)
+{
+    struct quad_fit fit;
+
+    *cut = quad_fit_choose(corners, bezier_at(points, 0.5, 0.5));
+    quad_fit_begin(&fit, corners, *cut);
+    const struct quad_part whole = quad_fit_whole(&fit);
+    quad_fit_add_quarters(&fit, points, &whole);
+    worker->cells++;
+    return quad_fit_eps(&fit);
+}
+
 /* A bicubic piece: one quad, or two halves, or a grid; nothing where it is not wanted. */
 static bool add_piece(struct worker *worker, uint32_t f, const vec3 points[16], unsigned halvings, bool whole,
                       struct nearby near, struct arena scratch)
 {
     bool in_part = worker->base->choice != NULL;
-    vec3 low[16], high[16];
+    vec3 low[16], high[16], corners[4];
+    enum quad_cut cut;
 
     if (is_over(worker))
         return true;
@@ -286,12 +292,24 @@ static bool add_piece(struct worker *worker, uint32_t f, const vec3 points[16], 
     if (in_part && near.count == 0)
         return true;
     size_t cells = guess(worker, points);
+    if (cells > 1 && cells <= ONE_QUAD_CELLS) {
+        bezier_corners(points, corners);
+        double eps = one_quad_eps(worker, points, corners, &cut);
+        if (eps <= wanted_eps(worker))
+            return add_quad(worker, f, corners, cut, eps, whole);
+    }
     if (halvings < HALVINGS_MAX && cells >= HALVING_CELLS
         && ((double)halve(worker, points, low, high) <= HALVING_SHARE * (double)cells
             || (in_part && cells > CHOICE_CELLS)))
         return add_piece(worker, f, low, halvings + 1, false, near, scratch)
                && add_piece(worker, f, high, halvings + 1, false, near, scratch);
     return add_samples(worker, f, points, whole);
+}
+
+/* The middle of an inner patch. */
+static vec3 middle_of(const struct worker *worker, uint32_t at)
+{
+    return patch_corner(&worker->tree, worker->tree.patches[at].child, 2);
 }
 
 /* Not where the middle of an inner patch alone is too far from the middle of both diagonals: one of them is
@@ -302,7 +320,7 @@ static bool may_be_one_quad(const struct worker *worker, uint32_t at, const vec3
     const struct patch *patch = &worker->tree.patches[at];
     unsigned side = (patch->turns + 2) & 3, before = (patch->turns + 1) & 3;
     bool halved = patch->kind == PATCH_HALVED;
-    vec3 middle = patch_corner(&worker->tree, patch->child, halved ? side : 2),
+    vec3 middle = halved ? patch_corner(&worker->tree, patch->child, side) : middle_of(worker, at),
          one =
              halved ? vec3_lerp(corners[before], corners[side], 0.5) : vec3_lerp(corners[0], corners[2], 0.5),
          other = halved ? one : vec3_lerp(corners[1], corners[3], 0.5);
@@ -316,9 +334,27 @@ static bool may_be_one_quad(const struct worker *worker, uint32_t at, const vec3
     return fmin(a, b) <= wanted_eps(worker) * length;
 }
 
+/* Nor where the middles of the sides of an inner patch are too far off them, both ways that are known. */
+static bool may_have_sides(const struct worker *worker, uint32_t at, const vec3 corners[4])
+{
+    double off_sq = 0, across_sq = 0, most = wanted_eps(worker);
+    vec3 normal = vec3_cross(vec3_sub(corners[2], corners[0]), vec3_sub(corners[3], corners[1]));
+
+    for (unsigned k = 0; k < 4; k++) {
+        vec3 middle = patch_corner(&worker->tree, worker->tree.patches[at].child + k, (k + 1) & 3),
+             off = vec3_sub(middle, vec3_lerp(corners[k], corners[(k + 1) & 3], 0.5)),
+             inward = vec3_cross(normal, vec3_sub(corners[(k + 1) & 3], corners[k]));
+        double across = vec3_dot(off, inward), length_sq = vec3_length_sq(inward);
+        off_sq = fmax(off_sq, vec3_length_sq(off));
+        across_sq = length_sq > 0 ? fmax(across_sq, across * across / length_sq) : 0;
+    }
+    return off_sq <= most * most || across_sq <= most * most;
+}
+
 static bool add_patch(struct worker *worker, uint32_t f, uint32_t at, bool whole)
 {
     const struct patch *patch = &worker->tree.patches[at];
+    enum quad_cut cut = QUAD_CUT_EITHER;
     vec3 corners[4];
 
     if (is_over(worker))
@@ -330,11 +366,15 @@ static bool add_patch(struct worker *worker, uint32_t f, uint32_t at, bool whole
         return true;
     for (unsigned j = 0; j < 4; j++)
         corners[j] = patch_corner(&worker->tree, at, j);
-    if (patch->kind == PATCH_REST || may_be_one_quad(worker, at, corners)) {
-        double eps =
-            patch_eps(&worker->tree, at, corners, patch->kind == PATCH_REST ? INFINITY : wanted_eps(worker));
+    if (patch->kind == PATCH_REST
+        || (may_be_one_quad(worker, at, corners)
+            && (patch->kind != PATCH_INNER || may_have_sides(worker, at, corners)))) {
+        if (patch->kind == PATCH_INNER)
+            cut = quad_fit_choose(corners, middle_of(worker, at));
+        double eps = patch_eps(&worker->tree, at, corners, cut,
+                               patch->kind == PATCH_REST ? INFINITY : wanted_eps(worker));
         if (patch->kind == PATCH_REST || eps <= wanted_eps(worker))
-            return add_quad(worker, f, corners, eps, whole);
+            return add_quad(worker, f, corners, cut, eps, whole);
     }
     for (uint32_t i = 0; i < (patch->kind == PATCH_HALVED ? 2 : 4); i++)
         if (!add_patch(worker, f, patch->child + i, false))
@@ -401,7 +441,7 @@ static bool add_boxed(struct worker *worker, uint32_t f)
         box = aabb_include(aabb_include(box, at.min), at.max);
         corners[j] = base->limits[face[j]];
     }
-    return add_quad(worker, f, corners, vec3_distance(box.min, box.max), true);
+    return add_quad(worker, f, corners, QUAD_CUT_EITHER, vec3_distance(box.min, box.max), true);
 }
 
 static bool is_crowded(const struct limit_base *base, uint32_t f)
@@ -453,133 +493,5 @@ bool limit_chunk_build(const struct limit_base *base, size_t first, size_t end, 
     }
     chunk->work = work_of(&worker);
     chunk->too_many = is_over(&worker);
-    return true;
-}
-
-/* Two triangles of a quad of points, cut along the shorter diagonal; a tie: from the first corner. */
-static void add_triangles(struct limit_mesh *limit, const uint32_t at[4], double eps, uint32_t face)
-{
-    const vec3 *p = limit->positions;
-    unsigned from =
-        vec3_length_sq(vec3_sub(p[at[2]], p[at[0]])) > vec3_length_sq(vec3_sub(p[at[3]], p[at[1]]));
-
-    for (unsigned k = 0; k < 2; k++) {
-        size_t t = limit->triangle_count++;
-        limit->triangles[t][0] = at[from];
-        limit->triangles[t][1] = at[from + k + 1];
-        limit->triangles[t][2] = at[(from + k + 2) & 3];
-        limit->faces[t] = face;
-        limit->eps[t] = eps;
-    }
-}
-
-/* Where the points of a grid are among the positions of the mesh; only corners of a whole face are there
- * already. */
-struct grid_places {
-    uint32_t columns, rows, first; /* the first point of its own */
-    const uint32_t *face;          /* the vertices at its corners, or NULL */
-};
-
-static uint32_t place_of(const struct grid_places *places, uint32_t i, uint32_t j)
-{
-    uint32_t at = j * (places->columns + 1) + i, columns = places->columns, rows = places->rows;
-
-    if (!places->face)
-        return places->first + at;
-    if (i % columns == 0 && j % rows == 0)
-        return places->face[j == 0 ? i / columns : 3 - i / columns];
-    /* the corners before it in the order of rows are not there */
-    return places->first + at - (j == 0 ? 1 : j < rows ? 2 : 3);
-}
-
-static void add_grid_points(const struct limit_grid *grid, struct limit_mesh *limit)
-{
-    const struct grid_size size = grid->size;
-    const vec3 *p = grid->points;
-
-    for (uint32_t j = 0; j <= size.rows; j++)
-        for (uint32_t i = 0; i <= size.columns; i++, p++)
-            if (!grid->whole || i % size.columns || j % size.rows)
-                limit->positions[limit->position_count++] = *p;
-}
-
-static void add_grid_triangles(const struct limit_base *base, const struct limit_grid *grid,
-                               struct limit_mesh *limit)
-{
-    const struct mesh *mesh = &base->cage.mesh;
-    const struct grid_places places = {grid->size.columns, grid->size.rows, (uint32_t)limit->position_count,
-                                       grid->whole ? mesh_face(mesh, grid->face) : NULL};
-
-    add_grid_points(grid, limit);
-    for (uint32_t j = 0; j < grid->size.rows; j++)
-        for (uint32_t i = 0; i < grid->size.columns; i++) {
-            const uint32_t at[4] = {place_of(&places, i, j), place_of(&places, i + 1, j),
-                                    place_of(&places, i + 1, j + 1), place_of(&places, i, j + 1)};
-            add_triangles(limit, at, grid->eps, base->cage.face_source[grid->face]);
-        }
-    limit->eps_max = fmax(limit->eps_max, grid->eps);
-    limit->over_count += grid->eps > base->settings.eps ? 2 * grid_cells(grid->size) : 0;
-}
-
-bool limit_mesh_join(const struct limit_base *base, const struct limit_chunk *chunks, size_t chunk_count,
-                     struct limit_mesh *limit, struct arena *keep, struct error *err)
-{
-    size_t quads = 0, vertex_count = base->cage.mesh.vertex_count, position_count = vertex_count;
-
-    for (size_t k = 0; k < chunk_count; k++) {
-        assert(!chunks[k].too_many);
-        quads += chunks[k].quad_count;
-        position_count += chunks[k].point_count;
-    }
-    if (position_count > MESH_MAX_VERTICES || 6 * quads > MESH_MAX_CORNERS)
-        return error_set(err, ERROR_LIMIT, "the limit surface needs %zu triangles; ask for a wider tolerance",
-                         2 * quads);
-    memset(limit, 0, sizeof *limit);
-    limit->positions = ARENA_NEW(keep, vec3, position_count);
-    limit->triangles =
-        (uint32_t(*)[3])arena_alloc(keep, 2 * quads, sizeof *limit->triangles, _Alignof(uint32_t));
-    limit->faces = ARENA_NEW(keep, uint32_t, 2 * quads);
-    limit->eps = ARENA_NEW(keep, double, 2 * quads);
-    if (keep->failed)
-        return arena_error(err);
-    memcpy(limit->positions, base->limits, vertex_count * sizeof *limit->positions);
-    limit->position_count = vertex_count;
-    for (size_t k = 0; k < chunk_count; k++)
-        for (const struct limit_grid *grid = chunks[k].first; grid; grid = grid->next)
-            add_grid_triangles(base, grid, limit);
-    limit->left_out_count = base->cage.face_left_out_count;
-    limit->nonmanifold_edge_count = base->nonmanifold_edge_count;
-    limit->nonmanifold_vertex_count = base->nonmanifold_vertex_count;
-    assert(limit_mesh_is_valid(limit));
-    return true;
-}
-
-bool limit_mesh_build(const struct mesh *mesh, const struct creases *creases, enum boundary_rule rule,
-                      struct limit_settings settings, struct limit_mesh *limit, struct arena *keep,
-                      struct arena scratch, struct error *err)
-{
-    struct arena more_scratch;
-    struct limit_base base;
-    struct limit_chunk chunk;
-    struct cage cage;
-
-    if (!arena_split(&scratch, arena_left(&scratch) / 4, &more_scratch))
-        return arena_error(err);
-    return cage_build(mesh, creases, rule, &cage, &scratch, more_scratch, err)
-           && limit_base_build(&cage, settings, &base, &scratch, more_scratch, err)
-           && limit_chunk_build(&base, 0, base.cage.mesh.face_count, limit_room_any(), &chunk, &scratch,
-                                more_scratch, err)
-           && limit_mesh_join(&base, &chunk, 1, limit, keep, err);
-}
-
-bool limit_mesh_is_valid(const struct limit_mesh *limit)
-{
-    for (size_t t = 0; t < limit->triangle_count; t++) {
-        if (!(limit->eps[t] >= 0) || (t > 0 && limit->faces[t] < limit->faces[t - 1]))
-            return false;
-        for (unsigned j = 0; j < 3; j++)
-            if (limit->triangles[t][j] >= limit->position_count)
-                return false;
-    }
     return true;
 }

@@ -1,0 +1,130 @@
+/* deviation_plain.c - vertex by vertex: the triangles there, and which of their sides meet just one other. */
+#include "measure/deviation_plain.h"
+
+#include "base/tasks.h"
+#include "measure/deviation_side.h"
+
+#include <string.h>
+
+#define CHUNK ((size_t)1 << 13)
+#define STAR_LANES 8
+#define STAR_MAX ((size_t)8 * STAR_LANES) /* triangles at a vertex */
+
+struct plain {
+    const struct deviation_surface *surface;
+    struct deviation_side side;
+    bool *plain;
+};
+
+/* The triangles at a vertex: their slots, and what follows and comes before the vertex in each; padded by
+ * what is no vertex. */
+struct star {
+    size_t count;
+    uint32_t slots[STAR_MAX], next[STAR_MAX], last[STAR_MAX];
+};
+
+static void put_star(const struct plain *plain, uint32_t vertex, struct star *star)
+{
+    const uint32_t *slots = &plain->side.slots[plain->side.offsets[vertex]];
+
+    star->count = plain->side.offsets[vertex + 1] - plain->side.offsets[vertex];
+    for (size_t i = 0; i < star->count; i++) {
+        const uint32_t *corner = plain->surface->bvh.corners[slots[i]];
+        unsigned at = corner[0] == vertex ? 0 : corner[1] == vertex ? 1 : 2;
+        star->slots[i] = slots[i];
+        star->next[i] = corner[(at + 1) % 3];
+        star->last[i] = corner[(at + 2) % 3];
+    }
+    for (size_t i = star->count; i % STAR_LANES; i++)
+        star->next[i] = star->last[i] = UINT32_MAX;
+}
+
+/* How many are the same as wanted, and the sum of their places. */
+struct matches {
+    uint32_t count, sum;
+};
+
+static struct matches find_matches(const uint32_t *list, size_t count, uint32_t wanted)
+{
+    struct matches found = {0, 0};
+
+    for (uint32_t begin = 0; begin < count; begin += STAR_LANES)
+        for (uint32_t i = begin; i < begin + STAR_LANES; i++) {
+            found.count += list[i] == wanted;
+            found.sum += list[i] == wanted ? i : 0;
+        }
+    return found;
+}
+
+/* Whether two triangles with a side from a to b, and c and d beside it, are on both sides of it, as their
+ * normals tell: (u x c) . (u x d) = |u|^2 c . d - (u . c) (u . d). */
+static bool is_unfolded(const vec3 *points, uint32_t a, uint32_t b, uint32_t c, uint32_t d)
+{
+    vec3 u = vec3_sub(points[b], points[a]), to_c = vec3_sub(points[c], points[a]),
+         to_d = vec3_sub(points[d], points[a]);
+
+    return vec3_length_sq(u) * vec3_dot(to_c, to_d) < vec3_dot(u, to_c) * vec3_dot(u, to_d);
+}
+
+static void set_not_plain(const struct plain *plain, uint32_t slot)
+{
+    __atomic_store_n(&plain->plain[slot], false, __ATOMIC_RELAXED); /* others may do so too */
+}
+
+/* The side of triangle i from the vertex to `to`, with `beside` as its third corner. */
+static void look_at_side(const struct plain *plain, uint32_t vertex, const struct star *star, uint32_t i,
+                         uint32_t to, uint32_t beside)
+{
+    struct matches next = find_matches(star->next, star->count, to),
+                   last = find_matches(star->last, star->count, to);
+    uint32_t other = next.sum + last.sum - i; /* where there is just one */
+    bool fit = next.count + last.count == 2 && other != i && to != vertex && beside != vertex && beside != to;
+
+    if (!fit
+        || !is_unfolded(plain->surface->points, vertex, to, beside,
+                        star->next[other] == to ? star->last[other] : star->next[other]))
+        set_not_plain(plain, star->slots[i]);
+}
+
+/* Of each side the lesser vertex sees to it. Very many triangles at one vertex are left to others, so that
+ * the work stays linear. */
+static void find_plain_at(const struct plain *plain, uint32_t vertex)
+{
+    struct star star;
+
+    if (plain->side.offsets[vertex + 1] - plain->side.offsets[vertex] > STAR_MAX) {
+        for (uint32_t k = plain->side.offsets[vertex]; k < plain->side.offsets[vertex + 1]; k++)
+            set_not_plain(plain, plain->side.slots[k]);
+        return;
+    }
+    put_star(plain, vertex, &star);
+    for (uint32_t i = 0; i < star.count; i++) {
+        if (star.next[i] >= vertex)
+            look_at_side(plain, vertex, &star, i, star.next[i], star.last[i]);
+        if (star.last[i] >= vertex)
+            look_at_side(plain, vertex, &star, i, star.last[i], star.next[i]);
+    }
+}
+
+static void find_plain_chunk(void *context, size_t chunk)
+{
+    struct plain *plain = context;
+    size_t count = plain->surface->point_count;
+
+    for (size_t vertex = chunk * CHUNK; vertex < (chunk + 1) * CHUNK && vertex < count; vertex++)
+        find_plain_at(plain, (uint32_t)vertex);
+}
+
+const bool *plain_find(const struct deviation_surface *surface, size_t threads, struct arena *keep)
+{
+    size_t count = surface->bvh.triangle_count;
+    struct plain plain = {.surface = surface, .plain = ARENA_NEW(keep, bool, count)};
+    struct error err;
+
+    struct arena rest = *keep;
+    if (!plain.plain || !deviation_side_build(surface, threads, &plain.side, &rest, &err))
+        return NULL;
+    memset(plain.plain, true, count * sizeof *plain.plain);
+    tasks_run(threads, tasks_chunks(surface->point_count, CHUNK), find_plain_chunk, &plain);
+    return plain.plain;
+}
