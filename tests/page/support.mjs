@@ -74,7 +74,7 @@ export function startBrowser() {
 
 /**
  * A page that remembers what went wrong in it: errors, warnings of the security policy, requests that were refused, and any
- * that was meant for another machine.
+ * that was meant for another machine. slowUploads(bytes): it sends no more than so many a second from the next request on; -1: as it can.
  */
 export async function openPage(browser, options = {}) {
   const context = await browser.newContext({
@@ -84,7 +84,11 @@ export async function openPage(browser, options = {}) {
   });
   const page = await context.newPage();
   page.setDefaultTimeout(PATIENCE_MS);
-  if (SLOW > 1 || LATE_MS > 0) await slowDown(await context.newCDPSession(page));
+  const devtools = await context.newCDPSession(page);
+  const slowUploads = (bytes) =>
+    devtools.send('Network.emulateNetworkConditions', { offline: false, latency: LATE_MS, downloadThroughput: -1, uploadThroughput: bytes });
+  if (SLOW > 1) await devtools.send('Emulation.setCPUThrottlingRate', { rate: SLOW });
+  if (LATE_MS > 0) await slowUploads(-1);
   const faults = [];
   page.on('pageerror', (error) => faults.push(error.stack));
   page.on('console', (message) => {
@@ -99,12 +103,7 @@ export async function openPage(browser, options = {}) {
     await page.unrouteAll({ behavior: 'ignoreErrors' });
     await context.close();
   };
-  return { page, faults, close };
-}
-
-async function slowDown(devtools) {
-  await devtools.send('Emulation.setCPUThrottlingRate', { rate: SLOW });
-  await devtools.send('Network.emulateNetworkConditions', { offline: false, latency: LATE_MS, downloadThroughput: -1, uploadThroughput: -1 });
+  return { page, faults, close, slowUploads };
 }
 
 /**

@@ -318,19 +318,11 @@ describe('upload in a browser', () => {
   test('upload_survives_a_reload_of_the_page_and_a_killed_server', async () => {
     const text = cube(6, 12, { triangles: true }) + `# ${'.'.repeat(1021)}\n`.repeat(8192);
     const path = write('NH-0701_scan.obj', text);
-    const { page, faults, close } = await openUpload();
+    const { page, faults, close, slowUploads } = await openUpload();
     await page.addInitScript(() => delete window.showOpenFilePicker); // as in a browser that has no such picker
-    const network = await page.context().newCDPSession(page);
-    const slowDown = (bytes) =>
-      network.send('Network.emulateNetworkConditions', {
-        offline: false,
-        latency: 0,
-        downloadThroughput: -1,
-        uploadThroughput: bytes,
-      });
     const partIsThere = () =>
       page.waitForFunction(() => document.querySelector('.queue .running ~ progress')?.value > 0.15);
-    await slowDown(512 << 10); // what is left then takes longer than anything that is done meanwhile
+    await slowUploads(512 << 10); // what is left then takes longer than anything that is done meanwhile
 
     await dropFile(page, path);
     await page.getByLabel('Title', { exact: true }).fill('Interrupted');
@@ -355,7 +347,7 @@ describe('upload in a browser', () => {
     await service.crash();
     await row.getByText('waiting for the server').waitFor();
     await service.start();
-    await slowDown(-1);
+    await slowUploads(-1);
     await row.getByText('measured', { exact: true }).waitFor();
 
     const [version] = await versionsOf('NH-0701');
