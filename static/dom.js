@@ -81,10 +81,20 @@ export function give(el, name, detail) {
   else el.dispatchEvent(new CustomEvent(name, { detail }));
 }
 
+/** What tells an element from others, also once it is drawn anew: its data-key, else the name of its details or region, its address or its words. */
+const keyOf = (el) =>
+  el.dataset.key ?? `${el.localName} ${el.parentElement?.dataset.open ?? el.dataset.scroll ?? el.getAttribute('href') ?? el.textContent}`;
+
+/** In `el`, what stands now for an element that was drawn anew. */
+function findAgain(el, old) {
+  const key = keyOf(old);
+  return [...el.querySelectorAll(old.dataset.key === undefined ? old.localName : '[data-key]')].find((part) => keyOf(part) === key);
+}
+
 /**
- * Replaces the content of a part that is drawn anew while somebody may be using it: the focus stays on the element with
- * the same data-key, with what is typed there, regions with a data-scroll name keep their place, and details with a
- * data-open name stay open.
+ * Replaces the content of a part that is drawn anew while somebody may be using it: the focus stays on what was focused
+ * (keyOf), with what is typed there, regions with a data-scroll name keep their place, and details with a data-open name
+ * stay open.
  */
 export function redraw(el, ...children) {
   const old = el.contains(document.activeElement) ? document.activeElement : null;
@@ -95,8 +105,7 @@ export function redraw(el, ...children) {
   el.replaceChildren(...children.flat(3).filter((child) => child !== null && child !== undefined && child !== false));
   for (const part of el.querySelectorAll('details[data-open]')) part.open = open.has(part.dataset.open);
   for (const part of el.querySelectorAll('[data-scroll]')) part.scrollLeft = places.get(part.dataset.scroll) ?? 0;
-  if (old?.dataset.key === undefined) return;
-  const now = [...el.querySelectorAll('[data-key]')].find((part) => part.dataset.key === old.dataset.key);
+  const now = old === null ? undefined : findAgain(el, old);
   now?.focus({ preventScroll: true });
   if (now && isTyped(old)) {
     now.value = old.value;
@@ -156,9 +165,10 @@ export function emptyBox(sentence, ...next) {
   return h('div', { class: 'empty' }, h('p', { class: 'lead', text: sentence }), h('p', {}, ...next));
 }
 
-/** A dialog for what needs more than one field or cannot be undone; removed when it closes. Returns the dialog. */
+/** A dialog for what needs more than one field or cannot be undone; removed when it closes, and the focus is where it was. Returns the dialog. */
 export function openDialog({ title, body, buttons }) {
   const id = 'dialog-title';
+  const opener = document.activeElement;
   const dialog = h(
     'dialog',
     { class: 'dialog', 'aria-labelledby': id },
@@ -170,7 +180,11 @@ export function openDialog({ title, body, buttons }) {
       h('p', { class: 'acts' }, buttons),
     ),
   );
-  dialog.addEventListener('close', () => dialog.remove());
+  dialog.addEventListener('close', () => {
+    dialog.remove();
+    // the browser gives the focus back by itself, but not where the page was drawn anew under the dialog
+    if (!opener.isConnected && document.activeElement === document.body) findAgain(document, opener)?.focus({ preventScroll: true });
+  });
   document.body.append(dialog);
   dialog.showModal();
   return dialog;

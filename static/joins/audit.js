@@ -128,12 +128,14 @@ export function joinAudit(el, page) {
   el.addEventListener('wish.judge', judge);
   el.addEventListener('wish.retry', load);
   el.addEventListener('wish.finer', (event) => measureFiner(event.detail));
-  el.addEventListener('wish.waive', (event) =>
+  // what is asked for in a dialog is of what was shown when it opened: the page may be drawn anew under it
+  el.addEventListener('wish.waive', (event) => {
+    const { spec } = state;
     askWaiver(event.detail, async (values) => {
-      await api.addWaiver(id, { spec: state.spec.name, rule: event.detail.id, ...values });
+      await api.addWaiver(id, { spec: spec.name, rule: event.detail.id, ...values });
       await judge();
-    }),
-  );
+    });
+  });
   el.addEventListener('wish.withdraw', async (event) => {
     try {
       await api.withdrawWaiver(event.detail);
@@ -142,18 +144,20 @@ export function joinAudit(el, page) {
       page.tellProblem(problem);
     }
   });
-  el.addEventListener('wish.handOver', () =>
+  el.addEventListener('wish.handOver', () => {
+    const { audit } = state;
     askHandOver(async ({ by }) => {
-      await api.handOver(state.audit.id, by);
+      await api.handOver(audit.id, by);
       await load();
-    }),
-  );
-  el.addEventListener('wish.signOff', () =>
-    askSignOff({ version: versionName(state.version), spec: state.spec.name }, async (values) => {
-      await api.signOff(state.audit.id, values);
+    });
+  });
+  el.addEventListener('wish.signOff', () => {
+    const { audit, version, spec } = state;
+    askSignOff({ version: versionName(version), spec: spec.name }, async (values) => {
+      await api.signOff(audit.id, values);
       await load();
-    }),
-  );
+    });
+  });
   el.addEventListener('wish.earlier', async () => {
     try {
       const { items, next, total } = await api.listSteps(id, state.steps.next);
@@ -163,13 +167,17 @@ export function joinAudit(el, page) {
       page.tellProblem(problem);
     }
   });
-  el.addEventListener('wish.whatIf', (event) =>
-    askWhatIf(event.detail, (limit) => api.askWhatIf(state.spec.id, event.detail.id, limit)),
-  );
+  el.addEventListener('wish.whatIf', (event) => {
+    const { spec } = state;
+    askWhatIf(event.detail, (limit) => api.askWhatIf(spec.id, event.detail.id, limit));
+  });
 
   return {
     visit(next) {
-      if (next.id !== id) state = measuring = null;
+      if (next.id !== id) {
+        state = measuring = null;
+        give(el, 'show', { loading: true });
+      }
       ({ id, query } = next);
       return load();
     },

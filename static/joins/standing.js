@@ -106,6 +106,10 @@ export function joinStanding(el, page) {
   /** After events: counts are always the present ones; rows are drawn anew where nobody is at work in them, else it is offered. */
   async function follow() {
     timer = null;
+    if (state.loading) {
+      timer = setTimeout(follow, GATHER_MS); // the list that is shown is not the one that is asked for
+      return;
+    }
     if (drawn === null) return;
     const mine = list;
     let answer;
@@ -166,11 +170,11 @@ export function joinStanding(el, page) {
     title: () => 'standing.title',
     visit(route) {
       query = route.query;
-      if (query.spec) {
-        const chosen = state.specs?.find((each) => each.id === query.spec);
-        if (chosen) writeSetting('spec', chosen.name);
-      }
-      show({ loading: true });
+      const chosen = state.specs?.find((each) => each.id === query.spec);
+      if (chosen) writeSetting('spec', chosen.name);
+      const spec = state.specs === null || (query.spec && !chosen) ? null : chooseSpec(state.specs);
+      // counts of another spec, and the button that audits by it, are not shown beside the name of this one
+      show({ loading: true, spec, counts: spec?.id === state.spec?.id ? state.counts : null });
       return read();
     },
     hear(name) {

@@ -1,5 +1,5 @@
 // audit.js - one version judged by one spec: rule by rule, what is waived, what was judged before.
-//   down: 'show', detail = the state of joins/audit.js, or { problem }
+//   down: 'show', detail = the state of joins/audit.js, or { problem } or { loading }
 //   up:   'wish.version', 'wish.spec' (ids), 'wish.judge', 'wish.waive', 'wish.whatIf' (rules), 'wish.withdraw' (id), 'wish.finer' (certify),
 //         'wish.handOver', 'wish.retry', and those of sign-off-part.js
 import { choice, emptyBox, entry, errorBox, h, redraw, s, stateMark, tell, timeMark } from '../dom.js';
@@ -23,6 +23,10 @@ export function AuditView(el) {
   });
 
   function update() {
+    if (state.loading) {
+      redraw(el, h('h1', { class: 'hide', text: say('audit.title') }), h('p', { class: 'quiet', text: say('loading') }));
+      return;
+    }
     if (state.problem) {
       const { what, todo } = problemText(state.problem);
       redraw(

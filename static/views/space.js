@@ -103,7 +103,7 @@ export function SpaceView(el) {
     redraw(
       el,
       specimenTabs(specimen, 'space'),
-      h('h1', { class: 'plain', text: title }),
+      h('h1', { class: 'plain', tabindex: '-1', text: title }),
       ...(state.figures.length === 0
         ? [h('p', { class: 'quiet', text: say('space.nothing') })]
         : stage === null
@@ -215,7 +215,7 @@ export function SpaceView(el) {
     }));
     const groups = isOver(state) ? [drawn] : drawn.map((figure) => [figure]);
     plates = groups.map((figures, i) => {
-      const plate = h('div', { class: 'plate view', tabindex: '0', role: 'group', 'aria-roledescription': say('space.figure') });
+      const plate = h('div', { class: 'plate view', data: { key: `figure ${i + 1}` }, tabindex: '0', role: 'group', 'aria-roledescription': say('space.figure') });
       Figure(plate);
       return { plate, figcaption: h('figcaption', { class: 'fig' }), figures, colours, number: i + 1 };
     });

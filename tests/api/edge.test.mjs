@@ -5,7 +5,7 @@ import { before, test, describe, after } from 'node:test';
 import { mkdirSync, writeFileSync } from 'node:fs';
 import path from 'node:path';
 import net from 'node:net';
-import { call, makeSpecimen, pause, raw, startServer, statusOf, temporaryFolder, upload, box } from './support.mjs';
+import { call, makeSpecimen, pause, raw, startServer, statusOf, temporaryFolder, until, upload, box } from './support.mjs';
 
 describe('edge', () => {
   let server;
@@ -154,7 +154,7 @@ describe('edge', () => {
     const waiting = await raw(server, `${head}Expect: 100-continue\r\n\r\n`);
     assert.equal(statusOf(waiting.text), 413);
     assert.doesNotMatch(waiting.text, /100 Continue/);
-    const sending = await raw(server, `${head}\r\n${'a'.repeat(1000000)}`, { ms: 5000 });
+    const sending = await raw(server, `${head}\r\n${'a'.repeat(1000000)}`);
     assert.equal(statusOf(sending.text), 413, 'the answer survives the body that was already sent');
   });
 
@@ -163,7 +163,7 @@ describe('edge', () => {
     const piece = 'a'.repeat(65536);
     let text = `POST /api/v1/specimens/${specimen.id}/versions?kind=scan&name=a.obj HTTP/1.1\r\nHost: localhost\r\nTransfer-Encoding: chunked\r\n\r\n`;
     for (let sent = 0; sent <= 3000000; sent += piece.length) text += `10000\r\n${piece}\r\n`;
-    const answer = await raw(server, text, { ms: 8000 });
+    const answer = await raw(server, text);
     assert.equal(statusOf(answer.text), 413);
     assert.match(answer.text, /upload_bytes/);
     assert.equal((await call(server, 'GET', `/api/v1/specimens/${specimen.id}/versions`)).body.total, 0);
@@ -176,10 +176,10 @@ describe('edge', () => {
     let text = '';
     socket.setEncoding('latin1').on('data', (piece) => (text += piece));
     socket.write(`POST /api/v1/specimens/${specimen.id}/versions?kind=scan&name=a.obj HTTP/1.1\r\nHost: localhost\r\nContent-Length: ${body.length}\r\nExpect: 100-continue\r\nConnection: close\r\n\r\n`);
-    for (let i = 0; i < 100 && !text.includes('100 Continue'); i++) await pause(20);
+    await until(() => text.includes('100 Continue'));
     assert.match(text, /^HTTP\/1\.1 100 Continue\r\n\r\n$/);
     socket.write(body);
-    for (let i = 0; i < 200 && !text.includes('HTTP/1.1 201'); i++) await pause(20);
+    await until(() => text.includes('HTTP/1.1 201'));
     assert.match(text, /HTTP\/1\.1 201/);
     socket.destroy();
   });
@@ -189,18 +189,18 @@ describe('edge', () => {
     let closed = false;
     slow.on('close', () => (closed = true)).on('error', () => {});
     slow.write('GET /healthz HTTP/1.1\r\nHost: localhost\r\n');
-    for (let i = 0; i < 60 && !closed; i++) {
+    const drip = () => {
       slow.write('X');
-      await pause(50);
-    }
-    assert.ok(closed, 'the slow header is cut off though bytes kept coming');
+      return closed;
+    };
+    assert.ok(await until(drip, Boolean, 50), 'the slow header is cut off though bytes kept coming');
 
     const specimen = await makeSpecimen(server);
     const stalled = await raw(server,
-      `POST /api/v1/specimens/${specimen.id}/versions?kind=scan&name=a.obj HTTP/1.1\r\nHost: localhost\r\nContent-Length: 1000\r\n\r\nv 0 0 0\n`, { ms: 6000 });
+      `POST /api/v1/specimens/${specimen.id}/versions?kind=scan&name=a.obj HTTP/1.1\r\nHost: localhost\r\nContent-Length: 1000\r\n\r\nv 0 0 0\n`);
     assert.ok(stalled.closed);
     assert.equal(statusOf(stalled.text), 0, 'never acknowledged');
-    assert.match((await call(server, 'GET', '/metrics')).text, /^fettle_late_connections_total [2-9]$/m);
+    assert.match((await call(server, 'GET', '/metrics')).text, /^fettle_late_connections_total ([2-9]|\d{2,})$/m);
   });
 
   test('limits: more connections from one address than allowed are not served, and it recovers', async () => {
@@ -211,11 +211,10 @@ describe('edge', () => {
       socket.on('close', () => (closed += 1)).resume();
       sockets.push(socket);
     }
-    await pause(300); // less than header_ms: nobody is late yet
-    assert.ok(closed >= 20, `${closed} of 60 were turned away`);
+    assert.ok(await until(() => closed >= 20), `${closed} of 60 were turned away`);
     sockets.forEach((socket) => socket.destroy());
-    await pause(300);
-    assert.equal((await call(server, 'GET', '/healthz')).status, 200);
+    const health = () => call(server, 'GET', '/healthz').then(({ status }) => status, () => 0);
+    assert.equal(await until(health, (status) => status === 200), 200);
   });
 
   test('uploads that break off leave nothing behind', async () => {
@@ -226,11 +225,7 @@ describe('edge', () => {
       await pause(50);
       socket.destroy();
     }
-    for (let i = 0; i < 100; i++) {
-      if (/^fettle_uploads 0$/m.test((await call(server, 'GET', '/metrics')).text)) break;
-      await pause(50);
-    }
-    assert.match((await call(server, 'GET', '/metrics')).text, /^fettle_uploads 0$/m);
+    assert.ok(await until(async () => /^fettle_uploads 0$/m.test((await call(server, 'GET', '/metrics')).text)));
     const { readdirSync } = await import('node:fs');
     assert.deepEqual(readdirSync(path.join(server.data, 'uploads')), []);
     assert.equal((await call(server, 'GET', `/api/v1/specimens/${specimen.id}/versions`)).body.total, 0);

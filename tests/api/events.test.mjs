@@ -1,7 +1,7 @@
 // events.test.mjs - server-sent events: what happens is told, in order, once; a stream that comes back misses nothing.
 import assert from 'node:assert/strict';
 import { test } from 'node:test';
-import { box, call, listen, makeSpecimen, pause, startServer, upload, validateAs } from './support.mjs';
+import { box, call, listen, makeSpecimen, pause, startServer, until, upload, validateAs } from './support.mjs';
 
 test('an upload is told as version, job, specimen and run', async (t) => {
   const server = await startServer(t);
@@ -55,7 +55,7 @@ test('a stream whose place is gone is told to read everything anew', async (t) =
   const server = await startServer(t);
   for (const id of ['1', '99999999999999999', 'x']) {
     const stream = await listen(server, '/api/v1/events', { 'last-event-id': id });
-    await stream.wait((event) => event.name === 'reset', 5);
+    await stream.wait((event) => event.name === 'reset');
     stream.close();
   }
 });
@@ -68,18 +68,15 @@ test('a silent stream is kept alive, and streams have a limit of their own', asy
   const third = await call(server, 'GET', '/api/v1/events');
   assert.equal(third.status, 503);
   assert.match(third.body.detail, /event_streams/);
-  for (let i = 0; i < 100 && one.comments < 3; i++) await pause(50);
-  assert.ok(one.comments >= 3);
+  assert.ok(await until(() => one.comments >= 3));
   two.close();
-  let again = 503;
-  for (let i = 0; i < 100 && again === 503; i++) {
-    await pause(50);
+  const again = async () => {
     const controller = new AbortController();
-    const answer = await fetch(`${server.origin}/api/v1/events`, { signal: controller.signal });
-    again = answer.status;
+    const { status } = await fetch(`${server.origin}/api/v1/events`, { signal: controller.signal });
     controller.abort();
-  }
-  assert.equal(again, 200, 'a stream that went away makes room');
+    return status;
+  };
+  assert.equal(await until(again, (status) => status !== 503), 200, 'a stream that went away makes room');
 });
 
 test('many streams hear the same, and all end when the service stops', async (t) => {
@@ -88,6 +85,5 @@ test('many streams hear the same, and all end when the service stops', async (t)
   const specimen = await makeSpecimen(server);
   for (const stream of streams) await stream.wait((event) => event.data.id === specimen.id);
   assert.equal((await server.stop()).code, 0);
-  for (let i = 0; i < 100 && !streams.every((stream) => stream.ended); i++) await pause(20);
-  assert.ok(streams.every((stream) => stream.ended));
+  assert.ok(await until(() => streams.every((stream) => stream.ended)));
 });

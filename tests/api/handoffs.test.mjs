@@ -7,7 +7,7 @@ import path from 'node:path';
 import { after, before, describe, test } from 'node:test';
 import { entriesOf, fettle, handOver, makeAudit, signOff, SIGNERS } from '../cli/handoff_support.mjs';
 import { zip } from '../cli/zip_parts.mjs';
-import { call, pause, startServer, temporaryFolder } from './support.mjs';
+import { call, startServer, temporaryFolder, until } from './support.mjs';
 
 describe('handoffs', () => {
   let server, made, handoff, bytes;
@@ -28,12 +28,9 @@ describe('handoffs', () => {
     const begun = await call(server, 'POST', `/api/v1/handoff-checks?name=${encodeURIComponent(name)}`, { body });
     assert.equal(begun.status, 202, begun.text);
     const address = begun.headers.get('location');
-    for (let i = 0; i < 1200; i++) {
-      const { body: now } = await call(server, 'GET', address);
-      if (now.state !== 'running') return now;
-      await pause(50);
-    }
-    throw new Error(`${address} has not ended`);
+    const { body: ended } = await until(() => call(server, 'GET', address), ({ body: now }) => now.state !== 'running');
+    assert.notEqual(ended.state, 'running', `${address} does not end`);
+    return ended;
   }
 
   test('how a file was made is stated, kept, and replaced as a whole', async () => {

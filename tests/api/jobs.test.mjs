@@ -2,7 +2,7 @@
 import assert from 'node:assert/strict';
 import path from 'node:path';
 import { after, before, describe, test } from 'node:test';
-import { box, call, listen, makeSpecimen, pause, sheet, startServer, temporaryFolder, upload, waitForJob } from './support.mjs';
+import { box, call, listen, makeSpecimen, sheet, startServer, temporaryFolder, until, upload, waitForJob } from './support.mjs';
 
 describe('jobs', () => {
   let server, specimen;
@@ -51,10 +51,7 @@ describe('jobs', () => {
     const big = (await upload(server, specimen.id, sheet(400), { name: 'big.obj' })).body;
     const waiting = (await upload(server, specimen.id, box({ at: 3 }), { name: 'small.obj' })).body;
     const versions = [];
-    for (let i = 0; i < 300; i++) {
-      if ((await job(big.jobs[0])).state !== 'queued') break;
-      await pause(10);
-    }
+    await until(() => job(big.jobs[0]), ({ state }) => state !== 'queued');
     const queued = await job(waiting.jobs[0]);
     if (queued.state === 'queued') assert.equal(queued.position, 1);
     const cancelledQueued = await post(waiting.jobs[0], 'cancel');

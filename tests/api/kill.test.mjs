@@ -6,7 +6,7 @@ import { spawn, spawnSync } from 'node:child_process';
 import { createHash } from 'node:crypto';
 import path from 'node:path';
 import { test } from 'node:test';
-import { box, call, FETTLE, pause, random, sheet, startServer, temporaryFolder, upload } from './support.mjs';
+import { box, call, FETTLE, pause, random, sheet, startServer, temporaryFolder, until, upload } from './support.mjs';
 
 const KILLS = Number(process.env.FETTLE_KILLS ?? Math.ceil(100 / Number(process.env.FETTLE_TEST_SHARE || 1)));
 const SEED = Number(process.env.FETTLE_SEED ?? 20261125);
@@ -17,12 +17,14 @@ function mesh(number, next) {
   return next() < 0.2 ? sheet(20 + Math.floor(next() * 60), number) : box({ at: number / 8, triangles: next() < 0.5, open: next() < 0.3 });
 }
 
-/** Sends until the server is gone; writes down what was acknowledged. */
-async function traffic(server, ledger, round, next, alive) {
+/** Sends until the server is gone; writes down what was acknowledged, and tells of each answer. */
+async function traffic(server, ledger, round, next, alive, answered) {
   const gone = server.ended.then(() => pause(100)).then(() => null); // fetch may wait for ever for a killed server
   const attempt = async (send) => {
     try {
-      return await Promise.race([send(), gone]);
+      const answer = await Promise.race([send(), gone]);
+      answered();
+      return answer;
     } catch (error) {
       if (alive()) throw error;
       return null; // the kill: nobody knows whether it was done
@@ -92,6 +94,20 @@ async function killWhileStarting(data, ms) {
   await new Promise((resolve) => child.on('close', resolve));
 }
 
+/** The kill comes a moment after one of the answers: as much is under way on a slow machine as on a fast one. */
+async function trafficUntilKilled(server, ledger, round, next) {
+  let [alive, sending, answers] = [true, true, 0];
+  const [wanted, more] = [next() * 12, next() * 60];
+  const kill = async () => {
+    await until(() => answers >= wanted || !sending, Boolean, 1);
+    await pause(more);
+    alive = false;
+    server.child.kill('SIGKILL');
+  };
+  const send = traffic(server, ledger, round, next, () => alive, () => (answers += 1)).finally(() => (sending = false));
+  await Promise.all([kill(), send]);
+}
+
 test(`nothing acknowledged is lost in ${KILLS} kills`, async (t) => {
   const next = random(SEED);
   const data = path.join(temporaryFolder(), 'data');
@@ -102,13 +118,8 @@ test(`nothing acknowledged is lost in ${KILLS} kills`, async (t) => {
       continue;
     }
     const server = await startServer(null, { data });
-    let alive = true;
     await checkLedger(server, [...ledger.values()].slice(-1), true);
-    const moment = pause(10 + next() * 300).then(() => {
-      alive = false;
-      server.child.kill('SIGKILL');
-    });
-    await Promise.all([moment, traffic(server, ledger, round, next, () => alive)]);
+    await trafficUntilKilled(server, ledger, round, next);
     await server.ended;
     assert.doesNotMatch(server.log, /Sanitizer|runtime error/);
     if (round % 20 === 19) verify(data);

@@ -4,7 +4,7 @@ import assert from 'node:assert/strict';
 import { readFileSync } from 'node:fs';
 import net from 'node:net';
 import { test } from 'node:test';
-import { box, call, makeSpecimen, pause, startServer, statusOf, upload } from './support.mjs';
+import { box, call, makeSpecimen, pause, startServer, statusOf, until, upload } from './support.mjs';
 
 test('a body that drips below the least rate is cut off', async (t) => {
   const server = await startServer(t, { args: ['--limit', 'body_grace_ms=500', '--limit', 'body_rate_bytes=100000'] });
@@ -14,11 +14,11 @@ test('a body that drips below the least rate is cut off', async (t) => {
   let text = '';
   socket.setEncoding('latin1').on('data', (piece) => (text += piece)).on('close', () => (closed = true));
   socket.write(`POST /api/v1/specimens/${specimen.id}/versions?kind=scan&name=a.obj HTTP/1.1\r\nHost: localhost\r\nContent-Length: 100000\r\n\r\n`);
-  for (let i = 0; i < 200 && !closed; i++) {
+  const drip = () => {
     socket.write('v 0 0 0\n');
-    await pause(25);
-  }
-  assert.ok(closed);
+    return closed;
+  };
+  assert.ok(await until(drip, Boolean, 25));
   assert.equal(statusOf(text), 0);
   assert.equal((await call(server, 'GET', `/api/v1/specimens/${specimen.id}/versions`)).body.total, 0);
 });
@@ -31,12 +31,9 @@ test('a response that nobody takes is given up', async (t) => {
   const socket = net.connect(server.port, '127.0.0.1').on('error', () => {});
   socket.pause();
   socket.write(`GET /api/v1/versions/${version.id}/file HTTP/1.1\r\nHost: localhost\r\n\r\n`);
-  let open = 2;
-  for (let i = 0; i < 200 && open > 1; i++) {
-    await pause(50);
-    open = Number(/^fettle_connections (\d+)$/m.exec((await call(server, 'GET', '/metrics')).text)[1]);
-  }
-  assert.equal(open, 1, 'only the one that asks');
+  const open = async () => Number(/^fettle_connections (\d+)$/m.exec((await call(server, 'GET', '/metrics')).text)[1]);
+  assert.ok((await until(open, (count) => count >= 2)) >= 2);
+  assert.equal(await until(open, (count) => count <= 1, 50), 1, 'only the one that asks');
   socket.destroy();
 });
 
@@ -47,9 +44,8 @@ test('a kept connection that asks nothing is closed', async (t) => {
   let text = '';
   socket.setEncoding('latin1').on('data', (piece) => (text += piece)).on('close', () => (closed = true));
   socket.write('GET /healthz HTTP/1.1\r\nHost: localhost\r\n\r\n');
-  for (let i = 0; i < 200 && !closed; i++) await pause(50);
+  assert.ok(await until(() => closed));
   assert.equal(statusOf(text), 200);
-  assert.ok(closed);
 });
 
 test('an upload that would eat into the reserve of the disk is refused before its body; reads go on', async (t) => {

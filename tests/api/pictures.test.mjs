@@ -3,7 +3,7 @@ import assert from 'node:assert/strict';
 import { createHash } from 'node:crypto';
 import path from 'node:path';
 import { after, before, describe, test } from 'node:test';
-import { box, call, makeSpecimen, pause, startServer, temporaryFolder, upload, waitForVersion } from './support.mjs';
+import { box, call, makeSpecimen, startServer, temporaryFolder, until, upload, waitForVersion } from './support.mjs';
 
 const CACHE = 'private, max-age=31536000, immutable';
 
@@ -16,8 +16,7 @@ describe('pictures', () => {
     const specimen = await makeSpecimen(server);
     version = (await upload(server, specimen.id, box({ size: 2 }), { kind: 'cage' })).body.id;
     await waitForVersion(server, version);
-    for (let i = 0; i < 600 && !(await call(server, 'GET', `/api/v1/versions/${version}`)).body.has_pictures; i += 1)
-      await pause(50);
+    assert.ok(await until(async () => (await call(server, 'GET', `/api/v1/versions/${version}`)).body.has_pictures));
   });
   after(async () => {
     assert.equal((await server.stop()).code, 0);

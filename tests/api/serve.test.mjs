@@ -5,7 +5,7 @@ import { mkdirSync, writeFileSync } from 'node:fs';
 import net from 'node:net';
 import path from 'node:path';
 import { test } from 'node:test';
-import { box, call, FETTLE, listen, makeSpecimen, pause, startServer, temporaryFolder, upload, waitForVersion } from './support.mjs';
+import { box, call, FETTLE, listen, makeSpecimen, pause, startServer, temporaryFolder, until, upload, waitForVersion } from './support.mjs';
 
 const serve = (...args) => spawnSync(FETTLE, ['serve', ...args], { encoding: 'utf8', timeout: 20000 });
 
@@ -66,7 +66,7 @@ test('standard output is the address alone; every line on standard error from th
   let log = '';
   child.stdout.on('data', (text) => (out += text));
   child.stderr.on('data', (text) => (log += text));
-  for (let i = 0; i < 200 && !out.includes('\n'); i++) await pause(25);
+  await until(() => out.includes('\n'));
   const origin = out.trim().slice(0, -1);
   await fetch(`${origin}/api/v1/specimens?q=${encodeURIComponent('\u001b[31mred"')}`).catch(() => {});
   await fetch(`${origin}/nothing%22%20here`);
@@ -87,7 +87,7 @@ test('IPv6 loopback is served too', async (t) => {
   let log = '';
   child.stdout.on('data', (text) => (out += text));
   child.stderr.on('data', (text) => (log += text));
-  for (let i = 0; i < 200 && !out.includes('\n') && child.exitCode === null; i++) await pause(25);
+  await until(() => out.includes('\n') || child.exitCode !== null);
   if (/Cannot assign requested address|not supported/.test(log)) return t.skip('no IPv6 here');
   assert.match(out, /^http:\/\/\[::1\]:\d+\/\n$/, log);
   assert.equal((await fetch(`${out.trim()}healthz`)).status, 200);
@@ -104,18 +104,19 @@ test('a stop lets answers and uploads finish, and a restart has everything', asy
   const body = new ReadableStream({ start: (controller) => (feed = controller) });
   const slow = call(first, 'POST', `/api/v1/specimens/${specimen.id}/versions?kind=scan&name=slow.obj`, { body });
   feed.enqueue(new TextEncoder().encode(box({ at: 2 })));
-  for (let i = 0; i < 100 && !/^fettle_uploads 1$/m.test((await call(first, 'GET', '/metrics')).text); i++) await pause(20);
+  assert.ok(await until(async () => /^fettle_uploads 1$/m.test((await call(first, 'GET', '/metrics')).text)));
   const stream = await listen(first);
   const stopped = first.stop();
-  await pause(200);
-  const refused = await new Promise((resolve) => net.connect(first.port, '127.0.0.1').on('error', (error) => resolve(error.code)).on('connect', () => resolve('connected')));
-  assert.equal(refused, 'ECONNREFUSED', 'nobody new is let in');
+  const knock = () => new Promise((resolve) => {
+    const socket = net.connect(first.port, '127.0.0.1');
+    socket.on('error', (error) => resolve(error.code)).on('connect', () => resolve(socket.destroy() && 'connected'));
+  });
+  assert.equal(await until(knock, (answer) => answer === 'ECONNREFUSED'), 'ECONNREFUSED', 'nobody new is let in');
   feed.close();
   const made = await slow;
   assert.equal(made.status, 201, 'the upload that was under way is finished');
   assert.equal((await stopped).code, 0);
-  for (let i = 0; i < 100 && !stream.ended; i++) await pause(20);
-  assert.ok(stream.ended);
+  assert.ok(await until(() => stream.ended));
 
   const second = await startServer(t, { data: first.data });
   const list = (await call(second, 'GET', `/api/v1/specimens/${specimen.id}/versions`)).body;
@@ -128,7 +129,7 @@ test('a connection that stays open does not hold up the stop', async (t) => {
   const specimen = await makeSpecimen(server);
   const body = new ReadableStream({ start: (controller) => controller.enqueue(new TextEncoder().encode('v 0 0 0\n')) });
   const never = call(server, 'POST', `/api/v1/specimens/${specimen.id}/versions?kind=scan&name=n.obj`, { body }).catch(() => 'cut off');
-  await pause(300);
+  assert.ok(await until(async () => /^fettle_uploads 1$/m.test((await call(server, 'GET', '/metrics')).text)));
   assert.equal((await server.stop()).code, 0);
   assert.equal(await never, 'cut off');
 });

@@ -16,6 +16,9 @@ export const FETTLE = process.env.FETTLE ?? path.join(ROOT, 'build/release/fettl
 export const SHARED = process.env.FETTLE_SHARED ?? path.resolve(ROOT, '../shared');
 export const OPENAPI = JSON.parse(readFileSync(path.join(ROOT, 'schema/openapi.json'), 'utf8'));
 
+/** Long enough for a slow machine; nothing here is measured by time. */
+export const PATIENCE_MS = 60000;
+
 const folders = [];
 const children = new Set();
 process.on('exit', () => {
@@ -150,15 +153,21 @@ export async function upload(server, specimen, bytes, values = {}) {
   return call(server, 'POST', `/api/v1/specimens/${specimen}/versions?${query}`, { body: bytes });
 }
 
-/** Polls until the job has ended. */
-export async function waitForJob(server, id, seconds = 60) {
-  for (let i = 0; i < seconds * 20; i++) {
-    const { status, body, text } = await call(server, 'GET', `/api/v1/jobs/${id}`);
-    assert.equal(status, 200, text);
-    if (!['queued', 'running'].includes(body.state)) return body;
-    await pause(50);
+/** Asks until the answer is as wanted, long enough for a slow machine; gives the last answer, for an assertion to look at. */
+export async function until(ask, isWanted = Boolean, ms = 20) {
+  for (const end = Date.now() + PATIENCE_MS; ; await pause(ms)) {
+    const answer = await ask();
+    if (isWanted(answer) || Date.now() > end) return answer;
   }
-  throw new Error(`job ${id} has not ended after ${seconds} s\n${server.log}`);
+}
+
+/** Waits until the job has ended. */
+export async function waitForJob(server, id) {
+  const hasEnded = ({ status, body }) => status !== 200 || !['queued', 'running'].includes(body.state);
+  const { status, body, text } = await until(() => call(server, 'GET', `/api/v1/jobs/${id}`), hasEnded, 50);
+  assert.equal(status, 200, text);
+  assert.ok(hasEnded({ status, body }), `job ${id} does not end\n${server.log}`);
+  return body;
 }
 
 /** Waits for every job of a version and gives the version as it is then. */
@@ -170,8 +179,8 @@ export async function waitForVersion(server, id) {
 
 export const pause = (ms) => new Promise((resolve) => setTimeout(resolve, ms));
 
-/** Writes bytes to the server and gives everything it answers until it closes, or `ms` have passed. */
-export function raw(server, bytes, { ms = 3000, end = false } = {}) {
+/** Writes bytes to the server and gives everything it answers until it closes; `closed` is false where it never does. */
+export function raw(server, bytes) {
   return new Promise((resolve, reject) => {
     const socket = net.connect(server.port, '127.0.0.1');
     const pieces = [];
@@ -180,7 +189,7 @@ export function raw(server, bytes, { ms = 3000, end = false } = {}) {
       socket.destroy();
       resolve({ text: Buffer.concat(pieces).toString('latin1'), closed });
     };
-    const timer = setTimeout(finish, ms);
+    const timer = setTimeout(finish, PATIENCE_MS);
     socket.on('data', (piece) => pieces.push(piece));
     socket.on('error', (error) => (error.code === 'ECONNRESET' || error.code === 'EPIPE' ? null : reject(error)));
     socket.on('close', () => {
@@ -188,7 +197,7 @@ export function raw(server, bytes, { ms = 3000, end = false } = {}) {
       clearTimeout(timer);
       finish();
     });
-    socket.on('connect', () => (end ? socket.end(bytes) : socket.write(bytes)));
+    socket.on('connect', () => socket.write(bytes));
   });
 }
 
@@ -248,13 +257,10 @@ export async function listen(server, address = '/api/v1/events', headers = {}) {
     }
     stream.ended = true;
   })();
-  stream.wait = async (test, seconds = 30) => {
-    for (let i = 0; i < seconds * 50; i++) {
-      const found = stream.events.find(test);
-      if (found) return found;
-      await pause(20);
-    }
-    throw new Error(`no such event in ${seconds} s: ${JSON.stringify(stream.events).slice(0, 2000)}`);
+  stream.wait = async (test) => {
+    const found = await until(() => stream.events.find(test));
+    assert.ok(found, `no such event: ${JSON.stringify(stream.events).slice(0, 2000)}`);
+    return found;
   };
   return stream;
 }

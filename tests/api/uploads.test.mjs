@@ -9,7 +9,7 @@ import net from 'node:net';
 import path from 'node:path';
 import { after, before, describe, test } from 'node:test';
 import tus from 'tus-js-client';
-import { box, call, checkHeaders, FETTLE, makeSpecimen, pause, sheet, startServer, statusOf, temporaryFolder, upload } from './support.mjs';
+import { box, call, checkHeaders, FETTLE, makeSpecimen, sheet, startServer, statusOf, temporaryFolder, until, upload } from './support.mjs';
 
 const TUS = { 'tus-resumable': '1.0.0' };
 const PIECE = { ...TUS, 'content-type': 'application/offset+octet-stream' };
@@ -17,6 +17,8 @@ const base64 = (text) => Buffer.from(text).toString('base64');
 const digest = (name, bytes, form) => createHash(name).update(bytes).digest(form);
 const metadataOf = (values) => Object.entries(values).map(([key, value]) => `${key} ${base64(String(value))}`).join(',');
 const folder = temporaryFolder();
+/** Goes on trying while a busy server has not noticed yet that the one before is gone. */
+const PATIENT = [0, 20, 50, 100, ...Array(200).fill(200)];
 
 /** What stands in the answer's header, in lower case, and its status; the answer is curl's. */
 function ask(server, method, address, { headers = {}, bytes, head = method === 'HEAD' } = {}) {
@@ -79,7 +81,8 @@ async function beginPiece(server, address, offset, bytes, length = 1e6) {
   const fields = Object.entries({ ...PIECE, host: 'localhost', 'upload-offset': offset, 'content-length': length });
   socket.write(`PATCH ${address} HTTP/1.1\r\n${fields.map(([key, value]) => `${key}: ${value}\r\n`).join('')}\r\n`);
   socket.write(bytes);
-  for (let i = 0; i < 500 && (await stateOf(server, address)).arrived < offset + bytes.length; i++) await pause(5);
+  const arrived = async () => (await stateOf(server, address)).arrived;
+  assert.ok(await until(async () => (await arrived()) >= offset + bytes.length));
   return socket;
 }
 
@@ -170,7 +173,7 @@ describe('uploads in pieces', () => {
       });
       await new Promise((resolve) => relay.listen(0, '127.0.0.1', resolve));
       const one = clientUpload({ origin: `http://127.0.0.1:${relay.address().port}` }, bytes, { specimen: specimen.id, kind: 'scan' },
-        { retryDelays: [0, 20, 50, 100, 200, 400, 800] });
+        { retryDelays: PATIENT });
       await one.done;
       relay.close();
       assert.equal(cut, 2);
@@ -186,8 +189,7 @@ describe('uploads in pieces', () => {
       const waits = clientUpload(server, bytes, metadata, { uploadUrl: server.origin + address, retryDelays: [0, 0, 0] });
       await assert.rejects(waits.done, (error) => error.originalResponse.getStatus() === 423);
       socket.destroy();
-      const retryDelays = Array(200).fill(5);
-      const [a, b] = [0, 1].map(() => clientUpload(server, bytes, metadata, { uploadUrl: server.origin + address, retryDelays, chunkSize: 20_000 }));
+      const [a, b] = [0, 1].map(() => clientUpload(server, bytes, metadata, { uploadUrl: server.origin + address, retryDelays: PATIENT, chunkSize: 20_000 }));
       await Promise.all([a.done, b.done]);
       await checkVersion(server, (await stateOf(server, address)).version, bytes);
     });
@@ -195,10 +197,9 @@ describe('uploads in pieces', () => {
     test('termination takes an upload away', async () => {
       const specimen = await makeSpecimen(server);
       const one = clientUpload(server, mesh, { specimen: specimen.id, kind: 'scan' }, { chunkSize: 30_000 });
-      for (let i = 0; i < 1000 && !one.upload.url; i++) await pause(2);
+      assert.ok(await until(() => one.upload.url, Boolean, 2));
       await one.upload.abort(true);
-      for (let i = 0; i < 100 && (await call(server, 'GET', addressIn(one))).status !== 404; i++) await pause(10);
-      assert.equal((await call(server, 'GET', addressIn(one))).status, 404);
+      assert.equal((await until(() => call(server, 'GET', addressIn(one)), ({ status }) => status === 404)).status, 404);
     });
 
     test('a file of no bytes and one above the limit are refused before anything is sent', async () => {
@@ -445,8 +446,7 @@ describe('uploads in pieces', () => {
     assert.equal(beside.status, 423, beside.text);
     assert.equal(beside.body.code, 'locked');
     socket.destroy();
-    let after_;
-    for (let i = 0; i < 400 && after_?.status !== 204; i++) after_ = send(server, address, 1234, 'abc');
+    const after_ = await until(() => send(server, address, 1234, 'abc'), ({ status }) => status === 204);
     assert.equal(after_.status, 204, after_.text);
     assert.equal(after_.headers.get('upload-offset'), '1237');
   });
@@ -474,12 +474,10 @@ describe('uploads in pieces', () => {
     const file = path.join(server.data, 'uploads', `part-${address.split('/').at(-1)}`);
     socket.write(`PATCH ${address} HTTP/1.1\r\nHost: localhost\r\nTus-Resumable: 1.0.0\r\nContent-Type: ${PIECE['content-type']}\r\n` +
       `Upload-Offset: 0\r\nContent-Length: 1000000\r\nUpload-Checksum: sha1 ${digest('sha1', 'x', 'base64')}\r\n\r\n${'x'.repeat(1000)}`);
-    for (let i = 0; i < 500 && statSync(file).size < 1000; i++) await pause(5);
-    assert.equal(statSync(file).size, 1000);
+    assert.equal(await until(() => statSync(file).size, (size) => size >= 1000), 1000);
     assert.equal(offsetOf(server, address), 0, 'it does not count before it was compared');
     socket.destroy();
-    for (let i = 0; i < 500 && statSync(file).size > 0; i++) await pause(5);
-    assert.equal(statSync(file).size, 0);
+    assert.equal(await until(() => statSync(file).size, (size) => size === 0), 0);
   });
 
   test('pieces count among the uploads at once, and unfinished uploads have a limit of their own', async () => {
@@ -509,8 +507,7 @@ describe('uploads in pieces', () => {
     assert.deepEqual((await find(`sha256=${hash}`)).body, { items: [], next: null, total: 0 });
     const made = [];
     for (const [specimen, kind] of [[one, 'scan'], [two, 'scan'], [two, 'cage']]) {
-      let answer;
-      for (let i = 0; i < 200 && (answer = await upload(server, specimen.id, bytes, { kind, name: `${kind}.obj` })).status === 503; i++) await pause(5);
+      const answer = await until(() => upload(server, specimen.id, bytes, { kind, name: `${kind}.obj` }), ({ status }) => status !== 503);
       assert.equal(answer.status, 201, answer.text);
       made.push(answer.body);
     }
@@ -627,11 +624,11 @@ test('a piece that drips below the least rate is cut off and keeps what came', a
   const socket = await beginPiece(server, address, 0, 'v 0 0 0\n');
   let closed = false;
   socket.on('close', () => (closed = true)).resume();
-  for (let i = 0; i < 200 && !closed; i++) {
+  const drip = () => {
     socket.write('v 0 0 0\n');
-    await pause(25);
-  }
-  assert.ok(closed);
+    return closed;
+  };
+  assert.ok(await until(drip, Boolean, 25));
   const arrived = offsetOf(server, address);
   assert.ok(arrived > 0 && arrived % 8 === 0, `${arrived}`);
 });

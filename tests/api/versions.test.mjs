@@ -4,7 +4,7 @@ import { createHash } from 'node:crypto';
 import { existsSync, readFileSync, rmSync } from 'node:fs';
 import path from 'node:path';
 import { after, before, describe, test } from 'node:test';
-import { box, call, curl, makeSpecimen, SHARED, startServer, temporaryFolder, upload } from './support.mjs';
+import { box, call, curl, makeSpecimen, SHARED, startServer, temporaryFolder, until, upload } from './support.mjs';
 
 describe('versions', () => {
   let server;
@@ -180,7 +180,7 @@ describe('versions', () => {
       open.push({ feed, answer: call(server, 'POST', `/api/v1/specimens/${specimen.id}/versions?kind=scan&name=s${i}.obj`, { body }) });
       feed.enqueue(new TextEncoder().encode(box({ at: 60 + i })));
     }
-    for (let i = 0; i < 200 && !/^fettle_uploads 4$/m.test((await call(server, 'GET', '/metrics')).text); i++);
+    assert.ok(await until(async () => /^fettle_uploads 4$/m.test((await call(server, 'GET', '/metrics')).text)));
     const fifth = await upload(server, specimen.id, box({ at: 70 }));
     assert.equal(fifth.status, 503);
     assert.ok(Number(fifth.headers.get('retry-after')) >= 1);

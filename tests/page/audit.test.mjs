@@ -12,7 +12,7 @@ import { after, before, describe, test } from 'node:test';
 import { pathToFileURL } from 'node:url';
 import { countsText, decideText, finerCertify, gaugeOf, limitText, marginText, outcomeMark, uncertaintyText, valueText, waiversSince } from '../../static/audit-rules.js';
 import { changedText, keysOf, signedMark, signerText, stepText } from '../../static/sign-off-rules.js';
-import { makeCollection, makeSpecimen, makeVersion, openPage, sphere, startBrowser, startService } from './support.mjs';
+import { makeAudit, makeCollection, makeSpecimen, makeVersion, ofName, ofText, openPage, sphere, startBrowser, startService, tabTo } from './support.mjs';
 
 const AXE = readFileSync(createRequire(import.meta.url).resolve('axe-core/axe.min.js'), 'utf8');
 const TAGS = ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa'];
@@ -100,6 +100,8 @@ test('signed_by_whom_and_what_has_changed', () => {
   assert.equal(stepText({ kind: 'something new', who: null }), 'something new');
 });
 
+const isJudged = (answer) => answer.request().method() === 'POST' && answer.url().endsWith('/audits');
+
 describe('in a browser', () => {
   let service;
   let browser;
@@ -126,33 +128,24 @@ describe('in a browser', () => {
     });
   }
 
-  /** Tab until the focus is on what is wanted. */
-  async function tabTo(page, matches) {
-    for (let i = 0; i < 60; i += 1) {
-      if (await page.evaluate(matches)) return;
-      await page.keyboard.press('Tab');
-    }
-    assert.fail(`not reached by the keyboard: ${matches}`);
-  }
-
   inPage('audit_is_made_and_a_rule_waived_by_keys_alone', async (page) => {
     await page.goto(`${service.address}#/specimen/${made.specimen.id}`);
     await page.locator('.tabs').waitFor();
-    await tabTo(page, () => document.activeElement.textContent === 'Audit');
+    await tabTo(page, ofText, 'Audit');
     await page.keyboard.press('Enter');
-    await page.locator('.controls').waitFor();
-    await tabTo(page, () => document.activeElement.name === 'spec');
+    await page.getByRole('heading', { name: `Audit of ${made.specimen.catalogue_number}` }).waitFor();
+    await tabTo(page, ofName, 'spec');
     await page.keyboard.press('t');
     await page.keyboard.press('Tab');
     await page.getByText('has not been judged by Teaching cast yet').waitFor();
-    await tabTo(page, () => document.activeElement.textContent === 'Judge by this spec');
+    await tabTo(page, ofText, 'Judge by this spec');
     await page.keyboard.press('Enter');
     await page.locator('.rules').waitFor();
     assert.match(await page.locator('.verdict').textContent(), /^conforms 5 required rules conform/);
 
     const signed = page.locator('.signed');
     assert.equal(await signed.textContent(), 'not signed');
-    await tabTo(page, () => document.activeElement.textContent === 'Sign off');
+    await tabTo(page, ofText, 'Sign off');
     await page.keyboard.press('Enter');
     await page.locator('dialog').waitFor();
     assert.equal(await page.evaluate(() => document.activeElement.name), 'by', 'the name is asked for first');
@@ -162,14 +155,14 @@ describe('in a browser', () => {
     await page.keyboard.press('Enter');
     await signed.filter({ hasText: 'signed off' }).waitFor();
     assert.match(await page.locator('.signed + ul').textContent(), /^Ines Quill \(head\), .* holds Statement$/);
-    await tabTo(page, () => document.activeElement.textContent === 'Sign too');
+    await page.waitForFunction(() => document.activeElement.textContent === 'Sign too'); // where the focus was before the dialog
     await page.keyboard.press('Enter');
     const name = page.getByLabel('Your name');
     assert.equal(await name.inputValue(), 'Ines Quill', 'the name is remembered');
     await page.keyboard.press('Enter');
     await page.locator('dialog .fault').getByText('this name has signed audit').waitFor();
     await page.keyboard.press('Escape');
-    await tabTo(page, () => document.activeElement.localName === 'summary' && document.activeElement.textContent.includes('in the log'));
+    await tabTo(page, (el) => el.localName === 'summary' && el.textContent.includes('in the log'));
     await page.keyboard.press('Enter');
     assert.match(await page.locator('.log li').first().textContent(), /signed off by Ines Quill: .* by Teaching cast 1 \(head\)$/);
   });
@@ -247,10 +240,10 @@ describe('in a browser', () => {
 
   inPage('audit_is_offered_as_a_report_that_opens_offline_and_asks_for_nothing', async (page) => {
     await page.goto(`${service.address}#/audit/${made.specimen.id}?version=${made.cages[2].id}`);
-    await page.locator('.controls').first().waitFor();
     await page.locator('select[name=spec]').selectOption({ label: 'Teaching cast, version 1' });
-    await page.getByRole('button', { name: /^Judge/ }).click();
-    const address = await page.getByRole('link', { name: 'Report (HTML)' }).getAttribute('href');
+    const [answer] = await Promise.all([page.waitForResponse(isJudged), page.getByRole('button', { name: /^Judge/ }).click()]);
+    const { id } = await answer.json();
+    const address = await page.getByRole('link', { name: 'Report (HTML)' }).and(page.locator(`[href*="/audits/${id}/"]`)).getAttribute('href');
     assert.equal(await page.getByRole('link', { name: 'Report (PDF)' }).getAttribute('href'), address.replace('html', 'pdf'));
     const folder = mkdtempSync(join(tmpdir(), 'fettle-report-'));
     const file = join(folder, 'report.html');
@@ -278,12 +271,36 @@ describe('in a browser', () => {
     }
   });
 
-  inPage('audit_of_a_specimen_without_a_run_says_so', async (page) => {
-    const { id } = await (await fetch(`${service.address}api/v1/specimens`, {
-      method: 'POST', headers: { 'Content-Type': 'application/json' },
-      body: JSON.stringify({ catalogue_number: 'NH-0900', title: 'Nothing yet', units: 'mm' }),
-    })).json();
-    await page.goto(`${service.address}#/audit/${id}`);
+  inPage('audit_of_another_specimen_is_never_shown_meanwhile_and_one_without_a_run_says_so', async (page) => {
+    const { id } = await makeSpecimen(service.address, 'NH-0900', 'Nothing yet');
+    await page.goto(`${service.address}#/audit/${made.specimen.id}`);
+    await page.locator('select[name=spec]').waitFor();
+    let letGo;
+    const gate = new Promise((resolve) => (letGo = resolve));
+    await page.route(`**/specimens/${id}`, async (route) => {
+      await gate;
+      await route.continue();
+    });
+    await page.evaluate((hash) => (location.hash = hash), `#/audit/${id}`);
+    await page.getByText('Reading.').waitFor();
+    assert.equal(await page.locator('select[name=spec]').count(), 0);
+    letGo();
     await page.getByText('No version is measured yet').waitFor();
+  });
+
+  inPage('audit_that_is_signed_is_the_one_that_was_shown_when_it_was_asked_for', async (page) => {
+    const shown = await makeAudit(service.address, made.cages[0], 'Teaching cast');
+    const other = await makeAudit(service.address, made.cages[0], 'Subdivision cage for CAD');
+    const address = ({ spec }) => `#/audit/${made.specimen.id}?version=${made.cages[0].id}&spec=${spec.id}`;
+    await page.goto(service.address + address(shown));
+    await page.locator('[data-key=signOff]').click();
+    await page.getByLabel('Your name').fill('Ada Example');
+    await page.evaluate((hash) => (location.hash = hash), address(other));
+    await page.locator(`[href*="/audits/${other.id}/"]`).first().waitFor();
+    await page.keyboard.press('Enter');
+    await page.locator('dialog').waitFor({ state: 'detached' });
+    const signers = async ({ id }) =>
+      (await (await fetch(`${service.address}api/v1/audits/${id}/sign-offs`)).json()).items.map(({ by }) => by);
+    assert.deepEqual([await signers(shown), await signers(other)], [['Ada Example'], []]);
   });
 });

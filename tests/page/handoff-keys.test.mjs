@@ -7,7 +7,7 @@ import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { after, before, test } from 'node:test';
 import { fileURLToPath } from 'node:url';
-import { cube, meshFile, openPage, startBrowser, startService } from './support.mjs';
+import { cube, meshFile, ofKey, ofName, ofText, openPage, startBrowser, startService, tabTo } from './support.mjs';
 
 const PROGRAM = process.env.FETTLE ?? fileURLToPath(new URL('../../build/release/fettle', import.meta.url));
 
@@ -25,17 +25,6 @@ after(async () => {
   rmSync(folder, { recursive: true, force: true });
 });
 
-/** Tab until the focus is on what is wanted; `matches` is asked of the focused element. */
-async function tabTo(page, matches, wanted) {
-  for (let i = 0; i < 90; i += 1) {
-    if (await page.evaluate(`(${matches})(document.activeElement, ${JSON.stringify(wanted)})`)) return;
-    await page.keyboard.press('Tab');
-  }
-  assert.fail(`not reached by the keyboard: ${matches} ${wanted}`);
-}
-const ofText = (el, text) => el.textContent.trim() === text;
-const ofName = (el, name) => el.name === name;
-const ofKey = (el, key) => el.dataset.key === key;
 const ofLabel = (el, text) => (el.labels?.[0]?.textContent ?? '').trim().startsWith(text);
 
 test('lead_takes_a_specimen_from_upload_to_signed_handoff_by_keys_alone', async () => {
@@ -54,22 +43,15 @@ test('lead_takes_a_specimen_from_upload_to_signed_handoff_by_keys_alone', async 
     await page.keyboard.press('Control+a');
     await page.keyboard.type(text);
   };
-  // asked for early: a browser that is told of it while the key goes down may open a chooser of its own
-  const chosen = new Promise((resolve) => page.once('filechooser', resolve));
   await page.goto(service.address);
   await page.locator('.masthead').waitFor();
 
   await enterAt(ofText, 'Upload');
   await page.locator('.drop').waitFor();
-  // a key that comes while the view is drawn anew reaches nothing; whoever sits there presses it again
-  let files = null;
-  for (let tries = 0; tries < 20 && files === null; tries += 1) {
-    await tabTo(page, (el) => el.id === 'choose-files');
-    await page.keyboard.press('Enter');
-    files = await Promise.race([chosen, new Promise((resolve) => setTimeout(resolve, 2000, null))]);
-  }
-  assert.ok(files, 'Enter opens the chooser of files');
-  await files.setFiles([
+  // waited for in this document, and from before the first Tab: the browser is told to hand its chooser over before any key
+  const chosen = page.waitForEvent('filechooser');
+  await enterAt((el) => el.id === 'choose-files');
+  await (await chosen).setFiles([
     meshFile('NH-0777_scan.obj', cube(6, 11, { triangles: true })),
     meshFile('NH-0777_cage_2mm.obj', cube(5, 11)),
   ]);
@@ -82,7 +64,7 @@ test('lead_takes_a_specimen_from_upload_to_signed_handoff_by_keys_alone', async 
 
   await page.locator('.tabs').waitFor();
   await enterAt(ofText, 'Audit');
-  await page.locator('.controls').waitFor();
+  await page.getByRole('heading', { name: 'Audit of NH-0777' }).waitFor();
   await tabTo(page, ofName, 'spec');
   await page.keyboard.press('t');
   await page.keyboard.press('Tab');

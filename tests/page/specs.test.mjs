@@ -7,7 +7,7 @@ import assert from 'node:assert/strict';
 import { readFileSync, readdirSync } from 'node:fs';
 import { after, before, describe, test } from 'node:test';
 import * as form from '../../static/spec-form.js';
-import { openPage, startBrowser, startService } from './support.mjs';
+import { ofKey, openPage, startBrowser, startService, tabTo as tabToElement } from './support.mjs';
 
 const MEASURES = JSON.parse(readFileSync(new URL('../../schema/measures.json', import.meta.url), 'utf8'));
 const SCHEMA = JSON.parse(readFileSync(new URL('../../schema/spec.schema.json', import.meta.url), 'utf8'));
@@ -140,10 +140,7 @@ describe('in a browser', () => {
     const keys = async (...all) => {
       for (const key of all) await page.keyboard.press(key);
     };
-    const tabTo = async (key) => {
-      for (let i = 0; i < 60 && (await focused(page)) !== key; i += 1) await page.keyboard.press('Tab');
-      assert.equal(await focused(page), key);
-    };
+    const tabTo = (key) => tabToElement(page, ofKey, key);
     await page.goto(`${service.address}#/specs`);
     await page.getByRole('button', { name: 'Write a new spec' }).waitFor();
     await tabTo('new');

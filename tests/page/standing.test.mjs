@@ -6,7 +6,7 @@ import { readFileSync } from 'node:fs';
 import { createRequire } from 'node:module';
 import { after, before, describe, test } from 'node:test';
 import { STANDINGS, auditedText, becauseText, countAll, holdTexts, lastsText, leavingText, standingMark } from '../../static/standing.js';
-import { makeCollection, makeSpecimen, openPage, startBrowser, startService } from './support.mjs';
+import { makeCollection, makeSpecimen, ofKey, ofName, ofText, openPage, startBrowser, startService, tabTo } from './support.mjs';
 
 const AXE = readFileSync(createRequire(import.meta.url).resolve('axe-core/axe.min.js'), 'utf8');
 const item = { standing: 'blocked', cause: null, since: '2026-11-26T12:00:00Z', waived_until: null, holds: [], signed_off: null, handed_over: null };
@@ -55,15 +55,16 @@ describe('in a browser', () => {
   let service;
   let browser;
   let made;
+  let zeal;
   before(async () => {
     service = await startService();
     browser = await startBrowser();
     made = await makeCollection(service.address);
     await makeSpecimen(service.address, 'NH-0500', 'Nothing measured yet');
-    await post('/specs', {
+    ({ id: zeal } = await post('/specs', {
       schema: 'fettle/spec/1', name: 'Zeal', purpose: 'nearer than it is', for: ['cage'],
       rules: [{ id: 'near', name: 'Near', measure: 'deviation.hausdorff', relation: 'at most', limit: 0.001, unit: 'mm', reason: 'because', source: 'common practice, no source' }],
-    });
+    }));
   });
   after(async () => {
     await browser?.close();
@@ -77,32 +78,24 @@ describe('in a browser', () => {
     return answer.json();
   }
 
-  async function tabTo(page, matches) {
-    for (let i = 0; i < 60; i += 1) {
-      if (await page.evaluate(matches)) return;
-      await page.keyboard.press('Tab');
-    }
-    assert.fail(`not reached by the keyboard: ${matches}`);
-  }
-
   test('standing_is_audited_filtered_and_gone_through_by_keys_alone_and_live', async () => {
     const { page, faults, close } = await openPage(browser);
     try {
       await page.goto(service.address);
       await page.locator('.register .what').first().waitFor();
-      await tabTo(page, () => document.activeElement.textContent === 'Standing');
+      await tabTo(page, ofText, 'Standing');
       await page.keyboard.press('Enter');
       await page.locator('.stands .what').first().waitFor();
-      await tabTo(page, () => document.activeElement.name === 'spec');
+      await tabTo(page, ofName, 'spec');
       await page.keyboard.press('z');
-      await page.waitForURL(/spec=/);
+      await page.locator(`[data-key=csv][href*="spec=${zeal}&"]`).waitFor();
       await page.locator('.stands td').getByText('not audited').waitFor();
-      await tabTo(page, () => document.activeElement.dataset.key === 'audit');
+      await tabTo(page, ofKey, 'audit');
       await page.keyboard.press('Enter');
       await page.getByText('1 specimen audited').waitFor();
       await page.locator('.stands td').getByText('blocked').waitFor();
       assert.equal(await page.locator('.stands .holds').first().textContent(), 'Near');
-      await tabTo(page, () => document.activeElement.name === 'standing');
+      await tabTo(page, ofName, 'standing');
       assert.equal(await page.locator('.stands .what').count(), 2);
       for (let i = 0; i < 4; i += 1) await page.keyboard.press('ArrowRight'); // not measured
       // on the way there another one stands alone for a moment
@@ -112,12 +105,38 @@ describe('in a browser', () => {
       await page.getByText('No specimen stands like that').waitFor();
       for (let i = 0; i < 3; i += 1) await page.keyboard.press('ArrowLeft');
       await page.getByText('2 of 2 specimens').waitFor();
-      await tabTo(page, () => document.activeElement.classList.contains('what'));
+      await tabTo(page, (el) => el.classList.contains('what'));
       await page.keyboard.press('ArrowDown');
-      assert.equal(await page.evaluate(() => document.activeElement.textContent), 'Nothing measured yet');
+      await page.waitForFunction(() => document.activeElement.textContent === 'Nothing measured yet');
       await page.keyboard.press('Home');
+      await page.waitForFunction(() => document.activeElement.textContent === 'Cube with two windows');
       await page.keyboard.press('Enter');
       await page.getByRole('heading', { name: 'Audit of NH-0042' }).waitFor();
+      assert.deepEqual(faults, []);
+    } finally {
+      await close();
+    }
+  });
+
+  test('standing_by_another_spec_shows_nothing_of_the_one_before_beside_its_name', async () => {
+    const { page, faults, close } = await openPage(browser);
+    try {
+      await page.goto(`${service.address}#/standing`);
+      await page.locator('[data-key=csv]').waitFor();
+      let letGo;
+      const gate = new Promise((resolve) => (letGo = resolve));
+      await page.route(`**/standing?*spec=${zeal}*`, async (route) => {
+        await gate;
+        await route.continue();
+      });
+      const spec = page.locator('select[name=spec]');
+      await spec.selectOption(zeal);
+      await page.locator('[data-key=csv]').waitFor({ state: 'detached' });
+      assert.equal(await spec.inputValue(), zeal);
+      assert.doesNotMatch(await page.locator('.standings').innerText(), /\d/);
+      letGo();
+      await page.locator(`[data-key=csv][href*="spec=${zeal}&"]`).waitFor();
+      assert.match(await page.locator('.standings').innerText(), /\d/);
       assert.deepEqual(faults, []);
     } finally {
       await close();
@@ -131,7 +150,7 @@ describe('in a browser', () => {
         schema: 'fettle/spec/1', name: 'Lenient', purpose: 'anything goes', for: ['cage'],
         rules: [{ id: 'few', measure: 'subject.topology.shells', relation: 'at most', limit: 9, unit: 'count', reason: 'because', source: 'common practice, no source' }],
       });
-      await page.goto(`${service.address}#/standing?spec=${spec.id}`);
+      await Promise.all([page.waitForResponse(/\/events$/), page.goto(`${service.address}#/standing?spec=${spec.id}`)]);
       await page.locator('.stands td').getByText('not audited').waitFor();
       await post('/audits', { run: made.cages[2].latest_run, spec: spec.id });
       await page.locator('.stands td').getByText('ready').waitFor();

@@ -1,4 +1,5 @@
 // support.mjs - what the browser tests share: a served data folder, a browser, meshes whose measures are known on paper.
+import assert from 'node:assert/strict';
 import { spawn } from 'node:child_process';
 import { mkdtempSync, rmSync } from 'node:fs';
 import { tmpdir } from 'node:os';
@@ -11,6 +12,9 @@ const PROGRAM = process.env.FETTLE ?? fileURLToPath(new URL('../../build/release
 const CHROMIUM = process.env.CHROMIUM ?? '/usr/bin/chromium';
 /** Long enough for a slow machine; nothing here is measured by time. */
 export const PATIENCE_MS = 60000;
+/** How many times slower the page works, and by how many ms each answer is late: to find tests that do not wait for what they need. */
+const SLOW = Number(process.env.FETTLE_TEST_SLOW || 1);
+const LATE_MS = Number(process.env.FETTLE_TEST_LATE || 0);
 
 /** Starts `fettle serve` on a free port and a folder of its own; `crash` kills it at once, `start` starts it again in its place. */
 export async function startService() {
@@ -70,7 +74,7 @@ export function startBrowser() {
 
 /**
  * A page that remembers what went wrong in it: errors, warnings of the security policy, requests that were refused, and any
- * that was meant for another machine.
+ * that was meant for another machine. slowUploads(bytes): it sends no more than so many a second from the next request on; -1: as it can.
  */
 export async function openPage(browser, options = {}) {
   const context = await browser.newContext({
@@ -80,6 +84,11 @@ export async function openPage(browser, options = {}) {
   });
   const page = await context.newPage();
   page.setDefaultTimeout(PATIENCE_MS);
+  const devtools = await context.newCDPSession(page);
+  const slowUploads = (bytes) =>
+    devtools.send('Network.emulateNetworkConditions', { offline: false, latency: LATE_MS, downloadThroughput: -1, uploadThroughput: bytes });
+  if (SLOW > 1) await devtools.send('Emulation.setCPUThrottlingRate', { rate: SLOW });
+  if (LATE_MS > 0) await slowUploads(-1);
   const faults = [];
   page.on('pageerror', (error) => faults.push(error.stack));
   page.on('console', (message) => {
@@ -94,7 +103,49 @@ export async function openPage(browser, options = {}) {
     await page.unrouteAll({ behavior: 'ignoreErrors' });
     await context.close();
   };
-  return { page, faults, close };
+  return { page, faults, close, slowUploads };
+}
+
+/**
+ * Asserts until it holds: for what comes true a moment after the key, the click or the change of address that brings it about.
+ * What never does fails as the last attempt failed.
+ * @param {() => any} assertion  may be asynchronous; its value is given back
+ */
+export async function eventually(assertion) {
+  const until = Date.now() + PATIENCE_MS;
+  for (;;) {
+    try {
+      return await assertion();
+    } catch (fault) {
+      if (!(fault instanceof assert.AssertionError) || Date.now() > until) throw fault;
+    }
+    await new Promise((resolve) => {
+      setTimeout(resolve, 50);
+    });
+  }
+}
+
+/** Presses Tab until the focus is on an element for which `matches(element, wanted)` is true; it is asked in the page. */
+export async function tabTo(page, matches, wanted = null) {
+  for (let presses = 0; presses < 200; presses += 1) {
+    if (await page.evaluate(`(${matches})(document.activeElement, ${JSON.stringify(wanted)})`)) return;
+    await page.keyboard.press('Tab');
+  }
+  assert.fail(`Tab does not reach ${matches} ${wanted}`);
+}
+/** What tabTo looks for: the words of an element, its name, its data-key. */
+export const ofText = (el, text) => el.textContent.trim() === text;
+export const ofName = (el, name) => el.name === name;
+export const ofKey = (el, key) => el.dataset.key === key;
+
+/** Hears what the page tells in passing, also what is soon followed by something else; the answer waits until a text was told. */
+export async function hearTold(page) {
+  await page.evaluate(() => {
+    const toast = document.getElementById('toast');
+    globalThis.told = [];
+    new MutationObserver(() => globalThis.told.push(toast.textContent)).observe(toast, { childList: true });
+  });
+  return (text) => page.waitForFunction((wanted) => globalThis.told.some((each) => each.includes(wanted)), text);
 }
 
 /**
@@ -153,24 +204,29 @@ export function meshFile(name, text) {
   return { name, mimeType: 'application/octet-stream', buffer: Buffer.from(text) };
 }
 
-async function send(address, path, body, headers = {}) {
-  const answer = await fetch(`${address}api/v1${path}`, { method: 'POST', body, headers });
+async function send(address, path, body, type) {
+  const answer = await fetch(`${address}api/v1${path}`, { method: 'POST', body, headers: { 'Content-Type': type } });
   if (!answer.ok) throw new Error(`${path}: ${answer.status} ${await answer.text()}`);
   return answer.json();
 }
+const sendJson = (address, path, values) => send(address, path, JSON.stringify(values), 'application/json');
 
 /** Makes a specimen by the API. */
 export function makeSpecimen(address, catalogueNumber, title) {
-  return send(address, '/specimens', JSON.stringify({ catalogue_number: catalogueNumber, title, units: 'mm' }), {
-    'Content-Type': 'application/json',
-  });
+  return sendJson(address, '/specimens', { catalogue_number: catalogueNumber, title, units: 'mm' });
+}
+
+/** Judges a version by the spec of that name, by the API; signed off where somebody does it. */
+export async function makeAudit(address, version, specName, signer = null) {
+  const { items } = await (await fetch(`${address}api/v1/specs`)).json();
+  const audit = await sendJson(address, '/audits', { run: version.latest_run, spec: items.find(({ name }) => name === specName).id });
+  if (signer !== null) await sendJson(address, `/audits/${audit.id}/sign-offs`, { by: signer });
+  return audit;
 }
 
 /** Uploads a version by the API and waits until its jobs have ended. */
 export async function makeVersion(address, specimen, text, values) {
-  const version = await send(address, `/specimens/${specimen}/versions?${new URLSearchParams(values)}`, text, {
-    'Content-Type': 'application/octet-stream',
-  });
+  const version = await send(address, `/specimens/${specimen}/versions?${new URLSearchParams(values)}`, text, 'application/octet-stream');
   await jobsEnd(address, specimen);
   return (await fetch(`${address}api/v1/versions/${version.id}`)).json();
 }

@@ -3,7 +3,7 @@
 import assert from 'node:assert/strict';
 import { after, test } from 'node:test';
 import { startEveryView } from './every_view.mjs';
-import { openPage } from './support.mjs';
+import { eventually, openPage } from './support.mjs';
 
 const { browser, made, open, stop, views } = await startEveryView();
 after(stop);
@@ -15,15 +15,11 @@ test('width_from_360_to_2560_px_is_never_scrolled_sideways', async () => {
       await view.go(page);
       for (const width of [360, 700, 1024, 1280, 1920, 2560]) {
         await page.setViewportSize({ width, height: 900 });
-        const { by, beyond } = await page.evaluate(() => {
-          const room = document.documentElement.clientWidth;
-          const within = '.scroll, .hide, .defs, .skip, .skip *';
-          const wide = [...document.querySelectorAll('body *')].find(
-            (el) => el.getBoundingClientRect().right > room + 1 && el.checkVisibility() && !el.closest(within),
-          );
-          return { by: document.documentElement.scrollWidth - room, beyond: wide?.outerHTML.slice(0, 120) };
+        await page.waitForFunction((wanted) => window.innerWidth === wanted, width);
+        await eventually(async () => {
+          const { by, beyond } = await page.evaluate(overflow);
+          assert.ok(by <= 0, `${view.name} at ${width} px by ${by} px: ${beyond}`);
         });
-        assert.ok(by <= 0, `${view.name} at ${width} px by ${by} px: ${beyond}`);
       }
       await page.goto('about:blank');
     }
@@ -31,6 +27,16 @@ test('width_from_360_to_2560_px_is_never_scrolled_sideways', async () => {
     await close();
   }
 });
+
+/** How far the page is wider than the window, and what reaches out of it. */
+function overflow() {
+  const room = document.documentElement.clientWidth;
+  const within = '.scroll, .hide, .defs, .skip, .skip *';
+  const wide = [...document.querySelectorAll('body *')].find(
+    (el) => el.getBoundingClientRect().right > room + 1 && el.checkVisibility() && !el.closest(within),
+  );
+  return { by: document.documentElement.scrollWidth - room, beyond: wide?.outerHTML.slice(0, 120) };
+}
 
 test('motion_that_the_reader_does_not_want_is_none', async () => {
   const { page, close } = await openPage(browser, { reducedMotion: 'reduce' });
@@ -97,10 +103,8 @@ test('print_leaves_out_what_cannot_be_pressed_on_paper', async () => {
   try {
     await open(page, `#/specimen/${made.specimen.id}`, '.drawing');
     await page.emulateMedia({ media: 'print' });
-    for (const gone of ['.masthead nav', '.controls', '.label .acts'])
-      assert.equal(await page.locator(gone).first().isVisible(), false, gone);
-    for (const kept of ['.label h1', '.versions .num', '.caution'])
-      assert.equal(await page.locator(kept).first().isVisible(), true, kept);
+    for (const gone of ['.masthead nav', '.controls', '.label .acts']) await page.locator(gone).first().waitFor({ state: 'hidden' });
+    for (const kept of ['.label h1', '.versions .num', '.caution']) await page.locator(kept).first().waitFor();
   } finally {
     await close();
   }
