@@ -25,13 +25,13 @@ struct star {
 
 static void put_star(const struct plain *plain, uint32_t vertex, struct star *star)
 {
-    const uint32_t *slots = &plain->side.slots[plain->side.offsets[vertex]];
+    const size_t first = plain->side.offsets[vertex];
 
-    star->count = plain->side.offsets[vertex + 1] - plain->side.offsets[vertex];
+    star->count = plain->side.offsets[vertex + 1] - first;
     for (size_t i = 0; i < star->count; i++) {
-        const uint32_t *corner = plain->surface->bvh.corners[slots[i]];
+        const uint32_t slot = plain->side.slots[first + i], *corner = plain->surface->bvh.corners[slot];
         unsigned at = corner[0] == vertex ? 0 : corner[1] == vertex ? 1 : 2;
-        star->slots[i] = slots[i];
+        star->slots[i] = slot;
         star->next[i] = corner[(at + 1) % 3];
         star->last[i] = corner[(at + 2) % 3];
     }
