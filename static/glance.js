@@ -2,7 +2,7 @@
 // Only what is counted or certified is weighed; what was sampled is shown and not weighed, and there is no score. Pure.
 import { areBetterEnds, endsOf, isBetter } from './comparison.js';
 
-/** The facts, in the order shown; the last is said and not judged. */
+/** The facts, in the order shown; the last two are said and not judged. */
 export const FACTS = [
   'subject.topology.open_edges',
   'subject.topology.nonmanifold_edges',
@@ -11,6 +11,7 @@ export const FACTS = [
   'deviation.reference_to_subject.mean',
   'deviation.subject_to_reference.max.upper',
   'deviation.subject_to_reference.mean',
+  'subject.topology.genus',
   'subject.counts.faces',
 ];
 
@@ -70,6 +71,24 @@ export function merits(rows, column, best, columns) {
     const least = leastOf(row, columns);
     return least?.includes(column) && best.some((other) => !least.includes(other));
   });
+}
+
+/**
+ * The first of the places that are apart: of those of one kind whose points lie in the ball of an earlier one, none; and among them one
+ * of the mesh itself, if there is one.
+ * @param {{ finding: object, number: number }[]} places  the worst first
+ */
+export function fewPlaces(places, most) {
+  const isOneWith = (a, b) =>
+    a.finding.kind === b.finding.kind &&
+    a.finding.at &&
+    b.finding.at &&
+    Math.hypot(...a.finding.at.map((x, axis) => x - b.finding.at[axis])) <= Math.max(a.finding.radius ?? 0, b.finding.radius ?? 0);
+  const few = [];
+  for (const place of places) if (!few.some((other) => isOneWith(other, place))) few.push(place);
+  const first = few.slice(0, most);
+  const own = few.find(({ finding }) => finding.mesh === 'subject');
+  return own && !first.includes(own) ? [...first.slice(0, most - 1), own] : first;
 }
 
 /** Whether all values of a row are weighed. */

@@ -90,7 +90,8 @@ function isCertain(finding, own, other) {
 }
 
 /**
- * How many places are gone, new, still there and not told apart, of those that `counts` accepts.
+ * How many places are gone, new, still there and not told apart, of those that `counts` accepts; and of those still there, how many
+ * are certainly less far than any they go on from, and how many certainly farther.
  * What is not told apart is counted on both sides.
  */
 export function countPlaces(match, before, after, counts = () => true) {
@@ -100,8 +101,21 @@ export function countPlaces(match, before, after, counts = () => true) {
     gone: count('before', before, 'gone'),
     fresh: count('after', after, 'new'),
     still: count('after', after, 'still'),
+    ...changedPlaces(match, before, after, counts),
     open: count('before', before, 'open') + count('after', after, 'open'),
   };
+}
+
+/** By certified distances that have no point in common. */
+function changedPlaces(match, before, after, counts) {
+  const changes = match.after.map((entry, i) => {
+    const now = after.items[i].distance;
+    const old = entry.with.map((b) => before.items[b].distance);
+    if (entry.state !== 'still' || !counts(after.items[i]) || !now || old.some((distance) => !distance)) return 0;
+    if (now.upper < Math.min(...old.map(({ lower }) => lower))) return -1;
+    return now.lower > Math.max(...old.map(({ upper }) => upper)) ? 1 : 0;
+  });
+  return { less: changes.filter((change) => change < 0).length, more: changes.filter((change) => change > 0).length };
 }
 
 const radius = (finding) => finding.radius ?? 0;

@@ -4,7 +4,7 @@
 //           all: how many measures are better, worse and the same, or null }
 //   up:   'wish.finding' { number, since }; 'wish.table'
 import { cellSentence, cellText, scaleOf } from '../comparison.js';
-import { changed, factRows, isWeighed, leastOf, merits, unbeaten, weighable } from '../glance.js';
+import { changed, factRows, fewPlaces, isWeighed, leastOf, merits, unbeaten, weighable } from '../glance.js';
 import { h, hidden, redraw, shape, stateMark, tell } from '../dom.js';
 import { lineText } from '../finding-text.js';
 import { say, sayList, sayWith } from '../say.js';
@@ -83,7 +83,7 @@ export function Glance(el) {
     if (best.length === 1)
       return h('p', {}, stateMark('better', say('glance.best.one', { version: name(best[0]), kind })));
     const reasons = best.slice(0, NAMES).map((column) => {
-      const facts = merits(rows, column, best, weighed).map((row) => row.name);
+      const facts = merits(rows, column, best, weighed).map((row) => fact(row, column));
       const size = column.version.face_size;
       const version = size
         ? say('glance.sized', {
@@ -104,6 +104,11 @@ export function Glance(el) {
         best.length > NAMES ? h('li', { text: say('glance.more', { n: best.length - NAMES }) }) : null,
       ),
     ];
+  }
+
+  function fact(row, column) {
+    const { unit } = scale(row);
+    return say(unit ? 'glance.valued.unit' : 'glance.valued', { fact: row.name, value: text(row, column), unit });
   }
 
   function sinceTitle(chosen, baseline) {
@@ -142,16 +147,15 @@ export function Glance(el) {
   }
 
   /** Each leads to the places it counts. */
-  function placeLinks({ gone, fresh, still, open }) {
-    const counts = [['gone', gone], ['new', fresh], ['still', still], ...(open > 0 ? [['open', open]] : [])];
-    return counts.flatMap(([which, n], i) => [
+  function placeLinks(since) {
+    return sinceWords(since).flatMap(([which, n, words], i) => [
       i > 0 ? ', ' : '',
       n === 0
-        ? say(`since.${which}`, { n })
+        ? words
         : h('button', {
             class: 'plain link',
             data: { key: `since ${which}` },
-            text: say(`since.${which}`, { n }),
+            text: words,
             on: { click: () => tell(el, 'wish.finding', { number: null, since: which }) },
           }),
     ]);
@@ -177,12 +181,13 @@ export function Glance(el) {
   function wrongText() {
     const { places, severities, state } = detail;
     if (places.length === 0) return h('p', {}, stateMark('conforms', say('glance.wrong.nothing')));
+    const few = fewPlaces(places, PLACES);
     return [
       h('p', { text: severities }),
       h(
         'ol',
         {},
-        places.slice(0, PLACES).map(({ finding, number }) =>
+        few.map(({ finding, number }) =>
           h(
             'li',
             {},
@@ -195,13 +200,13 @@ export function Glance(el) {
             }),
           ),
         ),
-        places.length > PLACES
+        places.length > few.length
           ? h(
               'li',
               {},
               h('a', {
                 href: '#findings',
-                text: say('glance.more', { n: places.length - PLACES }),
+                text: say('glance.more', { n: places.length - few.length }),
                 on: { click: goToFindings },
               }),
             )
@@ -266,6 +271,7 @@ export function Glance(el) {
         { scope: 'row' },
         unit ? h('span', { class: 'unit', text: unit }) : null,
         h('a', { class: 'plain', href: `#/help?measure=${row.measure}`, text: row.name }),
+        row.direction === 'none' ? ofReference(row) : null,
         weighed.length > 1 && row.direction !== 'none'
           ? h('small', {
               class: 'below',
@@ -293,15 +299,28 @@ export function Glance(el) {
     );
   }
 
+  /** What the scan has of it, which the chosen version was measured against. */
+  function ofReference(row) {
+    const { state, chosen } = detail;
+    const scan = state.columns.find(({ version, run }) => run !== null && version.id === chosen.run?.against);
+    if (!scan || !given(row.values[scan.runIndex])) return null;
+    return h('small', { class: 'below', text: say('glance.ofReference', { version: name(scan), value: text(row, scan) }) });
+  }
+
+  const given = (value) => value !== null && value !== undefined;
   const classOf = (column, more) => ['n', column.isBaseline && 'base', more.includes(column) && 'more'].filter(Boolean).join(' ');
 }
 
-/** `4 gone, 2 new, 7 still there`, and what is not told apart. */
-export function sinceCounts({ gone, fresh, still, open }) {
-  return sayList([
-    say('since.gone', { n: gone }),
-    say('since.new', { n: fresh }),
-    say('since.still', { n: still }),
-    ...(open > 0 ? [say('since.open', { n: open })] : []),
-  ]);
+/** `4 gone, 2 new, 7 still there (1 less far)`, and what is not told apart: which, how many, in words. */
+function sinceWords({ gone, fresh, still, less, more, open }) {
+  const changes = [less > 0 && say('since.less', { n: less }), more > 0 && say('since.more', { n: more })].filter(Boolean);
+  const stay = say('since.still', { n: still });
+  return [
+    ['gone', gone, say('since.gone', { n: gone })],
+    ['new', fresh, say('since.new', { n: fresh })],
+    ['still', still, changes.length > 0 ? say('since.still.changed', { still: stay, changes: sayList(changes) }) : stay],
+    ...(open > 0 ? [['open', open, say('since.open', { n: open })]] : []),
+  ];
 }
+
+export const sinceCounts = (since) => sayList(sinceWords(since).map(([, , words]) => words));

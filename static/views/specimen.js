@@ -509,7 +509,17 @@ export function SpecimenView(el) {
         same: say('summary.same', { n: same }),
       }),
       ' ',
-      worseRows.length > 0 ? sayWith('versions.worse', { links: h('span', {}, links) }) : null,
+      worseRows.length > 0
+        ? sayWith('versions.worse', {
+            links: h(
+              'span',
+              {},
+              worseRows.length > 6
+                ? sayWith('versions.worse.more', { links: h('span', {}, links), n: worseRows.length - 6 })
+                : links,
+            ),
+          })
+        : null,
     );
   }
 

@@ -10,7 +10,7 @@ import { test } from 'node:test';
 import { cellText, endsOf, isBetter, orderByRow } from '../../static/comparison.js';
 import { comparisonRows, csvText } from '../../static/csv.js';
 import { formatInterval, formatPlusMinus } from '../../static/format.js';
-import { isWeighed, leastOf, merits, unbeaten, weighable } from '../../static/glance.js';
+import { fewPlaces, isWeighed, leastOf, merits, unbeaten, weighable } from '../../static/glance.js';
 import { countPlaces, matchPlaces, placesOf } from '../../static/same-place.js';
 import { tradeOff, turned } from '../../static/trade-off.js';
 
@@ -92,8 +92,23 @@ test('places_missing_from_a_list_that_was_cut_are_not_told_apart', () => {
 test('places_are_counted_on_the_side_that_has_them', () => {
   const [before, after] = [found([hole(0, 1), hole(9, 1)]), found([hole(9, 1), hole(30, 1, { severity: 'note' })])];
   const match = matchPlaces(before, after);
-  assert.deepEqual(countPlaces(match, before, after), { gone: 1, fresh: 1, still: 1, open: 0 });
+  assert.deepEqual(countPlaces(match, before, after), { gone: 1, fresh: 1, still: 1, less: 0, more: 0, open: 0 });
   assert.equal(countPlaces(match, before, after, ({ severity }) => severity === 'fault').fresh, 0);
+});
+
+test('places_that_stay_are_less_far_or_farther_only_where_the_intervals_tell', () => {
+  const before = found([lost(0, 2), lost(20, 2), lost(40, 2), hole(60, 1)]);
+  const after = found([lost(0, 1.5), lost(20, 2.05), lost(40, 2.2), hole(60, 1)]);
+  const { still, less, more } = countPlaces(matchPlaces(before, after), before, after);
+  assert.deepEqual({ still, less, more }, { still: 4, less: 1, more: 1 });
+});
+
+test('places_told_first_are_apart_and_one_is_of_the_mesh_itself', () => {
+  const listed = (...findings) => findings.map((finding, i) => ({ finding, number: i + 1 }));
+  const numbers = (places, most = 3) => fewPlaces(places, most).map(({ number }) => number);
+  assert.deepEqual(numbers(listed(lost(0, 3), lost(0.6, 2), lost(9, 2), lost(20, 1))), [1, 3, 4]);
+  assert.deepEqual(numbers(listed(lost(0, 3), lost(9, 2), lost(20, 1), hole(0, 1), hole(50, 1))), [1, 2, 4]);
+  assert.deepEqual(numbers(listed(hole(0, 1), lost(0, 3))), [1, 2], 'of other kinds they are two');
 });
 
 const count = {
