@@ -701,6 +701,7 @@ export const TEXT = {
   'glance.best.all': 'None of the {kind} beats another.',
   'glance.best.none': 'Each of the {kind} is beaten by another.',
   'glance.best.reason': '{version}: ahead in {facts}',
+  'glance.best.least': 'No other has less: {facts}',
   'glance.valued': '{fact} ({value})',
   'glance.valued.unit': '{fact} ({value} {unit})',
   'glance.ofReference': '{version}: {value}',

@@ -80,8 +80,13 @@ export function Glance(el) {
     const kind = say(`count.${detail.chosen.version.kind}s`, { n });
     if (best.length === 0) return h('p', {}, stateMark('undecided', say('glance.best.none', { kind })));
     if (best.length === n) return h('p', {}, stateMark('same', say('glance.best.all', { kind })));
-    if (best.length === 1)
-      return h('p', {}, stateMark('better', say('glance.best.one', { version: name(best[0]), kind })));
+    if (best.length === 1) {
+      const facts = merits(rows, best[0], weighed, weighed).map((row) => fact(row, best[0]));
+      return [
+        h('p', {}, stateMark('better', say('glance.best.one', { version: name(best[0]), kind }))),
+        facts.length === 0 ? null : h('ul', {}, h('li', { text: say('glance.best.least', { facts: sayList(facts) }) })),
+      ];
+    }
     const reasons = best.slice(0, NAMES).map((column) => {
       const facts = merits(rows, column, best, weighed).map((row) => fact(row, column));
       const size = column.version.face_size;
