@@ -15,7 +15,7 @@ export const FACTS = [
   'subject.counts.faces',
 ];
 
-const given = (value) => value !== null && value !== undefined;
+export const given = (value) => value !== null && value !== undefined;
 
 /** Whether column a is better than column b, and neither value rests on samples. */
 const isCertainlyBetter = (row, a, b) => !row.sampled?.[a] && !row.sampled?.[b] && isBetter(row, a, b);

@@ -1087,9 +1087,9 @@ export const TEXT = {
     one: 'Box of {version} seen along {axis}, with the place of {n} finding; the list has its coordinates.',
     other: 'Box of {version} seen along {axis}, with the places of {n} findings; the list has their coordinates.',
   },
-  'figure.caption': 'Where the findings lie in the box of {version}, seen along {axis}. A circle reaches as far as its place (a small one where that is most of the box); dots are the places after the first 24. The surface itself: Show in space.',
+  'figure.caption': 'Where the findings lie in the box of {version}, seen along {axis}. A circle reaches as far as its place (a small one where that is most of the box); dots are the places after the first {n}. The surface itself: Show in space.',
   'figure.caption.reference':
-    'Where the findings lie in the box of {version}, seen along {axis}; dashed, the box of its reference. A circle reaches as far as its place (a small one where that is most of the box); dots are the places after the first 24. The surface itself: Show in space.',
+    'Where the findings lie in the box of {version}, seen along {axis}; dashed, the box of its reference. A circle reaches as far as its place (a small one where that is most of the box); dots are the places after the first {n}. The surface itself: Show in space.',
 
   // jobs
   'jobs.title': 'Jobs',

@@ -4,7 +4,7 @@
 //           all: how many measures are better, worse and the same, or null }
 //   up:   'wish.finding' { number, since }; 'wish.table'
 import { cellSentence, cellText, scaleOf } from '../comparison.js';
-import { changed, factRows, fewPlaces, isWeighed, leastOf, merits, unbeaten, weighable } from '../glance.js';
+import { changed, factRows, fewPlaces, given, isWeighed, leastOf, merits, unbeaten, weighable } from '../glance.js';
 import { h, hidden, redraw, shape, stateMark, tell } from '../dom.js';
 import { lineText } from '../finding-text.js';
 import { say, sayList, sayWith } from '../say.js';
@@ -312,7 +312,6 @@ export function Glance(el) {
     return h('small', { class: 'below', text: say('glance.ofReference', { version: name(scan), value: text(row, scan) }) });
   }
 
-  const given = (value) => value !== null && value !== undefined;
   const classOf = (column, more) => ['n', column.isBaseline && 'base', more.includes(column) && 'more'].filter(Boolean).join(' ');
 }
 

@@ -84,7 +84,7 @@ export function placesFigure(detail) {
       {},
       h('b', { text: say('figure.number', { number: '1' }) }),
       ' ',
-      say(reference ? 'figure.caption.reference' : 'figure.caption', { version: name, axis: along }),
+      say(reference ? 'figure.caption.reference' : 'figure.caption', { version: name, axis: along, n: TAGS }),
     ),
     h(
       'label',

@@ -11,15 +11,6 @@
 #include "subdiv/grid_fit.h"
 #include "support/fixture_shapes.h"
 
-/* A sheet over the unit square whose points are moved by up to `amount` any way. */
-static void random_piece(vec3 points[16], double amount, uint64_t *state)
-{
-    for (int i = 0; i < 16; i++)
-        points[i] = (vec3){i % 4 / 3.0 + amount * (fixture_random_unit(state) - 0.5),
-                           i / 4 / 3.0 + amount * (fixture_random_unit(state) - 0.5),
-                           amount * (fixture_random_unit(state) - 0.5)};
-}
-
 /* From a point of the piece to the nearest triangle of its grid, along either diagonal. */
 static double distance_to_grid(const vec3 points[16], struct grid_size size, vec3 p)
 {
@@ -46,7 +37,7 @@ Test(bound, of_random_pieces_is_never_less_than_what_samples_show)
     for (unsigned round = 0; round < 60; round++) {
         struct grid_size size = {1 + round % 4, 1 + round % 3};
         vec3 points[16];
-        random_piece(points, 0.05 + 0.02 * round, &state);
+        fixture_random_piece(points, 0.05 + 0.02 * round, &state);
         double bound = grid_eps(points, size), most = 0;
         for (int k = 0; k < 400; k++) {
             vec3 p = bezier_at(points, fixture_random_unit(&state), fixture_random_unit(&state));
@@ -79,7 +70,7 @@ Test(find, reaches_what_is_wanted)
 
     for (unsigned round = 0; round < 10; round++) {
         vec3 points[16];
-        random_piece(points, 0.3, &state);
+        fixture_random_piece(points, 0.3, &state);
         struct grid_found found = grid_find(points, 1e-3, 1024, SIZE_MAX);
         cr_expect(le(dbl, found.bound, 1e-3));
         cr_expect(eq(dbl, found.bound, grid_eps(points, found.size)));
@@ -94,7 +85,7 @@ Test(find, takes_one_cell_where_the_piece_is_flat)
     uint64_t state = 43;
     vec3 points[16];
 
-    random_piece(points, 0, &state);
+    fixture_random_piece(points, 0, &state);
     struct grid_found found = grid_find(points, 1e-9, 1024, SIZE_MAX);
     cr_expect(eq(sz, grid_cells(found.size), 1));
     cr_expect(eq(sz, found.work, 1));
@@ -106,7 +97,7 @@ Test(find, ends_at_the_cells_it_may_have)
     uint64_t state = 44;
     vec3 points[16];
 
-    random_piece(points, 0.5, &state);
+    fixture_random_piece(points, 0.5, &state);
     struct grid_found found = grid_find(points, 1e-12, 8, SIZE_MAX);
     cr_expect(eq(sz, grid_cells(found.size), 64));
     cr_expect(gt(dbl, found.bound, 1e-12));
@@ -120,7 +111,7 @@ Test(find, does_not_look_at_a_grid_of_too_many_cells)
     uint64_t state = 45;
     vec3 points[16];
 
-    random_piece(points, 0.5, &state);
+    fixture_random_piece(points, 0.5, &state);
     struct grid_found found = grid_find(points, 1e-9, 1024, 100000);
     cr_expect(gt(sz, grid_cells(found.size), 100000));
     cr_expect(found.bound == INFINITY);

@@ -13,15 +13,6 @@
 
 #define SIDE 24 /* samples along a side */
 
-/* A sheet over the unit square whose points are moved by up to `amount` any way. */
-static void random_piece(vec3 points[16], double amount, uint64_t *state)
-{
-    for (int i = 0; i < 16; i++)
-        points[i] = (vec3){i % 4 / 3.0 + amount * (fixture_random_unit(state) - 0.5),
-                           i / 4 / 3.0 + amount * (fixture_random_unit(state) - 0.5),
-                           amount * (fixture_random_unit(state) - 0.5)};
-}
-
 static double bound_of(const vec3 points[16], enum quad_cut cut, bool in_quarters)
 {
     struct quad_fit fit;
@@ -80,7 +71,7 @@ Test(bound, along_a_diagonal_is_never_less_than_what_samples_show)
 
     for (unsigned round = 0; round < 40; round++) {
         vec3 points[16], corners[4];
-        random_piece(points, 0.02 * round, &state);
+        fixture_random_piece(points, 0.02 * round, &state);
         bezier_corners(points, corners);
         for (unsigned from = 0; from < 2; from++) {
             enum quad_cut cut = from ? QUAD_CUT_FROM_1 : QUAD_CUT_FROM_0;

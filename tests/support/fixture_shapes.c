@@ -384,3 +384,11 @@ double fixture_random_unit(uint64_t *state)
 {
     return (double)(fixture_random(state) >> 11) * 0x1p-53;
 }
+
+void fixture_random_piece(vec3 points[16], double amount, uint64_t *state)
+{
+    for (int i = 0; i < 16; i++)
+        points[i] = (vec3){i % 4 / 3.0 + amount * (fixture_random_unit(state) - 0.5),
+                           i / 4 / 3.0 + amount * (fixture_random_unit(state) - 0.5),
+                           amount * (fixture_random_unit(state) - 0.5)};
+}

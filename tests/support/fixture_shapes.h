@@ -56,4 +56,8 @@ uint64_t fixture_random(uint64_t *state);
 size_t fixture_random_below(uint64_t *state, size_t limit);
 double fixture_random_unit(uint64_t *state);
 
+/* Control points of a bicubic Bezier piece, row by row: a sheet over the unit square whose points are moved
+ * by up to `amount` any way. */
+void fixture_random_piece(vec3 points[16], double amount, uint64_t *state);
+
 #endif
