@@ -1,8 +1,11 @@
 /* bvh.h - the bounding volume hierarchy over triangles, and closest-point queries on it.
  *
- * Triangles are put in Morton order of their box centres (Morton 1966); slot s is the s-th of that order. The
- * tree is implicit: node i of level 0 holds the boxes of slots 8i .. 8i + 7, node i of level k + 1 those of
- * the nodes 8i .. 8i + 7 of level k, and the top level has one node. Boxes are float, rounded outwards.
+ * Triangles are put in Morton order of their box centres (Morton 1966), and each 512 in a row are halved at
+ * their median, along the axis they are longest on, until a leaf is left (as in Bentley 1975,
+ * "Multidimensional binary search trees"): no leaf but one of them reaches over a leap of that order. Slot s
+ * is the s-th of what comes out. The tree is implicit: node i of level 0 holds the boxes of slots 8i .. 8i +
+ * 7, node i of level k + 1 those of the nodes 8i .. 8i + 7 of level k, and the top level has one node. Boxes
+ * are float, rounded outwards.
  *
  * Points must lie in [-1, 1] on each axis (queries too): callers move and scale. The tree keeps pointing at
  * the points it was built over; everything else belongs to the arena. Read only once built. */

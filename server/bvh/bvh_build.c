@@ -1,8 +1,8 @@
 /* bvh_build.c - Morton codes, a radix sort, and the boxes of each level from those below, on several threads.
  *
  * A key is a code with the triangle's number below it, so that no two are equal and there is one order. Keys
- * are scattered by their top bits, and each bucket of near triangles is then sorted by itself, in the cache.
- * What a chunk does depends on its number alone. */
+ * are scattered by their top bits, and each bucket of near triangles is then sorted by itself, in the cache;
+ * then blocks are halved. What a chunk does depends on its number alone. */
 #include "bvh/bvh.h"
 
 #include "base/tasks.h"
@@ -22,6 +22,8 @@
 #define INSERTION_MAX 48 /* keys of a bucket that are sorted by insertion alone */
 #define MOVES_PER_KEY 8  /* in a larger one that the top digits have nearly sorted; more are a waste */
 #define TOP_BITS (2 * DIGIT_BITS)
+#define BLOCK ((size_t)512) /* triangles next to each other in Morton order that are put in order by halves  \
+                             */
 
 static_assert(BVH_WIDTH * sizeof(vec3) <= sizeof(struct bvh_node),
               "a leaf has room for its triangles' centres");
@@ -237,6 +239,132 @@ static void sort_bucket(void *context, size_t bucket)
         memcpy(room[1], sorted, count * sizeof *sorted);
 }
 
+/* --- halves --- */
+
+static size_t triangle_of(const struct building *building, size_t slot)
+{
+    return building->keys[slot] & (((uint64_t)1 << building->number_bits) - 1);
+}
+
+struct block {
+    float centres[3][BLOCK]; /* by number in the block */
+    uint32_t order[BLOCK];   /* of the numbers */
+    uint64_t values[BLOCK];  /* of a range of them along one axis, with the number below: no two are equal */
+};
+
+/* Unsigned, and in the same order. */
+static uint32_t rising_bits(float value)
+{
+    uint32_t bits;
+
+    memcpy(&bits, &value, sizeof bits);
+    return bits ^ ((uint32_t) - (int32_t)(bits >> 31) | 0x80000000u);
+}
+
+/* Puts the values that are less than the pivot first; returns how many. Has no branch that depends on them.
+ */
+static size_t part_values(uint64_t *values, size_t count, uint64_t pivot)
+{
+    size_t less = 0;
+
+    for (size_t i = 0; i < count; i++) {
+        uint64_t value = values[i];
+        values[i] = values[less];
+        values[less] = value;
+        less += value < pivot;
+    }
+    return less;
+}
+
+static uint64_t middle_of(uint64_t a, uint64_t b, uint64_t c)
+{
+    uint64_t low = a < b ? a : b, high = a < b ? b : a, most = low > c ? low : c;
+
+    return most < high ? most : high;
+}
+
+/* Puts the `wanted` least of the values, which differ, first (Hoare 1961, "Algorithm 65: find"). */
+static void part_at(uint64_t *values, size_t count, size_t wanted)
+{
+    while (wanted > 0 && wanted < count) {
+        uint64_t pivot = count > 2               ? middle_of(values[0], values[count / 2], values[count - 1])
+                         : values[0] > values[1] ? values[0]
+                                                 : values[1];
+        size_t less = part_values(values, count, pivot);
+        if (less > wanted) {
+            count = less;
+        } else {
+            values += less;
+            count -= less;
+            wanted -= less;
+        }
+    }
+}
+
+/* The axis along which a range of the block is longest. */
+static int longest_axis(const struct block *block, size_t begin, size_t end)
+{
+    float longest = -1;
+    int found = 0;
+
+    for (int axis = 0; axis < 3; axis++) {
+        float low = INFINITY, high = -INFINITY;
+        for (size_t i = begin; i < end; i++) {
+            float at = block->centres[axis][block->order[i]];
+            low = at < low ? at : low;
+            high = at > high ? at : high;
+        }
+        if (high - low > longest) {
+            longest = high - low;
+            found = axis;
+        }
+    }
+    return found;
+}
+
+/* Halves a range, and its halves, until they are leaves; each but the last full. */
+static void halve(struct block *block, size_t begin, size_t end)
+{
+    size_t count = end - begin, half = BVH_WIDTH;
+
+    if (count <= BVH_WIDTH)
+        return;
+    while (2 * half < count)
+        half *= 2;
+    const int axis = longest_axis(block, begin, end);
+    for (size_t i = begin; i < end; i++) {
+        uint32_t number = block->order[i];
+        block->values[i] = (uint64_t)rising_bits(block->centres[axis][number]) << 32 | number;
+    }
+    part_at(&block->values[begin], count, half);
+    for (size_t i = begin; i < end; i++)
+        block->order[i] = (uint32_t)block->values[i];
+    halve(block, begin, begin + half);
+    halve(block, begin + half, end);
+}
+
+static void order_block(void *context, size_t number)
+{
+    struct building *building = context;
+    uint64_t *keys = &building->keys[number * BLOCK], sorted[BLOCK];
+    size_t count = chunk_end(number, BLOCK, building->bvh->triangle_count) - number * BLOCK;
+    struct block block;
+
+    for (size_t i = 0; i < count; i++)
+        __builtin_prefetch(&building->centres[triangle_of(building, number * BLOCK + i)]);
+    for (size_t i = 0; i < count; i++) {
+        vec3 centre = building->centres[triangle_of(building, number * BLOCK + i)];
+        block.centres[0][i] = (float)centre.x;
+        block.centres[1][i] = (float)centre.y;
+        block.centres[2][i] = (float)centre.z;
+        block.order[i] = (uint32_t)i;
+        sorted[i] = keys[i];
+    }
+    halve(&block, 0, count);
+    for (size_t i = 0; i < count; i++)
+        keys[i] = sorted[block.order[i]];
+}
+
 /* A float at most x: lowered by more than conversion to the nearest float can raise it. No branch, and never
  * so near to 0 that its square would be too small for a float. */
 static float float_below(double x)
@@ -255,11 +383,6 @@ static void set_child(struct bvh_node *node, size_t c, const float *min, const f
         node->min[axis][c] = min[axis];
         node->max[axis][c] = max[axis];
     }
-}
-
-static size_t triangle_of(const struct building *building, size_t slot)
-{
-    return building->keys[slot] & (((uint64_t)1 << building->number_bits) - 1);
 }
 
 /* The boxes of a leaf's triangles before they become floats, all at once. */
@@ -432,6 +555,7 @@ bool bvh_build(const vec3 *points, size_t triangle_count, uint32_t (*const trian
     place_buckets(&building);
     tasks_run(threads, building.chunk_count, scatter_keys, &building);
     tasks_run(threads, BUCKETS, sort_bucket, &building);
+    tasks_run(threads, tasks_chunks(triangle_count, BLOCK), order_block, &building);
     tasks_run(threads, building.chunk_count, fill_leaves, &building);
     for (building.level = 1; building.level < bvh->level_count; building.level++)
         tasks_run(threads, tasks_chunks(bvh->node_counts[building.level], building.chunk_size), fill_level,

@@ -201,6 +201,60 @@ Test(bvh, tree_turns_the_longest_side_first)
     }
 }
 
+#define WAVES 128 /* squares on each side of a wavy sheet, each of two triangles */
+
+static double wave(size_t i, size_t k)
+{
+    double x = 1.6 * (double)i / WAVES - 0.8, y = 1.6 * (double)k / WAVES - 0.8;
+
+    return 0.4 * x + 0.2 * sin(5 * x) * cos(4 * y);
+}
+
+static struct soup make_waves(void)
+{
+    struct arena *keep = fixture_arena(), *scratch = fixture_arena();
+    const uint32_t row = WAVES + 1;
+    const size_t count = (size_t)2 * WAVES * WAVES;
+    struct soup soup = {count,
+                        ARENA_NEW(keep, vec3, (size_t)row * row),
+                        arena_alloc(keep, count, sizeof *soup.triangles, 4),
+                        {0}};
+    struct error err;
+    size_t t = 0;
+
+    for (size_t k = 0; k < row; k++)
+        for (size_t i = 0; i < row; i++)
+            soup.points[k * row + i] =
+                (vec3){1.6 * (double)i / WAVES - 0.8, 1.6 * (double)k / WAVES - 0.8, wave(i, k)};
+    for (uint32_t k = 0; k < WAVES; k++)
+        for (uint32_t i = 0; i < WAVES; i++) {
+            const uint32_t a = k * row + i, two[2][3] = {{a, a + 1, a + row + 1}, {a, a + row + 1, a + row}};
+            memcpy(soup.triangles[t], two, sizeof two);
+            t += 2;
+        }
+    cr_assert(bvh_build(soup.points, count, soup.triangles, 2, &soup.bvh, keep, *scratch, &err));
+    return soup;
+}
+
+/* Morton order leaps now and then: where it does, a leaf must not reach from one side of the leap to the
+ * other, but for one in each 512 triangles at most. */
+Test(bvh, tree_keeps_leaves_small_on_a_sheet)
+{
+    struct soup soup = make_waves();
+    size_t large = 0;
+
+    for (size_t i = 0; i < soup.bvh.node_counts[0]; i++) {
+        aabb box = aabb_empty();
+        for (unsigned c = 0; c < BVH_WIDTH; c++) {
+            aabb child = bvh_child_box(&soup.bvh.levels[0][i], c);
+            box = aabb_include(aabb_include(box, child.min), child.max);
+        }
+        large += box.max.x - box.min.x > 6 * 1.6 / WAVES || box.max.y - box.min.y > 6 * 1.6 / WAVES;
+    }
+    cr_expect(le(u64, large, soup.count / 512), "%zu of %zu leaves are large", large,
+              soup.bvh.node_counts[0]);
+}
+
 Test(bvh, memory_that_is_too_small_is_refused_at_every_size)
 {
     uint64_t state = 6;
