@@ -2,8 +2,8 @@
  *
  * Triangles are put in Morton order of their box centres (Morton 1966), and each 512 in a row are halved at
  * their median, along the axis they are longest on, until a leaf is left (as in Bentley 1975,
- * "Multidimensional binary search trees"): no leaf but one of them reaches over a leap of that order. Slot s
- * is the s-th of what comes out. The tree is implicit: node i of level 0 holds the boxes of slots 8i .. 8i +
+ * "Multidimensional binary search trees"): few leaves then reach over a leap of that order. Slot s is the
+ * s-th of what comes out. The tree is implicit: node i of level 0 holds the boxes of slots 8i .. 8i +
  * 7, node i of level k + 1 those of the nodes 8i .. 8i + 7 of level k, and the top level has one node. Boxes
  * are float, rounded outwards.
  *

@@ -22,8 +22,7 @@
 #define INSERTION_MAX 48 /* keys of a bucket that are sorted by insertion alone */
 #define MOVES_PER_KEY 8  /* in a larger one that the top digits have nearly sorted; more are a waste */
 #define TOP_BITS (2 * DIGIT_BITS)
-#define BLOCK ((size_t)512) /* triangles next to each other in Morton order that are put in order by halves  \
-                             */
+#define BLOCK ((size_t)512) /* triangles in a row that are halved */
 
 static_assert(BVH_WIDTH * sizeof(vec3) <= sizeof(struct bvh_node),
               "a leaf has room for its triangles' centres");
@@ -258,11 +257,10 @@ static uint32_t rising_bits(float value)
     uint32_t bits;
 
     memcpy(&bits, &value, sizeof bits);
-    return bits ^ ((uint32_t) - (int32_t)(bits >> 31) | 0x80000000u);
+    return bits ^ (bits >> 31 ? UINT32_MAX : 0x80000000u);
 }
 
-/* Puts the values that are less than the pivot first; returns how many. Has no branch that depends on them.
- */
+/* Puts the values that are less than the pivot first; returns how many. No branch depends on them. */
 static size_t part_values(uint64_t *values, size_t count, uint64_t pivot)
 {
     size_t less = 0;

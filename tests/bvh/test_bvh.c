@@ -236,8 +236,8 @@ static struct soup make_waves(void)
     return soup;
 }
 
-/* Morton order leaps now and then: where it does, a leaf must not reach from one side of the leap to the
- * other, but for one in each 512 triangles at most. */
+/* Morton order leaps now and then. Few leaves may reach from one side of a leap to the other: on this sheet
+ * no more than one for each 512 triangles, where leaves cut from that order alone are many times more. */
 Test(bvh, tree_keeps_leaves_small_on_a_sheet)
 {
     struct soup soup = make_waves();
