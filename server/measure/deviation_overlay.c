@@ -75,8 +75,8 @@ static struct overlay_view view_along(vec3 up, vec3 origin)
 
 struct overlaying {
     const struct surface_parts *parts;
-    const bool *plain; /* of parts->to */
-    bool hopeful;      /* it is worth looking at all triangles */
+    const unsigned char *plain; /* of parts->to */
+    bool hopeful;               /* it is worth looking at all triangles */
     struct tally *tallies;
     size_t first_chunk;
 };
@@ -422,7 +422,7 @@ bool overlay_sum_up(const struct surface_parts *parts, const double *tolerances,
     if (!overlaying.tallies || !overlaying.plain)
         return arena_error(err);
     for (size_t slot = 0; slot < parts->to->bvh.triangle_count; slot++)
-        plain_count += overlaying.plain[slot];
+        plain_count += overlaying.plain[slot] != 0;
     overlaying.hopeful = !parts->frugal || plain_count > parts->to->bvh.triangle_count / 2;
     for (size_t i = 0; i < TALLIES; i++)
         tally_open(&overlaying.tallies[i], tolerances, tolerance_count);

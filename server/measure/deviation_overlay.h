@@ -2,17 +2,18 @@
  *
  * Let T be a triangle, n a direction and R what is within `reach` of T. Suppose that every triangle of the
  * other surface near R shares each of its sides with just one other, not folded (their normals, of one
- * orientation, less than 90 degrees apart), and that its normal is at most an angle t below 45 degrees from
- * n. Two of them that share a side then lie on its two sides in the projection along n, so that the number of
- * triangles over a point of T is the same all over T, as long as they stay within reach: what it is at one
- * corner, or the sum of the areas that they cover divided by that of T. Where it is one, every point x of T
- * has just one height h(x) along n, linear in each of the polygons that T is cut into, and |h| >= d. From the
- * nearest point of the other surface one gets on it to the point over x, straight in the projection, since no
- * side ends it; the way rises by no more than tan t times its length: hence d >= cos t |h|. T itself may be
- * at any angle with n. Nor need it be cut: h is between the least and the greatest of the planes of the
- * triangles over T, which are concave and convex functions, and so on the right side of the linear
- * interpolation between their values at the corners of T; where these are close to each other, they will do.
- * The idea is ours. Lengths are in the frame. */
+ * orientation, less than 90 degrees apart), and that its normal is at most an angle t from n; t is below 45
+ * degrees, or it is below 60, each triangle steeper than 45 has the orientation of those that it shares a
+ * side with, and all near R show the same side along n. Two of them that share a side then lie on its two
+ * sides in the projection along n, so that the number of triangles over a point of T is the same all over T,
+ * as long as they stay within reach: what it is at one corner, or the sum of the areas that they cover
+ * divided by that of T. Where it is one, every point x of T has just one height h(x) along n, linear in each
+ * of the polygons that T is cut into, and |h| >= d. From the nearest point of the other surface one gets on
+ * it to the point over x, straight in the projection, since no side ends it; the way rises by no more than
+ * tan t times its length: hence d >= cos t |h|. T itself may be at any angle with n. Nor need it be cut: h is
+ * between the least and the greatest of the planes of the triangles over T, which are concave and convex
+ * functions, and so on the right side of the linear interpolation between their values at the corners of T;
+ * where these are close to each other, they will do. The idea is ours. Lengths are in the frame. */
 #ifndef MEASURE_DEVIATION_OVERLAY_H
 #define MEASURE_DEVIATION_OVERLAY_H
 

@@ -13,7 +13,7 @@
 struct plain {
     const struct deviation_surface *surface;
     struct deviation_side side;
-    bool *plain;
+    unsigned char *plain;
 };
 
 /* The triangles at a vertex: their slots, and what follows and comes before the vertex in each; padded by
@@ -66,9 +66,10 @@ static bool is_unfolded(const vec3 *points, uint32_t a, uint32_t b, uint32_t c, 
     return vec3_length_sq(u) * vec3_dot(to_c, to_d) < vec3_dot(u, to_c) * vec3_dot(u, to_d);
 }
 
-static void set_not_plain(const struct plain *plain, uint32_t slot)
+/* Others may do so too. */
+static void keep_bits(const struct plain *plain, uint32_t slot, unsigned char bits)
 {
-    __atomic_store_n(&plain->plain[slot], false, __ATOMIC_RELAXED); /* others may do so too */
+    __atomic_fetch_and(&plain->plain[slot], bits, __ATOMIC_RELAXED);
 }
 
 /* The side of triangle i from the vertex to `to`, with `beside` as its third corner. */
@@ -83,7 +84,9 @@ static void look_at_side(const struct plain *plain, uint32_t vertex, const struc
     if (!fit
         || !is_unfolded(plain->surface->points, vertex, to, beside,
                         star->next[other] == to ? star->last[other] : star->next[other]))
-        set_not_plain(plain, star->slots[i]);
+        keep_bits(plain, star->slots[i], 0);
+    else if (next.count != 1)
+        keep_bits(plain, star->slots[i], OVERLAY_PLAIN);
 }
 
 /* Of each side the lesser vertex sees to it. Very many triangles at one vertex are left to others, so that
@@ -94,7 +97,7 @@ static void find_plain_at(const struct plain *plain, uint32_t vertex)
 
     if (plain->side.offsets[vertex + 1] - plain->side.offsets[vertex] > STAR_MAX) {
         for (uint32_t k = plain->side.offsets[vertex]; k < plain->side.offsets[vertex + 1]; k++)
-            set_not_plain(plain, plain->side.slots[k]);
+            keep_bits(plain, plain->side.slots[k], 0);
         return;
     }
     put_star(plain, vertex, &star);
@@ -115,16 +118,16 @@ static void find_plain_chunk(void *context, size_t chunk)
         find_plain_at(plain, (uint32_t)vertex);
 }
 
-const bool *plain_find(const struct deviation_surface *surface, size_t threads, struct arena *keep)
+const unsigned char *plain_find(const struct deviation_surface *surface, size_t threads, struct arena *keep)
 {
     size_t count = surface->bvh.triangle_count;
-    struct plain plain = {.surface = surface, .plain = ARENA_NEW(keep, bool, count)};
+    struct plain plain = {.surface = surface, .plain = ARENA_NEW(keep, unsigned char, count)};
     struct error err;
 
     struct arena rest = *keep;
     if (!plain.plain || !deviation_side_build(surface, threads, &plain.side, &rest, &err))
         return NULL;
-    memset(plain.plain, true, count * sizeof *plain.plain);
+    memset(plain.plain, OVERLAY_PLAIN | OVERLAY_ALIKE, count);
     tasks_run(threads, tasks_chunks(surface->point_count, CHUNK), find_plain_chunk, &plain);
     return plain.plain;
 }

@@ -4,9 +4,10 @@
 #define MEASURE_DEVIATION_PLAIN_H
 
 #include "measure/deviation_surface.h"
+#include "measure/overlay_kernels.h"
 
-/* [slot], from keep; NULL when memory ends. The same for any number of threads. Triangles at a vertex of very
- * many count as not plain, so that the work is linear. */
-const bool *plain_find(const struct deviation_surface *surface, size_t threads, struct arena *keep);
+/* [slot], from keep: bits of OVERLAY_PLAIN and OVERLAY_ALIKE, or 0; NULL when memory ends. The same for any
+ * number of threads. Triangles at a vertex of very many count as not plain, so that the work is linear. */
+const unsigned char *plain_find(const struct deviation_surface *surface, size_t threads, struct arena *keep);
 
 #endif

@@ -20,12 +20,15 @@ struct overlay_view {
     vec3 origin, axes[3];
 };
 
+#define OVERLAY_PLAIN 1 /* each of its sides is shared with just one other, not folded */
+#define OVERLAY_ALIKE 2 /* and that one is of the same orientation */
+
 /* Faces that may be near a triangle, OVERLAY_LANES to a block; unused lanes are like the last face. Corners
  * and plain are put in; `view` turns the corners, counter-clockwise and x, y across, z along the view, and
  * sets the rest. */
 struct overlay_block {
     double x[3][OVERLAY_LANES], y[3][OVERLAY_LANES], z[3][OVERLAY_LANES]; /* by corner */
-    int64_t plain[OVERLAY_LANES]; /* not 0: each of its sides is shared with just one other, not folded */
+    int64_t plain[OVERLAY_LANES];                          /* bits of OVERLAY_PLAIN, OVERLAY_ALIKE */
     double slope_x[OVERLAY_LANES], slope_y[OVERLAY_LANES]; /* of its plane */
     double twice[OVERLAY_LANES];                           /* the area of the projection */
     double cosine_sq[OVERLAY_LANES];                       /* of its angle with the view */
@@ -44,7 +47,7 @@ struct overlay_faces {
 #define OVERLAY_REACH_SIDES                                                                                  \
     0.12                           /* of the longest side: what heights may be more than `farthest`, guessed \
                                     */
-#define OVERLAY_REACH_TIMES 1.4142 /* > 1 / 0.7072, the least cosine that overlay_loops.h lets pass */
+#define OVERLAY_REACH_TIMES 1.4142 /* > 1 / 0.7072: enough below 45 degrees; what is steeper is asked */
 #define OVERLAY_BOX_SLACK 1e-6     /* of float boxes */
 
 /* Triangles that are looked at, as they were and as the view has them: counter-clockwise. */

@@ -6,8 +6,10 @@
 
 #define CORNERS_MAX 9 /* of a triangle clipped to another */
 #define OVER_MAX ((size_t)OVERLAY_PIECES_OF_ONE)
-#define COS_MIN 0.7072 /* above that of 45 degrees */
-#define TILT_MIN 0.5   /* cosine of a triangle's angle with the view */
+#define WRONG_MAX ((size_t)32) /* faces near that may not be met */
+#define COS_MIN 0.5001         /* above that of 60 degrees */
+#define COS_FOLD 0.7072        /* above that of 45 degrees: folds are told without the side that faces show */
+#define TILT_MIN 0.5           /* cosine of a triangle's angle with the view */
 #define FLAT 0x1p-12   /* twice the area, as a share of the squared longest side: less is left to others */
 #define ROUND 0x1p-8   /* of a face, likewise of two sides: no needle */
 #define ROUNDER 0x1p-3 /* its plane may be looked at beyond it, */
@@ -44,7 +46,8 @@ static inline double most_of(const double *v)
 /* Corners across and along the view, counter-clockwise. */
 struct turned {
     double x[3], y[3], z[3];
-    double twice; /* the area of the projection */
+    double twice;   /* the area of the projection */
+    bool clockwise; /* before */
 };
 
 static inline struct turned turned_of(const struct overlay_view *view, const double *x, const double *y,
@@ -64,7 +67,8 @@ static inline struct turned turned_of(const struct overlay_view *view, const dou
     struct turned turned = {{seen.x[0], clockwise ? seen.x[2] : seen.x[1], clockwise ? seen.x[1] : seen.x[2]},
                             {seen.y[0], clockwise ? seen.y[2] : seen.y[1], clockwise ? seen.y[1] : seen.y[2]},
                             {seen.z[0], clockwise ? seen.z[2] : seen.z[1], clockwise ? seen.z[1] : seen.z[2]},
-                            fabs(twice)};
+                            fabs(twice),
+                            clockwise};
     return turned;
 }
 
@@ -132,10 +136,14 @@ static void place(const struct overlay_view *view, size_t count, struct overlay_
 }
 
 enum face_flag {
-    FACE_WRONG = 1, /* steep, or not plain */
+    FACE_WRONG = 1, /* too steep, or not plain */
     FACE_ROUND = 2, /* no needle */
-    FACE_ROUNDER = 4
+    FACE_ROUNDER = 4,
+    FACE_FRONT = 1 << 12, /* the side that is seen */
+    FACE_BACK = 1 << 13,
+    FACE_STEEP = 1 << 14 /* all near show the same side, or it is wrong */
 };
+#define FACE_SIDES (FACE_FRONT | FACE_BACK | FACE_STEEP)
 
 static inline void view_lane(const struct overlay_view *view, int i, struct overlay_block *restrict block)
 {
@@ -150,7 +158,10 @@ static inline void view_lane(const struct overlay_view *view, int i, struct over
     struct sides sides = sides_of(turned.x, turned.y, turned.z);
     double normal_sq = vec3_length_sq(sides.normal), up = turned.twice, farthest = 0,
            sides_sq = vec3_length_sq(sides.ab) + vec3_length_sq(sides.ac);
-    bool level = (up * up >= COS_MIN * COS_MIN * normal_sq) & (normal_sq > 0) & (block->plain[i] != 0);
+    bool steep = !(up * up >= COS_FOLD * COS_FOLD * normal_sq);
+    int64_t needed = steep ? OVERLAY_PLAIN | OVERLAY_ALIKE : OVERLAY_PLAIN;
+    bool level =
+        (up * up >= COS_MIN * COS_MIN * normal_sq) & (normal_sq > 0) & ((block->plain[i] & needed) == needed);
     for (int k = 0; k < 3; k++) {
         block->x[k][i] = turned.x[k];
         block->y[k][i] = turned.y[k];
@@ -163,7 +174,8 @@ static inline void view_lane(const struct overlay_view *view, int i, struct over
     block->cosine_sq[i] = level ? up * up / normal_sq : 1;
     block->rounding[i] = SIDE_SLACK * farthest;
     block->flags[i] = (level ? 0 : FACE_WRONG) | (up > ROUND * sides_sq ? FACE_ROUND : 0)
-                      | (up > ROUNDER * sides_sq ? FACE_ROUNDER : 0);
+                      | (up > ROUNDER * sides_sq ? FACE_ROUNDER : 0)
+                      | (turned.clockwise ? FACE_BACK : FACE_FRONT) | (level & steep ? FACE_STEEP : 0);
     block->low[0][i] = least_of(turned.x);
     block->low[1][i] = least_of(turned.y);
     block->low[2][i] = least_of(turned.z);
@@ -251,8 +263,10 @@ struct sight {
     double low[3][OVERLAY_LANES], high[3][OVERLAY_LANES]; /* of planes over the corners */
     int64_t inside[3][OVERLAY_LANES]; /* faces that have the corner inside; UNSURE and more: not known */
     int64_t flags[OVERLAY_LANES];     /* of a block */
-    size_t over_count;
+    int64_t all_flags;                /* of all blocks */
+    size_t over_count, wrong_count;
     uint16_t over[OVER_MAX], over_flags[OVER_MAX];
+    uint16_t wrong[WRONG_MAX + OVERLAY_LANES]; /* beside it, and not far enough to be left out at once */
 };
 
 /* All bits, or none: what comparisons are for vectors. */
@@ -286,7 +300,7 @@ static inline void see_lane(const struct base *base, const struct overlay_block 
     int64_t here = near_mask(base, block, i) & ~mask_of(farthest < -base->reach),
             larger = mask_of(block->twice[i] > 2 * base->area) & SIGHT_LARGER;
     flags |= (mask_of(farthest > 0) & SIGHT_OVER) | (larger & (block->flags[i] * (SIGHT_LARGER / FACE_ROUND)))
-             | (block->flags[i] & FACE_WRONG);
+             | (block->flags[i] & (FACE_WRONG | FACE_SIDES));
     sight->flags[i] = here & flags;
     sight->cosine_sq[i] = lesser(sight->cosine_sq[i], here ? block->cosine_sq[i] : 1);
 }
@@ -341,7 +355,20 @@ static inline void list_over(size_t b, struct sight *sight)
     }
 }
 
-/* False where some face near is wrong, or too many are over the triangle. */
+static inline bool list_wrong(size_t b, struct sight *sight)
+{
+    int64_t over = 0;
+
+    for (size_t i = 0; i < OVERLAY_LANES; i++) {
+        bool wrong = sight->flags[i] & FACE_WRONG;
+        over |= wrong ? sight->flags[i] & SIGHT_OVER : 0;
+        sight->wrong[sight->wrong_count] = (uint16_t)(b * OVERLAY_LANES + i);
+        sight->wrong_count += wrong;
+    }
+    return !over && sight->wrong_count < WRONG_MAX;
+}
+
+/* False where a face over the triangle is wrong, or too many are. */
 static inline bool see_block(const struct base *base, const struct overlay_faces *faces, size_t b,
                              struct sight *sight)
 {
@@ -354,7 +381,8 @@ static inline bool see_block(const struct base *base, const struct overlay_faces
         see_lane(base, block, i, sight);
     for (int i = 0; i < OVERLAY_LANES; i++)
         all |= sight->flags[i];
-    if (all & FACE_WRONG)
+    sight->all_flags |= all;
+    if ((all & FACE_WRONG) && !list_wrong(b, sight))
         return false;
     if (!(all & SIGHT_OVER))
         return true;
@@ -377,11 +405,12 @@ static inline bool see(const struct base *base, const struct overlay_faces *face
             sight->inside[k][i] = 0;
         }
     }
-    sight->over_count = 0;
+    sight->over_count = sight->wrong_count = 0;
+    sight->all_flags = 0;
     for (size_t b = 0; b * OVERLAY_LANES < faces->count; b++)
         if (!see_block(base, faces, b, sight))
             return false;
-    return true;
+    return (sight->all_flags & FACE_SIDES) != FACE_SIDES;
 }
 
 /* --- cutting --- */
@@ -578,6 +607,38 @@ static inline bool add_planes(const struct base *base, const struct sight *sight
     return true;
 }
 
+/* Whether a face is farther from the triangle than `reach`. */
+static inline bool is_beyond(const struct base *base, const struct overlay_block *block, size_t lane,
+                             double reach)
+{
+    double less = base->reach - reach;
+    bool beyond = false;
+
+    for (int k = 0; k < 3; k++)
+        beyond |= (block->low[k][lane] > base->high[k] - less) | (block->high[k][lane] < base->low[k] + less);
+    for (int side = 0; side < 3; side++) {
+        double inside[3];
+        for (int k = 0; k < 3; k++)
+            inside[k] = base->inward_x[side] * (block->x[k][lane] - base->x[side])
+                        + base->inward_y[side] * (block->y[k][lane] - base->y[side]);
+        beyond |= most_of(inside) < -reach;
+    }
+    return beyond;
+}
+
+/* Whether all within `reach` is known, and nothing there is wrong. */
+static inline bool is_reach_known(const struct base *base, const struct overlay_faces *faces,
+                                  const struct sight *sight, double reach)
+{
+    if (!(reach <= base->reach))
+        return false;
+    for (size_t i = 0; i < sight->wrong_count; i++)
+        if (!is_beyond(base, &faces->blocks[sight->wrong[i] / OVERLAY_LANES], sight->wrong[i] % OVERLAY_LANES,
+                       reach))
+            return false;
+    return true;
+}
+
 static bool cut(const struct overlay_bases *bases, size_t lane, const struct overlay_faces *faces,
                 struct overlay_pieces *pieces, struct overlay_found *found)
 {
@@ -593,7 +654,7 @@ static bool cut(const struct overlay_bases *bases, size_t lane, const struct ove
     for (int i = 0; i < OVERLAY_LANES; i++)
         cosine_sq = lesser(cosine_sq, sight.cosine_sq[i]);
     found->cosine = sqrt(cosine_sq) * (1 - BIN_SLACK);
-    return true;
+    return is_reach_known(&base, faces, &sight, found->high / found->cosine + OVERLAY_BOX_SLACK);
 }
 
 /* --- summing up --- */

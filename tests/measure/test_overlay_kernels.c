@@ -62,7 +62,7 @@ static void put_corner(struct overlay_faces *faces, size_t face, int k, vec3 p)
     block->x[k][lane] = p.x;
     block->y[k][lane] = p.y;
     block->z[k][lane] = p.z;
-    block->plain[lane] = 1;
+    block->plain[lane] = OVERLAY_PLAIN | OVERLAY_ALIKE;
 }
 
 /* From -0.5 to 1 each way, rough. */
@@ -240,6 +240,39 @@ Test(overlay_kernels, cut_bounds_the_heights_of_a_roof)
         halves += pieces->count == 2 && !(pieces->area_high[0] > 0) && !(pieces->area_low[1] > 0);
     }
     cr_expect(gt(sz, halves, 100));
+    free(faces);
+    free(pieces);
+}
+
+/* Two faces that rise and fall from the first axis, over one half of a triangle: their areas add up to its
+ * own, yet its other half has nothing over it. Either one shows its back, or their orientations differ. */
+Test(overlay_kernels, cut_does_not_take_a_fold_for_a_cover)
+{
+    struct overlay_faces *faces = calloc(1, sizeof *faces);
+    struct overlay_pieces *pieces = calloc(1, sizeof *pieces);
+
+    for (int turned = 0; turned < 2; turned++)
+        for (int rise = 2; rise <= 3; rise++) {
+            double slope = rise / 2.0; /* 45 degrees, and 56 */
+            const vec3 corners[4] = {{-2, 0, 0}, {2, 0, 0}, {0, 2, 2 * slope}, {0, 2, -2 * slope}};
+            struct overlay_bases base = {
+                .corners = {{{0}, {0}, {0.02}}, {{0.25}, {0.125}, {0.02}}, {{0.25}, {-0.125}, {0.02}}},
+                .farthest = {0.5}};
+            struct overlay_found found;
+            faces->count = 2;
+            for (int lane = 0; lane < OVERLAY_LANES; lane++)
+                for (int k = 0; k < 3; k++) {
+                    int other = turned ? k : (4 - k) % 3;
+                    put_corner(faces, (size_t)lane, k, corners[lane == 0 ? k : other == 2 ? 3 : other]);
+                    faces->blocks[0].plain[lane] = turned ? OVERLAY_PLAIN : OVERLAY_PLAIN | OVERLAY_ALIKE;
+                }
+            faces->view = (struct overlay_view){{0, 0, 0}, {{1, 0, 0}, {0, 1, 0}, {0, 0, 1}}};
+            open_room(pieces);
+            overlay_kernels_best()->view(faces);
+            overlay_kernels_best()->place(&faces->view, 1, &base);
+            cr_expect(not(overlay_kernels_best()->cut(&base, 0, faces, pieces, &found)), "%d, slope %g",
+                      turned, slope);
+        }
     free(faces);
     free(pieces);
 }
