@@ -148,6 +148,7 @@ struct direction {
     struct one_sided_deviation *deviation;
     struct deviation_vertices *vertices; /* room; found where the statistics needed them */
     struct face_distances *faces;        /* or NULL */
+    const struct deviation_side *side;   /* of `to`, or NULL */
 };
 
 /* The half-width of mean and RMS, in the frame: a share of the reference's diagonal, or of the subject's
@@ -198,6 +199,7 @@ static bool measure_direction(const struct pair *pair, const struct direction *d
                                            .tolerance_count = pair->settings->tolerance_count,
                                            .classes = &classes,
                                            .threads = pair->settings->threads,
+                                           .side = direction->side,
                                            .vertices = direction->vertices,
                                            .progress = pair->progress,
                                            .progress_from = direction->progress_from,
@@ -261,7 +263,8 @@ static bool take_loss(const struct pair *pair, const struct maximum *lost, struc
                                    0.35,
                                    &deviation->reference_to_subject,
                                    &vertices,
-                                   faces ? &faces->of_reference : NULL};
+                                   faces ? &faces->of_reference : NULL,
+                                   NULL};
 
     return deviation_vertices_open(&pair->reference, &vertices, &scratch, err)
            && measure_direction(pair, &loss, wide, keep, scratch, err)
@@ -314,12 +317,13 @@ static bool take_invention(const struct pair *pair, const struct maximum *invent
                                         0.8,
                                         &deviation->subject_to_reference,
                                         &vertices,
-                                        faces ? &faces->of_subject : NULL};
+                                        faces ? &faces->of_subject : NULL,
+                                        &side};
 
     *signed_ = (struct signed_deviation){false, NAN, NAN, NAN, NAN, NAN};
     return deviation_vertices_open(&pair->subject, &vertices, &scratch, err)
-           && measure_direction(pair, &invention, wide, keep, scratch, err)
            && deviation_side_build(&pair->reference, pair->settings->threads, &side, &scratch, err)
+           && measure_direction(pair, &invention, wide, keep, scratch, err)
            && take_samples(pair, &invention, wide->vague, has_sides ? &side : NULL, 0.8, 0.9,
                            has_sides ? signed_ : NULL, scratch, err)
            && take_vertices(pair, invented, &side, has_sides, signed_, &vertices, fields, keep, scratch, err);

@@ -418,7 +418,7 @@ bool overlay_sum_up(const struct surface_parts *parts, const double *tolerances,
     struct overlaying overlaying = {.parts = parts,
                                     .tallies = arena_alloc(&scratch, TALLIES, sizeof(struct tally), 64)};
 
-    overlaying.plain = plain_find(parts->to, parts->threads, &scratch);
+    overlaying.plain = plain_find(parts->to, parts->side, parts->threads, &scratch);
     if (!overlaying.tallies || !overlaying.plain)
         return arena_error(err);
     for (size_t slot = 0; slot < parts->to->bvh.triangle_count; slot++)

@@ -7,6 +7,7 @@
 #define MEASURE_DEVIATION_PARTS_H
 
 #include "measure/deviation_bracket.h"
+#include "measure/deviation_side.h"
 #include "measure/deviation_vertices.h"
 
 #define PARTS_BATCH_MAX ((size_t)1 << 14)
@@ -36,8 +37,9 @@ struct part_bounds {
  * leaves. */
 struct surface_parts {
     const struct deviation_surface *from, *to;
-    double reach, wanted; /* see deviation_bracket.h */
-    bool frugal;          /* see deviation_statistics.h */
+    const struct deviation_side *side; /* of `to`, or NULL */
+    double reach, wanted;              /* see deviation_bracket.h */
+    bool frugal;                       /* see deviation_statistics.h */
     size_t threads;
     size_t count, capacity;
     struct part *parts;        /* [count]; first the triangle_count triangles by slot. A triangle that was cut

@@ -2,7 +2,6 @@
 #include "measure/deviation_plain.h"
 
 #include "base/tasks.h"
-#include "measure/deviation_side.h"
 
 #include <string.h>
 
@@ -12,7 +11,7 @@
 
 struct plain {
     const struct deviation_surface *surface;
-    struct deviation_side side;
+    const struct deviation_side *side;
     unsigned char *plain;
 };
 
@@ -25,11 +24,11 @@ struct star {
 
 static void put_star(const struct plain *plain, uint32_t vertex, struct star *star)
 {
-    const size_t first = plain->side.offsets[vertex];
+    const size_t first = plain->side->offsets[vertex];
 
-    star->count = plain->side.offsets[vertex + 1] - first;
+    star->count = plain->side->offsets[vertex + 1] - first;
     for (size_t i = 0; i < star->count; i++) {
-        const uint32_t slot = plain->side.slots[first + i], *corner = plain->surface->bvh.corners[slot];
+        const uint32_t slot = plain->side->slots[first + i], *corner = plain->surface->bvh.corners[slot];
         unsigned at = corner[0] == vertex ? 0 : corner[1] == vertex ? 1 : 2;
         star->slots[i] = slot;
         star->next[i] = corner[(at + 1) % 3];
@@ -95,9 +94,9 @@ static void find_plain_at(const struct plain *plain, uint32_t vertex)
 {
     struct star star;
 
-    if (plain->side.offsets[vertex + 1] - plain->side.offsets[vertex] > STAR_MAX) {
-        for (uint32_t k = plain->side.offsets[vertex]; k < plain->side.offsets[vertex + 1]; k++)
-            keep_bits(plain, plain->side.slots[k], 0);
+    if (plain->side->offsets[vertex + 1] - plain->side->offsets[vertex] > STAR_MAX) {
+        for (uint32_t k = plain->side->offsets[vertex]; k < plain->side->offsets[vertex + 1]; k++)
+            keep_bits(plain, plain->side->slots[k], 0);
         return;
     }
     put_star(plain, vertex, &star);
@@ -118,15 +117,22 @@ static void find_plain_chunk(void *context, size_t chunk)
         find_plain_at(plain, (uint32_t)vertex);
 }
 
-const unsigned char *plain_find(const struct deviation_surface *surface, size_t threads, struct arena *keep)
+const unsigned char *plain_find(const struct deviation_surface *surface, const struct deviation_side *side,
+                                size_t threads, struct arena *keep)
 {
     size_t count = surface->bvh.triangle_count;
-    struct plain plain = {.surface = surface, .plain = ARENA_NEW(keep, unsigned char, count)};
+    struct plain plain = {surface, side, ARENA_NEW(keep, unsigned char, count)};
+    struct arena rest = *keep;
+    struct deviation_side own;
     struct error err;
 
-    struct arena rest = *keep;
-    if (!plain.plain || !deviation_side_build(surface, threads, &plain.side, &rest, &err))
+    if (!plain.plain)
         return NULL;
+    if (!side) {
+        plain.side = &own;
+        if (!deviation_side_build(surface, threads, &own, &rest, &err))
+            return NULL;
+    }
     memset(plain.plain, OVERLAY_PLAIN | OVERLAY_ALIKE, count);
     tasks_run(threads, tasks_chunks(surface->point_count, CHUNK), find_plain_chunk, &plain);
     return plain.plain;

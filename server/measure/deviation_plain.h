@@ -3,11 +3,13 @@
 #ifndef MEASURE_DEVIATION_PLAIN_H
 #define MEASURE_DEVIATION_PLAIN_H
 
-#include "measure/deviation_surface.h"
+#include "measure/deviation_side.h"
 #include "measure/overlay_kernels.h"
 
-/* [slot], from keep: bits of OVERLAY_PLAIN and OVERLAY_ALIKE, or 0; NULL when memory ends. The same for any
- * number of threads. Triangles at a vertex of very many count as not plain, so that the work is linear. */
-const unsigned char *plain_find(const struct deviation_surface *surface, size_t threads, struct arena *keep);
+/* [slot], from keep; side: of the surface, or NULL. Holds bits of OVERLAY_PLAIN and OVERLAY_ALIKE, or 0; NULL
+ * when memory ends. The same for any number of threads. Triangles at a vertex of very many count as not
+ * plain, so that the work is linear. */
+const unsigned char *plain_find(const struct deviation_surface *surface, const struct deviation_side *side,
+                                size_t threads, struct arena *keep);
 
 #endif

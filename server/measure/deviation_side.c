@@ -8,61 +8,73 @@
 #include <string.h>
 
 #define DEGREES (180 / 3.14159265358979323846)
+#define RANGES_MAX ((size_t)4)
 
+/* Triangles in ranges of about as many, one for each thread: counts, then places, of their own. */
 struct building {
     struct deviation_side *side;
-    size_t ranges; /* of vertices: each sees all triangles, and writes what is of its own */
+    size_t ranges;
+    uint32_t *cursors; /* [ranges][point_count] how many, then where the next one goes */
 };
 
-/* Counts them in offsets. */
+static size_t border_of(const struct building *building, size_t range)
+{
+    return building->side->surface->bvh.triangle_count * range / building->ranges;
+}
+
 static void count_range(void *context, size_t range)
 {
     const struct building *building = context;
     const struct deviation_surface *surface = building->side->surface;
-    uint32_t *offsets = building->side->offsets;
-    size_t begin = surface->point_count * range / building->ranges,
-           end = surface->point_count * (range + 1) / building->ranges;
+    uint32_t *counts = building->cursors + range * surface->point_count;
 
-    memset(&offsets[begin], 0, (end - begin) * sizeof *offsets);
-    for (size_t slot = 0; slot < surface->bvh.triangle_count; slot++)
-        for (int i = 0; i < 3; i++) {
-            uint32_t v = surface->bvh.corners[slot][i];
-            if (v >= begin && v < end)
-                offsets[v]++;
-        }
+    memset(counts, 0, surface->point_count * sizeof *counts);
+    for (size_t slot = border_of(building, range); slot < border_of(building, range + 1); slot++)
+        for (int i = 0; i < 3; i++)
+            counts[surface->bvh.corners[slot][i]]++;
 }
 
-/* Offsets of the ends come in, and move back to those of the beginnings. */
+static void place_ranges(const struct building *building)
+{
+    const size_t point_count = building->side->surface->point_count;
+    uint32_t sum = 0;
+
+    for (size_t v = 0; v < point_count; v++) {
+        building->side->offsets[v] = sum;
+        for (size_t range = 0; range < building->ranges; range++) {
+            uint32_t *cursor = &building->cursors[range * point_count + v], count = *cursor;
+            *cursor = sum;
+            sum += count;
+        }
+    }
+    building->side->offsets[point_count] = sum;
+}
+
 static void fill_range(void *context, size_t range)
 {
     const struct building *building = context;
-    const struct deviation_side *side = building->side;
-    const struct deviation_surface *surface = side->surface;
-    size_t begin = surface->point_count * range / building->ranges,
-           end = surface->point_count * (range + 1) / building->ranges;
+    const struct deviation_surface *surface = building->side->surface;
+    uint32_t *cursors = building->cursors + range * surface->point_count;
 
-    for (size_t slot = surface->bvh.triangle_count; slot-- > 0;)
-        for (int i = 0; i < 3; i++) {
-            uint32_t v = surface->bvh.corners[slot][i];
-            if (v >= begin && v < end)
-                side->slots[--side->offsets[v]] = (uint32_t)slot;
-        }
+    for (size_t slot = border_of(building, range); slot < border_of(building, range + 1); slot++)
+        for (int i = 0; i < 3; i++)
+            building->side->slots[cursors[surface->bvh.corners[slot][i]]++] = (uint32_t)slot;
 }
 
 bool deviation_side_build(const struct deviation_surface *surface, size_t threads,
                           struct deviation_side *side, struct arena *keep, struct error *err)
 {
-    struct building building = {side, threads > 1 ? threads : 1};
-    uint32_t sum = 0;
+    struct building building = {side, threads < RANGES_MAX ? threads : RANGES_MAX, NULL};
 
+    building.ranges = building.ranges > 0 ? building.ranges : 1;
     *side = (struct deviation_side){surface, ARENA_NEW(keep, uint32_t, surface->point_count + 1),
                                     ARENA_NEW(keep, uint32_t, 3 * surface->bvh.triangle_count)};
-    if (!side->offsets || !side->slots)
+    struct arena scratch = *keep;
+    building.cursors = ARENA_NEW(&scratch, uint32_t, building.ranges * surface->point_count);
+    if (!side->offsets || !side->slots || !building.cursors)
         return arena_error(err);
     tasks_run(threads, building.ranges, count_range, &building);
-    for (size_t v = 0; v < surface->point_count; v++)
-        side->offsets[v] = sum += side->offsets[v];
-    side->offsets[surface->point_count] = sum;
+    place_ranges(&building);
     tasks_run(threads, building.ranges, fill_range, &building);
     return true;
 }

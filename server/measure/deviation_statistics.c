@@ -376,6 +376,7 @@ bool statistics_measure(const struct deviation_surface *from, const struct devia
 
     *parts = (struct surface_parts){.from = from,
                                     .to = to,
+                                    .side = settings->side,
                                     .reach = settings->reach,
                                     .frugal = settings->frugal,
                                     .wanted = WANTED_SHARE * settings->halfwidth,

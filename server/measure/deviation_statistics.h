@@ -37,6 +37,7 @@ struct statistics_settings {
     double tolerances[DEVIATION_TOLERANCES_MAX];
     const struct distance_classes *classes; /* NULL: none; nothing is cut up for their sake */
     size_t threads;
+    const struct deviation_side *side;   /* of `to`, or NULL: built where it is needed */
     struct deviation_vertices *vertices; /* room for those of `from`; found where a trial leaves no hope */
     const struct progress *progress;
     double progress_from, progress_to; /* this part of the stage "statistics" */
