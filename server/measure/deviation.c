@@ -137,7 +137,7 @@ static void widen_signed(const struct pair *pair, const struct deviation_vertice
 
     signed_->min = fmin(signed_->min, distance);
     signed_->max = fmax(signed_->max, distance);
-    deviation_vertices_widen_signed(vertices, &pair->subject, side, signed_);
+    deviation_vertices_widen_signed(vertices, &pair->subject, side, pair->settings->threads, signed_);
 }
 
 /* What is wanted of the distances from one surface to the other. */

@@ -7,6 +7,7 @@
 
 #define CHUNK 512
 #define SLICE_CHUNKS 64
+#define RANGES 32
 #define REACH_TIMES 1.5 /* the farthest of those before: most of the next ones are no farther */
 
 struct asking {
@@ -152,16 +153,42 @@ static double signed_distance(const struct deviation_vertices *vertices,
     return vertices->distances[v] * deviation_side_of(side, subject->points[v], vertices->nearest[v]);
 }
 
-void deviation_vertices_widen_signed(const struct deviation_vertices *vertices,
-                                     const struct deviation_surface *subject,
-                                     const struct deviation_side *side, struct signed_deviation *signed_)
+/* The extremes of each of so many ranges of vertices. */
+struct widening {
+    const struct deviation_vertices *vertices;
+    const struct deviation_surface *subject;
+    const struct deviation_side *side;
+    double min[RANGES], max[RANGES];
+};
+
+static void widen_range(void *context, size_t range)
 {
-    for (size_t v = 0; v < vertices->count; v++) {
+    struct widening *widening = context;
+    const struct deviation_vertices *vertices = widening->vertices;
+    double min = INFINITY, max = -INFINITY;
+
+    for (size_t v = vertices->count * range / RANGES; v < vertices->count * (range + 1) / RANGES; v++) {
         if (vertices->nearest[v] == BVH_NONE)
             continue;
-        double distance = signed_distance(vertices, subject, side, v);
-        signed_->min = fmin(signed_->min, distance);
-        signed_->max = fmax(signed_->max, distance);
+        double distance = signed_distance(vertices, widening->subject, widening->side, v);
+        min = fmin(min, distance);
+        max = fmax(max, distance);
+    }
+    widening->min[range] = min;
+    widening->max[range] = max;
+}
+
+void deviation_vertices_widen_signed(const struct deviation_vertices *vertices,
+                                     const struct deviation_surface *subject,
+                                     const struct deviation_side *side, size_t threads,
+                                     struct signed_deviation *signed_)
+{
+    struct widening widening = {.vertices = vertices, .subject = subject, .side = side};
+
+    tasks_run(threads, RANGES, widen_range, &widening);
+    for (size_t range = 0; range < RANGES; range++) {
+        signed_->min = fmin(signed_->min, widening.min[range]);
+        signed_->max = fmax(signed_->max, widening.max[range]);
     }
 }
 

@@ -34,7 +34,8 @@ bool deviation_vertices_find(const struct deviation_surface *from, const struct 
 /* Widens min and max of signed_ (frame) by the vertices. */
 void deviation_vertices_widen_signed(const struct deviation_vertices *vertices,
                                      const struct deviation_surface *subject,
-                                     const struct deviation_side *side, struct signed_deviation *signed_);
+                                     const struct deviation_side *side, size_t threads,
+                                     struct signed_deviation *signed_);
 
 /* The fields of --fields, in the units of the file: distance, its certified bounds, the nearest face, the
  * angle between pseudonormals in degrees, and, where the reference has sides, the signed distance. */

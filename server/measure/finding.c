@@ -92,7 +92,7 @@ static void list_faces(const struct corner_group *place, struct finding *finding
 {
     size_t latest = SIZE_MAX;
     for (size_t i = 0; i < place->count; i++) {
-        size_t f = place->input->edges.corner_face[place->corners[i]];
+        size_t f = edges_face(&place->input->edges, place->corners[i]);
         if (f == latest)
             continue;
         latest = f;
@@ -106,7 +106,7 @@ static void list_faces(const struct corner_group *place, struct finding *finding
 static void tell_apart(const struct corner_group *place, struct finding *finding)
 {
     const struct measure_input *input = place->input;
-    uint32_t first = place->corners[0], f = input->edges.corner_face[first];
+    uint32_t first = place->corners[0], f = edges_face(&input->edges, first);
     uint32_t vertex = input->mesh->face_vertices[first];
     if (finding->kind == FINDING_FLIPPED_FACES)
         finding->form = input->shells.sheet_orientable[input->shells.face_sheet[f]] ? FINDING_TWO_SIDED

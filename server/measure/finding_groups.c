@@ -74,7 +74,7 @@ static bool group_faces(const struct measure_input *input, const bool *marked, b
     disjoint_sets_begin(set, mesh->face_count);
     memset(latest, 0xff, place_count * sizeof *latest);
     for (uint32_t c = 0; c < edges->corner_count; c++) {
-        uint32_t f = edges->corner_face[c], place = by_edges ? edges->corner_edge[c] : mesh->face_vertices[c];
+        uint32_t f = edges_face(edges, c), place = by_edges ? edges->corner_edge[c] : mesh->face_vertices[c];
         if (!marked[f] || place == EDGE_NONE)
             continue;
         if (latest[place] != UINT32_MAX)
@@ -87,7 +87,7 @@ static bool group_faces(const struct measure_input *input, const bool *marked, b
         if (marked[f])
             groups->size[set[f]] += extra[f];
     for (size_t c = 0; c < edges->corner_count; c++)
-        groups->corner_group[c] = set[edges->corner_face[c]];
+        groups->corner_group[c] = set[edges_face(edges, (uint32_t)c)];
     score_by_count(groups);
     return true;
 }
@@ -141,7 +141,7 @@ static void mark_flipped(const struct measure_input *input, bool *marked, int64_
     for (size_t e = 0; e < edges->count; e++)
         if (edges_incidence(edges, e) == 2 && !edges_is_consistent(edges, input->mesh, e))
             for (uint32_t i = edges->side_begin[e]; i < edges->side_begin[e + 1]; i++) {
-                uint32_t f = edges->corner_face[edges->sides[i]];
+                uint32_t f = edges_face(edges, edges->sides[i]);
                 marked[f] = marked[f] || !shells->sheet_orientable[shells->face_sheet[f]];
             }
 }
@@ -215,8 +215,8 @@ static bool group_nonmanifold_vertices(const struct measure_input *input, struct
         groups->corner_group[c] = group;
         if (group == UINT32_MAX)
             continue;
-        groups->size[group] += latest_face[group] != edges->corner_face[c] + 1;
-        latest_face[group] = edges->corner_face[c] + 1;
+        groups->size[group] += latest_face[group] != edges_face(edges, (uint32_t)c) + 1;
+        latest_face[group] = edges_face(edges, (uint32_t)c) + 1;
     }
     score_by_count(groups);
     return true;
@@ -238,7 +238,8 @@ static bool group_stray_shells(const struct measure_input *input, struct finding
     if (!make_room(input, stray_count, groups, keep, err))
         return false;
     for (size_t c = 0; c < input->edges.corner_count; c++)
-        groups->corner_group[c] = shell_group[input->shells.face_shell[input->edges.corner_face[c]]];
+        groups->corner_group[c] =
+            shell_group[input->shells.face_shell[edges_face(&input->edges, (uint32_t)c)]];
     for (size_t s = 0; s < shell_count; s++)
         if (shell_group[s] != UINT32_MAX) {
             groups->size[shell_group[s]] = input->shell_area[s];

@@ -23,8 +23,8 @@ static void look_around(const struct measure_input *input, struct vertex_valence
         if (c + AHEAD < edges->corner_count)
             ahead_ask(&around[input->mesh->face_vertices[c + AHEAD]]);
         struct vertex_valence *at = &around[input->mesh->face_vertices[c]];
-        at->faces += at->latest_face != edges->corner_face[c] + 1;
-        at->latest_face = edges->corner_face[c] + 1;
+        at->faces += at->latest_face != edges_face(edges, (uint32_t)c) + 1;
+        at->latest_face = edges_face(edges, (uint32_t)c) + 1;
     }
 }
 

@@ -121,7 +121,7 @@ static struct star count_star(const struct cage *cage, uint32_t v)
 
     for (uint32_t i = cage->corner_begin[v]; i < cage->corner_begin[v + 1]; i++) {
         uint32_t c = cage->corners[i];
-        star.quads = star.quads && mesh_face_size(&cage->mesh, cage->edges.corner_face[c]) == 4;
+        star.quads = star.quads && mesh_face_size(&cage->mesh, edges_face(&cage->edges, c)) == 4;
         add_side(cage, c, &star);
         add_side(cage, cage_previous(cage, c), &star);
     }

@@ -13,7 +13,7 @@ static vec3 smooth_quads_limit(const struct cage *cage, uint32_t v)
     vec3 twice_edges = {0}, diagonals = {0};
 
     for (uint32_t i = cage->corner_begin[v]; i < cage->corner_begin[v + 1]; i++) {
-        uint32_t begin = cage->mesh.face_offsets[cage->edges.corner_face[cage->corners[i]]];
+        uint32_t begin = cage->mesh.face_offsets[edges_face(&cage->edges, cage->corners[i])];
         uint32_t at = cage->corners[i] - begin;
         const vec3 *p = cage->mesh.positions;
         twice_edges = vec3_add(

@@ -20,7 +20,7 @@ static bool make_room(const struct cage *cage, uint32_t f, struct cage *local, s
         uint32_t v = cage->mesh.face_vertices[c];
         for (uint32_t i = cage->corner_begin[v]; i < cage->corner_begin[v + 1]; i++) {
             faces++;
-            corners += mesh_face_size(&cage->mesh, cage->edges.corner_face[cage->corners[i]]);
+            corners += mesh_face_size(&cage->mesh, edges_face(&cage->edges, cage->corners[i]));
         }
     }
     mesh->positions = ARENA_NEW(keep, vec3, corners);
@@ -90,7 +90,7 @@ bool local_cage_build(const struct cage *cage, uint32_t f, unsigned first, struc
     for (uint32_t c = cage->mesh.face_offsets[f]; c < cage->mesh.face_offsets[f + 1]; c++) {
         uint32_t v = cage->mesh.face_vertices[c];
         for (uint32_t i = cage->corner_begin[v]; i < cage->corner_begin[v + 1]; i++) {
-            uint32_t g = cage->edges.corner_face[cage->corners[i]];
+            uint32_t g = edges_face(&cage->edges, cage->corners[i]);
             if (marks->faces[g] == 0)
                 add_face(cage, g, 0, marks, &local->mesh, local->face_source);
         }

@@ -22,7 +22,7 @@ static vec3 refined_edge(const struct cage *cage, size_t e, const vec3 *face_poi
     vec3 sum = {0};
 
     if (cage->sharpness[e] < 1)
-        sum = vec3_add(face_points[edges->corner_face[side[0]]], face_points[edges->corner_face[side[1]]]);
+        sum = vec3_add(face_points[edges_face(edges, side[0])], face_points[edges_face(edges, side[1])]);
     return edge_point(a, b, sum, cage->sharpness[e]);
 }
 
@@ -43,7 +43,7 @@ static vec3 refined_vertex(const struct cage *cage, uint32_t v, const vec3 *face
         uint32_t c = cage->corners[i], previous = cage_previous(cage, c);
         add_edge(cage, c, cage_next(cage, c), &sums);
         add_edge(cage, previous, previous, &sums);
-        vertex_sums_add_face(&sums, face_points[cage->edges.corner_face[c]]);
+        vertex_sums_add_face(&sums, face_points[edges_face(&cage->edges, c)]);
     }
     return vertex_point(cage->mesh.positions[v], &sums);
 }
@@ -63,7 +63,7 @@ static void fill_positions(const struct cage *cage, vec3 *positions)
 
 static void fill_faces(const struct cage *cage, struct cage *refined)
 {
-    const uint32_t *corner_edge = cage->edges.corner_edge, *corner_face = cage->edges.corner_face;
+    const uint32_t *corner_edge = cage->edges.corner_edge;
     uint32_t vertex_count = (uint32_t)cage->mesh.vertex_count;
     uint32_t face_base = vertex_count + (uint32_t)cage->edges.count;
 
@@ -71,10 +71,10 @@ static void fill_faces(const struct cage *cage, struct cage *refined)
         uint32_t *quad = refined->mesh.face_vertices + 4 * (size_t)c;
         quad[0] = cage->mesh.face_vertices[c];
         quad[1] = vertex_count + corner_edge[c];
-        quad[2] = face_base + corner_face[c];
+        quad[2] = face_base + edges_face(&cage->edges, c);
         quad[3] = vertex_count + corner_edge[cage_previous(cage, c)];
         refined->mesh.face_offsets[c] = 4 * c;
-        refined->face_source[c] = cage->face_source[corner_face[c]];
+        refined->face_source[c] = cage->face_source[edges_face(&cage->edges, c)];
     }
     refined->mesh.face_offsets[cage->edges.corner_count] = (uint32_t)(4 * cage->edges.corner_count);
 }

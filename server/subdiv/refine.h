@@ -4,7 +4,7 @@
  * vertex without faces stays where it is), then the edge points V + e, then the face points V + E + f. All
  * its faces are quads, one for each corner c of the cage and with that number: vertex point, edge point of
  * the side that starts at c, face point, edge point of the side that ends at c. Its face_source names faces
- * of the first mesh still; the face it comes from in `cage` is cage->edges.corner_face[c]. Time and memory
+ * of the first mesh still; the face it comes from in `cage` is that of the corner. Time and memory
  * are linear in the corners. */
 #ifndef SUBDIV_REFINE_H
 #define SUBDIV_REFINE_H

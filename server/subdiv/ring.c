@@ -19,7 +19,7 @@ bool ring_open(struct ring *ring, const struct cage *cage, struct arena *keep)
 
 static vec3 face_point(const struct cage *cage, const vec3 *face_points, uint32_t corner)
 {
-    uint32_t f = cage->edges.corner_face[corner];
+    uint32_t f = edges_face(&cage->edges, corner);
     return face_points ? face_points[f] : refine_face_point(&cage->mesh, f);
 }
 

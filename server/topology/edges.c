@@ -266,7 +266,7 @@ static bool prepare(struct gathering *gathering, size_t threads, struct arena *k
     if (gathering->range_count == 0 || corner_count < FACES_IN_CHUNK)
         gathering->range_count = 1;
     edges->corner_edge = ARENA_NEW(keep, uint32_t, corner_count);
-    edges->corner_face = ARENA_NEW(keep, uint32_t, corner_count);
+    edges->corner_face = edges->triangles ? NULL : ARENA_NEW(keep, uint32_t, corner_count);
     edges->sides = ARENA_NEW(keep, uint32_t, corner_count);
     gathering->begin = ARENA_NEW(scratch, uint32_t, vertex_count + 1);
     gathering->highs = ARENA_NEW(scratch, uint32_t, corner_count);
@@ -305,7 +305,8 @@ bool edges_build(const struct mesh *mesh, size_t threads, struct edges *edges, s
     if (!prepare(&gathering, threads, keep, &scratch))
         return arena_error(err);
 
-    tasks_run(threads, tasks_chunks(mesh->face_count, FACES_IN_CHUNK), name_corner_faces, &gathering);
+    if (!edges->triangles)
+        tasks_run(threads, tasks_chunks(mesh->face_count, FACES_IN_CHUNK), name_corner_faces, &gathering);
     tasks_run(threads, gathering.range_count, count_range, &gathering);
     place_ranges(&gathering);
     tasks_run(threads, gathering.range_count, fill_range, &gathering);

@@ -24,7 +24,7 @@ struct edges {
     uint32_t *side_begin;  /* [count + 1] into sides */
     uint32_t *sides;       /* the sides on each edge, ascending */
     uint32_t *corner_edge; /* [corner_count] edge of the side that starts here, or EDGE_NONE */
-    uint32_t *corner_face; /* [corner_count] */
+    uint32_t *corner_face; /* [corner_count], NULL where all faces are triangles: ask edges_face */
     size_t open_count, nonmanifold_count;
     size_t inconsistent_count; /* edges of incidence 2 through which both sides run in the same direction */
     size_t incidence_max;
