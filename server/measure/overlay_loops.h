@@ -4,7 +4,7 @@
  * Loops over lanes have no branches, so that the compiler makes vectors of them. */
 #include "measure/overlay_kernels.h"
 
-#define CORNERS_MAX 9 /* of a triangle clipped to another */
+#define CLIPPED_MAX 5 /* triangles that two lines leave of one, and room for one that is not there */
 #define OVER_MAX ((size_t)OVERLAY_PIECES_OF_ONE)
 #define WRONG_MAX ((size_t)32) /* faces near that may not be met */
 #define COS_MIN 0.5001         /* above that of 60 degrees */
@@ -442,28 +442,39 @@ static inline double inwards(struct half half, const struct spot *spot)
     return half.inward_x * (spot->x - half.x) + half.inward_y * (spot->y - half.y);
 }
 
-/* Clips a polygon. */
-static inline size_t clip(struct half half, const struct spot *in, size_t count, struct spot *out)
-{
-    const struct spot *from = &in[count - 1];
-    double last = inwards(half, from);
-    size_t kept = 0;
+/* What a line leaves of a triangle, as up to two: by which of its corners are beyond (bit k: corner k), how
+ * many, and their corners among the three and the two points 3 and 4, where the line cuts the sides of the
+ * corner that is alone on one side of it, which `alone` tells: the side to the next corner, and to the one
+ * before. A second triangle that is not there is the first one once more. */
+static const unsigned char clipped_count[8] = {1, 2, 2, 1, 2, 1, 1, 0},
+                           clipped_alone[8] = {0, 0, 1, 2, 2, 1, 0, 0},
+                           clipped_corners[8][6] = {{0, 1, 2, 0, 1, 2}, {1, 2, 4, 1, 4, 3},
+                                                    {2, 0, 4, 2, 4, 3}, {2, 3, 4, 2, 3, 4},
+                                                    {0, 1, 4, 0, 4, 3}, {1, 3, 4, 1, 3, 4},
+                                                    {0, 3, 4, 0, 3, 4}, {0, 1, 2, 0, 1, 2}};
 
-    for (size_t i = 0; i < count; i++) {
-        const struct spot *to = &in[i];
-        double here = inwards(half, to);
-        if ((last > 0 && here < 0) || (last < 0 && here > 0)) {
-            double share = last / (last - here);
-            out[kept++] =
-                (struct spot){from->x + share * (to->x - from->x), from->y + share * (to->y - from->y),
-                              from->h + share * (to->h - from->h)};
-        }
-        if (here >= 0)
-            out[kept++] = *to;
-        from = to;
-        last = here;
-    }
-    return kept;
+static inline struct spot spot_between(const struct spot *from, const struct spot *to, double share)
+{
+    return (struct spot){from->x + share * (to->x - from->x), from->y + share * (to->y - from->y),
+                         from->h + share * (to->h - from->h)};
+}
+
+/* Clips a triangle to one or two, without branches: which corners are beyond cannot be foretold. Six spots
+ * are written; returns how many triangles there are. */
+static inline size_t clip(struct half half, const struct spot *in, struct spot *out)
+{
+    const double inside[3] = {inwards(half, &in[0]), inwards(half, &in[1]), inwards(half, &in[2])};
+    unsigned beyond = (inside[0] < 0) | (unsigned)(inside[1] < 0) << 1 | (unsigned)(inside[2] < 0) << 2,
+             alone = clipped_alone[beyond], next = alone < 2 ? alone + 1 : 0,
+             last = alone > 0 ? alone - 1 : 2;
+    const struct spot spots[5] = {
+        in[0], in[1], in[2],
+        spot_between(&in[alone], &in[next], inside[alone] / (inside[alone] - inside[next])),
+        spot_between(&in[alone], &in[last], inside[alone] / (inside[alone] - inside[last]))};
+
+    for (int i = 0; i < 6; i++)
+        out[i] = spots[clipped_corners[beyond][i]];
+    return clipped_count[beyond];
 }
 
 static inline void widen(const double *low_heights, const double *high_heights, struct overlay_found *found)
@@ -488,18 +499,20 @@ static inline bool is_within(const struct base *base, const double *heights)
     return (least_of(heights) >= -base->limit) & (most_of(heights) <= base->limit);
 }
 
-/* False where there are too many, or where it is too high. */
-static inline bool add_piece(const struct base *base, double a, double b, double c, double area,
-                             struct overlay_pieces *pieces, size_t most, struct overlay_found *found)
+/* Adds a triangle, or where it is not `there` only its heights to what is found. False where it is too high.
+ */
+static inline bool add_piece(const struct base *base, const struct spot *spots, bool there,
+                             struct overlay_pieces *pieces, struct overlay_found *found)
 {
-    const double heights[3] = {a, b, c};
+    const struct spot *a = &spots[0], *b = &spots[1], *c = &spots[2];
+    const double heights[3] = {a->h, b->h, c->h},
+                 area = 0.5 * fabs((b->x - a->x) * (c->y - a->y) - (b->y - a->y) * (c->x - a->x));
 
-    if (!is_within(base, heights) || pieces->count == most)
-        return false;
     put_piece(heights, area * base->times, area * base->times, pieces);
-    found->area += area;
+    pieces->count -= !there;
+    found->area += there ? area : 0;
     widen(heights, heights, found);
-    return true;
+    return is_within(base, heights);
 }
 
 /* How high the plane of a face is over corner k. */
@@ -518,38 +531,57 @@ static inline double height_at(const struct base *base, const double *slope,
            - slope[1] * (block->y[k][lane] - base->y[0]);
 }
 
+/* Cuts triangles by all lines that are left, and adds what is left of them. */
+static inline bool add_clipped(const struct base *base, const struct half *halves, size_t half_count,
+                               const struct spot *spots, struct overlay_pieces *pieces, size_t most,
+                               struct overlay_found *found)
+{
+    struct spot room[2][3 * CLIPPED_MAX];
+    size_t count = 1;
+    int at = 0;
+
+    if (half_count == 0)
+        return pieces->count < most && add_piece(base, spots, true, pieces, found);
+    for (int k = 0; k < 3; k++)
+        room[0][k] = spots[k];
+    for (size_t i = 0; i + 1 < half_count; i++) {
+        size_t next = 0;
+        for (size_t t = 0; t < count; t++)
+            next += clip(halves[i], &room[at][3 * t], &room[1 - at][3 * next]);
+        count = next;
+        at = 1 - at;
+    }
+    for (size_t t = 0; t < count; t++) {
+        struct spot left[6];
+        size_t left_count = clip(halves[half_count - 1], &room[at][3 * t], left);
+        if (left_count == 0)
+            continue;
+        if (pieces->count + 2 > most || !add_piece(base, left, true, pieces, found)
+            || !add_piece(base, left + 3, left_count > 1, pieces, found))
+            return false;
+    }
+    return true;
+}
+
 /* What the triangle and a face have in common: the larger of them cuts the other. */
 static inline bool add_lane(const struct base *base, const double *slope, const struct overlay_block *block,
                             size_t lane, unsigned flags, struct overlay_pieces *pieces, size_t most,
                             struct overlay_found *found)
 {
     const bool larger = flags & SIGHT_LARGER;
-    struct spot spots[2][CORNERS_MAX];
-    size_t count = 3;
-    int at = 0;
+    struct spot spots[3];
+    struct half halves[4];
+    size_t half_count = 0;
 
     for (int k = 0; k < 3; k++)
-        spots[0][k] = larger ? (struct spot){base->x[k], base->y[k], height_over(base, block, lane, k)}
-                             : (struct spot){block->x[k][lane], block->y[k][lane],
-                                             height_at(base, slope, block, lane, k)};
-    if (!larger && !(flags & SIGHT_OUT))
-        return add_piece(base, spots[0][0].h, spots[0][1].h, spots[0][2].h, 0.5 * block->twice[lane], pieces,
-                         most, found);
-    for (int side = 0; side < 3 && count > 0; side++) {
-        if (!(flags & (unsigned)(larger ? SIGHT_UNDER_0 : SIGHT_OUT_0) << side))
-            continue;
-        count = clip(larger ? half_of_face(block, lane, side) : half_of_side(base, side), spots[at], count,
-                     spots[1 - at]);
-        at = 1 - at;
+        spots[k] = larger ? (struct spot){base->x[k], base->y[k], height_over(base, block, lane, k)}
+                          : (struct spot){block->x[k][lane], block->y[k][lane],
+                                          height_at(base, slope, block, lane, k)};
+    for (int side = 0; side < 3; side++) {
+        halves[half_count] = larger ? half_of_face(block, lane, side) : half_of_side(base, side);
+        half_count += (flags & (unsigned)(larger ? SIGHT_UNDER_0 : SIGHT_OUT_0) << side) != 0;
     }
-    const struct spot *a = &spots[at][0];
-    for (size_t i = 2; i < count; i++) {
-        const struct spot *b = &spots[at][i - 1], *c = &spots[at][i];
-        double area = 0.5 * fabs((b->x - a->x) * (c->y - a->y) - (b->y - a->y) * (c->x - a->x));
-        if (!add_piece(base, a->h, b->h, c->h, area, pieces, most, found))
-            return false;
-    }
-    return true;
+    return add_clipped(base, halves, half_count, spots, pieces, most, found);
 }
 
 /* By all faces over it, cut; where that covers it once. */
