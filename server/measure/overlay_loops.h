@@ -4,7 +4,6 @@
  * Loops over lanes have no branches, so that the compiler makes vectors of them. */
 #include "measure/overlay_kernels.h"
 
-#define CLIPPED_MAX 5 /* triangles that two lines leave of one, and room for one that is not there */
 #define OVER_MAX ((size_t)OVERLAY_PIECES_OF_ONE)
 #define WRONG_MAX ((size_t)32) /* faces near that may not be met */
 #define COS_MIN 0.5001         /* above that of 60 degrees */
@@ -415,10 +414,6 @@ static inline bool see(const struct base *base, const struct overlay_faces *face
 
 /* --- cutting --- */
 
-struct spot {
-    double x, y, h;
-};
-
 /* What is on one side of the line through x, y. */
 struct half {
     double x, y, inward_x, inward_y;
@@ -435,46 +430,6 @@ static inline struct half half_of_face(const struct overlay_block *block, size_t
     double x = block->x[side][lane], y = block->y[side][lane];
 
     return (struct half){x, y, y - block->y[to][lane], block->x[to][lane] - x};
-}
-
-static inline double inwards(struct half half, const struct spot *spot)
-{
-    return half.inward_x * (spot->x - half.x) + half.inward_y * (spot->y - half.y);
-}
-
-/* What a line leaves of a triangle, as up to two: by which of its corners are beyond (bit k: corner k), how
- * many, and their corners among the three and the two points 3 and 4, where the line cuts the sides of the
- * corner that is alone on one side of it, which `alone` tells: the side to the next corner, and to the one
- * before. A second triangle that is not there is the first one once more. */
-static const unsigned char clipped_count[8] = {1, 2, 2, 1, 2, 1, 1, 0},
-                           clipped_alone[8] = {0, 0, 1, 2, 2, 1, 0, 0},
-                           clipped_corners[8][6] = {{0, 1, 2, 0, 1, 2}, {1, 2, 4, 1, 4, 3},
-                                                    {2, 0, 4, 2, 4, 3}, {2, 3, 4, 2, 3, 4},
-                                                    {0, 1, 4, 0, 4, 3}, {1, 3, 4, 1, 3, 4},
-                                                    {0, 3, 4, 0, 3, 4}, {0, 1, 2, 0, 1, 2}};
-
-static inline struct spot spot_between(const struct spot *from, const struct spot *to, double share)
-{
-    return (struct spot){from->x + share * (to->x - from->x), from->y + share * (to->y - from->y),
-                         from->h + share * (to->h - from->h)};
-}
-
-/* Clips a triangle to one or two, without branches: which corners are beyond cannot be foretold. Six spots
- * are written; returns how many triangles there are. */
-static inline size_t clip(struct half half, const struct spot *in, struct spot *out)
-{
-    const double inside[3] = {inwards(half, &in[0]), inwards(half, &in[1]), inwards(half, &in[2])};
-    unsigned beyond = (inside[0] < 0) | (unsigned)(inside[1] < 0) << 1 | (unsigned)(inside[2] < 0) << 2,
-             alone = clipped_alone[beyond], next = alone < 2 ? alone + 1 : 0,
-             last = alone > 0 ? alone - 1 : 2;
-    const struct spot spots[5] = {
-        in[0], in[1], in[2],
-        spot_between(&in[alone], &in[next], inside[alone] / (inside[alone] - inside[next])),
-        spot_between(&in[alone], &in[last], inside[alone] / (inside[alone] - inside[last]))};
-
-    for (int i = 0; i < 6; i++)
-        out[i] = spots[clipped_corners[beyond][i]];
-    return clipped_count[beyond];
 }
 
 static inline void widen(const double *low_heights, const double *high_heights, struct overlay_found *found)
@@ -499,22 +454,6 @@ static inline bool is_within(const struct base *base, const double *heights)
     return (least_of(heights) >= -base->limit) & (most_of(heights) <= base->limit);
 }
 
-/* Adds a triangle, or where it is not `there` only its heights to what is found. False where it is too high.
- */
-static inline bool add_piece(const struct base *base, const struct spot *spots, bool there,
-                             struct overlay_pieces *pieces, struct overlay_found *found)
-{
-    const struct spot *a = &spots[0], *b = &spots[1], *c = &spots[2];
-    const double heights[3] = {a->h, b->h, c->h},
-                 area = 0.5 * fabs((b->x - a->x) * (c->y - a->y) - (b->y - a->y) * (c->x - a->x));
-
-    put_piece(heights, area * base->times, area * base->times, pieces);
-    pieces->count -= !there;
-    found->area += there ? area : 0;
-    widen(heights, heights, found);
-    return is_within(base, heights);
-}
-
 /* How high the plane of a face is over corner k. */
 static inline double height_over(const struct base *base, const struct overlay_block *block, size_t lane,
                                  int k)
@@ -531,57 +470,257 @@ static inline double height_at(const struct base *base, const double *slope,
            - slope[1] * (block->y[k][lane] - base->y[0]);
 }
 
-/* Cuts triangles by all lines that are left, and adds what is left of them. */
-static inline bool add_clipped(const struct base *base, const struct half *halves, size_t half_count,
-                               const struct spot *spots, struct overlay_pieces *pieces, size_t most,
-                               struct overlay_found *found)
-{
-    struct spot room[2][3 * CLIPPED_MAX];
-    size_t count = 1;
-    int at = 0;
+/* Corners of triangles, and their heights over the triangle looked at. */
+struct spots {
+    double x[OVERLAY_LANES], y[OVERLAY_LANES], h[OVERLAY_LANES];
+};
 
-    if (half_count == 0)
-        return pieces->count < most && add_piece(base, spots, true, pieces, found);
-    for (int k = 0; k < 3; k++)
-        room[0][k] = spots[k];
-    for (size_t i = 0; i + 1 < half_count; i++) {
-        size_t next = 0;
-        for (size_t t = 0; t < count; t++)
-            next += clip(halves[i], &room[at][3 * t], &room[1 - at][3 * next]);
-        count = next;
-        at = 1 - at;
+/* A stack of triangles, each to be cut by a line and then by its other lines. OVERLAY_LANES of it are cut at
+ * once, each into two at most, which wait on top for their other lines, two at most: no more are ever in
+ * it. */
+#define WAITING_MAX (4 * OVERLAY_LANES)
+struct waiting {
+    size_t count;
+    double x[3][WAITING_MAX], y[3][WAITING_MAX], h[3][WAITING_MAX];
+    double line_x[WAITING_MAX], line_y[WAITING_MAX], inward_x[WAITING_MAX], inward_y[WAITING_MAX];
+    uint16_t over[WAITING_MAX];       /* of the sight: the face */
+    unsigned char lines[WAITING_MAX]; /* left after this one: bit i, side i of the larger of both */
+};
+
+/* What a line leaves of triangles: up to two of each, as corners; 0 or all bits. */
+struct clipped {
+    struct spots corners[2][3];
+    double area[2][OVERLAY_LANES];
+    int64_t there[2][OVERLAY_LANES];
+};
+
+/* The pieces that the triangle and all faces over it have in common, and what is found of them by lane. */
+struct cutting {
+    const struct base *base;
+    const struct overlay_faces *faces;
+    const struct sight *sight;
+    struct overlay_pieces *pieces;
+    struct waiting waiting;
+    double low[OVERLAY_LANES], high[OVERLAY_LANES], area[OVERLAY_LANES];
+    int64_t within[OVERLAY_LANES];
+};
+
+static inline void open_cutting(const struct base *base, const struct overlay_faces *faces,
+                                const struct sight *sight, struct overlay_pieces *pieces,
+                                struct cutting *cutting)
+{
+    struct waiting *waiting = &cutting->waiting;
+
+    cutting->base = base;
+    cutting->faces = faces;
+    cutting->sight = sight;
+    cutting->pieces = pieces;
+    waiting->count = 0;
+    for (int i = 0; i < OVERLAY_LANES; i++) {
+        for (int k = 0; k < 3; k++)
+            waiting->x[k][i] = waiting->y[k][i] = waiting->h[k][i] = 0;
+        waiting->line_x[i] = waiting->line_y[i] = waiting->inward_x[i] = waiting->inward_y[i] = 0;
+        cutting->low[i] = INFINITY;
+        cutting->high[i] = cutting->area[i] = 0;
+        cutting->within[i] = -1;
     }
-    for (size_t t = 0; t < count; t++) {
-        struct spot left[6];
-        size_t left_count = clip(halves[half_count - 1], &room[at][3 * t], left);
-        if (left_count == 0)
-            continue;
-        if (pieces->count + 2 > most || !add_piece(base, left, true, pieces, found)
-            || !add_piece(base, left + 3, left_count > 1, pieces, found))
-            return false;
+}
+
+/* A value by which of three corners is alone. */
+static inline double chosen(int64_t second, int64_t third, double a, double b, double c)
+{
+    return second ? b : third ? c : a;
+}
+
+/* The triangles from number `begin` on, each by its line. The corner that is alone on one side of it is taken
+ * first, the one after it next, the one before it last; the line cuts its two sides. */
+static inline void clip_lane(const struct waiting *waiting, size_t begin, int i, struct clipped *restrict out)
+{
+    const size_t at = begin + (size_t)i;
+    double inside[3], x[3], y[3], h[3];
+
+    for (int k = 0; k < 3; k++) {
+        x[k] = waiting->x[k][at];
+        y[k] = waiting->y[k][at];
+        h[k] = waiting->h[k][at];
+        inside[k] = waiting->inward_x[at] * (x[k] - waiting->line_x[at])
+                    + waiting->inward_y[at] * (y[k] - waiting->line_y[at]);
+    }
+    int64_t beyond[3] = {mask_of(inside[0] < 0), mask_of(inside[1] < 0), mask_of(inside[2] < 0)},
+            second = (beyond[1] ^ beyond[0]) & (beyond[1] ^ beyond[2]),
+            third = (beyond[2] ^ beyond[0]) & (beyond[2] ^ beyond[1]),
+            all = beyond[0] & beyond[1] & beyond[2], none = ~(beyond[0] | beyond[1] | beyond[2]);
+    double alone_x = chosen(second, third, x[0], x[1], x[2]),
+           next_x = chosen(second, third, x[1], x[2], x[0]), last_x = chosen(second, third, x[2], x[0], x[1]),
+           alone_y = chosen(second, third, y[0], y[1], y[2]),
+           next_y = chosen(second, third, y[1], y[2], y[0]), last_y = chosen(second, third, y[2], y[0], y[1]),
+           alone_h = chosen(second, third, h[0], h[1], h[2]),
+           next_h = chosen(second, third, h[1], h[2], h[0]), last_h = chosen(second, third, h[2], h[0], h[1]),
+           alone = chosen(second, third, inside[0], inside[1], inside[2]),
+           next = chosen(second, third, inside[1], inside[2], inside[0]),
+           last = chosen(second, third, inside[2], inside[0], inside[1]), to_next = alone / (alone - next),
+           to_last = alone / (alone - last), cut_next_x = alone_x + to_next * (next_x - alone_x),
+           cut_next_y = alone_y + to_next * (next_y - alone_y),
+           cut_next_h = alone_h + to_next * (next_h - alone_h),
+           cut_last_x = alone_x + to_last * (last_x - alone_x),
+           cut_last_y = alone_y + to_last * (last_y - alone_y),
+           cut_last_h = alone_h + to_last * (last_h - alone_h);
+    bool goes = alone < 0, whole = none != 0;
+    double x0 = goes ? next_x : alone_x,
+           x1 = whole  ? next_x
+                : goes ? last_x
+                       : cut_next_x,
+           x2 = whole ? last_x : cut_last_x, y0 = goes ? next_y : alone_y,
+           y1 = whole  ? next_y
+                : goes ? last_y
+                       : cut_next_y,
+           y2 = whole ? last_y : cut_last_y;
+    out->corners[0][0].x[i] = x0;
+    out->corners[0][1].x[i] = x1;
+    out->corners[0][2].x[i] = x2;
+    out->corners[0][0].y[i] = y0;
+    out->corners[0][1].y[i] = y1;
+    out->corners[0][2].y[i] = y2;
+    out->corners[0][0].h[i] = goes ? next_h : alone_h;
+    out->corners[0][1].h[i] = whole ? next_h : goes ? last_h : cut_next_h;
+    out->corners[0][2].h[i] = whole ? last_h : cut_last_h;
+    out->area[0][i] = 0.5 * fabs((x1 - x0) * (y2 - y0) - (y1 - y0) * (x2 - x0));
+    out->there[0][i] = ~all;
+    out->corners[1][0].x[i] = next_x;
+    out->corners[1][1].x[i] = cut_last_x;
+    out->corners[1][2].x[i] = cut_next_x;
+    out->corners[1][0].y[i] = next_y;
+    out->corners[1][1].y[i] = cut_last_y;
+    out->corners[1][2].y[i] = cut_next_y;
+    out->corners[1][0].h[i] = next_h;
+    out->corners[1][1].h[i] = cut_last_h;
+    out->corners[1][2].h[i] = cut_next_h;
+    out->area[1][i] =
+        0.5
+        * fabs((cut_last_x - next_x) * (cut_next_y - next_y) - (cut_last_y - next_y) * (cut_next_x - next_x));
+    out->there[1][i] = mask_of(goes) & ~all;
+}
+
+/* Those that are there, and of which no line is left. */
+static inline void find_lane(const struct base *base, const struct clipped *clipped, int part, int i,
+                             int64_t done, struct cutting *restrict cutting)
+{
+    const struct spots *corners = clipped->corners[part];
+    const double heights[3] = {corners[0].h[i], corners[1].h[i], corners[2].h[i]};
+    double low = least_of(heights), high = most_of(heights), least = greater(0, greater(low, -high)),
+           most = greater(high, -low);
+    int64_t there = clipped->there[part][i] & done,
+            within = mask_of(low >= -base->limit) & mask_of(high <= base->limit);
+
+    cutting->within[i] &= within | ~there;
+    cutting->low[i] = lesser(cutting->low[i], there ? least : INFINITY);
+    cutting->high[i] = greater(cutting->high[i], there ? most : 0);
+    cutting->area[i] += there ? clipped->area[part][i] : 0;
+}
+
+/* Puts a triangle, all of whose corners are set, on top, with its first line. */
+static inline void push(const struct cutting *cutting, unsigned over, unsigned lines, struct waiting *waiting)
+{
+    const unsigned face = cutting->sight->over[over];
+    const int side = __builtin_ctz(lines);
+    const struct half half =
+        cutting->sight->over_flags[over] & SIGHT_LARGER
+            ? half_of_face(&cutting->faces->blocks[face / OVERLAY_LANES], face % OVERLAY_LANES, side)
+            : half_of_side(cutting->base, side);
+    const size_t at = waiting->count++;
+
+    waiting->line_x[at] = half.x;
+    waiting->line_y[at] = half.y;
+    waiting->inward_x[at] = half.inward_x;
+    waiting->inward_y[at] = half.inward_y;
+    waiting->over[at] = (uint16_t)over;
+    waiting->lines[at] = (unsigned char)(lines & (lines - 1));
+}
+
+/* What is left of lane i: a piece, or to be cut once more. */
+static inline void pass_on(struct cutting *cutting, const struct clipped *clipped, int part, int i,
+                           unsigned over, unsigned lines)
+{
+    struct waiting *waiting = &cutting->waiting;
+    const struct spots *corners = clipped->corners[part];
+
+    if (!clipped->there[part][i])
+        return;
+    if (lines) {
+        for (int k = 0; k < 3; k++) {
+            waiting->x[k][waiting->count] = corners[k].x[i];
+            waiting->y[k][waiting->count] = corners[k].y[i];
+            waiting->h[k][waiting->count] = corners[k].h[i];
+        }
+        push(cutting, over, lines, waiting);
+        return;
+    }
+    const double heights[3] = {corners[0].h[i], corners[1].h[i], corners[2].h[i]},
+                 area = clipped->area[part][i] * cutting->base->times;
+    put_piece(heights, area, area, cutting->pieces);
+}
+
+/* Cuts the topmost. False where there may be too many pieces. */
+static inline bool cut_top(struct cutting *cutting, size_t most)
+{
+    struct waiting *waiting = &cutting->waiting;
+    size_t count = waiting->count < OVERLAY_LANES ? waiting->count : OVERLAY_LANES,
+           begin = waiting->count - count;
+    uint16_t over[OVERLAY_LANES];
+    unsigned char lines[OVERLAY_LANES];
+    int64_t done[OVERLAY_LANES];
+    struct clipped clipped;
+
+    if (cutting->pieces->count + 2 * OVERLAY_LANES > most)
+        return false;
+    for (size_t i = 0; i < OVERLAY_LANES; i++) {
+        bool is_one = i < count;
+        over[i] = is_one ? waiting->over[begin + i] : 0;
+        lines[i] = is_one ? waiting->lines[begin + i] : 0;
+        done[i] = mask_of(is_one && lines[i] == 0);
+    }
+    for (int i = 0; i < OVERLAY_LANES; i++)
+        clip_lane(waiting, begin, i, &clipped);
+    for (int part = 0; part < 2; part++)
+        for (int i = 0; i < OVERLAY_LANES; i++)
+            find_lane(cutting->base, &clipped, part, i, done[i], cutting);
+    waiting->count = begin;
+    for (size_t i = 0; i < count; i++) {
+        pass_on(cutting, &clipped, 0, (int)i, over[i], lines[i]);
+        pass_on(cutting, &clipped, 1, (int)i, over[i], lines[i]);
     }
     return true;
 }
 
 /* What the triangle and a face have in common: the larger of them cuts the other. */
-static inline bool add_lane(const struct base *base, const double *slope, const struct overlay_block *block,
-                            size_t lane, unsigned flags, struct overlay_pieces *pieces, size_t most,
-                            struct overlay_found *found)
+static inline void add_over(struct cutting *cutting, const double *slope, size_t over)
 {
+    const struct base *base = cutting->base;
+    const unsigned face = cutting->sight->over[over], flags = cutting->sight->over_flags[over];
+    const struct overlay_block *block = &cutting->faces->blocks[face / OVERLAY_LANES];
+    const size_t lane = face % OVERLAY_LANES;
     const bool larger = flags & SIGHT_LARGER;
-    struct spot spots[3];
-    struct half halves[4];
-    size_t half_count = 0;
+    const unsigned lines = larger ? (flags & SIGHT_UNDER) / SIGHT_UNDER_0 : (flags & SIGHT_OUT) / SIGHT_OUT_0;
+    struct waiting *waiting = &cutting->waiting;
+    const size_t at = waiting->count;
+    double heights[3];
 
-    for (int k = 0; k < 3; k++)
-        spots[k] = larger ? (struct spot){base->x[k], base->y[k], height_over(base, block, lane, k)}
-                          : (struct spot){block->x[k][lane], block->y[k][lane],
-                                          height_at(base, slope, block, lane, k)};
-    for (int side = 0; side < 3; side++) {
-        halves[half_count] = larger ? half_of_face(block, lane, side) : half_of_side(base, side);
-        half_count += (flags & (unsigned)(larger ? SIGHT_UNDER_0 : SIGHT_OUT_0) << side) != 0;
+    for (int k = 0; k < 3; k++) {
+        heights[k] = larger ? height_over(base, block, lane, k) : height_at(base, slope, block, lane, k);
+        waiting->x[k][at] = larger ? base->x[k] : block->x[k][lane];
+        waiting->y[k][at] = larger ? base->y[k] : block->y[k][lane];
+        waiting->h[k][at] = heights[k];
     }
-    return add_clipped(base, halves, half_count, spots, pieces, most, found);
+    if (lines) {
+        push(cutting, (unsigned)over, lines, waiting);
+        return;
+    }
+    const double area = larger ? base->area : 0.5 * block->twice[lane];
+    put_piece(heights, area * base->times, area * base->times, cutting->pieces);
+    cutting->area[0] += area;
+    cutting->within[0] &= mask_of(is_within(base, heights));
+    cutting->low[0] = lesser(cutting->low[0], greater(0, greater(least_of(heights), -most_of(heights))));
+    cutting->high[0] = greater(cutting->high[0], greater(most_of(heights), -least_of(heights)));
 }
 
 /* By all faces over it, cut; where that covers it once. */
@@ -592,12 +731,28 @@ static inline bool add_cut(const struct base *base, const struct overlay_faces *
     const size_t most = pieces->count + OVERLAY_PIECES_OF_ONE;
     const struct sides sides = sides_of(base->x, base->y, base->z);
     const double slope[2] = {-sides.normal.x / sides.normal.z, -sides.normal.y / sides.normal.z};
+    struct cutting cutting; /* large: what waits is not cleared */
+    int64_t within = -1;
 
-    for (size_t i = 0; i < sight->over_count; i++)
-        if (!add_lane(base, slope, &faces->blocks[sight->over[i] / OVERLAY_LANES],
-                      sight->over[i] % OVERLAY_LANES, sight->over_flags[i], pieces, most, found))
+    open_cutting(base, faces, sight, pieces, &cutting);
+    for (size_t i = 0; i < sight->over_count; i++) {
+        if (pieces->count == most)
             return false;
-    return fabs(found->area - base->area) <= AREA_SLACK * base->area;
+        add_over(&cutting, slope, i);
+        while (cutting.waiting.count >= OVERLAY_LANES)
+            if (!cut_top(&cutting, most))
+                return false;
+    }
+    while (cutting.waiting.count > 0)
+        if (!cut_top(&cutting, most))
+            return false;
+    for (int i = 0; i < OVERLAY_LANES; i++) {
+        within &= cutting.within[i];
+        found->low = lesser(found->low, cutting.low[i]);
+        found->high = greater(found->high, cutting.high[i]);
+        found->area += cutting.area[i];
+    }
+    return within && fabs(found->area - base->area) <= AREA_SLACK * base->area;
 }
 
 /* By the planes of all faces over it, which are between the least and the greatest of them: these are concave
