@@ -10,10 +10,8 @@
  * divided by that of T. Where it is one, every point x of T has just one height h(x) along n, linear in each
  * of the polygons that T is cut into, and |h| >= d. From the nearest point of the other surface one gets on
  * it to the point over x, straight in the projection, since no side ends it; the way rises by no more than
- * tan t times its length: hence d >= cos t |h|. T itself may be at any angle with n. Nor need it be cut: h is
- * between the least and the greatest of the planes of the triangles over T, which are concave and convex
- * functions, and so on the right side of the linear interpolation between their values at the corners of T;
- * where these are close to each other, they will do. The idea is ours. Lengths are in the frame. */
+ * tan t times its length: hence d >= cos t |h|. T itself may be at any angle with n. The idea is ours.
+ * Lengths are in the frame. */
 #ifndef MEASURE_DEVIATION_OVERLAY_H
 #define MEASURE_DEVIATION_OVERLAY_H
 

@@ -110,8 +110,8 @@ static void share_pieces(struct tally *tally, double tolerance, struct interval 
     for (size_t i = 0; i < pieces->count; i++) {
         const double heights[3] = {pieces->heights[0][i], pieces->heights[1][i], pieces->heights[2][i]};
         if (surely >= 0)
-            share->lower += pieces->area_high[i] * part_height_share(heights, surely);
-        share->upper += pieces->area_low[i] * part_height_share(heights, possibly / pieces->scale[i]);
+            share->lower += pieces->area[i] * part_height_share(heights, surely);
+        share->upper += pieces->area[i] * part_height_share(heights, possibly / pieces->scale[i]);
     }
 }
 

@@ -32,7 +32,6 @@ struct overlay_block {
     double slope_x[OVERLAY_LANES], slope_y[OVERLAY_LANES]; /* of its plane */
     double twice[OVERLAY_LANES];                           /* the area of the projection */
     double cosine_sq[OVERLAY_LANES];                       /* of its angle with the view */
-    double rounding[OVERLAY_LANES];                        /* of edge functions */
     int64_t flags[OVERLAY_LANES];
     double low[3][OVERLAY_LANES], high[3][OVERLAY_LANES]; /* boxes */
     double all_low[3], all_high[3];
@@ -66,13 +65,11 @@ struct overlay_bases {
 #define OVERLAY_PIECES ((size_t)2 * OVERLAY_PIECES_OF_ONE)
 
 /* Pieces of triangles, each with a function h(x), of either sign and linear between its values at the
- * corners: scale |h| <= d, which counts with area_low, and d <= |h|, with area_high. Over a piece at a height
- * h both areas are its own; where one function bounds the distance below and another one above, there are two
- * pieces, and one area of each is 0. */
+ * corners: scale |h| <= d <= |h|. */
 struct overlay_pieces {
     size_t count;
     double heights[3][OVERLAY_PIECES], scale[OVERLAY_PIECES];
-    double area_low[OVERLAY_PIECES], area_high[OVERLAY_PIECES];
+    double area[OVERLAY_PIECES];
 };
 
 /* What is known of a triangle. */
@@ -90,7 +87,7 @@ struct overlay_found {
 #define OVERLAY_LEAST ((uint64_t)(1023 - 40) << OVERLAY_BIN_BITS)
 #define OVERLAY_BINS (((size_t)OVERLAY_OCTAVES << OVERLAY_BIN_BITS) + 2)
 
-/* Sums over pieces: areas times bounds; and areas by bin. `area` is of those below. */
+/* Sums over pieces: areas, areas times bounds; and areas by bin. */
 struct overlay_sums {
     double area, low, high, low_sq, high_sq;
     double *lows, *highs; /* [OVERLAY_BINS], added to */

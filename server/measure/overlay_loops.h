@@ -9,16 +9,11 @@
 #define COS_MIN 0.5001         /* above that of 60 degrees */
 #define COS_FOLD 0.7072        /* above that of 45 degrees: folds are told without the side that faces show */
 #define TILT_MIN 0.5           /* cosine of a triangle's angle with the view */
-#define FLAT 0x1p-12   /* twice the area, as a share of the squared longest side: less is left to others */
-#define ROUND 0x1p-8   /* of a face, likewise of two sides: no needle */
-#define ROUNDER 0x1p-3 /* its plane may be looked at beyond it, */
-#define LARGE_SHARE 0.0625 /* if it is as large as such a part of the triangle */
-#define GAP_SHARE 0.01     /* of the height: between planes, bounds may be so far apart */
+#define FLAT 0x1p-12 /* twice the area, as a share of the squared longest side: less is left to others */
+#define ROUND 0x1p-8 /* of a face, likewise of two sides: no needle */
 #define AREA_SLACK 0x1p-34 /* of the area of a triangle: what pieces may leave out or have twice */
-#define SIDE_SLACK 0x1p-40 /* of edge functions, for each unit of length of the side */
 #define TINY 0x1p-200      /* heights that are less count as 0 */
 #define BIN_SLACK 0x1p-40  /* of values, on the way to a bin */
-#define UNSURE 4096        /* more than there can be faces over a corner */
 
 static inline double lesser(double a, double b)
 {
@@ -135,9 +130,8 @@ static void place(const struct overlay_view *view, size_t count, struct overlay_
 }
 
 enum face_flag {
-    FACE_WRONG = 1, /* too steep, or not plain */
-    FACE_ROUND = 2, /* no needle */
-    FACE_ROUNDER = 4,
+    FACE_WRONG = 1,       /* too steep, or not plain */
+    FACE_ROUND = 2,       /* no needle */
     FACE_FRONT = 1 << 12, /* the side that is seen */
     FACE_BACK = 1 << 13,
     FACE_STEEP = 1 << 14 /* all near show the same side, or it is wrong */
@@ -155,7 +149,7 @@ static inline void view_lane(const struct overlay_view *view, int i, struct over
     }
     struct turned turned = turned_of(view, x, y, z);
     struct sides sides = sides_of(turned.x, turned.y, turned.z);
-    double normal_sq = vec3_length_sq(sides.normal), up = turned.twice, farthest = 0,
+    double normal_sq = vec3_length_sq(sides.normal), up = turned.twice,
            sides_sq = vec3_length_sq(sides.ab) + vec3_length_sq(sides.ac);
     bool steep = !(up * up >= COS_FOLD * COS_FOLD * normal_sq);
     int64_t needed = steep ? OVERLAY_PLAIN | OVERLAY_ALIKE : OVERLAY_PLAIN;
@@ -165,15 +159,12 @@ static inline void view_lane(const struct overlay_view *view, int i, struct over
         block->x[k][i] = turned.x[k];
         block->y[k][i] = turned.y[k];
         block->z[k][i] = turned.z[k];
-        farthest = greater(farthest, fabs(turned.x[k]) + fabs(turned.y[k]));
     }
     block->slope_x[i] = -sides.normal.x / up;
     block->slope_y[i] = -sides.normal.y / up;
     block->twice[i] = up;
     block->cosine_sq[i] = level ? up * up / normal_sq : 1;
-    block->rounding[i] = SIDE_SLACK * farthest;
     block->flags[i] = (level ? 0 : FACE_WRONG) | (up > ROUND * sides_sq ? FACE_ROUND : 0)
-                      | (up > ROUNDER * sides_sq ? FACE_ROUNDER : 0)
                       | (turned.clockwise ? FACE_BACK : FACE_FRONT) | (level & steep ? FACE_STEEP : 0);
     block->low[0][i] = least_of(turned.x);
     block->low[1][i] = least_of(turned.y);
@@ -249,7 +240,6 @@ static inline struct base base_of(const struct overlay_bases *bases, size_t lane
 enum sight_flag {
     SIGHT_OVER = 8,      /* it may be over the triangle */
     SIGHT_LARGER = 16,   /* than the triangle, and no needle */
-    SIGHT_LARGE = 32,    /* its plane may be looked at over all of the triangle */
     SIGHT_OUT_0 = 64,    /* << i: some of it is beyond side i of the triangle */
     SIGHT_UNDER_0 = 512, /* << i: some of the triangle is beyond its side i */
 };
@@ -259,10 +249,8 @@ enum sight_flag {
 /* What a triangle sees of all faces, by lane; and those that may be over it. */
 struct sight {
     double cosine_sq[OVERLAY_LANES];
-    double low[3][OVERLAY_LANES], high[3][OVERLAY_LANES]; /* of planes over the corners */
-    int64_t inside[3][OVERLAY_LANES]; /* faces that have the corner inside; UNSURE and more: not known */
-    int64_t flags[OVERLAY_LANES];     /* of a block */
-    int64_t all_flags;                /* of all blocks */
+    int64_t flags[OVERLAY_LANES]; /* of a block */
+    int64_t all_flags;            /* of all blocks */
     size_t over_count, wrong_count;
     uint16_t over[OVER_MAX], over_flags[OVER_MAX];
     uint16_t wrong[WRONG_MAX + OVERLAY_LANES]; /* beside it, and not far enough to be left out at once */
@@ -304,37 +292,22 @@ static inline void see_lane(const struct base *base, const struct overlay_block 
     sight->cosine_sq[i] = lesser(sight->cosine_sq[i], here ? block->cosine_sq[i] : 1);
 }
 
-/* And by its own sides and plane. */
-static inline void see_plane(const struct base *base, const struct overlay_block *block, int i,
+/* And by its own sides. */
+static inline void see_sides(const struct base *base, const struct overlay_block *block, int i,
                              struct sight *restrict sight)
 {
-    int64_t flags = sight->flags[i], under = 0, over = mask_of((flags & SIGHT_OVER) != 0),
-            here = mask_of(flags != 0);
-    double least[3] = {INFINITY, INFINITY, INFINITY}, across = 0;
+    int64_t flags = sight->flags[i], under = 0, over = mask_of((flags & SIGHT_OVER) != 0);
 
     for (int side = 0; side < 3; side++) {
         const int to = side < 2 ? side + 1 : 0;
         double inside[3], x = block->x[side][i], y = block->y[side][i], along_x = block->x[to][i] - x,
                           along_y = block->y[to][i] - y;
-        for (int k = 0; k < 3; k++) {
+        for (int k = 0; k < 3; k++)
             inside[k] = along_x * (base->y[k] - y) - along_y * (base->x[k] - x);
-            least[k] = lesser(least[k], inside[k]);
-        }
-        across = greater(across, fabs(along_x) + fabs(along_y));
         under |= mask_of(least_of(inside) < 0) & (SIGHT_UNDER_0 << side);
         over &= mask_of(most_of(inside) > 0);
     }
-    double slack = across * (block->rounding[i] + SIDE_SLACK * base->reach);
-    int64_t large = mask_of(block->twice[i] > 2 * LARGE_SHARE * base->area) & over & SIGHT_LARGE
-                    & (block->flags[i] * (SIGHT_LARGE / FACE_ROUNDER));
-    sight->flags[i] = here & ((flags & ~(int64_t)SIGHT_OVER) | (over & SIGHT_OVER) | under | large);
-    for (int k = 0; k < 3; k++) {
-        double height = block->z[0][i] + block->slope_x[i] * (base->x[k] - block->x[0][i])
-                        + block->slope_y[i] * (base->y[k] - block->y[0][i]) - base->z[k];
-        sight->low[k][i] = lesser(sight->low[k][i], over ? height : INFINITY);
-        sight->high[k][i] = greater(sight->high[k][i], over ? height : -INFINITY);
-        sight->inside[k][i] += here & ~mask_of(least[k] < -slack) & (least[k] > slack ? 1 : (int64_t)UNSURE);
-    }
+    sight->flags[i] = over & (flags | under);
 }
 
 /* Whether some box of a block may come within reach. */
@@ -387,23 +360,15 @@ static inline bool see_block(const struct base *base, const struct overlay_faces
         return true;
     if (all & SIGHT_LARGER)
         for (int i = 0; i < OVERLAY_LANES; i++)
-            see_plane(base, block, i, sight);
-    else
-        sight->inside[0][0] = sight->inside[1][0] = sight->inside[2][0] = UNSURE;
+            see_sides(base, block, i, sight);
     list_over(b, sight);
     return sight->over_count < OVER_MAX;
 }
 
 static inline bool see(const struct base *base, const struct overlay_faces *faces, struct sight *sight)
 {
-    for (int i = 0; i < OVERLAY_LANES; i++) {
+    for (int i = 0; i < OVERLAY_LANES; i++)
         sight->cosine_sq[i] = 1;
-        for (int k = 0; k < 3; k++) {
-            sight->low[k][i] = INFINITY;
-            sight->high[k][i] = -INFINITY;
-            sight->inside[k][i] = 0;
-        }
-    }
     sight->over_count = sight->wrong_count = 0;
     sight->all_flags = 0;
     for (size_t b = 0; b * OVERLAY_LANES < faces->count; b++)
@@ -432,21 +397,11 @@ static inline struct half half_of_face(const struct overlay_block *block, size_t
     return (struct half){x, y, y - block->y[to][lane], block->x[to][lane] - x};
 }
 
-static inline void widen(const double *low_heights, const double *high_heights, struct overlay_found *found)
-{
-    double low = least_of(low_heights), high = most_of(high_heights);
-
-    found->low = lesser(found->low, greater(0, greater(low, -high)));
-    found->high = greater(found->high, greater(high, -low));
-}
-
-static inline void put_piece(const double *heights, double area_low, double area_high,
-                             struct overlay_pieces *pieces)
+static inline void put_piece(const double *heights, double area, struct overlay_pieces *pieces)
 {
     for (int k = 0; k < 3; k++)
         pieces->heights[k][pieces->count] = heights[k];
-    pieces->area_low[pieces->count] = area_low;
-    pieces->area_high[pieces->count++] = area_high;
+    pieces->area[pieces->count++] = area;
 }
 
 static inline bool is_within(const struct base *base, const double *heights)
@@ -657,7 +612,7 @@ static inline void pass_on(struct cutting *cutting, const struct clipped *clippe
     }
     const double heights[3] = {corners[0].h[i], corners[1].h[i], corners[2].h[i]},
                  area = clipped->area[part][i] * cutting->base->times;
-    put_piece(heights, area, area, cutting->pieces);
+    put_piece(heights, area, cutting->pieces);
 }
 
 /* Cuts the topmost. False where there may be too many pieces. */
@@ -716,7 +671,7 @@ static inline void add_over(struct cutting *cutting, const double *slope, size_t
         return;
     }
     const double area = larger ? base->area : 0.5 * block->twice[lane];
-    put_piece(heights, area * base->times, area * base->times, cutting->pieces);
+    put_piece(heights, area * base->times, cutting->pieces);
     cutting->area[0] += area;
     cutting->within[0] &= mask_of(is_within(base, heights));
     cutting->low[0] = lesser(cutting->low[0], greater(0, greater(least_of(heights), -most_of(heights))));
@@ -753,45 +708,6 @@ static inline bool add_cut(const struct base *base, const struct overlay_faces *
         found->area += cutting.area[i];
     }
     return within && fabs(found->area - base->area) <= AREA_SLACK * base->area;
-}
-
-/* By the planes of all faces over it, which are between the least and the greatest of them: these are concave
- * and convex, and so on the right side of their linear interpolation. False where that is not narrow, and
- * nothing added. */
-static inline bool add_planes(const struct base *base, const struct sight *sight,
-                              struct overlay_pieces *pieces, struct overlay_found *found)
-{
-    double low[3], high[3];
-    int64_t inside[3] = {0, 0, 0}, large = SIGHT_LARGE;
-
-    for (int k = 0; k < 3; k++) {
-        low[k] = sight->low[k][0];
-        high[k] = sight->high[k][0];
-        inside[k] = sight->inside[k][0];
-        for (int i = 1; i < OVERLAY_LANES; i++) {
-            low[k] = lesser(low[k], sight->low[k][i]);
-            high[k] = greater(high[k], sight->high[k][i]);
-            inside[k] += sight->inside[k][i];
-        }
-    }
-    for (size_t i = 0; i < sight->over_count; i++)
-        large &= sight->over_flags[i];
-    bool once = inside[0] == 1 || inside[1] == 1 || inside[2] == 1, one = sight->over_count == 1;
-    if (!once || !large || !is_within(base, low) || !is_within(base, high))
-        return false;
-    double sum_low = low[0] + low[1] + low[2], sum_high = high[0] + high[1] + high[2],
-           area = base->area * base->times;
-    if (one) {
-        put_piece(low, area, area, pieces);
-    } else {
-        bool over = least_of(low) >= 0, below = most_of(high) <= 0;
-        if (!(over || below) || !(sum_high - sum_low <= GAP_SHARE * fabs(sum_high + sum_low) / 2))
-            return false;
-        put_piece(over ? low : high, area, 0, pieces);
-        put_piece(over ? high : low, 0, area, pieces);
-    }
-    widen(low, high, found);
-    return true;
 }
 
 /* Whether a face is farther from the triangle than `reach`. */
@@ -836,7 +752,7 @@ static bool cut(const struct overlay_bases *bases, size_t lane, const struct ove
     *found = (struct overlay_found){1, 0, INFINITY, 0};
     if (!(base.area > 0) || !see(&base, faces, &sight))
         return false;
-    if (!add_planes(&base, &sight, pieces, found) && !add_cut(&base, faces, &sight, pieces, found))
+    if (!add_cut(&base, faces, &sight, pieces, found))
         return false;
     for (int i = 0; i < OVERLAY_LANES; i++)
         cosine_sq = lesser(cosine_sq, sight.cosine_sq[i]);
@@ -849,7 +765,7 @@ static bool cut(const struct overlay_bases *bases, size_t lane, const struct ove
 /* What is put into the histograms. */
 struct binned {
     int64_t lows[OVERLAY_CUTS][OVERLAY_LANES], highs[OVERLAY_CUTS][OVERLAY_LANES];
-    double low_areas[OVERLAY_CUTS][OVERLAY_LANES], high_areas[OVERLAY_CUTS][OVERLAY_LANES];
+    double areas[OVERLAY_CUTS][OVERLAY_LANES];
 };
 
 struct lane_sums {
@@ -908,18 +824,17 @@ static inline void sum_up_lane(const struct overlay_pieces *pieces, size_t at, i
                                struct lane_sums *restrict sums, struct binned *restrict binned)
 {
     double x = cleared(pieces->heights[0][at]), y = cleared(pieces->heights[1][at]),
-           z = cleared(pieces->heights[2][at]), scale = pieces->scale[at], area_low = pieces->area_low[at],
-           area_high = pieces->area_high[at];
+           z = cleared(pieces->heights[2][at]), scale = pieces->scale[at], area = pieces->area[at];
     const struct ascending v = ascending_of(x, y, z);
     double mean = mean_height(&v), square = (x * x + y * y + z * z + x * y + y * z + z * x) / 6,
            min = greater(0, greater(v.a, -v.c)), max = greater(v.c, -v.a),
            step = (max - min) * (1.0 / OVERLAY_CUTS), value = min, until = 0;
 
-    sums->area[i] += area_low;
-    sums->low[i] += area_low * (scale * mean);
-    sums->high[i] += area_high * mean;
-    sums->low_sq[i] += area_low * (scale * scale * square);
-    sums->high_sq[i] += area_high * square;
+    sums->area[i] += area;
+    sums->low[i] += area * (scale * mean);
+    sums->high[i] += area * mean;
+    sums->low_sq[i] += area * (scale * scale * square);
+    sums->high_sq[i] += area * square;
 #pragma GCC unroll 5
     for (int cut = 0; cut < OVERLAY_CUTS; cut++) {
         double next = cut + 1 < OVERLAY_CUTS ? min + (cut + 1) * step : max, share = 1;
@@ -927,8 +842,7 @@ static inline void sum_up_lane(const struct overlay_pieces *pieces, size_t at, i
             share = greater(0, share_below(&v, next) - share_below(&v, -next));
         binned->lows[cut][i] = bin_lane(scale * value * (1 - BIN_SLACK));
         binned->highs[cut][i] = bin_lane(next * (1 + BIN_SLACK));
-        binned->low_areas[cut][i] = (share - until) * area_low;
-        binned->high_areas[cut][i] = (share - until) * area_high;
+        binned->areas[cut][i] = (share - until) * area;
         until = share;
         value = next;
     }
@@ -948,7 +862,7 @@ static void fill_up(struct overlay_pieces *pieces)
     for (size_t i = pieces->count; i % OVERLAY_LANES; i++) {
         for (int k = 0; k < 3; k++)
             pieces->heights[k][i] = 0;
-        pieces->scale[i] = pieces->area_low[i] = pieces->area_high[i] = 0;
+        pieces->scale[i] = pieces->area[i] = 0;
     }
 }
 
@@ -963,8 +877,8 @@ static void sum_up(struct overlay_pieces *pieces, struct overlay_sums *sums)
             sum_up_lane(pieces, at + (size_t)i, i, &lanes, &binned);
         for (int cut = 0; cut < OVERLAY_CUTS; cut++)
             for (int i = 0; i < OVERLAY_LANES; i++) {
-                sums->lows[binned.lows[cut][i]] += binned.low_areas[cut][i];
-                sums->highs[binned.highs[cut][i]] += binned.high_areas[cut][i];
+                sums->lows[binned.lows[cut][i]] += binned.areas[cut][i];
+                sums->highs[binned.highs[cut][i]] += binned.areas[cut][i];
             }
     }
     sums->area = sum_of(lanes.area);
