@@ -71,7 +71,8 @@ static void keep_bits(const struct plain *plain, uint32_t slot, unsigned char bi
     __atomic_fetch_and(&plain->plain[slot], bits, __ATOMIC_RELAXED);
 }
 
-/* The side of triangle i from the vertex to `to`, with `beside` as its third corner. */
+/* The side of triangle i from the vertex to `to`, with `beside` as its third corner. The first of two that
+ * share it looks for both. */
 static void look_at_side(const struct plain *plain, uint32_t vertex, const struct star *star, uint32_t i,
                          uint32_t to, uint32_t beside)
 {
@@ -79,13 +80,19 @@ static void look_at_side(const struct plain *plain, uint32_t vertex, const struc
                    last = find_matches(star->last, star->count, to);
     uint32_t other = next.sum + last.sum - i; /* where there is just one */
     bool fit = next.count + last.count == 2 && other != i && to != vertex && beside != vertex && beside != to;
+    unsigned char bits = next.count == 1 ? OVERLAY_PLAIN | OVERLAY_ALIKE : OVERLAY_PLAIN;
 
+    if (fit && other < i)
+        return;
     if (!fit
         || !is_unfolded(plain->surface->points, vertex, to, beside,
                         star->next[other] == to ? star->last[other] : star->next[other]))
-        keep_bits(plain, star->slots[i], 0);
-    else if (next.count != 1)
-        keep_bits(plain, star->slots[i], OVERLAY_PLAIN);
+        bits = 0;
+    if (bits == (OVERLAY_PLAIN | OVERLAY_ALIKE))
+        return;
+    keep_bits(plain, star->slots[i], bits);
+    if (fit)
+        keep_bits(plain, star->slots[other], bits);
 }
 
 /* Of each side the lesser vertex sees to it. Very many triangles at one vertex are left to others, so that
