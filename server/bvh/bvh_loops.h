@@ -12,6 +12,8 @@
 
 #define BOX_SLACK 2e-7
 #define BOX_SLACK_REL 1e-6
+#define NEAR_LEVEL                                                                                           \
+    2          /* of a node with BVH_WIDTH^2 nodes of level 0: what is nearest is mostly in that of `first` */
 #define MANY 3 /* triangles that are looked at at once, as that costs no more than so many one by one */
 #define REGION_SLACK 0x1p-20    /* more than float arithmetic errs by */
 #define LISTED_MAX ((size_t)64) /* triangles near some points: more are not looked at together */
@@ -211,12 +213,14 @@ static inline void look_at_leaf(struct query *query, uint32_t index)
     }
 }
 
+/* At the leaf of `first`, then at what is around that leaf, then at all, within what that leaves. */
 static struct bvh_hit nearest(const struct bvh *bvh, vec3 p, uint32_t first, double enough_sq, size_t *work)
 {
     struct query query = {bvh, p, {(float)p.x, (float)p.y, (float)p.z}, FLT_MAX, {INFINITY, BVH_NONE}, 0};
     struct visit stack[STACK_SIZE];
     size_t top = 1;
-    uint32_t first_leaf = BVH_NONE;
+    uint32_t first_leaf = BVH_NONE, near = BVH_NONE; /* a node of NEAR_LEVEL */
+    bool near_seen = false;
 
     if (first != BVH_NONE) {
         first_leaf = first / BVH_WIDTH;
@@ -226,12 +230,18 @@ static struct bvh_hit nearest(const struct bvh *bvh, vec3 p, uint32_t first, dou
         look_at_leaf(&query, first_leaf);
     }
     stack[0] = (struct visit){0, (int)bvh->level_count - 1, 0};
+    if (first != BVH_NONE && bvh->level_count > NEAR_LEVEL + 1) {
+        near = first_leaf / (BVH_WIDTH * BVH_WIDTH);
+        stack[top++] = (struct visit){0, NEAR_LEVEL, near};
+    }
     while (top > 0 && query.hit.distance_sq > enough_sq) {
         struct visit visit = stack[--top];
         float distance_sq[BVH_WIDTH];
         unsigned char children[BVH_WIDTH];
-        if (visit.distance_sq > query.cut)
+        bool is_near = visit.level == NEAR_LEVEL && visit.index == near;
+        if (visit.distance_sq > query.cut || (is_near && near_seen))
             continue;
+        near_seen = near_seen || is_near;
         if (visit.level == 0) {
             if (visit.index != first_leaf)
                 look_at_leaf(&query, visit.index);

@@ -44,10 +44,11 @@ struct overlay_faces {
 };
 
 #define OVERLAY_REACH_SIDES                                                                                  \
-    0.12                           /* of the longest side: what heights may be more than `farthest`, guessed \
-                                    */
-#define OVERLAY_REACH_TIMES 1.4142 /* > 1 / 0.7072: enough below 45 degrees; what is steeper is asked */
-#define OVERLAY_BOX_SLACK 1e-6     /* of float boxes */
+    0.12 /* of the longest side: what heights may be more than `farthest`, guessed                           \
+          */
+#define OVERLAY_REACH_TIMES                                                                                  \
+    1.4142 /* > 1 / 0.7072: for faces of 45 degrees; over steeper ones it may be too little */
+#define OVERLAY_BOX_SLACK 1e-6 /* of float boxes */
 
 /* Triangles that are looked at, as they were and as the view has them: counter-clockwise. */
 struct overlay_bases {
