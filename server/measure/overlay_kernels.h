@@ -43,11 +43,10 @@ struct overlay_faces {
     struct overlay_block blocks[OVERLAY_BLOCKS];
 };
 
-#define OVERLAY_REACH_SIDES                                                                                  \
-    0.12 /* of the longest side: what heights may be more than `farthest`, guessed                           \
-          */
-#define OVERLAY_REACH_TIMES                                                                                  \
-    1.4142 /* > 1 / 0.7072: for faces of 45 degrees; over steeper ones it may be too little */
+/* Of the longest side: what heights may be more than `farthest`. Guessed. */
+#define OVERLAY_REACH_SIDES 0.12
+/* > 1 / 0.7072: what is near suffices over faces of 45 degrees; over steeper ones it may be too little. */
+#define OVERLAY_REACH_TIMES 1.4142
 #define OVERLAY_BOX_SLACK 1e-6 /* of float boxes */
 
 /* Triangles that are looked at, as they were and as the view has them: counter-clockwise. */
