@@ -92,7 +92,7 @@ static struct bvh_hit nearest_of_all(const struct soup *soup, vec3 p)
 
 Test(bvh, nearest_is_that_of_all_triangles_whatever_the_first_guess)
 {
-    const size_t sizes[] = {1, 2, 7, 8, 9, 64, 65, 500};
+    const size_t sizes[] = {1, 2, 7, 8, 9, 64, 65, 500, 600, 5000};
     uint64_t state = 21;
 
     for (int kind = 0; kind < SOUP_KINDS; kind++)
