@@ -3,7 +3,7 @@
 import * as api from '../api.js';
 import { defaultBaseline, latestMeasured, orderVersions, runOf } from '../comparison.js';
 import { give } from '../dom.js';
-import { readList } from '../route.js';
+import { readList, writeRoute } from '../route.js';
 import { rulerOf } from '../ruler.js';
 import { openLoader } from '../space/load.js';
 import { SUBJECTS, extent } from '../space/values.js';
@@ -148,6 +148,13 @@ export function joinSpace(el, page) {
 
   el.addEventListener('wish.query', (event) => {
     page.go({ view: 'space', id, query: { ...query, ...event.detail } }, true);
+  });
+
+  /** What the view itself shows at once: kept in the address, and with whatever is still being loaded. */
+  el.addEventListener('wish.note', (event) => {
+    if (id === null) return;
+    query = { ...query, ...event.detail };
+    history.replaceState(null, '', writeRoute({ view: 'space', id, query }));
   });
 
   return {

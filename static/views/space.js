@@ -1,6 +1,6 @@
 // space.js - versions of one specimen in space: figures side by side or one over the other, seen by one camera, facing the list of findings.
 //   down: 'show', detail = the state of joins/space.js, or { loading } or { problem, id }; 'look', detail = { finding, camera }; 'repaint'
-//   up:   'wish.query', detail = changes of the address
+//   up:   'wish.query', detail = changes of the address; 'wish.note', detail = { view, finding } as they are shown already
 import { errorBox, give, h, redraw, tell } from '../dom.js';
 import { findingText, kindName } from '../finding-text.js';
 import { problemText } from '../problem.js';
@@ -375,8 +375,9 @@ export function SpaceView(el) {
   /** The address keeps the view, so that a link shows the same; none while the views fly to a finding, for the finding leads there. */
   function noteCamera(view = cameraText(camera)) {
     if (state === null) return;
-    state.query = { ...state.query, view };
-    history.replaceState(null, '', writeRoute({ view: 'space', id: state.specimen.id, query: state.query }));
+    const noted = { view, finding: chosen };
+    state.query = { ...state.query, ...noted };
+    tell(el, 'wish.note', noted);
   }
 
   function stopFlight() {
@@ -425,7 +426,6 @@ export function SpaceView(el) {
 
   function choose(id) {
     chosen = id;
-    state.query = { ...state.query, finding: id };
     owner = listOwner();
     drawList();
     if (wide.matches) document.getElementById(`finding-${id.split('.')[1]}`)?.scrollIntoView({ block: 'nearest' });

@@ -362,6 +362,34 @@ test('keys_alone_choose_colour_range_section_and_finding', async () => {
   await close();
 });
 
+test('keys_choose_a_finding_while_a_section_is_still_being_loaded_and_both_stay', async () => {
+  const { page, faults, close } = await open({}, `#/space/${made.specimen.id}?versions=${made.cages[1].id}&colour=invented&cut=x0.5`);
+  const hash = () => page.evaluate(() => location.hash);
+  let letGo;
+  const held = new Promise((resolve) => (letGo = resolve));
+  await page.locator('.findings li').first().waitFor();
+  await page.route('**/specimens/*/versions?*', (route) => held.then(() => route.continue()));
+  const [asked] = await Promise.all([
+    page.waitForRequest('**/specimens/*/versions?*'),
+    (async () => {
+      await tabToElement(page, ofKey, 'cut share');
+      await page.keyboard.press('ArrowRight');
+    })(),
+  ]);
+  await tabToElement(page, ofKey, 'next');
+  await page.keyboard.press('Enter');
+  await page.locator('.findings li.now').waitFor();
+  letGo();
+  await (await asked.response()).finished();
+  await page.locator('[data-key="cut share"][value="0.51"]').waitFor();
+  await eventually(async () => assert.match(await hash(), /finding=/));
+  assert.match(await hash(), /cut=x0\.51/);
+  assert.equal(await page.locator('.findings li.now').count(), 1);
+  assert.deepEqual(faults, []);
+  await page.unroute('**/specimens/*/versions?*');
+  await close();
+});
+
 test('cage_findings_have_links_that_fly_and_come_back', async () => {
   const cage = made.cages[1];
   const { page, faults, close } = await open({}, `#/space/${made.specimen.id}?versions=${cage.id}&colour=invented`);
