@@ -308,27 +308,19 @@ static bool look_at_classes(struct statistics *statistics, struct arena scratch,
                                    settings->threads, statistics->distribution.within, scratch, err);
 }
 
-/* Whether a trial leaves hope that mean and RMS get as narrow as wanted. */
-static bool is_worth_it(struct statistics *statistics, bool *worth, struct arena *arena, struct error *err)
+static bool are_few(const struct statistics *statistics)
 {
-    struct surface_parts *parts = statistics->parts;
-    double halfwidth = 0;
+    const struct surface_parts *parts = statistics->parts;
 
-    *worth = parts->from->bvh.triangle_count + parts->to->bvh.triangle_count < STATISTICS_FEW;
-    if (*worth)
-        return true;
-    if (!triangles_try(parts, statistics->settings->progress, statistics->settings->progress_from, &halfwidth,
-                       arena, err))
-        return false;
-    *worth = halfwidth <= STATISTICS_HOPE * statistics->settings->halfwidth;
-    return true;
+    return parts->from->bvh.triangle_count + parts->to->bvh.triangle_count < STATISTICS_FEW;
 }
 
 /* In less room, as no parts are kept. */
-static bool bound_quickly(struct statistics *statistics, struct arena *arena, struct error *err)
+static bool bound_quickly(struct statistics *statistics, double from, double to, struct arena *arena,
+                          struct error *err)
 {
     const struct statistics_settings *settings = statistics->settings;
-    double from = settings->progress_from, to = settings->progress_to, middle = 0.5 * (from + to);
+    double middle = 0.5 * (from + to);
 
     return surface_parts_open_bounds(statistics->parts, arena, err)
            && triangles_bound_quickly(statistics->parts, settings->vertices, settings->progress, from, middle,
@@ -338,30 +330,55 @@ static bool bound_quickly(struct statistics *statistics, struct arena *arena, st
                              *arena, err);
 }
 
-/* Bounds all triangles, and cuts up what they leave open. */
-static bool bound(struct statistics *statistics, struct arena *arena, struct error *err)
+/* All triangles, and what they leave open is cut up. */
+static bool bound_closely(struct statistics *statistics, bool with_vertices, double from, double to,
+                          struct arena *arena, struct error *err)
 {
     const struct statistics_settings *settings = statistics->settings;
-    double from = settings->progress_from, to = settings->progress_to, middle = 0.5 * (from + to);
-    bool worth;
 
-    if (!is_worth_it(statistics, &worth, arena, err))
-        return false;
-    if (!worth && statistics->parts->trial_stride != 1) { /* a trial of all has bounded all */
-        *arena = statistics->start;
-        arena_release(arena); /* what earlier steps have touched */
-        return bound_quickly(statistics, arena, err);
-    }
     return surface_parts_open(statistics->parts, PARTS_MORE(statistics->parts->from->bvh.triangle_count),
                               arena, err)
-           && (worth
+           && (!with_vertices
                || quick_ask_vertices(statistics->parts, settings->vertices, settings->progress, from, from,
                                      *arena, err))
-           && triangles_bound(statistics->parts, settings->progress, from, middle, *arena, err)
+           && triangles_bound(statistics->parts, settings->progress, from, 0.5 * (from + to), *arena, err)
            && look(statistics, false, *arena, err)
            && (!(statistics->distribution.area > 0)
                || (refine(statistics, *arena, err) && look(statistics, true, *arena, err)
                    && look_at_classes(statistics, *arena, err)));
+}
+
+/* Of many triangles: quickly first, which often does, then closely where a trial leaves hope for that;
+ * closely at once where the trial says that bounds alone will do. */
+static bool bound_many(struct statistics *statistics, struct arena *arena, struct error *err)
+{
+    const struct statistics_settings *settings = statistics->settings;
+    double from = settings->progress_from, to = settings->progress_to, middle = 0.5 * (from + to),
+           halfwidth = 0;
+    struct goals goals;
+
+    if (!triangles_try(statistics->parts, settings->progress, from, &halfwidth, arena, err))
+        return false;
+    const bool hope = halfwidth <= STATISTICS_HOPE * settings->halfwidth;
+    if (statistics->parts->trial_stride == 1) /* a trial of all has bounded all */
+        return bound_closely(statistics, !hope, from, to, arena, err);
+    if (!hope) {
+        *arena = statistics->start;
+        arena_release(arena); /* what earlier steps have touched */
+        return bound_quickly(statistics, from, to, arena, err);
+    }
+    if (halfwidth <= STATISTICS_SURE * settings->halfwidth)
+        return bound_closely(statistics, false, from, to, arena, err);
+    const struct surface_parts tried = *statistics->parts;
+    const struct arena after_trial = *arena;
+    if (!bound_quickly(statistics, from, middle, arena, err))
+        return false;
+    set_goals(statistics, &goals);
+    if (!(statistics->distribution.area > 0) || goals.only_percentiles)
+        return true;
+    *statistics->parts = tried;
+    *arena = after_trial;
+    return bound_closely(statistics, false, middle, to, arena, err);
 }
 
 bool statistics_measure(const struct deviation_surface *from, const struct deviation_surface *to,
@@ -385,7 +402,10 @@ bool statistics_measure(const struct deviation_surface *from, const struct devia
     *wide = (struct statistics_wide){false, false, false};
     fill_undefined(settings, deviation);
     deviation->sample_count = 0;
-    if (!bound(&statistics, arena, err))
+    const bool bounded = are_few(&statistics) ? bound_closely(&statistics, false, settings->progress_from,
+                                                              settings->progress_to, arena, err)
+                                              : bound_many(&statistics, arena, err);
+    if (!bounded)
         return false;
     if (statistics.distribution.area > 0)
         fill(&statistics, deviation, wide);

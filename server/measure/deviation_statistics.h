@@ -1,12 +1,14 @@
 /* deviation_statistics.h - certified mean, RMS, percentiles and coverage of the one-sided distance.
  *
- * All parts of the surface are bounded (deviation_parts.h) and summed up (deviation_distribution.h); then, in
- * rounds, the parts that keep a value from being as narrow as wanted are cut up: those with the most area
- * times gap for mean and RMS, those that straddle a tolerance or a percentile. It ends when all are narrow
- * enough or the budget of work is spent. Where a trial leaves no hope of that, it is not begun: what lies
- * over the triangles (deviation_overlay.h) then tells the values, mostly within a tenth to a fifth of
- * themselves. A value is the middle of its interval, its half-width half of it with rounding. Results do not
- * depend on the number of threads. Lengths are in the frame. */
+ * Of few triangles all parts of the surface are bounded (deviation_parts.h) and summed up
+ * (deviation_distribution.h); then, in rounds, the parts that keep a value from being as narrow as wanted are
+ * cut up: those with the most area times gap for mean and RMS, those that straddle a tolerance or a
+ * percentile. It ends when all are narrow enough or the budget of work is spent. Of many triangles what lies
+ * over them (deviation_overlay.h) tells the values, mostly within a tenth to a fifth of themselves; where
+ * mean, RMS or coverage are wider than wanted then, and a trial leaves hope, parts are cut up likewise, and
+ * at once where the trial tells that they are narrow from the start. A value is the middle of its interval,
+ * its half-width half of it with rounding. Results do not depend on the number of threads. Lengths are in the
+ * frame. */
 #ifndef MEASURE_DEVIATION_STATISTICS_H
 #define MEASURE_DEVIATION_STATISTICS_H
 
@@ -24,6 +26,8 @@
  * the budget: bounds are found quickly then. Measured: rough pairs begin at 5 to 140 times and end at no less
  * than a half of it. */
 #define STATISTICS_HOPE 2
+/* One that leaves so small a part of it: nothing will have to be cut up. */
+#define STATISTICS_SURE 0.125
 #define STATISTICS_COVERAGE_WIDTH 0.001 /* wanted: upper less lower share */
 
 struct statistics_settings {

@@ -10,6 +10,7 @@
 #include <criterion/criterion.h>
 #include <criterion/new/assert.h>
 #include <math.h>
+#include <stdio.h>
 #include <stdlib.h>
 
 #include "geom/point_triangle.h"
@@ -95,6 +96,31 @@ Test(deviation_statistics, linear_over_many_small_faces)
     struct deviation got = pair_measure(&crossing, &floor, &settings);
     expect_even(&got.subject_to_reference, 0.25, 1e-4 * sqrt(32), "crossing many");
     cr_expect(not(got.budget_exhausted));
+}
+
+/* More than STATISTICS_FEW: bounds alone, what lies over the triangles, and cutting up, by what is wanted. */
+Test(deviation_statistics, linear_whichever_way_many_are_bounded, .timeout = 300)
+{
+    struct arena arena = pair_arena(4);
+    struct mesh floor = sheet(&arena, 20, (vec3){-10, -10, 0}), grid = fixture_grid(&arena, 96, 96),
+                fanned = fixture_fanned(&arena, &grid),
+                tilted = fixture_moved(&arena, &fanned, 2.0 / 96, (vec3){-1, -1, 0});
+    struct deviation_settings settings = pair_settings();
+
+    for (size_t v = 0; v < tilted.vertex_count; v++)
+        tilted.positions[v].z = 0.25 * (tilted.positions[v].x + 1);
+    for (double certify = 1e-2; certify >= 1e-7; certify *= 0.1) {
+        char name[32];
+        settings.certify = certify;
+        snprintf(name, sizeof name, "tilted, %g", certify);
+        struct deviation got = pair_measure(&tilted, &floor, &settings);
+        const struct one_sided_deviation *d = &got.subject_to_reference;
+        expect_even(d, 0.5, 0.05, name);
+        cr_expect(
+            got.budget_exhausted
+                || (d->halfwidth.mean <= certify * sqrt(800) && d->halfwidth.rms <= certify * sqrt(800)),
+            "%s: wider than wanted, and not told", name);
+    }
 }
 
 /* --- against quadrature --- */
