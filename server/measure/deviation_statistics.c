@@ -43,7 +43,7 @@ struct statistics {
     struct arena start; /* before the parts */
     struct distribution distribution;
     struct interval coverage[DISTRIBUTION_LIMITS_MAX]; /* then shares at the percentiles */
-    size_t batch_max;
+    double from, to; /* of the stage "statistics", while parts are bounded and cut up */
 };
 
 static double width_of(struct interval interval)
@@ -198,11 +198,10 @@ static size_t batch_allowed(const struct surface_parts *parts, size_t budget, si
     return room / PARTS_OF_ONE < most ? room / PARTS_OF_ONE : most;
 }
 
-static bool tell(const struct statistics_settings *settings, double fraction, struct error *err)
+static bool tell(const struct statistics *statistics, double fraction, struct error *err)
 {
-    return progress_tell(settings->progress, "statistics",
-                         settings->progress_from
-                             + (settings->progress_to - settings->progress_from) * fmin(fraction, 1))
+    return progress_tell(statistics->settings->progress, "statistics",
+                         statistics->from + (statistics->to - statistics->from) * fmin(fraction, 1))
            || error_set(err, ERROR_CANCELLED, "measuring was stopped");
 }
 
@@ -221,7 +220,7 @@ static bool refine(struct statistics *statistics, struct arena scratch, struct e
         percentile_rounds += goals.only_percentiles;
         if (percentile_rounds > PERCENTILE_ROUNDS_MAX)
             break;
-        if (!tell(statistics->settings, 0.5 + 0.5 * (double)work / (double)(budget + 1), err)
+        if (!tell(statistics, 0.5 + 0.5 * (double)work / (double)(budget + 1), err)
             || (most > 0 && !choose(statistics, &goals, most, list, &count, scratch, err)))
             return false;
         if (count == 0)
@@ -336,6 +335,8 @@ static bool bound_closely(struct statistics *statistics, bool with_vertices, dou
 {
     const struct statistics_settings *settings = statistics->settings;
 
+    statistics->from = from;
+    statistics->to = to;
     return surface_parts_open(statistics->parts, PARTS_MORE(statistics->parts->from->bvh.triangle_count),
                               arena, err)
            && (!with_vertices
@@ -371,6 +372,7 @@ static bool bound_many(struct statistics *statistics, struct arena *arena, struc
         return bound_closely(statistics, false, from, to, arena, err);
     const struct surface_parts tried = *statistics->parts;
     const struct arena after_trial = *arena;
+    arena_release(arena); /* what earlier steps have touched */
     if (!bound_quickly(statistics, from, middle, arena, err))
         return false;
     set_goals(statistics, &goals);
