@@ -1,6 +1,7 @@
 /* deviation_side.c - the triangles at each vertex, and the sums of their normals. */
 #include "measure/deviation_side.h"
 
+#include "base/range_places.h"
 #include "base/tasks.h"
 #include "geom/angle.h"
 
@@ -8,7 +9,6 @@
 #include <string.h>
 
 #define DEGREES (180 / 3.14159265358979323846)
-#define RANGES_MAX ((size_t)4)
 
 /* Triangles in ranges of about as many, one for each thread: counts, then places, of their own. */
 struct building {
@@ -34,22 +34,6 @@ static void count_range(void *context, size_t range)
             counts[surface->bvh.corners[slot][i]]++;
 }
 
-static void place_ranges(const struct building *building)
-{
-    const size_t point_count = building->side->surface->point_count;
-    uint32_t sum = 0;
-
-    for (size_t v = 0; v < point_count; v++) {
-        building->side->offsets[v] = sum;
-        for (size_t range = 0; range < building->ranges; range++) {
-            uint32_t *cursor = &building->cursors[range * point_count + v], count = *cursor;
-            *cursor = sum;
-            sum += count;
-        }
-    }
-    building->side->offsets[point_count] = sum;
-}
-
 static void fill_range(void *context, size_t range)
 {
     const struct building *building = context;
@@ -64,7 +48,7 @@ static void fill_range(void *context, size_t range)
 bool deviation_side_build(const struct deviation_surface *surface, size_t threads,
                           struct deviation_side *side, struct arena *keep, struct error *err)
 {
-    struct building building = {side, threads < RANGES_MAX ? threads : RANGES_MAX, NULL};
+    struct building building = {side, threads < RANGE_PLACES_MAX ? threads : RANGE_PLACES_MAX, NULL};
 
     building.ranges = building.ranges > 0 ? building.ranges : 1;
     *side = (struct deviation_side){surface, ARENA_NEW(keep, uint32_t, surface->point_count + 1),
@@ -74,7 +58,7 @@ bool deviation_side_build(const struct deviation_surface *surface, size_t thread
     if (!side->offsets || !side->slots || !building.cursors)
         return arena_error(err);
     tasks_run(threads, building.ranges, count_range, &building);
-    place_ranges(&building);
+    range_places(building.ranges, surface->point_count, building.cursors, side->offsets);
     tasks_run(threads, building.ranges, fill_range, &building);
     return true;
 }

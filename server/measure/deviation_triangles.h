@@ -1,9 +1,9 @@
 /* deviation_triangles.h - the first bounds of a surface: of every triangle of it, as a part.
  *
  * Closely, by deviation_bracket.h, as far as the budget goes. Or quickly, by deviation_quick.h, and closely
- * only where those farthest from the other surface are, which is what a worst place needs. A trial says which
- * of the two is worth it. Chunks do not depend on the number of threads; each may spend its share of the
- * budget. Lengths are in the frame. */
+ * only where those farthest from the other surface are, which is what a worst place needs. A trial tells
+ * whether the first is worth it. Chunks do not depend on the number of threads; each may spend its share of
+ * the budget. Lengths are in the frame. */
 #ifndef MEASURE_DEVIATION_TRIANGLES_H
 #define MEASURE_DEVIATION_TRIANGLES_H
 

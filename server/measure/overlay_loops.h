@@ -481,79 +481,72 @@ static inline void open_cutting(const struct base *base, const struct overlay_fa
     }
 }
 
-/* A value by which of three corners is alone. */
-static inline double chosen(int64_t second, int64_t third, double a, double b, double c)
+/* How a line cuts a triangle: which corner is alone on one side of it, and where it cuts the sides from there
+ * to the corner after it and to the one before. */
+struct line_cut {
+    int64_t second, third; /* is alone; else the first */
+    bool goes, whole;      /* the one alone is beyond the line; none is */
+    double to_next, to_last;
+};
+
+static inline double chosen(const struct line_cut *cut, double first, double second, double third)
 {
-    return second ? b : third ? c : a;
+    return cut->second ? second : cut->third ? third : first;
 }
 
-/* The triangles from number `begin` on, each by its line. The corner that is alone on one side of it is taken
- * first, the one after it next, the one before it last; the line cuts its two sides. */
+/* One coordinate of the corners of both triangles that are left, from that of the three corners. */
+static inline void cut_coordinate(const struct line_cut *cut, const double *v, double *one, double *two)
+{
+    double alone = chosen(cut, v[0], v[1], v[2]), next = chosen(cut, v[1], v[2], v[0]),
+           last = chosen(cut, v[2], v[0], v[1]), at_next = alone + cut->to_next * (next - alone),
+           at_last = alone + cut->to_last * (last - alone), rest = cut->goes ? last : at_next;
+
+    one[0] = cut->goes ? next : alone;
+    one[1] = cut->whole ? next : rest;
+    one[2] = cut->whole ? last : at_last;
+    two[0] = next;
+    two[1] = at_last;
+    two[2] = at_next;
+}
+
+static inline double area_within(const double *x, const double *y)
+{
+    return 0.5 * fabs((x[1] - x[0]) * (y[2] - y[0]) - (y[1] - y[0]) * (x[2] - x[0]));
+}
+
+/* The triangles from number `begin` on, each by its line. */
 static inline void clip_lane(const struct waiting *waiting, size_t begin, int i, struct clipped *restrict out)
 {
     const size_t at = begin + (size_t)i;
-    double inside[3], x[3], y[3], h[3];
+    double inside[3], in[3][3], left[2][3][3];
 
     for (int k = 0; k < 3; k++) {
-        x[k] = waiting->x[k][at];
-        y[k] = waiting->y[k][at];
-        h[k] = waiting->h[k][at];
-        inside[k] = waiting->inward_x[at] * (x[k] - waiting->line_x[at])
-                    + waiting->inward_y[at] * (y[k] - waiting->line_y[at]);
+        in[0][k] = waiting->x[k][at];
+        in[1][k] = waiting->y[k][at];
+        in[2][k] = waiting->h[k][at];
+        inside[k] = waiting->inward_x[at] * (in[0][k] - waiting->line_x[at])
+                    + waiting->inward_y[at] * (in[1][k] - waiting->line_y[at]);
     }
-    int64_t beyond[3] = {mask_of(inside[0] < 0), mask_of(inside[1] < 0), mask_of(inside[2] < 0)},
-            second = (beyond[1] ^ beyond[0]) & (beyond[1] ^ beyond[2]),
-            third = (beyond[2] ^ beyond[0]) & (beyond[2] ^ beyond[1]),
-            all = beyond[0] & beyond[1] & beyond[2], none = ~(beyond[0] | beyond[1] | beyond[2]);
-    double alone_x = chosen(second, third, x[0], x[1], x[2]),
-           next_x = chosen(second, third, x[1], x[2], x[0]), last_x = chosen(second, third, x[2], x[0], x[1]),
-           alone_y = chosen(second, third, y[0], y[1], y[2]),
-           next_y = chosen(second, third, y[1], y[2], y[0]), last_y = chosen(second, third, y[2], y[0], y[1]),
-           alone_h = chosen(second, third, h[0], h[1], h[2]),
-           next_h = chosen(second, third, h[1], h[2], h[0]), last_h = chosen(second, third, h[2], h[0], h[1]),
-           alone = chosen(second, third, inside[0], inside[1], inside[2]),
-           next = chosen(second, third, inside[1], inside[2], inside[0]),
-           last = chosen(second, third, inside[2], inside[0], inside[1]), to_next = alone / (alone - next),
-           to_last = alone / (alone - last), cut_next_x = alone_x + to_next * (next_x - alone_x),
-           cut_next_y = alone_y + to_next * (next_y - alone_y),
-           cut_next_h = alone_h + to_next * (next_h - alone_h),
-           cut_last_x = alone_x + to_last * (last_x - alone_x),
-           cut_last_y = alone_y + to_last * (last_y - alone_y),
-           cut_last_h = alone_h + to_last * (last_h - alone_h);
-    bool goes = alone < 0, whole = none != 0;
-    double x0 = goes ? next_x : alone_x,
-           x1 = whole  ? next_x
-                : goes ? last_x
-                       : cut_next_x,
-           x2 = whole ? last_x : cut_last_x, y0 = goes ? next_y : alone_y,
-           y1 = whole  ? next_y
-                : goes ? last_y
-                       : cut_next_y,
-           y2 = whole ? last_y : cut_last_y;
-    out->corners[0][0].x[i] = x0;
-    out->corners[0][1].x[i] = x1;
-    out->corners[0][2].x[i] = x2;
-    out->corners[0][0].y[i] = y0;
-    out->corners[0][1].y[i] = y1;
-    out->corners[0][2].y[i] = y2;
-    out->corners[0][0].h[i] = goes ? next_h : alone_h;
-    out->corners[0][1].h[i] = whole ? next_h : goes ? last_h : cut_next_h;
-    out->corners[0][2].h[i] = whole ? last_h : cut_last_h;
-    out->area[0][i] = 0.5 * fabs((x1 - x0) * (y2 - y0) - (y1 - y0) * (x2 - x0));
-    out->there[0][i] = ~all;
-    out->corners[1][0].x[i] = next_x;
-    out->corners[1][1].x[i] = cut_last_x;
-    out->corners[1][2].x[i] = cut_next_x;
-    out->corners[1][0].y[i] = next_y;
-    out->corners[1][1].y[i] = cut_last_y;
-    out->corners[1][2].y[i] = cut_next_y;
-    out->corners[1][0].h[i] = next_h;
-    out->corners[1][1].h[i] = cut_last_h;
-    out->corners[1][2].h[i] = cut_next_h;
-    out->area[1][i] =
-        0.5
-        * fabs((cut_last_x - next_x) * (cut_next_y - next_y) - (cut_last_y - next_y) * (cut_next_x - next_x));
-    out->there[1][i] = mask_of(goes) & ~all;
+    int64_t beyond[3] = {mask_of(inside[0] < 0), mask_of(inside[1] < 0), mask_of(inside[2] < 0)};
+    struct line_cut cut = {.second = (beyond[1] ^ beyond[0]) & (beyond[1] ^ beyond[2]),
+                           .third = (beyond[2] ^ beyond[0]) & (beyond[2] ^ beyond[1]),
+                           .whole = !(beyond[0] | beyond[1] | beyond[2])};
+    double alone = chosen(&cut, inside[0], inside[1], inside[2]);
+    cut.goes = alone < 0;
+    cut.to_next = alone / (alone - chosen(&cut, inside[1], inside[2], inside[0]));
+    cut.to_last = alone / (alone - chosen(&cut, inside[2], inside[0], inside[1]));
+    for (int axis = 0; axis < 3; axis++)
+        cut_coordinate(&cut, in[axis], left[0][axis], left[1][axis]);
+    for (int part = 0; part < 2; part++) {
+        for (int k = 0; k < 3; k++) {
+            out->corners[part][k].x[i] = left[part][0][k];
+            out->corners[part][k].y[i] = left[part][1][k];
+            out->corners[part][k].h[i] = left[part][2][k];
+        }
+        out->area[part][i] = area_within(left[part][0], left[part][1]);
+    }
+    out->there[0][i] = ~(beyond[0] & beyond[1] & beyond[2]);
+    out->there[1][i] = mask_of(cut.goes) & out->there[0][i];
 }
 
 /* Those that are there, and of which no line is left. */

@@ -5,9 +5,10 @@
 #include <string.h>
 
 #include "base/ahead.h"
+#include "base/range_places.h"
 #include "base/tasks.h"
 
-enum { CHUNK_VERTICES = 8192, FACES_IN_CHUNK = 65536, RANGES_MAX = 4, FEW = 24 };
+enum { CHUNK_VERTICES = 8192, FACES_IN_CHUNK = 65536, FEW = 24 };
 
 /* What a chunk of vertices finds. */
 struct chunk_counts {
@@ -85,22 +86,6 @@ static void fill_range(void *context, size_t range)
             gathering->highs[at] = a < b ? b : a;
         }
     }
-}
-
-static void place_ranges(struct gathering *gathering)
-{
-    size_t vertex_count = gathering->mesh->vertex_count;
-    uint32_t sum = 0;
-    for (size_t v = 0; v < vertex_count; v++) {
-        gathering->begin[v] = sum;
-        for (size_t r = 0; r < gathering->range_count; r++) {
-            uint32_t *cursor = &gathering->cursor[r * vertex_count + v];
-            uint32_t count = *cursor;
-            *cursor = sum;
-            sum += count;
-        }
-    }
-    gathering->begin[vertex_count] = sum;
 }
 
 /* Room for the sides of one vertex that has many. */
@@ -262,7 +247,7 @@ static bool prepare(struct gathering *gathering, size_t threads, struct arena *k
 {
     struct edges *edges = gathering->edges;
     size_t vertex_count = gathering->mesh->vertex_count, corner_count = edges->corner_count;
-    gathering->range_count = threads < RANGES_MAX ? threads : RANGES_MAX;
+    gathering->range_count = threads < RANGE_PLACES_MAX ? threads : RANGE_PLACES_MAX;
     if (gathering->range_count == 0 || corner_count < FACES_IN_CHUNK)
         gathering->range_count = 1;
     edges->corner_edge = ARENA_NEW(keep, uint32_t, corner_count);
@@ -308,7 +293,7 @@ bool edges_build(const struct mesh *mesh, size_t threads, struct edges *edges, s
     if (!edges->triangles)
         tasks_run(threads, tasks_chunks(mesh->face_count, FACES_IN_CHUNK), name_corner_faces, &gathering);
     tasks_run(threads, gathering.range_count, count_range, &gathering);
-    place_ranges(&gathering);
+    range_places(gathering.range_count, mesh->vertex_count, gathering.cursor, gathering.begin);
     tasks_run(threads, gathering.range_count, fill_range, &gathering);
     if (!gather_crowded(&gathering, gathering.cursor, scratch))
         return arena_error(err);

@@ -229,7 +229,7 @@ Test(deviation_overlay, truth_over_a_fold_of_any_angle, .timeout = 300)
             book.positions[v] = corners[v];
         for (size_t f = 0; f < 4; f++)
             fixture_add_face(&book, k % 2 && f == 1 ? other : faces[f], 3);
-        snprintf(name, sizeof name, "angle %d / 48", k);
+        snprintf(name, sizeof name, "angle %d / 24%s", (k + 1) / 2, k % 2 ? ", turned" : "");
         expect_both(&book, &sheet, name);
     }
 }
