@@ -1,40 +1,171 @@
-/* tasks.c - threads take chunks from one counter. */
+/* tasks.c - threads take chunks from one counter; they are made once, and wait for the next loop.
+ *
+ * A thread costs some 60 us to make and to end, as much as many a loop. So those of the process are kept, the
+ * only state that is: what a loop finds does not depend on who runs it. One that has nothing to do looks for
+ * a while whether something comes, since loops mostly follow each other closely, and then sleeps. */
 #include "base/tasks.h"
 
 #include <pthread.h>
+#include <signal.h>
 #include <stdatomic.h>
+#include <stdbool.h>
 
 #define THREADS_MAX 64
+#define LOOKS 8000 /* before sleeping: a few tenths of a millisecond; measured, longer is of little use */
 
-struct tasks {
+/* A loop, as long as it runs. */
+struct loop {
     atomic_size_t next;
     size_t count;
     void (*run)(void *context, size_t chunk);
     void *context;
+    size_t wanted;        /* threads that may still join */
+    atomic_size_t joined; /* threads in it beside the caller's */
+    struct loop *older;
 };
 
-static void *work(void *argument)
-{
-    struct tasks *tasks = argument;
+static struct {
+    pthread_mutex_t lock; /* of all but `begun` and what is atomic in a loop */
+    pthread_cond_t begins, left;
+    struct loop *newest;
+    atomic_size_t begun; /* loops, so far */
+    size_t threads, idle;
+} pool = {
+    .lock = PTHREAD_MUTEX_INITIALIZER, .begins = PTHREAD_COND_INITIALIZER, .left = PTHREAD_COND_INITIALIZER};
 
+static void work(struct loop *loop)
+{
     for (;;) {
-        size_t chunk = atomic_fetch_add_explicit(&tasks->next, 1, memory_order_relaxed);
-        if (chunk >= tasks->count)
-            return NULL;
-        tasks->run(tasks->context, chunk);
+        size_t chunk = atomic_fetch_add_explicit(&loop->next, 1, memory_order_relaxed);
+        if (chunk >= loop->count)
+            return;
+        loop->run(loop->context, chunk);
+    }
+}
+
+/* Lets the other thread of a core have it, where two share one. */
+static void pause_shortly(void)
+{
+#if defined(__x86_64__)
+    __builtin_ia32_pause();
+#elif defined(__aarch64__)
+    __asm__ volatile("yield");
+#endif
+}
+
+/* Looks for a while, without the lock, whether a number becomes another. */
+static void look_for_change(const atomic_size_t *number, size_t from)
+{
+    for (int look = 0; look < LOOKS && atomic_load_explicit(number, memory_order_relaxed) == from; look++)
+        pause_shortly();
+}
+
+static struct loop *find_loop(void)
+{
+    struct loop *loop = pool.newest;
+
+    while (loop && loop->wanted == 0)
+        loop = loop->older;
+    return loop;
+}
+
+static void join(struct loop *loop)
+{
+    loop->wanted--;
+    atomic_fetch_add(&loop->joined, 1);
+    pthread_mutex_unlock(&pool.lock);
+    work(loop);
+    pthread_mutex_lock(&pool.lock);
+    if (atomic_fetch_sub(&loop->joined, 1) == 1)
+        pthread_cond_broadcast(&pool.left);
+}
+
+static void wait_for_loop(void)
+{
+    size_t begun = atomic_load(&pool.begun);
+
+    pool.idle++;
+    pthread_mutex_unlock(&pool.lock);
+    look_for_change(&pool.begun, begun);
+    pthread_mutex_lock(&pool.lock);
+    while (atomic_load(&pool.begun) == begun)
+        pthread_cond_wait(&pool.begins, &pool.lock);
+    pool.idle--;
+}
+
+static void *serve(void *unused)
+{
+    (void)unused;
+    pthread_mutex_lock(&pool.lock);
+    for (;;) {
+        struct loop *loop = find_loop();
+        if (loop)
+            join(loop);
+        else
+            wait_for_loop();
+    }
+    return NULL;
+}
+
+/* Signals are for the threads that the process made itself. */
+static bool add_thread(void)
+{
+    sigset_t all, before;
+    pthread_t thread;
+    bool made;
+
+    sigfillset(&all);
+    pthread_sigmask(SIG_SETMASK, &all, &before);
+    made = pthread_create(&thread, NULL, serve, NULL) == 0;
+    pthread_sigmask(SIG_SETMASK, &before, NULL);
+    if (made)
+        pthread_detach(thread);
+    return made;
+}
+
+static void begin(struct loop *loop)
+{
+    pthread_mutex_lock(&pool.lock);
+    for (size_t ready = pool.idle; ready < loop->wanted && pool.threads < THREADS_MAX && add_thread();
+         ready++)
+        pool.threads++;
+    loop->older = pool.newest;
+    pool.newest = loop;
+    atomic_fetch_add(&pool.begun, 1);
+    pthread_cond_broadcast(&pool.begins);
+    pthread_mutex_unlock(&pool.lock);
+}
+
+/* Nobody joins any more; those that did finish what they have begun. */
+static void end(struct loop *loop)
+{
+    struct loop **place = &pool.newest;
+
+    pthread_mutex_lock(&pool.lock);
+    while (*place != loop)
+        place = &(*place)->older;
+    *place = loop->older;
+    pthread_mutex_unlock(&pool.lock);
+    for (size_t joined; (joined = atomic_load(&loop->joined)) > 0;) {
+        look_for_change(&loop->joined, joined);
+        pthread_mutex_lock(&pool.lock);
+        if (atomic_load(&loop->joined) == joined)
+            pthread_cond_wait(&pool.left, &pool.lock);
+        pthread_mutex_unlock(&pool.lock);
     }
 }
 
 void tasks_run(size_t threads, size_t count, void (*run)(void *context, size_t chunk), void *context)
 {
-    struct tasks tasks = {.count = count, .run = run, .context = context};
-    pthread_t others[THREADS_MAX];
-    size_t wanted = threads < count ? threads : count, started = 0;
+    size_t together = threads < count ? threads : count;
+    struct loop loop = {.count = count, .run = run, .context = context};
 
-    while (started + 1 < wanted && started < THREADS_MAX
-           && pthread_create(&others[started], NULL, work, &tasks) == 0)
-        started++;
-    work(&tasks);
-    while (started > 0)
-        pthread_join(others[--started], NULL);
+    if (together <= 1) {
+        work(&loop);
+        return;
+    }
+    loop.wanted = together - 1;
+    begin(&loop);
+    work(&loop);
+    end(&loop);
 }
