@@ -31,6 +31,8 @@ struct bvh {
     const struct bvh_kernels *kernels; /* the inner loops that suit this machine */
     const vec3 *points;
     size_t triangle_count;
+    size_t held_count;      /* slots below it are in the tree; where it was built over a part, the others are
+                             * triangles that no question finds */
     uint32_t (*corners)[3]; /* [triangle_count] by slot; rotated so that the first side is the longest */
     uint32_t *triangles;    /* [triangle_count] slot -> number in the list it was built from */
     size_t level_count;
@@ -45,10 +47,17 @@ size_t bvh_scratch_bytes(size_t triangle_count);
 bool bvh_build(const vec3 *points, size_t triangle_count, uint32_t (*const triangles)[3], size_t threads,
                struct bvh *bvh, struct arena *keep, struct arena scratch, struct error *err);
 
+/* The same over the triangles marked, of which there is one at least; the others come after them, as listed.
+ */
+bool bvh_build_part(const vec3 *points, size_t triangle_count, uint32_t (*const triangles)[3],
+                    const bool *marked, size_t threads, struct bvh *bvh, struct arena *keep,
+                    struct arena scratch, struct error *err);
+
 /* Gives the memory of the tree back: its triangles stay, but nothing may be asked of it any more. */
 void bvh_forget_tree(struct bvh *bvh);
 
-/* True when slots are a permutation of the triangles and every box holds its triangle or child node. */
+/* True when slots are a permutation of the triangles and every box holds its triangle, if it is in the tree,
+ * or child node. */
 bool bvh_is_valid(const struct bvh *bvh);
 
 struct bvh_points {

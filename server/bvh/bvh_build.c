@@ -30,8 +30,11 @@ static_assert(BVH_WIDTH * sizeof(vec3) <= sizeof(struct bvh_node),
 struct building {
     struct bvh *bvh;
     uint32_t (*triangles)[3]; /* as listed */
+    const bool *marked;       /* NULL: all are */
+    uint32_t *numbers;        /* [held_count] of the triangles marked, ascending; NULL: all are */
+    size_t *held_until;       /* [chunk of those listed + 1] how many are marked before it */
     size_t chunk_size, chunk_count, level;
-    vec3 *centres;      /* [triangle_count] of the triangles' boxes, where the leaves will be */
+    vec3 *centres;      /* [held_count] of the triangles' boxes, where the leaves will be */
     aabb *centre_boxes; /* [chunk_count] hold those of the chunk */
     vec3 from;
     double cells_per_length;
@@ -81,9 +84,16 @@ static size_t chunk_end(size_t chunk, size_t size, size_t count)
     return (chunk + 1) * size < count ? (chunk + 1) * size : count;
 }
 
+/* Of those in the tree. */
 static size_t triangles_end(const struct building *building, size_t chunk)
 {
-    return chunk_end(chunk, building->chunk_size, building->bvh->triangle_count);
+    return chunk_end(chunk, building->chunk_size, building->bvh->held_count);
+}
+
+/* The number, as listed, of one of those in the tree. */
+static inline size_t number_of(const struct building *building, size_t held)
+{
+    return building->numbers ? building->numbers[held] : held;
 }
 
 static void find_centres(void *context, size_t chunk)
@@ -92,7 +102,8 @@ static void find_centres(void *context, size_t chunk)
     aabb all = aabb_empty();
 
     for (size_t t = chunk * building->chunk_size; t < triangles_end(building, chunk); t++) {
-        vec3 centre = aabb_centre(triangle_box(building->bvh->points, building->triangles[t]));
+        vec3 centre =
+            aabb_centre(triangle_box(building->bvh->points, building->triangles[number_of(building, t)]));
         building->centres[t] = centre;
         all = include(all, centre);
     }
@@ -106,7 +117,7 @@ static void choose_cells(struct building *building)
 
     for (size_t chunk = 1; chunk < building->chunk_count; chunk++)
         all = include(include(all, building->centre_boxes[chunk].min), building->centre_boxes[chunk].max);
-    while (building->bvh->triangle_count >> building->number_bits)
+    while (building->bvh->held_count >> building->number_bits)
         building->number_bits++;
     building->axis_bits = (64 - building->number_bits) / 3;
     if (building->axis_bits > MORTON_BITS_MAX)
@@ -345,7 +356,7 @@ static void order_block(void *context, size_t number)
 {
     struct building *building = context;
     uint64_t *keys = &building->keys[number * BLOCK], sorted[BLOCK];
-    size_t count = chunk_end(number, BLOCK, building->bvh->triangle_count) - number * BLOCK;
+    size_t count = chunk_end(number, BLOCK, building->bvh->held_count) - number * BLOCK;
     struct block block;
 
     for (size_t i = 0; i < count; i++)
@@ -394,10 +405,11 @@ static inline void look_ahead(const struct building *building, size_t slot)
 {
     const struct bvh *bvh = building->bvh;
 
-    if (slot + 2 * BVH_WIDTH >= bvh->triangle_count)
+    if (slot + 2 * BVH_WIDTH >= bvh->held_count)
         return;
-    const uint32_t *corner = building->triangles[triangle_of(building, slot + BVH_WIDTH)];
-    __builtin_prefetch(building->triangles[triangle_of(building, slot + 2 * BVH_WIDTH)]);
+    const uint32_t *corner =
+        building->triangles[number_of(building, triangle_of(building, slot + BVH_WIDTH))];
+    __builtin_prefetch(building->triangles[number_of(building, triangle_of(building, slot + 2 * BVH_WIDTH))]);
     for (int i = 0; i < 3; i++)
         __builtin_prefetch(&bvh->points[corner[i]]);
 }
@@ -405,18 +417,24 @@ static inline void look_ahead(const struct building *building, size_t slot)
 /* The corners in their order after so many turns. */
 static const uint8_t turned[3][3] = {{0, 1, 2}, {1, 2, 0}, {2, 0, 1}};
 
-static inline void place_triangle(const struct building *building, size_t slot, struct leaf *leaf)
+static inline void place_triangle(const struct building *building, size_t slot, size_t t)
 {
     struct bvh *bvh = building->bvh;
-    size_t t = triangle_of(building, slot), c = slot % BVH_WIDTH;
     const uint32_t *corner = building->triangles[t];
     const vec3 *points = bvh->points;
     unsigned turn = triangle_longest_first(points[corner[0]], points[corner[1]], points[corner[2]]);
-    aabb box = triangle_box(points, corner);
 
     for (unsigned i = 0; i < 3; i++)
         bvh->corners[slot][i] = corner[turned[turn][i]];
     bvh->triangles[slot] = (uint32_t)t;
+}
+
+static inline void place_in_leaf(const struct building *building, size_t slot, struct leaf *leaf)
+{
+    size_t t = number_of(building, triangle_of(building, slot)), c = slot % BVH_WIDTH;
+    aabb box = triangle_box(building->bvh->points, building->triangles[t]);
+
+    place_triangle(building, slot, t);
     leaf->min[0][c] = box.min.x;
     leaf->min[1][c] = box.min.y;
     leaf->min[2][c] = box.min.z;
@@ -445,14 +463,14 @@ static void fill_leaves(void *context, size_t chunk)
     const size_t size = building->chunk_size / BVH_WIDTH;
 
     for (size_t i = chunk * size; i < chunk_end(chunk, size, bvh->node_counts[0]); i++) {
-        size_t begin = i * BVH_WIDTH, left = bvh->triangle_count - begin;
+        size_t begin = i * BVH_WIDTH, left = bvh->held_count - begin;
         size_t count = left < BVH_WIDTH ? left : BVH_WIDTH;
         struct leaf leaf;
         if (count < BVH_WIDTH)
             memset(&leaf, 0, sizeof leaf);
         for (size_t c = 0; c < count; c++) {
             look_ahead(building, begin + c);
-            place_triangle(building, begin + c, &leaf);
+            place_in_leaf(building, begin + c, &leaf);
         }
         round_leaf(&leaf, &bvh->levels[0][i]);
         for (size_t c = count; c < BVH_WIDTH; c++)
@@ -504,17 +522,61 @@ size_t bvh_scratch_bytes(size_t triangle_count)
 {
     size_t chunk_count = tasks_chunks(triangle_count, chunk_size_of(triangle_count));
 
-    return chunk_count * (sizeof(aabb) + sizeof(uint32_t[BUCKETS])) + triangle_count * 2 * sizeof(uint64_t)
-           + 512;
+    return chunk_count * (sizeof(aabb) + sizeof(uint32_t[BUCKETS]))
+           + triangle_count * (2 * sizeof(uint64_t) + sizeof(uint32_t))
+           + (tasks_chunks(triangle_count, CHUNK) + 1) * sizeof(size_t) + 512;
+}
+
+/* --- a part --- */
+
+static void count_marked(void *context, size_t chunk)
+{
+    const struct building *building = context;
+    size_t count = 0;
+
+    for (size_t t = chunk * CHUNK; t < chunk_end(chunk, CHUNK, building->bvh->triangle_count); t++)
+        count += building->marked[t];
+    building->held_until[chunk + 1] = count;
+}
+
+/* The numbers of those marked; the others get their slots. */
+static void part_chunk(void *context, size_t chunk)
+{
+    const struct building *building = context;
+    size_t held = building->held_until[chunk], other = building->bvh->held_count + (chunk * CHUNK - held);
+
+    for (size_t t = chunk * CHUNK; t < chunk_end(chunk, CHUNK, building->bvh->triangle_count); t++)
+        if (building->marked[t])
+            building->numbers[held++] = (uint32_t)t;
+        else
+            place_triangle(building, other++, t);
+}
+
+static bool part_triangles(struct building *building, size_t threads, struct arena *scratch)
+{
+    struct bvh *bvh = building->bvh;
+    size_t chunks = tasks_chunks(bvh->triangle_count, CHUNK);
+
+    building->held_until = ARENA_NEW(scratch, size_t, chunks + 1);
+    if (!building->held_until)
+        return false;
+    building->held_until[0] = 0;
+    tasks_run(threads, chunks, count_marked, building);
+    for (size_t chunk = 0; chunk < chunks; chunk++)
+        building->held_until[chunk + 1] += building->held_until[chunk];
+    bvh->held_count = building->held_until[chunks];
+    building->numbers = ARENA_NEW(scratch, uint32_t, bvh->held_count);
+    if (!building->numbers)
+        return false;
+    tasks_run(threads, chunks, part_chunk, building);
+    return true;
 }
 
 static bool allocate(struct building *building, struct arena *keep, struct arena *scratch)
 {
     struct bvh *bvh = building->bvh;
-    size_t count = bvh->triangle_count, children = count;
+    size_t count = bvh->held_count, children = count;
 
-    bvh->corners = arena_alloc(keep, count, sizeof *bvh->corners, 4);
-    bvh->triangles = ARENA_NEW(keep, uint32_t, count);
     do {
         size_t nodes = (children + BVH_WIDTH - 1) / BVH_WIDTH;
         bvh->levels[bvh->level_count] = arena_alloc(keep, nodes, sizeof(struct bvh_node), 64);
@@ -530,20 +592,25 @@ static bool allocate(struct building *building, struct arena *keep, struct arena
     building->starts = arena_alloc(scratch, building->chunk_count, sizeof *building->starts, 64);
     building->keys = ARENA_NEW(scratch, uint64_t, count);
     building->scattered = ARENA_NEW(scratch, uint64_t, count);
-    return bvh->corners && bvh->triangles && building->centre_boxes && building->starts && building->keys
-           && building->scattered;
+    return building->centre_boxes && building->starts && building->keys && building->scattered;
 }
 
-bool bvh_build(const vec3 *points, size_t triangle_count, uint32_t (*const triangles)[3], size_t threads,
-               struct bvh *bvh, struct arena *keep, struct arena scratch, struct error *err)
+bool bvh_build_part(const vec3 *points, size_t triangle_count, uint32_t (*const triangles)[3],
+                    const bool *marked, size_t threads, struct bvh *bvh, struct arena *keep,
+                    struct arena scratch, struct error *err)
 {
-    struct building building = {.bvh = bvh, .triangles = triangles};
+    struct building building = {.bvh = bvh, .triangles = triangles, .marked = marked};
 
     assert(triangle_count > 0);
     memset(bvh, 0, sizeof *bvh);
     bvh->kernels = bvh_kernels_best();
     bvh->points = points;
-    bvh->triangle_count = triangle_count;
+    bvh->triangle_count = bvh->held_count = triangle_count;
+    bvh->corners = arena_alloc(keep, triangle_count, sizeof *bvh->corners, 4);
+    bvh->triangles = ARENA_NEW(keep, uint32_t, triangle_count);
+    if (!bvh->corners || !bvh->triangles || (marked && !part_triangles(&building, threads, &scratch)))
+        return arena_error(err);
+    assert(bvh->held_count > 0);
     if (!allocate(&building, keep, &scratch))
         return arena_error(err);
     threads = building.chunk_count > 1 ? threads : 1; /* few triangles are sorted before a thread starts */
@@ -553,12 +620,18 @@ bool bvh_build(const vec3 *points, size_t triangle_count, uint32_t (*const trian
     place_buckets(&building);
     tasks_run(threads, building.chunk_count, scatter_keys, &building);
     tasks_run(threads, BUCKETS, sort_bucket, &building);
-    tasks_run(threads, tasks_chunks(triangle_count, BLOCK), order_block, &building);
+    tasks_run(threads, tasks_chunks(bvh->held_count, BLOCK), order_block, &building);
     tasks_run(threads, building.chunk_count, fill_leaves, &building);
     for (building.level = 1; building.level < bvh->level_count; building.level++)
         tasks_run(threads, tasks_chunks(bvh->node_counts[building.level], building.chunk_size), fill_level,
                   &building);
     return true;
+}
+
+bool bvh_build(const vec3 *points, size_t triangle_count, uint32_t (*const triangles)[3], size_t threads,
+               struct bvh *bvh, struct arena *keep, struct arena scratch, struct error *err)
+{
+    return bvh_build_part(points, triangle_count, triangles, NULL, threads, bvh, keep, scratch, err);
 }
 
 double bvh_distance_sq(const struct bvh *bvh, vec3 p, uint32_t slot)
@@ -596,8 +669,10 @@ bool bvh_is_valid(const struct bvh *bvh)
 
     for (size_t slot = 0; slot < bvh->triangle_count; slot++) {
         sum += bvh->triangles[slot];
-        if (bvh->triangles[slot] >= bvh->triangle_count
-            || !holds(&bvh->levels[0][slot / BVH_WIDTH], slot % BVH_WIDTH,
+        if (bvh->triangles[slot] >= bvh->triangle_count)
+            return false;
+        if (slot < bvh->held_count
+            && !holds(&bvh->levels[0][slot / BVH_WIDTH], slot % BVH_WIDTH,
                       triangle_box(bvh->points, bvh->corners[slot])))
             return false;
     }

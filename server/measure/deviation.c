@@ -47,11 +47,8 @@ static bool build_index(struct pair *pair, const struct measure_input *subject,
 
     pair->frame = deviation_frame_of(subject, reference);
     return tell(pair, "index", 0, err)
-           && deviation_surface_build_two(inputs, &pair->frame, pair->settings->threads, surfaces, keep,
-                                          scratch, err)
-           && tell(pair, "index", 0.9, err)
-           && deviation_surface_find_shared(&pair->subject, &pair->reference, pair->settings->threads,
-                                            scratch, err);
+           && deviation_surface_build_pair(inputs, &pair->frame, pair->settings->threads, surfaces, keep,
+                                           scratch, err);
 }
 
 static struct farthest_place place_of(const struct pair *pair, const struct maximum *maximum,

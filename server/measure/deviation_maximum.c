@@ -98,7 +98,7 @@ static void run_chunks(struct search *search, size_t count, void (*run)(void *co
 static vec3 place_sample(const struct search *search, size_t i, uint32_t *slot)
 {
     const struct deviation_surface *from = search->hunt.from;
-    size_t count = from->bvh.triangle_count, place = i % SAMPLES_PER_TRIANGLE;
+    size_t count = from->bvh.held_count, place = i % SAMPLES_PER_TRIANGLE;
     double u = fmod(0.5 + (double)i * 0.7548776662466927, 1),
            v = fmod(0.5 + (double)i * 0.5698402909980532, 1);
 
@@ -167,14 +167,30 @@ static void climb_chunk(void *context, size_t chunk)
     }
 }
 
+/* So that even a distance of 0 has a place: at a triangle that may be asked from. */
+static void begin_somewhere(struct search *search)
+{
+    const struct deviation_surface *from = search->hunt.from;
+    uint32_t slot = 0;
+    double distance;
+
+    while (from->twins && slot < from->bvh.triangle_count && from->twins[slot] != BVH_NONE)
+        slot++;
+    if (slot == from->bvh.triangle_count) {
+        search->hunt.best =
+            (struct farthest){.at = deviation_surface_corner(from, 0, 0), .to_slot = from->twins[0]};
+        return;
+    }
+    search->hunt.best.distance = -1;
+    hunt_query(&search->hunt, deviation_surface_corner(from, slot, 0), slot, BVH_NONE, -1, &distance);
+}
+
 static void take_samples(struct search *search)
 {
     const struct deviation_surface *from = search->hunt.from;
-    size_t wanted = from->bvh.triangle_count * SAMPLES_PER_TRIANGLE;
-    double distance;
+    size_t wanted = from->bvh.held_count * SAMPLES_PER_TRIANGLE;
 
-    search->hunt.best.distance = -1; /* so that even a distance of 0 gives a place */
-    hunt_query(&search->hunt, deviation_surface_corner(from, 0, 0), 0, BVH_NONE, -1, &distance);
+    begin_somewhere(search);
     search->sample_count = wanted < SAMPLES ? wanted : SAMPLES;
     search->budget /= SAMPLING_SHARE;
     run_chunks(search, chunks_of(search->sample_count, SAMPLE_CHUNK), sample_chunk);
@@ -354,7 +370,7 @@ static bool mark_gone(struct search *search, struct arena *arena)
     const struct deviation_surface *from = search->hunt.from;
 
     for (size_t level = 0; level < from->bvh.level_count && from->shared_count > 0; level++) {
-        size_t below = level ? from->bvh.node_counts[level - 1] : from->bvh.triangle_count;
+        size_t below = level ? from->bvh.node_counts[level - 1] : from->bvh.held_count;
         search->gone[level] = ARENA_NEW(arena, bool, from->bvh.node_counts[level]);
         if (!search->gone[level])
             return false;
@@ -376,7 +392,7 @@ static bool allocate(struct search *search, struct arena *arena, struct error *e
                   "a sweep for each chunk");
     static_assert(PIECE_CHUNK * SWEEP_STACK_MAX <= SWEEP_PIECES_MAX, "room for what a chunk leaves");
 
-    search->item_capacity = from->bvh.triangle_count + SWEEP_ITEMS_MAX * ITEM_BATCH;
+    search->item_capacity = from->bvh.held_count + SWEEP_ITEMS_MAX * ITEM_BATCH;
     search->items = ARENA_NEW(arena, struct item, search->item_capacity);
     search->pieces = ARENA_NEW(arena, struct piece, PIECES_MAX);
     search->item_batch = ARENA_NEW(arena, struct item, ITEM_BATCH);
@@ -398,7 +414,7 @@ static void fill_result(const struct search *search, double open, struct maximum
     double upper = fmax(best->distance, fmax(search->hunt.dropped, open));
 
     maximum->lower = fmax(0, best->distance - DEVIATION_SLACK);
-    maximum->upper = upper + DEVIATION_SLACK;
+    maximum->upper = fmin(upper, fmax(best->distance, search->hunt.from->reach)) + DEVIATION_SLACK;
     maximum->at = best->at;
     maximum->from_slot = best->from_slot;
     maximum->to_slot = best->to_slot;

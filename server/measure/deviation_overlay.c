@@ -400,7 +400,7 @@ static void sum_up_leaf(const struct overlaying *overlaying, size_t number, stru
 static void sum_up_lane(void *context, size_t lane)
 {
     struct overlaying *overlaying = context;
-    size_t leaves = overlaying->parts->from->bvh.node_counts[0];
+    size_t leaves = deviation_surface_leaves(overlaying->parts->from);
 
     for (size_t i = 0; i < SLICE; i++) {
         size_t begin = (overlaying->first_chunk + i * TALLIES + lane) * LEAVES_OF_CHUNK, work = 0;
@@ -414,7 +414,7 @@ bool overlay_sum_up(const struct surface_parts *parts, const double *tolerances,
                     const struct progress *progress, double from, double to, struct arena scratch,
                     struct error *err)
 {
-    size_t chunks = tasks_chunks(parts->from->bvh.node_counts[0], LEAVES_OF_CHUNK), plain_count = 0;
+    size_t chunks = tasks_chunks(deviation_surface_leaves(parts->from), LEAVES_OF_CHUNK), plain_count = 0;
     struct overlaying overlaying = {.parts = parts,
                                     .tallies = arena_alloc(&scratch, TALLIES, sizeof(struct tally), 64)};
 

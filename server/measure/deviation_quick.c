@@ -219,7 +219,7 @@ static bool ask_middles(struct surface_parts *parts, const struct progress *prog
                         struct error *err)
 {
     struct quick quick = {parts, 0};
-    size_t chunks = tasks_chunks(parts->from->bvh.node_counts[0], LEAVES_OF_CHUNK);
+    size_t chunks = tasks_chunks(deviation_surface_leaves(parts->from), LEAVES_OF_CHUNK);
 
     for (; quick.first_chunk < chunks; quick.first_chunk += SLICE_CHUNKS) {
         size_t left = chunks - quick.first_chunk;

@@ -60,6 +60,17 @@ static vec3 draw(const struct sampling *sampling, size_t i, uint32_t *slot)
     return vec3_add(a, vec3_add(vec3_scale(vec3_sub(b, a), u), vec3_scale(vec3_sub(c, a), v)));
 }
 
+static void fill_sample(const struct sampling *sampling, size_t i, vec3 p, uint32_t slot, struct bvh_hit hit)
+{
+    double distance = sqrt(hit.distance_sq);
+
+    sampling->distances[i] = distance;
+    sampling->angles[i] = deviation_side_angle_deg(deviation_side_face_normal(sampling->from, slot),
+                                                   deviation_side_face_normal(sampling->to, hit.slot));
+    if (sampling->side)
+        sampling->signed_[i] = distance > 0 ? distance * deviation_side_of(sampling->side, p, hit.slot) : 0;
+}
+
 static void sample_chunk(void *context, size_t number)
 {
     struct sampling *sampling = context;
@@ -69,15 +80,15 @@ static void sample_chunk(void *context, size_t number)
     for (size_t i = chunk * CHUNK; i < (chunk + 1) * CHUNK && i < sampling->count; i++) {
         uint32_t slot;
         vec3 p = draw(sampling, i, &slot);
+        if (sampling->from->twins && sampling->from->twins[slot] != BVH_NONE) {
+            fill_sample(sampling, i, p, slot, (struct bvh_hit){0, sampling->from->twins[slot]});
+            continue;
+        }
         if (sampling->near)
             first = sampling->near[sampling->from->bvh.corners[slot][0]];
         struct bvh_hit hit = bvh_nearest(&sampling->to->bvh, p, first, &work);
         first = hit.slot;
-        sampling->distances[i] = sqrt(hit.distance_sq);
-        sampling->angles[i] = deviation_side_angle_deg(deviation_side_face_normal(sampling->from, slot),
-                                                       deviation_side_face_normal(sampling->to, hit.slot));
-        if (sampling->side)
-            sampling->signed_[i] = sqrt(hit.distance_sq) * deviation_side_of(sampling->side, p, hit.slot);
+        fill_sample(sampling, i, p, slot, hit);
     }
     sampling->work[chunk] = work;
 }

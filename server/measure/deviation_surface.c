@@ -1,9 +1,9 @@
-/* deviation_surface.c - the common frame, the index of each surface, and the triangles both have. */
+/* deviation_surface.c - the common frame, and the index of each surface, or of what of it is asked for. */
 #include "measure/deviation_surface.h"
 
-#include "base/ahead.h"
 #include "base/tasks.h"
-#include "measure/position_key.h"
+#include "measure/deviation_cells.h"
+#include "measure/deviation_shared.h"
 
 #include <float.h>
 #include <math.h>
@@ -12,6 +12,13 @@
 #define CHUNK ((size_t)1 << 13)
 #define SMALL 4096 /* triangles that are indexed before a thread starts */
 #define ROOM 4096  /* bytes that cutting quads takes besides; more where there are polygons */
+#define MARK_BYTES                                                                                           \
+    (sizeof(uint32_t) + sizeof(bool)) /* of each triangle: its twin, and whether it is held                  \
+                                       */
+#define OWN_SHARE 4                   /* one such part of all triangles may be in one surface alone, */
+#define HELD_SHARE                                                                                           \
+    2 /* and one such part of each surface held, where an index of a part is of use; what that               \
+       * saves has room for the twins */
 
 /* The largest distance along an axis from the centre to the box; infinite beyond the largest double. */
 static double reach_of(aabb box, vec3 centre)
@@ -135,45 +142,71 @@ static void enter_chunk(void *context, size_t chunk)
                   : deviation_frame_enter(entering->frame, positions[v]);
 }
 
-bool deviation_surface_build(const struct measure_input *input, const struct deviation_frame *frame,
-                             size_t threads, struct deviation_surface *surface, struct arena *keep,
-                             struct arena scratch, struct error *err)
+static bool open_surface(const struct measure_input *input, const struct deviation_frame *frame,
+                         size_t threads, struct deviation_surface *surface, struct arena *keep,
+                         struct arena scratch, struct error *err)
 {
     const struct mesh *mesh = input->mesh;
 
     memset(surface, 0, sizeof *surface);
     surface->input = input;
+    surface->reach = INFINITY;
     surface->point_count = mesh->vertex_count;
     surface->points = ARENA_NEW(keep, vec3, mesh->vertex_count);
     if (!surface->points)
         return arena_error(err);
     struct entering entering = {frame, mesh, surface->points};
     tasks_run(threads, chunks_of(mesh->vertex_count), enter_chunk, &entering);
-    if (!triangulation_build(mesh, &surface->triangulation, keep, scratch, err)
-        || !bvh_build(surface->points, surface->triangulation.triangle_count, surface->triangulation.corners,
-                      threads, &surface->bvh, keep, scratch, err))
+    return triangulation_build(mesh, &surface->triangulation, keep, scratch, err);
+}
+
+/* marked: NULL, or the triangles that the index is to hold. */
+static bool index_surface(struct deviation_surface *surface, const bool *marked, size_t threads,
+                          struct arena *keep, struct arena scratch, struct error *err)
+{
+    if (!bvh_build_part(surface->points, surface->triangulation.triangle_count,
+                        surface->triangulation.corners, marked, threads, &surface->bvh, keep, scratch, err))
         return false;
     surface->shared = ARENA_ZERO(keep, bool, surface->bvh.triangle_count);
     return surface->shared || arena_error(err);
 }
 
+bool deviation_surface_build(const struct measure_input *input, const struct deviation_frame *frame,
+                             size_t threads, struct deviation_surface *surface, struct arena *keep,
+                             struct arena scratch, struct error *err)
+{
+    return open_surface(input, frame, threads, surface, keep, scratch, err)
+           && index_surface(surface, NULL, threads, keep, scratch, err);
+}
+
+/* Both surfaces, step by step: at the same time where that is of use and there is memory. */
 struct building {
     const struct measure_input *const *inputs;
     const struct deviation_frame *frame;
-    size_t threads; /* of each */
+    bool at_once;
+    size_t threads, threads_of_one;
     struct deviation_surface *const *surfaces;
-    struct arena *keep[2], scratch[2];
+    const bool *marked[2]; /* see index_surface */
+    struct arena first, *keep[2], scratch[2];
     bool ok[2];
+    struct error err[2];
 };
 
-static void build_one(void *context, size_t i)
+static void open_one(void *context, size_t i)
 {
     struct building *building = context;
-    struct error err; /* what it says is found again by building one after the other */
 
     building->ok[i] =
-        deviation_surface_build(building->inputs[i], building->frame, building->threads,
-                                building->surfaces[i], building->keep[i], building->scratch[i], &err);
+        open_surface(building->inputs[i], building->frame, building->threads_of_one, building->surfaces[i],
+                     building->keep[i], building->scratch[i], &building->err[i]);
+}
+
+static void index_one(void *context, size_t i)
+{
+    struct building *building = context;
+
+    building->ok[i] = index_surface(building->surfaces[i], building->marked[i], building->threads_of_one,
+                                    building->keep[i], building->scratch[i], &building->err[i]);
 }
 
 static size_t triangles_of(const struct measure_input *input)
@@ -189,24 +222,48 @@ static bool are_worth_two(const struct measure_input *const inputs[2], size_t th
     return threads >= 2 && a >= SMALL && b >= SMALL && a <= 2 * b && b <= 2 * a;
 }
 
-/* False where that was too much memory; then keep is as it was. */
-static bool build_at_once(struct building *building, struct arena *keep, struct arena scratch)
+static void begin_both(struct building *building, struct arena *keep)
 {
-    struct arena before = *keep, first;
+    building->keep[0] = building->keep[1] = keep;
+    building->at_once =
+        are_worth_two(building->inputs, building->threads)
+        && arena_split(keep, deviation_surface_bytes(building->inputs[0]->mesh), &building->first);
+    if (building->at_once)
+        building->keep[0] = &building->first;
+}
 
-    if (!arena_split(keep, deviation_surface_bytes(building->inputs[0]->mesh), &first)
-        || !arena_split(&scratch, bvh_scratch_bytes(triangles_of(building->inputs[0])) + ROOM,
-                        &building->scratch[0])) {
-        *keep = before;
+/* False where that was too much memory; then nothing has been done. */
+static bool step_at_once(struct building *building, void (*step)(void *context, size_t i),
+                         struct arena scratch)
+{
+    const struct arena before[2] = {*building->keep[0], *building->keep[1]};
+
+    if (!arena_split(&scratch, bvh_scratch_bytes(triangles_of(building->inputs[0])) + ROOM,
+                     &building->scratch[0]))
         return false;
-    }
-    building->keep[0] = &first;
-    building->keep[1] = keep;
     building->scratch[1] = scratch;
-    tasks_run(2, 2, build_one, building);
-    if (!building->ok[0] || !building->ok[1])
-        *keep = before;
+    building->threads_of_one = (building->threads + 1) / 2;
+    tasks_run(2, 2, step, building);
+    for (int i = 0; i < 2 && !(building->ok[0] && building->ok[1]); i++)
+        *building->keep[i] = before[i];
     return building->ok[0] && building->ok[1];
+}
+
+static bool step_both(struct building *building, void (*step)(void *context, size_t i), struct arena scratch,
+                      struct error *err)
+{
+    if (building->at_once && step_at_once(building, step, scratch))
+        return true;
+    building->threads_of_one = building->threads;
+    for (size_t i = 0; i < 2; i++) {
+        building->scratch[i] = scratch;
+        step(building, i);
+        if (!building->ok[i]) {
+            *err = building->err[i];
+            return false;
+        }
+    }
+    return true;
 }
 
 bool deviation_surface_build_two(const struct measure_input *const inputs[2],
@@ -214,252 +271,112 @@ bool deviation_surface_build_two(const struct measure_input *const inputs[2],
                                  struct deviation_surface *const surfaces[2], struct arena *keep,
                                  struct arena scratch, struct error *err)
 {
-    struct building building = {inputs, frame, (threads + 1) / 2, surfaces, {0}, {{0}}, {false, false}};
+    struct building building = {.inputs = inputs, .frame = frame, .threads = threads, .surfaces = surfaces};
 
-    if (are_worth_two(inputs, threads) && build_at_once(&building, keep, scratch))
-        return true;
-    return deviation_surface_build(inputs[0], frame, threads, surfaces[0], keep, scratch, err)
-           && deviation_surface_build(inputs[1], frame, threads, surfaces[1], keep, scratch, err);
+    begin_both(&building, keep);
+    return step_both(&building, open_one, scratch, err) && step_both(&building, index_one, scratch, err);
 }
 
-/* True when the corners of triangle s are, in their order, corners i, j and k of triangle t. */
-static inline bool same_corners(const struct deviation_surface *a, uint32_t s,
-                                const struct deviation_surface *b, uint32_t t, int i, int j, int k)
+/* So few that an index of what is near them costs less than one of all. */
+static bool are_mostly_shared(const struct shared_triangles *shared, size_t triangle_count)
 {
-    return position_equal(deviation_surface_corner(a, s, 0), deviation_surface_corner(b, t, i))
-           && position_equal(deviation_surface_corner(a, s, 1), deviation_surface_corner(b, t, j))
-           && position_equal(deviation_surface_corner(a, s, 2), deviation_surface_corner(b, t, k));
+    return shared->unique
+           && triangle_count - shared->counts[0] - shared->counts[1] <= triangle_count / OWN_SHARE;
 }
 
-static inline bool same_triangle(const struct deviation_surface *a, uint32_t s,
-                                 const struct deviation_surface *b, uint32_t t)
-{
-    return same_corners(a, s, b, t, 0, 1, 2) || same_corners(a, s, b, t, 1, 2, 0)
-           || same_corners(a, s, b, t, 2, 0, 1) || same_corners(a, s, b, t, 2, 1, 0)
-           || same_corners(a, s, b, t, 1, 0, 2) || same_corners(a, s, b, t, 0, 2, 1);
-}
-
-/* A bit for each hash of a surface's points: most points that it has not are told by it. */
-struct point_bits {
-    uint64_t *words;
-    size_t mask;
+/* What is told of each surface, by slot, of the triangles that both have. */
+struct telling {
+    struct deviation_surface *const *surfaces;
+    const struct shared_triangles *shared;
+    uint32_t *slots[2]; /* [triangle_count] of each triangle, as listed; NULL: twins are not told */
 };
 
-/* A surface in the search for shared triangles. */
-struct sharer {
-    struct deviation_surface *surface;
-    uint64_t *hashes;             /* [point_count] */
-    size_t chunk_count;           /* of slots */
-    const struct point_bits *may; /* triangles with a corner that is not among these are no candidates */
-};
-
-/* The candidates of one surface in a table of open addressing, those of the other are looked up; of equal
- * copies in the table one stands for all. */
-struct sharing {
-    struct sharer few, many;  /* triangles */
-    struct point_bits points; /* of few */
-    struct sharer *kept, *asked;
-    uint64_t *places; /* upper half of the hash, then the slot; FREE where there is none */
-    size_t mask;
-    size_t candidates; /* of many */
-    size_t copies;     /* candidates that were in the table already */
-};
-
-#define FREE UINT64_MAX
-
-static void hash_points(void *context, size_t chunk)
+static void find_slots(void *context, size_t i)
 {
-    struct sharer *sharer = context;
+    const struct telling *telling = context;
+    const struct bvh *bvh = &telling->surfaces[i]->bvh;
 
-    for (size_t v = chunk * CHUNK; v < chunk_end(chunk, sharer->surface->point_count); v++)
-        sharer->hashes[v] = position_hash(sharer->surface->points[v]);
+    for (size_t slot = 0; slot < bvh->triangle_count; slot++)
+        telling->slots[i][bvh->triangles[slot]] = (uint32_t)slot;
 }
 
-/* The same for any order of the corners. */
-static uint64_t hash_triangle(const struct sharer *sharer, size_t slot)
+static void tell_one(void *context, size_t i)
 {
-    const uint32_t *corner = sharer->surface->bvh.corners[slot];
+    const struct telling *telling = context;
+    struct deviation_surface *surface = telling->surfaces[i];
+    const uint32_t *twins = telling->shared->twins[i], *slots = telling->slots[1 - i];
 
-    return sharer->hashes[corner[0]] + sharer->hashes[corner[1]] + sharer->hashes[corner[2]];
+    surface->shared_count = telling->shared->counts[i];
+    for (size_t slot = 0; surface->shared_count > 0 && slot < surface->bvh.triangle_count; slot++)
+        surface->shared[slot] = twins[surface->bvh.triangles[slot]] != BVH_NONE;
+    for (size_t slot = 0; slots && slot < surface->bvh.triangle_count; slot++) {
+        uint32_t twin = twins[surface->bvh.triangles[slot]];
+        surface->twins[slot] = twin == BVH_NONE ? BVH_NONE : slots[twin];
+    }
 }
 
-static bool is_candidate(const struct sharer *sharer, size_t slot)
+static bool tell_shared(const struct building *building, const struct shared_triangles *shared, bool is_part,
+                        struct arena scratch)
 {
-    const uint32_t *corner = sharer->surface->bvh.corners[slot];
+    struct telling telling = {building->surfaces, shared, {NULL, NULL}};
 
-    for (int i = 0; sharer->may && i < 3; i++) {
-        size_t bit = sharer->hashes[corner[i]] & sharer->may->mask;
-        if (!(sharer->may->words[bit / 64] >> bit % 64 & 1))
+    for (int i = 0; i < 2 && is_part; i++) {
+        size_t count = building->surfaces[i]->bvh.triangle_count;
+        telling.slots[i] = ARENA_NEW(&scratch, uint32_t, count);
+        building->surfaces[i]->twins = ARENA_NEW(building->keep[i], uint32_t, count);
+        if (!telling.slots[i] || !building->surfaces[i]->twins)
             return false;
     }
+    if (is_part)
+        tasks_run(building->threads, 2, find_slots, &telling);
+    tasks_run(building->threads, 2, tell_one, &telling);
     return true;
 }
 
-static void count_candidates(void *context, size_t chunk)
+/* Which triangles the indices are to hold, where they need not hold all. */
+static bool choose_held(const struct building *building, const struct shared_triangles *shared,
+                        struct held_triangles *held, bool *is_part, struct arena *keep, struct arena scratch,
+                        struct error *err)
 {
-    struct sharing *sharing = context;
-    size_t end = chunk_end(chunk, sharing->many.surface->bvh.triangle_count), count = 0;
+    const struct deviation_surface *const surfaces[2] = {building->surfaces[0], building->surfaces[1]};
+    size_t count = triangles_of(building->inputs[0]) + triangles_of(building->inputs[1]);
 
-    for (size_t slot = chunk * CHUNK; slot < end; slot++)
-        count += is_candidate(&sharing->many, slot);
-    __atomic_fetch_add(&sharing->candidates, count, __ATOMIC_RELAXED);
-}
-
-/* The entry of a triangle equal to that of slot, or FREE; *at is where it is, or would go. */
-static inline uint64_t look_up(const struct sharing *sharing, const struct sharer *sharer, size_t slot,
-                               size_t *at)
-{
-    uint64_t hash = hash_triangle(sharer, slot);
-
-    for (*at = hash & sharing->mask;; *at = (*at + 1) & sharing->mask) {
-        uint64_t entry = __atomic_load_n(&sharing->places[*at], __ATOMIC_RELAXED);
-        if (entry == FREE
-            || (entry >> 32 == hash >> 32
-                && same_triangle(sharer->surface, (uint32_t)slot, sharing->kept->surface, (uint32_t)entry)))
-            return entry;
-    }
-}
-
-static void ask_ahead(const struct sharing *sharing, const struct sharer *sharer, size_t slot)
-{
-    if (slot + AHEAD < sharer->surface->bvh.triangle_count)
-        ahead_ask(&sharing->places[hash_triangle(sharer, slot + AHEAD) & sharing->mask]);
-}
-
-/* False when a copy of it is in the table. Of several threads the first to come to a free place has it, and
- * the others look on from there: which copy is in the table may differ, and what is found does not. */
-static bool keep_triangle(const struct sharing *sharing, size_t slot)
-{
-    uint64_t entry = hash_triangle(sharing->kept, slot) >> 32 << 32 | slot, unclaimed;
-    size_t at;
-
-    do {
-        unclaimed = FREE;
-        if (look_up(sharing, sharing->kept, slot, &at) != FREE)
-            return false;
-    } while (!__atomic_compare_exchange_n(&sharing->places[at], &unclaimed, entry, false, __ATOMIC_RELAXED,
-                                          __ATOMIC_RELAXED));
-    return true;
-}
-
-static void keep_candidates(void *context, size_t chunk)
-{
-    struct sharing *sharing = context;
-    size_t end = chunk_end(chunk, sharing->kept->surface->bvh.triangle_count), copies = 0;
-
-    for (size_t slot = chunk * CHUNK; slot < end; slot++)
-        if (is_candidate(sharing->kept, slot)) {
-            ask_ahead(sharing, sharing->kept, slot);
-            copies += !keep_triangle(sharing, slot);
-        }
-    __atomic_fetch_add(&sharing->copies, copies, __ATOMIC_RELAXED);
-}
-
-static void mark_candidates(void *context, size_t chunk)
-{
-    struct sharing *sharing = context;
-    const struct deviation_surface *asked = sharing->asked->surface, *kept = sharing->kept->surface;
-    size_t next = SIZE_MAX, at; /* most often the equal of the next slot follows that of the last one */
-
-    for (size_t slot = chunk * CHUNK; slot < chunk_end(chunk, asked->bvh.triangle_count); slot++) {
-        if (sharing->copies > 0 || next >= kept->bvh.triangle_count
-            || !same_triangle(asked, (uint32_t)slot, kept, (uint32_t)next)) {
-            uint64_t equal =
-                is_candidate(sharing->asked, slot) ? look_up(sharing, sharing->asked, slot, &at) : FREE;
-            if (equal == FREE)
-                continue;
-            next = (uint32_t)equal;
-        }
-        asked->shared[slot] = true;
-        /* other chunks may find a copy of it at the same time, and write the same */
-        __atomic_store_n(&kept->shared[next++], true, __ATOMIC_RELAXED);
-    }
-}
-
-/* What stands for the copies was marked; so are they. */
-static void mark_copies(const struct sharing *sharing)
-{
-    const struct deviation_surface *kept = sharing->kept->surface;
-    size_t at;
-
-    for (size_t slot = 0; sharing->copies > 0 && slot < kept->bvh.triangle_count; slot++)
-        if (is_candidate(sharing->kept, slot))
-            kept->shared[slot] = kept->shared[(uint32_t)look_up(sharing, sharing->kept, slot, &at)];
-}
-
-static bool open_sharer(struct deviation_surface *surface, struct sharer *sharer, struct arena *arena)
-{
-    sharer->surface = surface;
-    sharer->hashes = ARENA_NEW(arena, uint64_t, surface->point_count);
-    sharer->chunk_count = chunks_of(surface->bvh.triangle_count);
-    return sharer->hashes != NULL;
-}
-
-static bool open_point_bits(struct sharing *sharing, struct arena *arena)
-{
-    struct point_bits *points = &sharing->points;
-    size_t size = 64;
-
-    while (size < 16 * sharing->few.surface->point_count)
-        size *= 2;
-    points->words = ARENA_ZERO(arena, uint64_t, size / 64);
-    points->mask = size - 1;
-    for (size_t v = 0; points->words && v < sharing->few.surface->point_count; v++) {
-        size_t bit = sharing->few.hashes[v] & points->mask;
-        points->words[bit / 64] |= (uint64_t)1 << bit % 64;
-    }
-    sharing->many.may = points;
-    return points->words != NULL;
-}
-
-/* Room for the triangles of few, or the candidates of many, whichever are fewer. */
-static bool open_places(struct sharing *sharing, struct arena *arena)
-{
-    bool few_are_kept = sharing->few.surface->bvh.triangle_count <= sharing->candidates;
-    size_t size = 4, count = few_are_kept ? sharing->few.surface->bvh.triangle_count : sharing->candidates;
-
-    sharing->kept = few_are_kept ? &sharing->few : &sharing->many;
-    sharing->asked = few_are_kept ? &sharing->many : &sharing->few;
-    while (size < 2 * count)
-        size *= 2;
-    sharing->places = ARENA_NEW(arena, uint64_t, size);
-    sharing->mask = size - 1;
-    if (sharing->places)
-        memset(sharing->places, 0xff, size * sizeof *sharing->places);
-    return sharing->places != NULL;
-}
-
-static size_t count_shared(const struct deviation_surface *surface)
-{
-    size_t count = 0;
-
-    for (size_t slot = 0; slot < surface->bvh.triangle_count; slot++)
-        count += surface->shared[slot];
-    return count;
-}
-
-bool deviation_surface_find_shared(struct deviation_surface *a, struct deviation_surface *b, size_t threads,
-                                   struct arena scratch, struct error *err)
-{
-    bool a_is_few = a->bvh.triangle_count < b->bvh.triangle_count;
-    struct deviation_surface *few = a_is_few ? a : b, *many = a_is_few ? b : a;
-    struct sharing sharing = {0};
-
-    if (!open_sharer(few, &sharing.few, &scratch) || !open_sharer(many, &sharing.many, &scratch))
-        return arena_error(err);
-    tasks_run(threads, chunks_of(few->point_count), hash_points, &sharing.few);
-    tasks_run(threads, chunks_of(many->point_count), hash_points, &sharing.many);
-    if (!open_point_bits(&sharing, &scratch))
-        return arena_error(err);
-    tasks_run(threads, sharing.many.chunk_count, count_candidates, &sharing);
-    if (sharing.candidates == 0)
+    *is_part = are_mostly_shared(shared, count);
+    if (!*is_part)
         return true;
-    if (!open_places(&sharing, &scratch))
-        return arena_error(err);
-    tasks_run(threads, sharing.kept->chunk_count, keep_candidates, &sharing);
-    tasks_run(threads, sharing.asked->chunk_count, mark_candidates, &sharing);
-    mark_copies(&sharing);
-    few->shared_count = count_shared(few);
-    many->shared_count = count_shared(many);
+    if (!cells_mark(surfaces, shared, building->threads, held, keep, scratch, err))
+        return false;
+    for (int i = 0; i < 2; i++)
+        *is_part = *is_part && held->counts[i] <= triangles_of(building->inputs[i]) / HELD_SHARE;
     return true;
+}
+
+bool deviation_surface_build_pair(const struct measure_input *const inputs[2],
+                                  const struct deviation_frame *frame, size_t threads,
+                                  struct deviation_surface *const surfaces[2], struct arena *keep,
+                                  struct arena scratch, struct error *err)
+{
+    struct building building = {.inputs = inputs, .frame = frame, .threads = threads, .surfaces = surfaces};
+    const struct deviation_surface *const opened[2] = {surfaces[0], surfaces[1]};
+    struct arena marks;
+    struct shared_triangles shared;
+    struct held_triangles held;
+    bool is_part;
+
+    begin_both(&building, keep);
+    if (!step_both(&building, open_one, scratch, err))
+        return false;
+    if (!arena_split(&scratch, (triangles_of(inputs[0]) + triangles_of(inputs[1])) * MARK_BYTES + ROOM,
+                     &marks))
+        return arena_error(err);
+    if (!shared_find(opened, threads, &shared, &marks, scratch, err)
+        || !choose_held(&building, &shared, &held, &is_part, &marks, scratch, err))
+        return false;
+    for (int i = 0; i < 2; i++)
+        building.marked[i] = is_part ? held.marked[i] : NULL;
+    if (!step_both(&building, index_one, scratch, err))
+        return false;
+    for (int i = 0; i < 2 && is_part; i++)
+        surfaces[i]->reach = held.reach[i];
+    return tell_shared(&building, &shared, is_part, scratch) || arena_error(err);
 }

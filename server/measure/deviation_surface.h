@@ -29,6 +29,11 @@ struct deviation_surface {
     struct bvh bvh;
     bool *shared;        /* [triangle_count] by slot: the other surface has the same triangle */
     size_t shared_count; /* how many are */
+    uint32_t *twins;     /* [triangle_count] by slot, the other's slot of the same triangle, or BVH_NONE; NULL
+                          * where the indices hold all triangles. Else they hold those that can be nearest to one
+                          * that is not shared: ask them from no other */
+    double reach; /* no point of a triangle that is not shared is farther from the other surface; INFINITY
+                   * where that is not known */
 };
 
 struct deviation_frame deviation_frame_of(const struct measure_input *subject,
@@ -55,14 +60,23 @@ bool deviation_surface_build_two(const struct measure_input *const inputs[2],
                                  struct deviation_surface *const surfaces[2], struct arena *keep,
                                  struct arena scratch, struct error *err);
 
-/* Marks the triangles that have the same three corners, bit by bit, in both surfaces, in any order. */
-bool deviation_surface_find_shared(struct deviation_surface *a, struct deviation_surface *b, size_t threads,
-                                   struct arena scratch, struct error *err);
+/* Likewise, to be measured against each other: marks what they share (deviation_shared.h), and where that is
+ * most of them, as of a mended scan, indexes only what is asked for (deviation_cells.h). */
+bool deviation_surface_build_pair(const struct measure_input *const inputs[2],
+                                  const struct deviation_frame *frame, size_t threads,
+                                  struct deviation_surface *const surfaces[2], struct arena *keep,
+                                  struct arena scratch, struct error *err);
 
 /* Face of the mesh that the triangle of a slot belongs to. */
 static inline size_t deviation_surface_face(const struct deviation_surface *surface, uint32_t slot)
 {
     return triangulation_face(&surface->triangulation, surface->bvh.triangles[slot]);
+}
+
+/* BVH_WIDTH slots in a row make a leaf, also of triangles that the index does not hold. */
+static inline size_t deviation_surface_leaves(const struct deviation_surface *surface)
+{
+    return (surface->bvh.triangle_count + BVH_WIDTH - 1) / BVH_WIDTH;
 }
 
 /* Corner i of a slot's triangle, in the order of the index. */

@@ -81,7 +81,7 @@ static void open_leaf(const struct sweep *sweep, const struct item *item, struct
     leaf->first = item->index * BVH_WIDTH;
     leaf->open = 0;
     for (unsigned lane = 0; lane < BVH_WIDTH; lane++) {
-        size_t slot = leaf->first + lane, there = slot < bvh->triangle_count ? slot : leaf->first;
+        size_t slot = leaf->first + lane, there = slot < bvh->held_count ? slot : leaf->first;
         if (slot == there && !sweep_is_gone(sweep, -1, slot))
             leaf->open |= 1u << lane;
         leaf->upper[lane] = item->upper;
@@ -186,7 +186,7 @@ static bool bound_paired(struct sweep *sweep, struct leaf *leaf, const uint32_t 
  * surfaces have nearly the same triangles, so have their indices, in nearly the same order. */
 static void bound_by_shift(struct sweep *sweep, struct leaf *leaf, uint32_t *near)
 {
-    const int64_t last = (int64_t)sweep->hunt.to->bvh.triangle_count - 1;
+    const int64_t last = (int64_t)sweep->hunt.to->bvh.held_count - 1;
     uint32_t slots[BVH_LANES];
 
     for (int lane = 0; lane < BVH_LANES; lane++) {
@@ -295,7 +295,7 @@ static bool gather_node(const struct sweep *sweep, const struct item *item, stru
 {
     const struct deviation_surface *from = sweep->hunt.from;
     size_t span = (size_t)BVH_WIDTH << 3 * item->level, begin = item->index * span,
-           end = begin + span < from->bvh.triangle_count ? begin + span : from->bvh.triangle_count;
+           end = begin + span < from->bvh.held_count ? begin + span : from->bvh.held_count;
     double limit = sweep->hunt.best.distance + sweep->hunt.tolerance, first_length = 0;
     vec3 first = {0, 0, 0};
 

@@ -121,7 +121,7 @@ static bool bound_leaves(struct bounding *bounding, const struct progress *progr
 
 static size_t leaves_of(const struct surface_parts *parts)
 {
-    return parts->from->bvh.node_counts[0];
+    return deviation_surface_leaves(parts->from);
 }
 
 /* Of each chunk; twice its share, since what triangles do not need refining has. */

@@ -82,7 +82,17 @@ static void ask_chunk(void *context, size_t number)
     asking->work[chunk] = work;
 }
 
-/* Vertices in the order in which the index meets them. */
+/* Those of triangles that the other surface has too, where they are told. */
+static void answer_shared(const struct deviation_surface *from, const struct deviation_vertices *vertices)
+{
+    for (size_t slot = 0; from->twins && slot < from->bvh.triangle_count; slot++)
+        for (int i = 0; i < 3 && from->twins[slot] != BVH_NONE; i++) {
+            vertices->distances[from->bvh.corners[slot][i]] = 0;
+            vertices->nearest[from->bvh.corners[slot][i]] = from->twins[slot];
+        }
+}
+
+/* Vertices that are not answered, in the order in which the index meets them. */
 static size_t list_used(const struct deviation_surface *from, const struct deviation_vertices *vertices,
                         uint32_t *order)
 {
@@ -126,6 +136,7 @@ bool deviation_vertices_find(const struct deviation_surface *from, const struct 
         vertices->distances[v] = NAN;
         vertices->nearest[v] = BVH_NONE;
     }
+    answer_shared(from, vertices);
     asking.order_count = list_used(from, vertices, order);
     size_t chunks = tasks_chunks(asking.order_count, CHUNK);
     asking.work = ARENA_NEW(&scratch, size_t, chunks);

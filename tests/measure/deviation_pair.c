@@ -57,6 +57,8 @@ struct maximum pair_maximum(const struct mesh *subject, const struct mesh *refer
     struct arena arena = pair_arena(3), scratch;
     struct measure_input inputs[2];
     struct deviation_surface surfaces[2];
+    const struct measure_input *const of[2] = {&inputs[0], &inputs[1]};
+    struct deviation_surface *const made[2] = {&surfaces[0], &surfaces[1]};
     struct maximum maximum;
     struct error err = {.text = ""};
 
@@ -66,9 +68,7 @@ struct maximum pair_maximum(const struct mesh *subject, const struct mesh *refer
     struct maximum_settings settings = {
         .width = ldexp(width, -frame.exponent), .budget = budget, .threads = 1};
     cr_assert(arena_split(&arena, (size_t)128 << 20, &scratch)
-                  && deviation_surface_build(&inputs[0], &frame, 1, &surfaces[0], &arena, scratch, &err)
-                  && deviation_surface_build(&inputs[1], &frame, 1, &surfaces[1], &arena, scratch, &err)
-                  && deviation_surface_find_shared(&surfaces[0], &surfaces[1], 1, scratch, &err)
+                  && deviation_surface_build_pair(of, &frame, 1, made, &arena, scratch, &err)
                   && maximum_find(&surfaces[0], &surfaces[1], &settings, &maximum, scratch, &err),
               "%s", err.text);
     maximum.lower = deviation_frame_lower(&frame, maximum.lower);

@@ -411,9 +411,9 @@ bool soup_measure(const struct soup *from, const struct soup *to, const struct s
     const aabb bounds = inputs[reference_at].bounds,
                box = {deviation_frame_enter(&frame, bounds.min), deviation_frame_enter(&frame, bounds.max)};
     struct maximum_settings settings = {.width = certify * aabb_diagonal(box), .threads = 1};
-    if (!deviation_surface_build(&inputs[0], &frame, 1, &surfaces[0], &arena, scratch, err)
-        || !deviation_surface_build(&inputs[1], &frame, 1, &surfaces[1], &arena, scratch, err)
-        || !deviation_surface_find_shared(&surfaces[0], &surfaces[1], 1, scratch, err)
+    const struct measure_input *const of[2] = {&inputs[0], &inputs[1]};
+    struct deviation_surface *const made[2] = {&surfaces[0], &surfaces[1]};
+    if (!deviation_surface_build_pair(of, &frame, 1, made, &arena, scratch, err)
         || !maximum_find(&surfaces[0], &surfaces[1], &settings, &maximum, scratch, err))
         return false;
     *answer = (struct soup_answer){deviation_frame_lower(&frame, maximum.lower),

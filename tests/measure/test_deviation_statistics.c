@@ -466,9 +466,9 @@ Test(deviation_statistics, budget_of_little_gives_wider_intervals_that_are_right
     cr_assert(measure_input_build(&fine, MESH_SCAN, NULL, &inputs[0], &arenas, pair_arena(1), &err)
               && measure_input_build(&half, MESH_SCAN, NULL, &inputs[1], &arenas, pair_arena(1), &err));
     struct deviation_frame frame = deviation_frame_of(&inputs[0], &inputs[1]);
-    for (int i = 0; i < 2; i++)
-        cr_assert(deviation_surface_build(&inputs[i], &frame, 1, &surfaces[i], &arenas, pair_arena(1), &err));
-    cr_assert(deviation_surface_find_shared(&surfaces[0], &surfaces[1], 1, pair_arena(1), &err));
+    const struct measure_input *const of[2] = {&inputs[0], &inputs[1]};
+    struct deviation_surface *const made[2] = {&surfaces[0], &surfaces[1]};
+    cr_assert(deviation_surface_build_pair(of, &frame, 1, made, &arenas, pair_arena(1), &err));
     for (size_t budget = 1; budget < (size_t)1 << 26; budget *= 64) {
         struct statistics_settings settings = {
             .halfwidth = 1e-9, .reach = 1, .budget = budget, .threads = 2, .vertices = &vertices};
