@@ -13,8 +13,9 @@
 #define SAMPLES_PER_TRIANGLE 8 /* of small surfaces */
 #define SAMPLE_CHUNK 64
 #define SAMPLE_ENOUGH 0.75 /* of the largest distance: samples as near are not worth climbing from */
-#define SAMPLING_SHARE 8   /* of the budget, an eighth at most */
-#define CLIMBS 8           /* the farthest samples are moved to where it is farther still */
+#define SAMPLING_SHARE 8   /* of the budget, an eighth at most, */
+#define SAMPLING_WORK(triangle_count) (((size_t)1 << 16) + 4 * (triangle_count)) /* and so much */
+#define CLIMBS 8 /* the farthest samples are moved to where it is farther still */
 #define CLIMB_STEPS 12
 #define ITEM_BATCH 256 /* items of one round, each a chunk of its own */
 #define PIECE_BATCH 1024
@@ -167,6 +168,15 @@ static void climb_chunk(void *context, size_t chunk)
     }
 }
 
+/* Where all is as near to a point, as to the axis of a tube, a question takes long and tells little. */
+static size_t sampling_budget(const struct search *search)
+{
+    size_t most = search->budget / SAMPLING_SHARE,
+           work = SAMPLING_WORK(search->hunt.from->bvh.held_count + search->hunt.to->bvh.held_count);
+
+    return work < most ? work : most;
+}
+
 /* So that even a distance of 0 has a place: at a triangle that may be asked from. */
 static void begin_somewhere(struct search *search)
 {
@@ -192,11 +202,12 @@ static void take_samples(struct search *search)
 
     begin_somewhere(search);
     search->sample_count = wanted < SAMPLES ? wanted : SAMPLES;
-    search->budget /= SAMPLING_SHARE;
+    size_t all = search->budget;
+    search->budget = sampling_budget(search);
     run_chunks(search, chunks_of(search->sample_count, SAMPLE_CHUNK), sample_chunk);
     qsort(search->samples, search->sample_count, sizeof *search->samples, compare_samples);
     run_chunks(search, search->sample_count < CLIMBS ? search->sample_count : CLIMBS, climb_chunk);
-    search->budget *= SAMPLING_SHARE;
+    search->budget = all;
 }
 
 /* Nodes of the index. */
