@@ -9,8 +9,9 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define SAMPLES 1024
+#define SAMPLES 1024           /* at most, and half of that at least, but */
 #define SAMPLES_PER_TRIANGLE 8 /* of small surfaces */
+#define SAMPLES_SHARE 64       /* one for so many triangles in between */
 #define SAMPLE_CHUNK 64
 #define SAMPLE_ENOUGH 0.75 /* of the largest distance: samples as near are not worth climbing from */
 #define SAMPLING_SHARE 8   /* of the budget, an eighth at most, */
@@ -198,10 +199,11 @@ static void begin_somewhere(struct search *search)
 static void take_samples(struct search *search)
 {
     const struct deviation_surface *from = search->hunt.from;
-    size_t wanted = from->bvh.held_count * SAMPLES_PER_TRIANGLE;
+    size_t count = from->bvh.held_count, wanted = count / SAMPLES_SHARE;
 
     begin_somewhere(search);
-    search->sample_count = wanted < SAMPLES ? wanted : SAMPLES;
+    wanted = wanted < SAMPLES / 2 ? SAMPLES / 2 : wanted < SAMPLES ? wanted : SAMPLES;
+    search->sample_count = wanted < count * SAMPLES_PER_TRIANGLE ? wanted : count * SAMPLES_PER_TRIANGLE;
     size_t all = search->budget;
     search->budget = sampling_budget(search);
     run_chunks(search, chunks_of(search->sample_count, SAMPLE_CHUNK), sample_chunk);
