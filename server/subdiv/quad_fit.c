@@ -3,6 +3,8 @@
 
 #include "subdiv/bezier.h"
 
+#include <stdint.h>
+
 static vec3 twist(const vec3 corners[4])
 {
     return vec3_sub(vec3_add(corners[0], corners[2]), vec3_add(corners[1], corners[3]));
@@ -192,14 +194,89 @@ static struct moves moves_of(const struct quad_fit *fit, const struct quad_part 
     return moves;
 }
 
-static void add_difference(struct quad_fit *fit, vec3 off)
+/* --- Bezier points, two at once: each value is what one point alone gives --- */
+
+typedef double pair __attribute__((vector_size(2 * sizeof(double))));
+typedef int64_t pair_mask __attribute__((vector_size(2 * sizeof(double))));
+
+struct pair3 {
+    pair x, y, z;
+};
+
+static inline pair pair_of(double a)
 {
-    raise(&fit->off_sq, vec3_length_sq(off));
+    return (pair){a, a};
+}
+
+static inline pair select_pair(pair_mask mask, pair a, pair b)
+{
+    return (pair)((mask & (pair_mask)a) | (~mask & (pair_mask)b));
+}
+
+static inline pair larger(pair a, pair b)
+{
+    return select_pair(a > b, a, b);
+}
+
+static inline struct pair3 less(const struct pair3 *p, vec3 q)
+{
+    return (struct pair3){p->x - q.x, p->y - q.y, p->z - q.z};
+}
+
+static inline pair dot(const struct pair3 *p, vec3 q)
+{
+    return p->x * q.x + p->y * q.y + p->z * q.z;
+}
+
+static inline pair length_sq(const struct pair3 *p)
+{
+    return p->x * p->x + p->y * p->y + p->z * p->z;
+}
+
+/* The largest values met, squared. */
+struct met {
+    pair off, normal, plane, outside;
+};
+
+static inline void meet_difference(const struct quad_fit *fit, const struct pair3 *off, struct met *met)
+{
+    met->off = larger(length_sq(off), met->off);
     if (!fit->has_plane)
         return;
-    double up = vec3_dot(fit->normal, off);
-    raise(&fit->off_normal_sq, up * up);
-    raise(&fit->off_plane_sq, vec3_length_sq(vec3_sub(off, vec3_scale(fit->normal, up))));
+    pair up = dot(off, fit->normal);
+    struct pair3 flat = {off->x - fit->normal.x * up, off->y - fit->normal.y * up,
+                         off->z - fit->normal.z * up};
+    met->normal = larger(up * up, met->normal);
+    met->plane = larger(length_sq(&flat), met->plane);
+}
+
+/* As outside_sq. */
+static inline void meet_outside(const struct quad_fit *fit, const struct pair3 *p, struct met *met)
+{
+    pair across[4], nearest = pair_of(INFINITY);
+    pair_mask inside = ~(pair_mask){0};
+
+    for (unsigned k = 0; k < 4; k++) {
+        struct pair3 d = less(p, fit->corners[k]);
+        across[k] = dot(&d, fit->inward[k]);
+        inside &= across[k] >= 0;
+    }
+    if (inside[0] & inside[1])
+        return;
+    for (unsigned k = 0; k < 4; k++) {
+        struct pair3 d = less(p, fit->corners[k]);
+        pair along = dot(&d, fit->along[k]), length = pair_of(fit->length[k]),
+             past = select_pair(along > length, along - length, pair_of(0)),
+             beyond = select_pair(along < 0, along, past);
+        nearest = -larger(-(across[k] * across[k] + beyond * beyond), -nearest);
+    }
+    met->outside = larger(select_pair(inside, pair_of(0), nearest), met->outside);
+}
+
+static void raise_to_pair(double *most, pair values)
+{
+    raise(most, values[0]);
+    raise(most, values[1]);
 }
 
 void quad_fit_add_bezier(struct quad_fit *fit, const vec3 points[16], const struct quad_part *part)
@@ -207,18 +284,29 @@ void quad_fit_add_bezier(struct quad_fit *fit, const vec3 points[16], const stru
     static const int SIDE_POINTS[4][4] = {{0, 1, 2, 3}, {3, 7, 11, 15}, {15, 14, 13, 12}, {12, 8, 4, 0}};
     const vec3 *c = part->corners;
     const struct moves moves = moves_of(fit, part);
+    struct met met = {{0, 0}, {0, 0}, {0, 0}, {0, 0}};
 
     for (int j = 0; j < 4; j++) {
         vec3 left = vec3_lerp(c[0], c[3], j / 3.0);
         vec3 step = vec3_scale(vec3_sub(vec3_lerp(c[1], c[2], j / 3.0), left), 1.0 / 3);
-        for (int i = 0; i < 4; i++) {
-            vec3 p = points[4 * j + i], off = vec3_sub(p, vec3_add(left, vec3_scale(step, i)));
-            for (unsigned k = 0; k < moves.count; k++)
-                add_difference(fit, vec3_sub(off, moves.by[k]));
+        for (int i = 0; i < 4; i += 2) {
+            const vec3 *p = &points[4 * j + i];
+            const pair steps = {i, i + 1};
+            const struct pair3 both = {{p[0].x, p[1].x}, {p[0].y, p[1].y}, {p[0].z, p[1].z}},
+                               off = {both.x - (left.x + step.x * steps), both.y - (left.y + step.y * steps),
+                                      both.z - (left.z + step.z * steps)};
+            for (unsigned k = 0; k < moves.count; k++) {
+                struct pair3 moved = less(&off, moves.by[k]);
+                meet_difference(fit, &moved, &met);
+            }
             if (fit->has_plane)
-                raise(&fit->outside_sq, outside_sq(fit, p));
+                meet_outside(fit, &both, &met);
         }
     }
+    raise_to_pair(&fit->off_sq, met.off);
+    raise_to_pair(&fit->off_normal_sq, met.normal);
+    raise_to_pair(&fit->off_plane_sq, met.plane);
+    raise_to_pair(&fit->outside_sq, met.outside);
     for (int k = 0; k < 4 && fit->has_plane; k++)
         for (int i = 0; i < 4 && part->sides[k] != QUAD_FIT_NO_SIDE; i++)
             raise(&fit->side_sq, side_distance_sq(fit, (unsigned)part->sides[k], points[SIDE_POINTS[k][i]]));
