@@ -1,5 +1,5 @@
-/* deviation_faces.c - the widest bounds of a face's parts, and the best of what is surely far; a range of
- * faces for each thread, which looks at all parts. */
+/* deviation_faces.c - the widest bounds of a face's parts, and the best of what is surely far; leaf by leaf,
+ * or where faces have several parts a range of faces for each thread, which looks at all parts. */
 #include "measure/deviation_faces.h"
 
 #include "base/tasks.h"
@@ -7,6 +7,8 @@
 #include "measure/deviation_quick.h"
 
 #include <math.h>
+
+#define LEAVES_OF_CHUNK ((size_t)1024)
 
 struct taking {
     const struct surface_parts *parts;
@@ -120,52 +122,87 @@ static void raise_by_part(const struct surface_parts *parts, uint32_t slot, cons
         raise_to(faces, face, part_low_at(part, i), at_corner(parts, slot, i));
 }
 
+static void begin_face(struct face_distances *faces, size_t f)
+{
+    faces->lower[f] = INFINITY;
+    faces->upper[f] = 0;
+    faces->peak[f] = -1;
+}
+
+/* No point of the surface is farther than its certified maximum. */
+static void end_face(const struct taking *taking, size_t f)
+{
+    const float reach = rounded_up(taking->parts->reach);
+    float *upper = &taking->faces->upper[f];
+
+    if (f == deviation_surface_face(taking->parts->from, taking->farthest->from_slot))
+        raise_to(taking->faces, f, taking->farthest->lower + DEVIATION_SLACK, at_farthest(taking->parts));
+    *upper = *upper < reach ? *upper : reach;
+}
+
+/* close: the parts of its leaf, or NULL. */
+static void take_bound(const struct taking *taking, uint32_t slot, const struct leaf_parts *close,
+                       size_t face)
+{
+    const struct surface_parts *parts = taking->parts;
+    struct face_distances *faces = taking->faces;
+
+    widen_to(faces, face, (double)parts->bounds[slot].low, (double)parts->bounds[slot].high);
+    raise_to(faces, face, 0, at_corner(parts, slot, 0)); /* wherever it is */
+    if (!parts->from->shared[slot])
+        raise_peak(parts, slot, faces, face);
+    if (close)
+        raise_by_part(parts, slot, &close->parts[slot % BVH_WIDTH], faces, face);
+}
+
 static void take_bounds(const struct taking *taking, size_t begin, size_t end)
 {
     const struct surface_parts *parts = taking->parts;
-    const struct deviation_surface *from = parts->from;
-    struct face_distances *faces = taking->faces;
     const struct leaf_parts *close = NULL;
 
-    for (uint32_t slot = 0; slot < from->bvh.triangle_count; slot++) {
-        size_t face = deviation_surface_face(from, slot);
+    for (uint32_t slot = 0; slot < parts->from->bvh.triangle_count; slot++) {
+        size_t face = deviation_surface_face(parts->from, slot);
         if (slot % BVH_WIDTH == 0)
             close = surface_parts_leaf(parts, slot / BVH_WIDTH);
-        if (face < begin || face >= end)
-            continue;
-        widen_to(faces, face, (double)parts->bounds[slot].low, (double)parts->bounds[slot].high);
-        raise_to(faces, face, 0, at_corner(parts, slot, 0)); /* wherever it is */
-        if (!from->shared[slot])
-            raise_peak(parts, slot, faces, face);
-        if (close)
-            raise_by_part(parts, slot, &close->parts[slot % BVH_WIDTH], faces, face);
+        if (face >= begin && face < end)
+            take_bound(taking, slot, close, face);
     }
 }
 
 static void take_range(void *context, size_t range)
 {
     const struct taking *taking = context;
-    const struct surface_parts *parts = taking->parts;
-    const struct deviation_surface *from = parts->from;
-    struct face_distances *faces = taking->faces;
-    size_t begin = faces->count * range / taking->range_count,
-           end = faces->count * (range + 1) / taking->range_count,
-           place = deviation_surface_face(from, taking->farthest->from_slot);
+    size_t begin = taking->faces->count * range / taking->range_count,
+           end = taking->faces->count * (range + 1) / taking->range_count;
 
-    for (size_t f = begin; f < end; f++) {
-        faces->lower[f] = INFINITY;
-        faces->upper[f] = 0;
-        faces->peak[f] = -1;
-    }
-    if (parts->bounds)
+    for (size_t f = begin; f < end; f++)
+        begin_face(taking->faces, f);
+    if (taking->parts->bounds)
         take_bounds(taking, begin, end);
     else
         take_parts(taking, begin, end);
-    if (place >= begin && place < end)
-        raise_to(faces, place, taking->farthest->lower + DEVIATION_SLACK, at_farthest(parts));
-    const float reach = rounded_up(parts->reach);
     for (size_t f = begin; f < end; f++)
-        faces->upper[f] = faces->upper[f] < reach ? faces->upper[f] : reach;
+        end_face(taking, f);
+}
+
+/* Where each triangle is a face, so that no two threads come to one. */
+static void take_leaves(void *context, size_t chunk)
+{
+    const struct taking *taking = context;
+    const struct deviation_surface *from = taking->parts->from;
+    const size_t leaves = deviation_surface_leaves(from);
+
+    for (size_t leaf = chunk * LEAVES_OF_CHUNK; leaf < (chunk + 1) * LEAVES_OF_CHUNK && leaf < leaves;
+         leaf++) {
+        const struct leaf_parts *close = surface_parts_leaf(taking->parts, leaf);
+        for (size_t slot = leaf * BVH_WIDTH; slot < (leaf + 1) * BVH_WIDTH && slot < from->bvh.triangle_count;
+             slot++) {
+            size_t face = deviation_surface_face(from, (uint32_t)slot);
+            begin_face(taking->faces, face);
+            take_bound(taking, (uint32_t)slot, close, face);
+            end_face(taking, face);
+        }
+    }
 }
 
 /* Its number after FACE_AT_POINT was given by at_corner, at_centroid or at_farthest. */
@@ -236,7 +273,11 @@ bool deviation_faces_take(const struct surface_parts *parts, const struct maximu
         || first_centroid(parts) + parts->from->bvh.triangle_count >= FACE_AT_MIDDLE - FACE_AT_POINT
         || mesh->vertex_count > FACE_AT_POINT)
         return arena_error(err);
-    tasks_run(parts->threads, taking.range_count, take_range, &taking);
+    if (parts->bounds && !parts->from->triangulation.faces)
+        tasks_run(parts->threads, tasks_chunks(deviation_surface_leaves(parts->from), LEAVES_OF_CHUNK),
+                  take_leaves, &taking);
+    else
+        tasks_run(parts->threads, taking.range_count, take_range, &taking);
     return keep_points(&taking, keep, err);
 }
 

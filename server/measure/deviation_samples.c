@@ -316,6 +316,30 @@ static void fill_signed(struct sampling *sampling, struct signed_deviation *sign
     signed_->defined = true;
 }
 
+/* What is told of the angles, the distances and the signed ones: each is sorted by itself. */
+struct filling {
+    struct sampling *sampling;
+    const struct samples_settings *settings;
+    struct one_sided_deviation *deviation;
+    struct signed_deviation *signed_; /* or NULL */
+};
+#define FILLINGS 3
+
+static void fill_one(void *context, size_t which)
+{
+    const struct filling *filling = context;
+    const struct samples_settings *settings = filling->settings;
+
+    if (which == 0)
+        fill_angles(filling->sampling, filling->deviation);
+    if (which == 1 && settings->want_distances)
+        fill_distances(filling->sampling, settings, filling->deviation);
+    if (which == 1 && settings->classes && settings->classes->limit_count > 0)
+        fill_classes(filling->sampling, settings->classes, filling->deviation);
+    if (which == 2 && filling->signed_)
+        fill_signed(filling->sampling, filling->signed_);
+}
+
 struct areas {
     const struct deviation_surface *from;
     double *areas; /* [triangle_count] */
@@ -376,12 +400,7 @@ bool samples_measure(const struct deviation_surface *from, const struct deviatio
     sampling.count = choose_count(&sampling, settings->sparse);
     if (!take_samples(&sampling, settings, err))
         return false;
-    fill_angles(&sampling, deviation);
-    if (settings->want_distances)
-        fill_distances(&sampling, settings, deviation);
-    if (settings->classes && settings->classes->limit_count > 0)
-        fill_classes(&sampling, settings->classes, deviation);
-    if (side && signed_)
-        fill_signed(&sampling, signed_);
+    struct filling filling = {&sampling, settings, deviation, side ? signed_ : NULL};
+    tasks_run(settings->threads, FILLINGS, fill_one, &filling);
     return true;
 }

@@ -7,33 +7,77 @@
 #include "measure/quality_triangle.h"
 #include "measure/quantiles.h"
 
-/* The faces of one size that are measured, and their values: values[metric * capacity + i] of face faces[i].
- */
+#include <stdatomic.h>
+
+#define GATHER_CHUNK ((size_t)1 << 14)
+
+/* The faces of one size that are measured, and their values: values[metric * count + i] of face faces[i]. */
 struct sample {
     size_t corner_count, metric_count;
-    size_t capacity, count, degenerate;
+    size_t count;
+    atomic_size_t degenerate;
     uint32_t *faces;
     double *values;
 };
 
+/* Faces of one size in chunks: how many of them are measured, then their places. */
+struct gathering {
+    const struct measure_input *input;
+    struct sample *sample;
+    size_t *starts; /* [chunk + 1] */
+};
+
+static bool is_measured(const struct gathering *gathering, size_t f)
+{
+    return mesh_face_size(gathering->input->mesh, f) == gathering->sample->corner_count
+           && !(gathering->input->face_class[f] & FACE_DEGENERATE);
+}
+
+static size_t chunk_end(const struct gathering *gathering, size_t chunk)
+{
+    size_t count = gathering->input->mesh->face_count;
+    return (chunk + 1) * GATHER_CHUNK < count ? (chunk + 1) * GATHER_CHUNK : count;
+}
+
+static void count_faces(void *context, size_t chunk)
+{
+    const struct gathering *gathering = context;
+    size_t count = 0, degenerate = 0;
+    for (size_t f = chunk * GATHER_CHUNK; f < chunk_end(gathering, chunk); f++)
+        if (mesh_face_size(gathering->input->mesh, f) == gathering->sample->corner_count) {
+            count += is_measured(gathering, f);
+            degenerate += !is_measured(gathering, f);
+        }
+    gathering->starts[chunk + 1] = count;
+    atomic_fetch_add(&gathering->sample->degenerate, degenerate);
+}
+
+static void place_faces(void *context, size_t chunk)
+{
+    const struct gathering *gathering = context;
+    size_t next = gathering->starts[chunk];
+    for (size_t f = chunk * GATHER_CHUNK; f < chunk_end(gathering, chunk); f++)
+        if (is_measured(gathering, f))
+            gathering->sample->faces[next++] = (uint32_t)f;
+}
+
 static bool gather_faces(const struct measure_input *input, struct sample *sample, struct arena *scratch,
                          struct error *err)
 {
-    const struct mesh *mesh = input->mesh;
-    for (size_t f = 0; f < mesh->face_count; f++)
-        sample->capacity += mesh_face_size(mesh, f) == sample->corner_count;
-    sample->faces = ARENA_NEW(scratch, uint32_t, sample->capacity);
-    sample->values = ARENA_NEW(scratch, double, sample->capacity * sample->metric_count);
+    size_t chunks = tasks_chunks(input->mesh->face_count, GATHER_CHUNK);
+    struct gathering gathering = {input, sample, ARENA_NEW(scratch, size_t, chunks + 1)};
+    if (!gathering.starts)
+        return arena_error(err);
+    gathering.starts[0] = 0;
+    tasks_run(input->threads, chunks, count_faces, &gathering);
+    for (size_t chunk = 0; chunk < chunks; chunk++)
+        gathering.starts[chunk + 1] += gathering.starts[chunk];
+    sample->count = gathering.starts[chunks];
+    sample->faces = ARENA_NEW(scratch, uint32_t, sample->count);
+    sample->values = ARENA_NEW(scratch, double, sample->count * sample->metric_count);
     if (scratch->failed)
         return arena_error(err);
-    for (size_t f = 0; f < mesh->face_count; f++) {
-        if (mesh_face_size(mesh, f) != sample->corner_count)
-            continue;
-        if (input->face_class[f] & FACE_DEGENERATE)
-            sample->degenerate++;
-        else
-            sample->faces[sample->count++] = (uint32_t)f;
-    }
+    tasks_run(input->threads, chunks, place_faces, &gathering);
     return true;
 }
 
@@ -100,7 +144,7 @@ static void measure_chunk(void *context, size_t chunk)
             triangle_quality(corners, input->guard, values);
         found.needles += values[aspect] > QUALITY_NEEDLE_ASPECT;
         for (size_t m = 0; m < sample->metric_count; m++)
-            sample->values[m * sample->capacity + i] = values[m];
+            sample->values[m * sample->count + i] = values[m];
     }
     measuring->found[chunk] = found;
 }
@@ -131,20 +175,33 @@ struct reporting {
     const struct sample *sample;
     const struct quality_metric *metrics;
     struct metric_report *reports;
-    size_t first, part_count;
+    size_t part_count;
     struct arena parts[QUALITY_THREADS_MAX];
-    bool failed[QUALITY_THREADS_MAX];
-    struct error errors[QUALITY_THREADS_MAX];
+    atomic_bool taken[QUALITY_THREADS_MAX];
+    bool failed[QUAD_METRIC_COUNT];
+    struct error errors[QUAD_METRIC_COUNT];
 };
 
-static void report_metric(void *context, size_t i)
+/* There is one: no more threads than parts are at work. */
+static size_t take_part(struct reporting *reporting)
+{
+    size_t part = 0;
+
+    while (atomic_exchange(&reporting->taken[part], true))
+        part = part + 1 < reporting->part_count ? part + 1 : 0;
+    return part;
+}
+
+static void report_metric(void *context, size_t m)
 {
     struct reporting *reporting = context;
     const struct sample *sample = reporting->sample;
-    size_t m = reporting->first + i;
-    reporting->failed[i] = !quality_metric_report(
-        &reporting->metrics[m], sample->values + m * sample->capacity, sample->faces, sample->count,
-        &reporting->reports[m], reporting->parts[i], &reporting->errors[i]);
+    size_t part = take_part(reporting);
+
+    reporting->failed[m] = !quality_metric_report(&reporting->metrics[m], sample->values + m * sample->count,
+                                                  sample->faces, sample->count, &reporting->reports[m],
+                                                  reporting->parts[part], &reporting->errors[m]);
+    atomic_store(&reporting->taken[part], false);
 }
 
 /* As many parts as threads, fewer where scratch has no room for that. */
@@ -176,22 +233,13 @@ static bool report_metrics(const struct measure_input *input, const struct sampl
     for (size_t m = 0; m < sample->metric_count; m++)
         if (!quality_metric_begin(&metrics[m], sample->degenerate, &reports[m], keep, err))
             return false;
-    for (; reporting->first < sample->metric_count; reporting->first += reporting->part_count) {
-        size_t left = sample->metric_count - reporting->first;
-        size_t count = left < reporting->part_count ? left : reporting->part_count;
-        tasks_run(input->threads, count, report_metric, reporting);
-        for (size_t i = 0; i < count; i++)
-            if (reporting->failed[i]) {
-                *err = reporting->errors[i];
-                return false;
-            }
-        if (!tell(progress,
-                  progress_begin + 0.25
-                      + 0.25 * (double)(reporting->first + count) / (double)sample->metric_count,
-                  err))
+    tasks_run(reporting->part_count, sample->metric_count, report_metric, reporting);
+    for (size_t m = 0; m < sample->metric_count; m++)
+        if (reporting->failed[m]) {
+            *err = reporting->errors[m];
             return false;
-    }
-    return true;
+        }
+    return tell(progress, progress_begin + 0.5, err);
 }
 
 /* One kind of face: measured in chunks, then reported metric by metric. */
