@@ -8,9 +8,10 @@
 #include <math.h>
 #include <string.h>
 
-#define TRIANGLES_MAX 1024
-#define FEW_TRIANGLES 64 /* most pieces have no more over them: a table of their own stays in the cache */
-#define LISTED_MAX 32768 /* among needles, whose boxes meet nearly everything */
+#define TRIANGLES_MAX 4096  /* over a piece: a needle reaches across a whole surface; */
+#define OVER_PATCH_MAX 1024 /* a patch with more over it is mostly larger than what is covered */
+#define FEW_TRIANGLES 64    /* most pieces have no more over them: a table of their own stays in the cache */
+#define LISTED_MAX 32768    /* among needles, whose boxes meet nearly everything */
 #define OF_LISTED_MAX 4096
 #define NEEDLE_SIDE 16 /* of a needle, times its height */
 #define TURNS 4        /* of the rectangle about a patch, in a quarter turn */
@@ -141,27 +142,28 @@ static bool is_needle(const struct bvh *bvh, uint32_t slot)
 }
 
 static double cover_listed(const struct bvh *to, const struct prism *prism, const struct bvh_region *region,
-                           uint32_t *face, size_t *work)
+                           size_t most, uint32_t *face, size_t *work)
 {
     uint32_t slots[TRIANGLES_MAX];
-    size_t count = bvh_collect(to, region, slots, TRIANGLES_MAX, work);
+    size_t count = bvh_collect(to, region, slots, most, work);
 
     *work += count;
-    if (count == 0 || count > TRIANGLES_MAX)
+    if (count == 0 || count > most)
         return INFINITY;
     return count <= FEW_TRIANGLES ? cover_by_few(to, prism, slots, count, face)
                                   : cover_by_many(to, prism, slots, count, face);
 }
 
 /* *face: a slot near the polygon, or BVH_NONE. */
-static double cover_polygon(const struct bvh *to, const struct prism *prism, uint32_t *face, size_t *work)
+static double cover_polygon(const struct bvh *to, const struct prism *prism, size_t most, uint32_t *face,
+                            size_t *work)
 {
     uint32_t covering = 0;
     struct bvh_region region;
 
     prism_set_region(prism, 0, &region);
     double highest = is_needle(to, *face) ? cover_among_needles(to, prism, &region, &covering, work)
-                                          : cover_listed(to, prism, &region, &covering, work);
+                                          : cover_listed(to, prism, &region, most, &covering, work);
     if (highest < INFINITY)
         *face = covering;
     return highest + prism->away;
@@ -171,8 +173,9 @@ double cover_bound(const struct bvh *to, const vec3 *corners, double limit, uint
 {
     struct prism prism;
 
-    return limit < 1 && prism_set_piece(corners, limit, 0, &prism) ? cover_polygon(to, &prism, face, work)
-                                                                   : INFINITY;
+    return limit < 1 && prism_set_piece(corners, limit, 0, &prism)
+               ? cover_polygon(to, &prism, TRIANGLES_MAX, face, work)
+               : INFINITY;
 }
 
 /* Patches. */
@@ -257,6 +260,6 @@ double cover_bound_patch(const struct bvh *to, const vec3 *points, size_t count,
     struct prism prism;
 
     return limit < 1 && set_patch(points, count, normal, limit, &prism)
-               ? cover_polygon(to, &prism, face, work)
+               ? cover_polygon(to, &prism, OVER_PATCH_MAX, face, work)
                : INFINITY;
 }
