@@ -9,12 +9,13 @@
 #include <string.h>
 
 #define TRIANGLES_MAX 4096  /* over a piece: a needle reaches across a whole surface; */
-#define OVER_PATCH_MAX 1024 /* a patch with more over it is mostly larger than what is covered */
+#define OVER_PATCH_MAX 2048 /* a patch with more over it is mostly larger than what is covered */
 #define FEW_TRIANGLES 64    /* most pieces have no more over them: a table of their own stays in the cache */
 #define LISTED_MAX 32768    /* among needles, whose boxes meet nearly everything */
 #define OF_LISTED_MAX 4096
 #define NEEDLE_SIDE 16 /* of a needle, times its height */
 #define TURNS 4        /* of the rectangle about a patch, in a quarter turn */
+#define SHEAR_MAX 8    /* of what needles fill */
 
 /* What is gathered over T. */
 struct covering {
@@ -180,24 +181,11 @@ double cover_bound(const struct bvh *to, const vec3 *corners, double limit, uint
 
 /* Patches. */
 
-struct rectangle {
-    double low_x, high_x, low_y, high_y;
+/* A rectangle in a plane, or what it is sheared to: x runs from low_x + shear y to high_x + shear y. */
+struct frame {
+    vec3 axes[3]; /* unit vectors: of x, of y, and the plane's normal */
+    double shear, low_x, high_x, low_y, high_y, area;
 };
-
-static struct rectangle rectangle_about(const vec3 *points, size_t count, vec3 middle, const vec3 *axes)
-{
-    struct rectangle about = {INFINITY, -INFINITY, INFINITY, -INFINITY};
-
-    for (size_t i = 0; i < count; i++) {
-        vec3 from = vec3_sub(points[i], middle);
-        double x = vec3_dot(from, axes[0]), y = vec3_dot(from, axes[1]);
-        about.low_x = x < about.low_x ? x : about.low_x;
-        about.high_x = x > about.high_x ? x : about.high_x;
-        about.low_y = y < about.low_y ? y : about.low_y;
-        about.high_y = y > about.high_y ? y : about.high_y;
-    }
-    return about;
-}
 
 /* Cosine and sine of 0, 1, 2 and 3 sixteenths of a turn. */
 static const double turns[TURNS][2] = {{1, 0},
@@ -205,13 +193,94 @@ static const double turns[TURNS][2] = {{1, 0},
                                        {0.7071067811865476, 0.7071067811865476},
                                        {0.3826834323650898, 0.9238795325112867}};
 
-/* The smallest of the rectangles of a few directions that hold the points' projections. False where the
- * points are not so near to one plane that the limit leaves room, or the rectangle is too flat. */
+/* The smallest of these axes that holds the projections of the points; kept in best where it is smaller. */
+static void try_frame(const vec3 *points, size_t count, vec3 middle, const vec3 *axes, double shear,
+                      struct frame *best)
+{
+    struct frame frame = {{axes[0], axes[1], axes[2]}, shear, INFINITY, -INFINITY, INFINITY, -INFINITY, 0};
+
+    for (size_t i = 0; i < count; i++) {
+        vec3 from = vec3_sub(points[i], middle);
+        double y = vec3_dot(from, axes[1]), x = vec3_dot(from, axes[0]) - shear * y;
+        frame.low_x = x < frame.low_x ? x : frame.low_x;
+        frame.high_x = x > frame.high_x ? x : frame.high_x;
+        frame.low_y = y < frame.low_y ? y : frame.low_y;
+        frame.high_y = y > frame.high_y ? y : frame.high_y;
+    }
+    frame.area = (frame.high_x - frame.low_x) * (frame.high_y - frame.low_y);
+    if (frame.area < best->area)
+        *best = frame;
+}
+
+/* A unit vector at a right angle to `up`, near to `wished`; false where that is along it. */
+static bool set_along(vec3 wished, vec3 up, vec3 *along)
+{
+    double length = vec3_length(wished);
+
+    *along = vec3_sub(wished, vec3_scale(up, vec3_dot(wished, up)));
+    if (!(vec3_length(*along) > 1e-3 * length))
+        return false;
+    *along = prism_unit(*along);
+    *along = prism_unit(vec3_sub(*along, vec3_scale(up, vec3_dot(*along, up))));
+    return true;
+}
+
+static void try_turns(const vec3 *points, size_t count, vec3 middle, vec3 up, struct frame *best)
+{
+    vec3 along;
+
+    set_along(fabs(up.x) < 0.6 ? (vec3){1, 0, 0} : (vec3){0, 1, 0}, up, &along);
+    const vec3 across = vec3_cross(up, along);
+    for (int turn = 0; turn < TURNS; turn++) {
+        const double x = turns[turn][0], y = turns[turn][1];
+        const vec3 axes[3] = {vec3_add(vec3_scale(along, x), vec3_scale(across, y)),
+                              vec3_sub(vec3_scale(across, x), vec3_scale(along, y)), up};
+        try_frame(points, count, middle, axes, 0, best);
+    }
+}
+
+/* Along the longest side of the first triangle and its shortest: needles side by side fill that, up to a
+ * border which they end at. */
+static void try_sides(const vec3 *points, size_t count, vec3 middle, vec3 up, struct frame *best)
+{
+    vec3 sides[3], along, longest, shortest;
+
+    for (int i = 0; i < 3; i++)
+        sides[i] = vec3_sub(points[i < 2 ? i + 1 : 0], points[i]);
+    longest = shortest = sides[0];
+    for (int i = 1; i < 3; i++) {
+        longest = vec3_length_sq(sides[i]) > vec3_length_sq(longest) ? sides[i] : longest;
+        shortest = vec3_length_sq(sides[i]) < vec3_length_sq(shortest) ? sides[i] : shortest;
+    }
+    if (NEEDLE_SIDE * NEEDLE_SIDE * vec3_length_sq(shortest) > vec3_length_sq(longest)
+        || !set_along(longest, up, &along))
+        return;
+    const vec3 axes[3] = {along, vec3_cross(up, along), up};
+    double y = vec3_dot(shortest, axes[1]), shear = vec3_dot(shortest, axes[0]) / y;
+    if (fabs(shear) < SHEAR_MAX)
+        try_frame(points, count, middle, axes, shear, best);
+}
+
+static void set_polygon(const struct frame *frame, vec3 middle, struct prism *prism)
+{
+    const double low = frame->shear * frame->low_y, high = frame->shear * frame->high_y;
+
+    *prism = (struct prism){
+        .origin = middle,
+        .axes = {frame->axes[0], frame->axes[1], frame->axes[2]},
+        .side_count = 4,
+        .x = {frame->low_x + low, frame->high_x + low, frame->high_x + high, frame->low_x + high},
+        .y = {frame->low_y, frame->low_y, frame->high_y, frame->high_y}};
+    prism_set_sides(prism);
+}
+
+/* The smallest of a few rectangles and of what needles fill that holds the points' projections. False where
+ * the points are not so near to one plane that the limit leaves room, or it is too flat. */
 static bool set_patch(const vec3 *points, size_t count, vec3 normal, double limit, struct prism *prism)
 {
-    double low = INFINITY, high = -INFINITY, least = INFINITY;
-    vec3 middle = points[0], up = prism_unit(normal), best[3];
-    struct rectangle about = {0, 0, 0, 0};
+    double low = INFINITY, high = -INFINITY;
+    vec3 middle = points[0], up = prism_unit(normal);
+    struct frame best = {.area = INFINITY};
 
     for (size_t i = 0; i < count; i++) {
         double height = vec3_dot(vec3_sub(points[i], middle), up);
@@ -221,32 +290,14 @@ static bool set_patch(const vec3 *points, size_t count, vec3 normal, double limi
     if (!(high - low < limit)) /* half of it for them, half at least for what is over them */
         return false;
     middle = vec3_add(middle, vec3_scale(up, 0.5 * (low + high)));
-    vec3 along = fabs(up.x) < 0.6 ? (vec3){1, 0, 0} : (vec3){0, 1, 0};
-    along = prism_unit(vec3_sub(along, vec3_scale(up, vec3_dot(along, up))));
-    along = prism_unit(vec3_sub(along, vec3_scale(up, vec3_dot(along, up))));
-    vec3 across = vec3_cross(up, along);
-    for (int turn = 0; turn < TURNS; turn++) {
-        const double x = turns[turn][0], y = turns[turn][1];
-        const vec3 axes[3] = {vec3_add(vec3_scale(along, x), vec3_scale(across, y)),
-                              vec3_sub(vec3_scale(across, x), vec3_scale(along, y)), up};
-        struct rectangle here = rectangle_about(points, count, middle, axes);
-        double area = (here.high_x - here.low_x) * (here.high_y - here.low_y);
-        if (area < least) {
-            least = area;
-            about = here;
-            memcpy(best, axes, sizeof best);
-        }
-    }
-    double width = about.high_x - about.low_x, height = about.high_y - about.low_y,
-           thin = width < height ? width : height, thick = width + height - thin;
+    try_turns(points, count, middle, up, &best);
+    try_sides(points, count, middle, up, &best);
+    const double width = best.high_x - best.low_x, height = best.high_y - best.low_y,
+                 leaning = 1 + fabs(best.shear), thin = fmin(width, height) / leaning,
+                 thick = fmax(width, height) * leaning;
     if (!(thin > PRISM_HEIGHT_MIN + PRISM_HEIGHT_MIN_REL * thick))
         return false;
-    *prism = (struct prism){.origin = middle,
-                            .axes = {best[0], best[1], best[2]},
-                            .side_count = 4,
-                            .x = {about.low_x, about.high_x, about.high_x, about.low_x},
-                            .y = {about.low_y, about.low_y, about.high_y, about.high_y}};
-    prism_set_sides(prism);
+    set_polygon(&best, middle, prism);
     double share = 2 * PRISM_INSET / thin;
     prism_shrink(prism, share);
     prism->away = 0.5 * (high - low) + share * thick;

@@ -7,6 +7,7 @@
 #include <criterion/criterion.h>
 #include <criterion/new/assert.h>
 #include <math.h>
+#include <string.h>
 
 #include "measure/deviation_cover.h"
 #include "support/fixture_shapes.h"
@@ -112,6 +113,37 @@ Test(deviation_cover, covered_up_to_sharp_edges)
         if (sheet.points[v].x > 1e-9)
             sheet.points[v] = (vec3){-0.01, sheet.points[v].y, sheet.points[v].x};
     cr_expect(bound(&sheet, half, 1e-3) < 1e-10);
+}
+
+/* Needles side by side from border to border of a leaning sheet, or a little beyond: no rectangle holds them
+ * that the sheet covers. */
+Test(deviation_cover, covered_needles_up_to_a_border_that_leans)
+{
+    uint64_t state = 1;
+    static struct sheet sheet;
+
+    add_sheet(&sheet, 0.0625, 0, &state);
+    for (size_t v = 0; v < sheet.point_count; v++)
+        sheet.points[v].x = 0.5 * sheet.points[v].x + 0.4 * sheet.points[v].y;
+    struct bvh bvh = index_of(&sheet);
+    for (int beyond = 0; beyond < 2; beyond++) {
+        const double end = beyond ? 0.81 : 0.8;
+        vec3 p[24];
+        for (int k = 0; k < 4; k++) {
+            double x = 0.01 * k, next = 0.01 * (k + 1);
+            const vec3 two[6] = {{x - 0.4 * end, -end, 0},   {next - 0.4 * end, -end, 0},
+                                 {x + 0.4 * end, end, 0},    {next - 0.4 * end, -end, 0},
+                                 {next + 0.4 * end, end, 0}, {x + 0.4 * end, end, 0}};
+            memcpy(p + 6 * k, two, sizeof two);
+        }
+        size_t work = 0;
+        uint32_t face = BVH_NONE;
+        double upper = cover_bound_patch(&bvh, p, 24, (vec3){0, 0, 1}, 0.1, &face, &work);
+        if (beyond)
+            cr_expect(eq(dbl, upper, INFINITY));
+        else
+            cr_expect(fabs(upper - 0.0625) < 1e-10, "%g", upper);
+    }
 }
 
 Test(deviation_cover, open_over_a_hole_and_between_two_sheets)
@@ -232,6 +264,19 @@ Test(deviation_cover, random_lattices_with_walls_and_copies)
     cr_expect(bounded > 1000, "%zu bounded", bounded);
 }
 
+/* Four triangles side by side, much longer than wide. */
+static void put_needles(vec3 *p, vec3 from, double size, uint64_t *state)
+{
+    vec3 along = vec3_scale((vec3){uniform(state), uniform(state), 0.05 * uniform(state)}, size),
+         beside = vec3_scale((vec3){uniform(state), uniform(state), 0}, 0.02 * size);
+
+    for (int k = 0; k < 4; k++) {
+        p[3 * k] = vec3_add(from, vec3_scale(beside, k));
+        p[3 * k + 1] = vec3_add(from, vec3_scale(beside, k + 1));
+        p[3 * k + 2] = vec3_add(p[3 * k + k % 2], along);
+    }
+}
+
 /* Four triangles near one plane, bounded together: no point of any of them is farther than the bound. */
 Test(deviation_cover, random_patches_are_no_farther_than_the_bound)
 {
@@ -255,6 +300,8 @@ Test(deviation_cover, random_patches_are_no_farther_than_the_bound)
                 p[k] = vec3_add(
                     centre,
                     vec3_scale((vec3){uniform(&state), uniform(&state), 0.2 * uniform(&state)}, size));
+            if (i % 2)
+                put_needles(p, centre, 2 * size, &state);
             size_t work = 0;
             uint32_t face = BVH_NONE;
             double upper = cover_bound_patch(&bvh, p, 12, normal, limit, &face, &work);
