@@ -187,7 +187,7 @@ static void begin_somewhere(struct search *search)
 
     while (from->twins && slot < from->bvh.triangle_count && from->twins[slot] != BVH_NONE)
         slot++;
-    if (slot == from->bvh.triangle_count) {
+    if (from->twins && slot == from->bvh.triangle_count) {
         search->hunt.best =
             (struct farthest){.at = deviation_surface_corner(from, 0, 0), .to_slot = from->twins[0]};
         return;

@@ -23,7 +23,7 @@ struct lattice_range {
 /* Never falls where x rises: what two boxes have in common they have in cells too. */
 static inline int lattice_cell(double x)
 {
-    int cell = (int)((x + 1) * (LATTICE_SIDE / 2));
+    int cell = (int)((x + 1) * (0.5 * LATTICE_SIDE));
 
     return cell < 0 ? 0 : cell < LATTICE_SIDE ? cell : LATTICE_SIDE - 1;
 }

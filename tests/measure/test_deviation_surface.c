@@ -97,8 +97,8 @@ Test(deviation_surface, shared_triangles_are_those_found_by_looking_at_every_pai
         struct deviation_frame frame = deviation_frame_of(&inputs[0], &inputs[1]);
         const struct measure_input *const of[2] = {&inputs[0], &inputs[1]};
         struct deviation_surface *const made[2] = {&surfaces[0], &surfaces[1]};
-        cr_assert(deviation_surface_build_pair(of, &frame, cases[i].threads, made, &arena, pair_arena(1),
-                                               &err));
+        cr_assert(
+            deviation_surface_build_pair(of, &frame, cases[i].threads, made, &arena, pair_arena(1), &err));
         size_t shared = expect_shared(&surfaces[0], &meshes[0], &meshes[1], cases[i].name);
         bool some = cases[i].apart[0] < cases[i].counts[0];
         cr_expect(some == (shared > 0), "%s: %zu", cases[i].name, shared);
