@@ -26,7 +26,6 @@ static void put_reached(struct lattice *cells, const struct deviation_surface *s
     size_t count = surface->triangulation.triangle_count, stride = count / REACHED + 1;
 
     stride = stride < REACHED_SHARE ? stride : REACHED_SHARE;
-
     for (size_t t = 0; t < count; t += stride)
         lattice_put_point(cells, surface->points[surface->triangulation.corners[t][0]]);
 }
@@ -86,9 +85,8 @@ static void mark_points(void *context, size_t chunk)
     const struct marking *marking = context;
     const struct deviation_surface *surface = marking->surface;
 
-    for (size_t v = chunk * CHUNK; v < chunk_end(chunk, surface->point_count); v++) {
+    for (size_t v = chunk * CHUNK; v < chunk_end(chunk, surface->point_count); v++)
         marking->near_points[v] = lattice_has_point(marking->near, surface->points[v]);
-    }
 }
 
 static bool is_longer(double than, double a, double b, double c)
@@ -106,7 +104,6 @@ static bool may_be_near(const struct marking *marking, size_t triangle)
     const uint32_t *corner = marking->surface->triangulation.corners[triangle];
     vec3 a = marking->surface->points[corner[0]], b = marking->surface->points[corner[1]],
          c = marking->surface->points[corner[2]];
-
     const double than = marking->corner_cells * LATTICE_CELL;
 
     if (is_longer(than, a.x, b.x, c.x) || is_longer(than, a.y, b.y, c.y) || is_longer(than, a.z, b.z, c.z)) {

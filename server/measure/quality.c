@@ -109,6 +109,8 @@ static bool tell(const struct progress *progress, double fraction, struct error 
 /* Faces in one chunk, and chunks between two looks at the listener. */
 enum { CHUNK = 4096, CHUNKS_AT_ONCE = 32, QUALITY_THREADS_MAX = 64 };
 
+#define METRICS_OF_PART 3 /* on average, between two looks: no thread waits long for another */
+
 /* What one chunk finds, of which the sums are wanted. */
 struct found {
     size_t concave, needles;
@@ -175,7 +177,7 @@ struct reporting {
     const struct sample *sample;
     const struct quality_metric *metrics;
     struct metric_report *reports;
-    size_t part_count;
+    size_t first, part_count;
     struct arena parts[QUALITY_THREADS_MAX];
     atomic_bool taken[QUALITY_THREADS_MAX];
     bool failed[QUAD_METRIC_COUNT];
@@ -192,11 +194,11 @@ static size_t take_part(struct reporting *reporting)
     return part;
 }
 
-static void report_metric(void *context, size_t m)
+static void report_metric(void *context, size_t i)
 {
     struct reporting *reporting = context;
     const struct sample *sample = reporting->sample;
-    size_t part = take_part(reporting);
+    size_t m = reporting->first + i, part = take_part(reporting);
 
     reporting->failed[m] = !quality_metric_report(&reporting->metrics[m], sample->values + m * sample->count,
                                                   sample->faces, sample->count, &reporting->reports[m],
@@ -233,13 +235,23 @@ static bool report_metrics(const struct measure_input *input, const struct sampl
     for (size_t m = 0; m < sample->metric_count; m++)
         if (!quality_metric_begin(&metrics[m], sample->degenerate, &reports[m], keep, err))
             return false;
-    tasks_run(reporting->part_count, sample->metric_count, report_metric, reporting);
-    for (size_t m = 0; m < sample->metric_count; m++)
-        if (reporting->failed[m]) {
-            *err = reporting->errors[m];
+    for (; reporting->first < sample->metric_count;
+         reporting->first += METRICS_OF_PART * reporting->part_count) {
+        size_t left = sample->metric_count - reporting->first, most = METRICS_OF_PART * reporting->part_count,
+               count = left < most ? left : most;
+        tasks_run(reporting->part_count, count, report_metric, reporting);
+        for (size_t m = reporting->first; m < reporting->first + count; m++)
+            if (reporting->failed[m]) {
+                *err = reporting->errors[m];
+                return false;
+            }
+        if (!tell(progress,
+                  progress_begin + 0.25
+                      + 0.25 * (double)(reporting->first + count) / (double)sample->metric_count,
+                  err))
             return false;
-        }
-    return tell(progress, progress_begin + 0.5, err);
+    }
+    return true;
 }
 
 /* One kind of face: measured in chunks, then reported metric by metric. */
