@@ -21,4 +21,10 @@ static inline size_t tasks_chunks(size_t count, size_t chunk_size)
     return count / chunk_size + (count % chunk_size != 0);
 }
 
+/* One past the last of a chunk. */
+static inline size_t tasks_chunk_end(size_t chunk, size_t chunk_size, size_t count)
+{
+    return (chunk + 1) * chunk_size < count ? (chunk + 1) * chunk_size : count;
+}
+
 #endif

@@ -79,15 +79,10 @@ static inline aabb triangle_box(const vec3 *points, const uint32_t *corner)
     return include(include(box, points[corner[1]]), points[corner[2]]);
 }
 
-static size_t chunk_end(size_t chunk, size_t size, size_t count)
-{
-    return (chunk + 1) * size < count ? (chunk + 1) * size : count;
-}
-
 /* Of those in the tree. */
 static size_t triangles_end(const struct building *building, size_t chunk)
 {
-    return chunk_end(chunk, building->chunk_size, building->bvh->held_count);
+    return tasks_chunk_end(chunk, building->chunk_size, building->bvh->held_count);
 }
 
 /* The number, as listed, of one of those in the tree. */
@@ -356,7 +351,7 @@ static void order_block(void *context, size_t number)
 {
     struct building *building = context;
     uint64_t *keys = &building->keys[number * BLOCK], sorted[BLOCK];
-    size_t count = chunk_end(number, BLOCK, building->bvh->held_count) - number * BLOCK;
+    size_t count = tasks_chunk_end(number, BLOCK, building->bvh->held_count) - number * BLOCK;
     struct block block;
 
     for (size_t i = 0; i < count; i++)
@@ -462,7 +457,7 @@ static void fill_leaves(void *context, size_t chunk)
 
     const size_t size = building->chunk_size / BVH_WIDTH;
 
-    for (size_t i = chunk * size; i < chunk_end(chunk, size, bvh->node_counts[0]); i++) {
+    for (size_t i = chunk * size; i < tasks_chunk_end(chunk, size, bvh->node_counts[0]); i++) {
         size_t begin = i * BVH_WIDTH, left = bvh->held_count - begin;
         size_t count = left < BVH_WIDTH ? left : BVH_WIDTH;
         struct leaf leaf;
@@ -497,7 +492,7 @@ static void fill_level(void *context, size_t chunk)
     struct bvh *bvh = building->bvh;
     size_t level = building->level, below = bvh->node_counts[level - 1], size = building->chunk_size;
 
-    for (size_t i = chunk * size; i < chunk_end(chunk, size, bvh->node_counts[level]); i++)
+    for (size_t i = chunk * size; i < tasks_chunk_end(chunk, size, bvh->node_counts[level]); i++)
         for (size_t c = 0; c < BVH_WIDTH; c++) {
             float min[3], max[3];
             if (i * BVH_WIDTH + c < below) {
@@ -534,7 +529,7 @@ static void count_marked(void *context, size_t chunk)
     const struct building *building = context;
     size_t count = 0;
 
-    for (size_t t = chunk * CHUNK; t < chunk_end(chunk, CHUNK, building->bvh->triangle_count); t++)
+    for (size_t t = chunk * CHUNK; t < tasks_chunk_end(chunk, CHUNK, building->bvh->triangle_count); t++)
         count += building->marked[t];
     building->held_until[chunk + 1] = count;
 }
@@ -545,7 +540,7 @@ static void part_chunk(void *context, size_t chunk)
     const struct building *building = context;
     size_t held = building->held_until[chunk], other = building->bvh->held_count + (chunk * CHUNK - held);
 
-    for (size_t t = chunk * CHUNK; t < chunk_end(chunk, CHUNK, building->bvh->triangle_count); t++)
+    for (size_t t = chunk * CHUNK; t < tasks_chunk_end(chunk, CHUNK, building->bvh->triangle_count); t++)
         if (building->marked[t])
             building->numbers[held++] = (uint32_t)t;
         else

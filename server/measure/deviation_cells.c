@@ -75,17 +75,12 @@ struct marking {
     size_t count;
 };
 
-static size_t chunk_end(size_t chunk, size_t count)
-{
-    return (chunk + 1) * CHUNK < count ? (chunk + 1) * CHUNK : count;
-}
-
 static void mark_points(void *context, size_t chunk)
 {
     const struct marking *marking = context;
     const struct deviation_surface *surface = marking->surface;
 
-    for (size_t v = chunk * CHUNK; v < chunk_end(chunk, surface->point_count); v++)
+    for (size_t v = chunk * CHUNK; v < tasks_chunk_end(chunk, CHUNK, surface->point_count); v++)
         marking->near_points[v] = lattice_has_point(marking->near, surface->points[v]);
 }
 
@@ -119,8 +114,8 @@ static void mark_chunk(void *context, size_t chunk)
     struct marking *marking = context;
     size_t count = 0;
 
-    for (size_t t = chunk * CHUNK; t < chunk_end(chunk, marking->surface->triangulation.triangle_count);
-         t++) {
+    for (size_t t = chunk * CHUNK;
+         t < tasks_chunk_end(chunk, CHUNK, marking->surface->triangulation.triangle_count); t++) {
         bool marked = marking->twins[t] == BVH_NONE;
         if (marking->near)
             marked |= may_be_near(marking, t);

@@ -33,17 +33,12 @@ struct summing {
     struct interval *shares; /* [chunk][limit]: areas */
 };
 
-static size_t chunk_end(size_t chunk, size_t count)
-{
-    return (chunk + 1) * CHUNK < count ? (chunk + 1) * CHUNK : count;
-}
-
 static void sum_chunk(void *context, size_t chunk)
 {
     struct summing *summing = context;
     struct exact_sum area = {0, 0}, low = {0, 0}, high = {0, 0}, low_sq = {0, 0}, high_sq = {0, 0};
 
-    for (size_t i = chunk * CHUNK; i < chunk_end(chunk, summing->count); i++) {
+    for (size_t i = chunk * CHUNK; i < tasks_chunk_end(chunk, CHUNK, summing->count); i++) {
         const struct part *part = &summing->parts[i];
         if (!(part->area > 0))
             continue;
@@ -253,7 +248,7 @@ static void share_chunk(void *context, size_t chunk)
     struct interval *shares = summing->shares + chunk * summing->limit_count;
 
     memset(shares, 0, summing->limit_count * sizeof *shares);
-    for (size_t i = chunk * CHUNK; i < chunk_end(chunk, summing->count); i++) {
+    for (size_t i = chunk * CHUNK; i < tasks_chunk_end(chunk, CHUNK, summing->count); i++) {
         const struct part *part = &summing->parts[i];
         if (!(part->area > 0))
             continue;
@@ -279,7 +274,7 @@ static void classes_chunk(void *context, size_t chunk)
         {0, 0}}; /* parts within that limit, not the one before */
 
     memset(shares, 0, count * sizeof *shares);
-    for (size_t i = chunk * CHUNK; i < chunk_end(chunk, summing->count); i++) {
+    for (size_t i = chunk * CHUNK; i < tasks_chunk_end(chunk, CHUNK, summing->count); i++) {
         const struct part *part = &summing->parts[i];
         if (!(part->area > 0))
             continue;

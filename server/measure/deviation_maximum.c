@@ -49,16 +49,6 @@ struct search {
     double first_gap;
 };
 
-static size_t chunks_of(size_t count, size_t chunk)
-{
-    return (count + chunk - 1) / chunk;
-}
-
-static size_t chunk_end(size_t chunk, size_t chunk_size, size_t count)
-{
-    return (chunk + 1) * chunk_size < count ? (chunk + 1) * chunk_size : count;
-}
-
 /* A chunk starts from what is known between rounds, with its own count of work. */
 static struct sweep *begin_chunk(struct search *search, size_t chunk)
 {
@@ -122,7 +112,8 @@ static void sample_chunk(void *context, size_t chunk)
     struct sweep *sweep = begin_chunk(search, chunk);
     uint32_t first = search->hunt.best.to_slot;
 
-    for (size_t i = chunk * SAMPLE_CHUNK; i < chunk_end(chunk, SAMPLE_CHUNK, search->sample_count); i++) {
+    for (size_t i = chunk * SAMPLE_CHUNK; i < tasks_chunk_end(chunk, SAMPLE_CHUNK, search->sample_count);
+         i++) {
         struct sample *sample = &search->samples[i];
         sample->at = place_sample(search, i, &sample->slot);
         sample->distance = -1;
@@ -206,7 +197,7 @@ static void take_samples(struct search *search)
     search->sample_count = wanted < count * SAMPLES_PER_TRIANGLE ? wanted : count * SAMPLES_PER_TRIANGLE;
     size_t all = search->budget;
     search->budget = sampling_budget(search);
-    run_chunks(search, chunks_of(search->sample_count, SAMPLE_CHUNK), sample_chunk);
+    run_chunks(search, tasks_chunks(search->sample_count, SAMPLE_CHUNK), sample_chunk);
     qsort(search->samples, search->sample_count, sizeof *search->samples, compare_samples);
     run_chunks(search, search->sample_count < CLIMBS ? search->sample_count : CLIMBS, climb_chunk);
     search->budget = all;
@@ -246,7 +237,7 @@ static void piece_chunk(void *context, size_t chunk)
     struct search *search = context;
     struct sweep *sweep = begin_chunk(search, chunk);
 
-    for (size_t i = chunk * PIECE_CHUNK; i < chunk_end(chunk, PIECE_CHUNK, search->batch_count); i++)
+    for (size_t i = chunk * PIECE_CHUNK; i < tasks_chunk_end(chunk, PIECE_CHUNK, search->batch_count); i++)
         sweep_piece(sweep, &search->piece_batch[i]);
 }
 
@@ -340,7 +331,7 @@ static void run_round(struct search *search, double largest)
     collect_pieces(search, search->batch_count);
 
     take_pieces(search, above);
-    chunks = chunks_of(search->batch_count, PIECE_CHUNK);
+    chunks = tasks_chunks(search->batch_count, PIECE_CHUNK);
     run_chunks(search, chunks, piece_chunk);
     collect_pieces(search, chunks);
 }
@@ -351,15 +342,15 @@ static void bound_chunk(void *context, size_t chunk)
     struct sweep *sweep = begin_chunk(search, chunk);
 
     for (size_t i = chunk * search->batch_count;
-         i < chunk_end(chunk, search->batch_count, search->item_count); i++)
+         i < tasks_chunk_end(chunk, search->batch_count, search->item_count); i++)
         sweep_bound(sweep, &search->items[i]);
 }
 
 /* What no round has come to is bounded by its boxes; returns the largest bound of what is left. */
 static double end_early(struct search *search)
 {
-    search->batch_count = chunks_of(search->item_count, ITEM_BATCH);
-    run_chunks(search, search->item_count ? chunks_of(search->item_count, search->batch_count) : 0,
+    search->batch_count = tasks_chunks(search->item_count, ITEM_BATCH);
+    run_chunks(search, search->item_count ? tasks_chunks(search->item_count, search->batch_count) : 0,
                bound_chunk);
     return sift(search);
 }

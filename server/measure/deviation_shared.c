@@ -10,11 +10,6 @@
 
 #define CHUNK ((size_t)1 << 13)
 
-static size_t chunk_end(size_t chunk, size_t count)
-{
-    return (chunk + 1) * CHUNK < count ? (chunk + 1) * CHUNK : count;
-}
-
 static inline vec3 corner_of(const struct deviation_surface *surface, size_t triangle, int i)
 {
     return surface->points[surface->triangulation.corners[triangle][i]];
@@ -163,7 +158,7 @@ static void hash_points(void *context, size_t chunk)
 {
     struct sharer *sharer = context;
 
-    for (size_t v = chunk * CHUNK; v < chunk_end(chunk, sharer->surface->point_count); v++)
+    for (size_t v = chunk * CHUNK; v < tasks_chunk_end(chunk, CHUNK, sharer->surface->point_count); v++)
         sharer->hashes[v] = position_hash(sharer->surface->points[v]);
 }
 
@@ -194,7 +189,7 @@ static void count_candidates(void *context, size_t chunk)
     struct sharing *sharing = context;
     size_t count = 0;
 
-    for (size_t t = chunk * CHUNK; t < chunk_end(chunk, count_of(&sharing->many)); t++)
+    for (size_t t = chunk * CHUNK; t < tasks_chunk_end(chunk, CHUNK, count_of(&sharing->many)); t++)
         count += is_candidate(&sharing->many, t);
     __atomic_fetch_add(&sharing->candidates, count, __ATOMIC_RELAXED);
 }
@@ -241,7 +236,7 @@ static void keep_candidates(void *context, size_t chunk)
     struct sharing *sharing = context;
     size_t copies = 0;
 
-    for (size_t t = chunk * CHUNK; t < chunk_end(chunk, count_of(sharing->kept)); t++)
+    for (size_t t = chunk * CHUNK; t < tasks_chunk_end(chunk, CHUNK, count_of(sharing->kept)); t++)
         if (is_candidate(sharing->kept, t)) {
             ask_ahead(sharing, sharing->kept, t);
             copies += !keep_triangle(sharing, t);
@@ -255,7 +250,7 @@ static void match_candidates(void *context, size_t chunk)
     const struct sharer *asked = sharing->asked, *kept = sharing->kept;
     size_t next = SIZE_MAX, at; /* most often the equal of the next one follows that of the last one */
 
-    for (size_t t = chunk * CHUNK; t < chunk_end(chunk, count_of(asked)); t++) {
+    for (size_t t = chunk * CHUNK; t < tasks_chunk_end(chunk, CHUNK, count_of(asked)); t++) {
         if (!asked->may && asked->twins[t] != BVH_NONE)
             continue;
         if (sharing->copies > 0 || next >= count_of(kept)

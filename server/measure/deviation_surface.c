@@ -115,16 +115,6 @@ struct entering {
     vec3 *points;
 };
 
-static size_t chunks_of(size_t count)
-{
-    return (count + CHUNK - 1) / CHUNK;
-}
-
-static size_t chunk_end(size_t chunk, size_t count)
-{
-    return (chunk + 1) * CHUNK < count ? (chunk + 1) * CHUNK : count;
-}
-
 static void enter_chunk(void *context, size_t chunk)
 {
     struct entering *entering = context;
@@ -136,7 +126,7 @@ static void enter_chunk(void *context, size_t chunk)
     double half = exponent < 0 ? 1 : 0.5,
            factor = plain ? ldexp(1, exponent < 0 ? -exponent : 1 - exponent) : 0;
 
-    for (size_t v = chunk * CHUNK; v < chunk_end(chunk, entering->mesh->vertex_count); v++)
+    for (size_t v = chunk * CHUNK; v < tasks_chunk_end(chunk, CHUNK, entering->mesh->vertex_count); v++)
         entering->points[v] =
             plain ? vec3_scale(vec3_sub(vec3_scale(positions[v], half), vec3_scale(centre, half)), factor)
                   : deviation_frame_enter(entering->frame, positions[v]);
@@ -156,7 +146,7 @@ static bool open_surface(const struct measure_input *input, const struct deviati
     if (!surface->points)
         return arena_error(err);
     struct entering entering = {frame, mesh, surface->points};
-    tasks_run(threads, chunks_of(mesh->vertex_count), enter_chunk, &entering);
+    tasks_run(threads, tasks_chunks(mesh->vertex_count, CHUNK), enter_chunk, &entering);
     return triangulation_build(mesh, &surface->triangulation, keep, scratch, err);
 }
 

@@ -12,11 +12,6 @@
 
 enum { CHUNK = 1 << 14 };
 
-static size_t chunk_end(size_t chunk, size_t count)
-{
-    return count - chunk * CHUNK < CHUNK ? count : (chunk + 1) * CHUNK;
-}
-
 /* --- positions --- */
 
 struct positioning {
@@ -31,7 +26,7 @@ static void hash_positions(void *context, size_t chunk)
     struct positioning *positioning = context;
     const struct mesh *mesh = positioning->match->mesh[MEND_REFERENCE];
 
-    for (size_t v = chunk * CHUNK; v < chunk_end(chunk, mesh->vertex_count); v++)
+    for (size_t v = chunk * CHUNK; v < tasks_chunk_end(chunk, CHUNK, mesh->vertex_count); v++)
         positioning->hashes[v] = position_hash(mesh->positions[v]);
 }
 
@@ -67,7 +62,7 @@ static void find_positions(void *context, size_t chunk)
     const struct mesh *subject = match->mesh[MEND_SUBJECT], *reference = match->mesh[MEND_REFERENCE];
     size_t next = chunk * CHUNK; /* of the reference: tried first */
 
-    for (size_t v = chunk * CHUNK; v < chunk_end(chunk, subject->vertex_count); v++) {
+    for (size_t v = chunk * CHUNK; v < tasks_chunk_end(chunk, CHUNK, subject->vertex_count); v++) {
         vec3 p = subject->positions[v];
         if (next >= reference->vertex_count || !position_equal(reference->positions[next], p)) {
             uint64_t place = *look_up_position(&positioning->table, reference, p, position_hash(p));
@@ -88,7 +83,8 @@ static void look_for_shared(void *context, size_t chunk)
     const uint32_t *positions = positioning->match->positions[MEND_SUBJECT];
     bool may_share = false;
 
-    for (size_t f = chunk * CHUNK; !may_share && f < chunk_end(chunk, subject->face_count); f++) {
+    for (size_t f = chunk * CHUNK; !may_share && f < tasks_chunk_end(chunk, CHUNK, subject->face_count);
+         f++) {
         const uint32_t *face = mesh_face(subject, f);
         may_share = true;
         for (size_t c = 0; may_share && c < mesh_face_size(subject, f); c++)
@@ -234,7 +230,7 @@ static void hash_faces(void *context, size_t chunk)
     struct facing *facing = context;
     size_t count = facing->match->mesh[MEND_REFERENCE]->face_count;
 
-    for (size_t f = chunk * CHUNK; f < chunk_end(chunk, count); f++)
+    for (size_t f = chunk * CHUNK; f < tasks_chunk_end(chunk, CHUNK, count); f++)
         facing->hashes[f] = face_hash(facing->match, MEND_REFERENCE, f);
 }
 
@@ -277,7 +273,8 @@ static void find_faces(void *context, size_t chunk)
     const struct mend_match *match = facing->match;
     size_t next = chunk * CHUNK, reference_count = match->mesh[MEND_REFERENCE]->face_count;
 
-    for (size_t f = chunk * CHUNK; f < chunk_end(chunk, match->mesh[MEND_SUBJECT]->face_count); f++) {
+    for (size_t f = chunk * CHUNK; f < tasks_chunk_end(chunk, CHUNK, match->mesh[MEND_SUBJECT]->face_count);
+         f++) {
         facing->found[f] = MEND_NONE;
         if (match->partner[MEND_SUBJECT][f] != MEND_NONE)
             continue;

@@ -33,17 +33,12 @@ static bool is_measured(const struct gathering *gathering, size_t f)
            && !(gathering->input->face_class[f] & FACE_DEGENERATE);
 }
 
-static size_t chunk_end(const struct gathering *gathering, size_t chunk)
-{
-    size_t count = gathering->input->mesh->face_count;
-    return (chunk + 1) * GATHER_CHUNK < count ? (chunk + 1) * GATHER_CHUNK : count;
-}
-
 static void count_faces(void *context, size_t chunk)
 {
     const struct gathering *gathering = context;
     size_t count = 0, degenerate = 0;
-    for (size_t f = chunk * GATHER_CHUNK; f < chunk_end(gathering, chunk); f++)
+    for (size_t f = chunk * GATHER_CHUNK;
+         f < tasks_chunk_end(chunk, GATHER_CHUNK, gathering->input->mesh->face_count); f++)
         if (mesh_face_size(gathering->input->mesh, f) == gathering->sample->corner_count) {
             count += is_measured(gathering, f);
             degenerate += !is_measured(gathering, f);
@@ -56,7 +51,8 @@ static void place_faces(void *context, size_t chunk)
 {
     const struct gathering *gathering = context;
     size_t next = gathering->starts[chunk];
-    for (size_t f = chunk * GATHER_CHUNK; f < chunk_end(gathering, chunk); f++)
+    for (size_t f = chunk * GATHER_CHUNK;
+         f < tasks_chunk_end(chunk, GATHER_CHUNK, gathering->input->mesh->face_count); f++)
         if (is_measured(gathering, f))
             gathering->sample->faces[next++] = (uint32_t)f;
 }
