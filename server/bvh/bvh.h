@@ -1,7 +1,7 @@
 /* bvh.h - the bounding volume hierarchy over triangles, and closest-point queries on it.
  *
  * Triangles are put in Morton order of their box centres (Morton 1966), and each 512 in a row are halved at
- * their median, along the axis they are longest on, until a leaf is left (as in Bentley 1975,
+ * the median of their centres, along the axis they are longest on, until a leaf is left (as in Bentley 1975,
  * "Multidimensional binary search trees"): few leaves then reach over a leap of that order. Slot s is the
  * s-th of what comes out. The tree is implicit: node i of level 0 holds the boxes of slots 8i .. 8i +
  * 7, node i of level k + 1 those of the nodes 8i .. 8i + 7 of level k, and the top level has one node. Boxes
@@ -43,14 +43,16 @@ struct bvh {
 /* Bytes of `scratch` that suffice to build one. */
 size_t bvh_scratch_bytes(size_t triangle_count);
 
-/* triangle_count must be 1 or more; the number of threads changes nothing. ERROR_LIMIT when memory ends. */
-bool bvh_build(const vec3 *points, size_t triangle_count, uint32_t (*const triangles)[3], size_t threads,
-               struct bvh *bvh, struct arena *keep, struct arena scratch, struct error *err);
+/* triangle_count must be 1 or more; the number of threads changes nothing. `within` holds the triangles: it
+ * is cut into the cells of the Morton order, so that much too large a box makes a worse tree. ERROR_LIMIT
+ * when memory ends. */
+bool bvh_build(const vec3 *points, size_t triangle_count, uint32_t (*const triangles)[3], aabb within,
+               size_t threads, struct bvh *bvh, struct arena *keep, struct arena scratch, struct error *err);
 
 /* The same over the triangles marked, of which there is one at least; the others come after them, as listed.
  */
 bool bvh_build_part(const vec3 *points, size_t triangle_count, uint32_t (*const triangles)[3],
-                    const bool *marked, size_t threads, struct bvh *bvh, struct arena *keep,
+                    const bool *marked, aabb within, size_t threads, struct bvh *bvh, struct arena *keep,
                     struct arena scratch, struct error *err);
 
 /* Gives the memory of the tree back: its triangles stay, but nothing may be asked of it any more. */

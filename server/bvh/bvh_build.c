@@ -1,8 +1,9 @@
-/* bvh_build.c - Morton codes, a radix sort, and the boxes of each level from those below, on several threads.
+/* bvh_build.c - Morton codes, a radix sort, then leaves and the levels over them, on several threads.
  *
- * A key is a code with the triangle's number below it, so that no two are equal and there is one order. Keys
- * are scattered by their top bits, and each bucket of near triangles is then sorted by itself, in the cache;
- * then blocks are halved. What a chunk does depends on its number alone. */
+ * A key is a code with the triangle's number below it. Keys are scattered by their top bits, and each bucket
+ * of near triangles is then sorted by itself, in the cache. Each block of triangles in a row is fetched once,
+ * halved, and written as leaves and the two levels over them. What a chunk does depends on its number
+ * alone. */
 #include "bvh/bvh.h"
 
 #include "base/tasks.h"
@@ -20,12 +21,14 @@
 #define CHUNK ((size_t)1 << 12) /* triangles; more where there would be too many chunks */
 #define CHUNKS_MAX 128
 #define INSERTION_MAX 48 /* keys of a bucket that are sorted by insertion alone */
-#define MOVES_PER_KEY 8  /* in a larger one that the top digits have nearly sorted; more are a waste */
 #define TOP_BITS (2 * DIGIT_BITS)
-#define BLOCK ((size_t)512) /* triangles in a row that are halved */
+#define ALIKE_MAX 64 /* keys with the same top bits, of a larger bucket, whose order is left to halving */
+#define BLOCK ((size_t)BVH_BLOCK)
+#define BLOCK_LEVELS 2 /* over the leaves of a block: its nodes are those of no other */
+#define CELLS_FINE 64  /* along a block, at least: where it is shorter, its triangles' centres are found */
+#define STEP_BITS 30   /* per axis, of such a centre */
 
-static_assert(BVH_WIDTH * sizeof(vec3) <= sizeof(struct bvh_node),
-              "a leaf has room for its triangles' centres");
+static_assert(BVH_BLOCK == BVH_WIDTH * BVH_WIDTH * BVH_WIDTH, "a block has one node of its top level");
 
 struct building {
     struct bvh *bvh;
@@ -34,10 +37,8 @@ struct building {
     uint32_t *numbers;        /* [held_count] of the triangles marked, ascending; NULL: all are */
     size_t *held_until;       /* [chunk of those listed + 1] how many are marked before it */
     size_t chunk_size, chunk_count, level;
-    vec3 *centres;      /* [held_count] of the triangles' boxes, where the leaves will be */
-    aabb *centre_boxes; /* [chunk_count] hold those of the chunk */
     vec3 from;
-    double cells_per_length;
+    double cells_per_length, steps_per_length;
     unsigned axis_bits, number_bits;
     uint64_t *keys, *scattered;
     uint32_t (*starts)[BUCKETS]; /* [chunk_count] how many, then where in scattered */
@@ -91,43 +92,27 @@ static inline size_t number_of(const struct building *building, size_t held)
     return building->numbers ? building->numbers[held] : held;
 }
 
-static void find_centres(void *context, size_t chunk)
-{
-    struct building *building = context;
-    aabb all = aabb_empty();
-
-    for (size_t t = chunk * building->chunk_size; t < triangles_end(building, chunk); t++) {
-        vec3 centre =
-            aabb_centre(triangle_box(building->bvh->points, building->triangles[number_of(building, t)]));
-        building->centres[t] = centre;
-        all = include(all, centre);
-    }
-    building->centre_boxes[chunk] = all;
-}
-
 /* As many bits an axis as leave room for the triangles' numbers. */
-static void choose_cells(struct building *building)
+static void choose_cells(struct building *building, aabb within)
 {
-    aabb all = building->centre_boxes[0];
-
-    for (size_t chunk = 1; chunk < building->chunk_count; chunk++)
-        all = include(include(all, building->centre_boxes[chunk].min), building->centre_boxes[chunk].max);
     while (building->bvh->held_count >> building->number_bits)
         building->number_bits++;
     building->axis_bits = (64 - building->number_bits) / 3;
     if (building->axis_bits > MORTON_BITS_MAX)
         building->axis_bits = MORTON_BITS_MAX;
-    double side = greater(all.max.x - all.min.x, greater(all.max.y - all.min.y, all.max.z - all.min.z));
-    building->from = all.min;
+    double side = greater(within.max.x - within.min.x,
+                          greater(within.max.y - within.min.y, within.max.z - within.min.z));
+    building->from = within.min;
     building->cells_per_length = side > 1e-300 ? (double)(1 << building->axis_bits) / side : 0;
+    building->steps_per_length = side > 1e-300 ? (double)(1 << STEP_BITS) / side : 0;
 }
 
-static uint32_t cell(const struct building *building, double x, double from)
+/* The whole part of x, at least 0 and below 2^bits. */
+static inline int32_t whole(double x, unsigned bits)
 {
-    double at = (x - from) * building->cells_per_length;
-    int32_t last = (int32_t)(((uint32_t)1 << building->axis_bits) - 1);
+    int32_t last = ((int32_t)1 << bits) - 1;
 
-    return at < 0 ? 0 : at > (double)last ? (uint32_t)last : (uint32_t)(int32_t)at;
+    return x > 0 ? x < (double)last ? (int32_t)x : last : 0;
 }
 
 static size_t bucket_of(const struct building *building, uint64_t key)
@@ -142,10 +127,11 @@ static void fill_keys(void *context, size_t chunk)
 
     memset(counts, 0, sizeof building->starts[chunk]);
     for (size_t t = chunk * building->chunk_size; t < triangles_end(building, chunk); t++) {
-        vec3 centre = building->centres[t];
-        uint64_t code = spread_bits(cell(building, centre.x, building->from.x))
-                        | spread_bits(cell(building, centre.y, building->from.y)) << 1
-                        | spread_bits(cell(building, centre.z, building->from.z)) << 2;
+        aabb box = triangle_box(building->bvh->points, building->triangles[number_of(building, t)]);
+        vec3 at = vec3_scale(vec3_sub(aabb_centre(box), building->from), building->cells_per_length);
+        uint64_t code = spread_bits((uint32_t)whole(at.x, building->axis_bits))
+                        | spread_bits((uint32_t)whole(at.y, building->axis_bits)) << 1
+                        | spread_bits((uint32_t)whole(at.z, building->axis_bits)) << 2;
         building->keys[t] = code << building->number_bits | t;
         counts[bucket_of(building, building->keys[t])]++;
     }
@@ -176,22 +162,25 @@ static void scatter_keys(void *context, size_t chunk)
         building->scattered[next[bucket_of(building, building->keys[t])]++] = building->keys[t];
 }
 
-/* False, with the keys in some order, when it would take more moves than that. */
-static bool insertion_sort(uint64_t *keys, size_t count, size_t moves_max)
+static void insertion_sort(uint64_t *keys, size_t count)
 {
-    size_t moves = 0;
-
     for (size_t i = 1; i < count; i++) {
         uint64_t key = keys[i];
         size_t at = i;
         for (; at > 0 && keys[at - 1] > key; at--)
             keys[at] = keys[at - 1];
         keys[at] = key;
-        moves += i - at;
-        if (moves > moves_max)
-            return false;
     }
-    return true;
+}
+
+/* Whether more than so many sorted keys in a row are the same from a bit on. */
+static bool are_many_alike(const uint64_t *keys, size_t count, unsigned from, size_t most)
+{
+    uint64_t differ = UINT64_MAX;
+
+    for (size_t i = most; i < count && differ; i++)
+        differ = (keys[i] ^ keys[i - most]) >> from;
+    return !differ;
 }
 
 /* One pass of the least significant digits first; false when all keys have the same digit. */
@@ -226,8 +215,9 @@ static uint64_t *sort_digits(uint64_t *keys, uint64_t *room, size_t count, unsig
     return keys;
 }
 
-/* Sorts a bucket from scattered into keys. The top digits tell most neighbours apart; where they do not, as
- * where one far triangle makes the cells too coarse, all digits are needed. */
+/* Sorts a bucket from scattered into keys, by its top bits: they tell near triangles apart, and a block of
+ * them is halved in any case. Where they do not, as where one far triangle makes the cells too coarse, all
+ * bits are needed. */
 static void sort_bucket(void *context, size_t bucket)
 {
     struct building *building = context;
@@ -238,135 +228,17 @@ static void sort_bucket(void *context, size_t bucket)
 
     if (count > INSERTION_MAX)
         sorted = sort_digits(room[0], room[1], count, top, end);
-    if (!insertion_sort(sorted, count, count <= INSERTION_MAX ? SIZE_MAX : MOVES_PER_KEY * count))
+    else
+        insertion_sort(sorted, count);
+    if (count > ALIKE_MAX && are_many_alike(sorted, count, top, ALIKE_MAX))
         sorted = sort_digits(sorted, sorted == room[0] ? room[1] : room[0], count, begin, end);
     if (sorted != room[1])
         memcpy(room[1], sorted, count * sizeof *sorted);
 }
 
-/* --- halves --- */
-
-static size_t triangle_of(const struct building *building, size_t slot)
+static size_t triangle_of(const struct building *building, uint64_t key)
 {
-    return building->keys[slot] & (((uint64_t)1 << building->number_bits) - 1);
-}
-
-struct block {
-    float centres[3][BLOCK]; /* by number in the block */
-    uint32_t order[BLOCK];   /* of the numbers */
-    uint64_t values[BLOCK];  /* of a range of them along one axis, with the number below: no two are equal */
-};
-
-/* Unsigned, and in the same order. */
-static uint32_t rising_bits(float value)
-{
-    uint32_t bits;
-
-    memcpy(&bits, &value, sizeof bits);
-    return bits ^ (bits >> 31 ? UINT32_MAX : 0x80000000u);
-}
-
-/* Puts the values that are less than the pivot first; returns how many. No branch depends on them. */
-static size_t part_values(uint64_t *values, size_t count, uint64_t pivot)
-{
-    size_t less = 0;
-
-    for (size_t i = 0; i < count; i++) {
-        uint64_t value = values[i];
-        values[i] = values[less];
-        values[less] = value;
-        less += value < pivot;
-    }
-    return less;
-}
-
-static uint64_t middle_of(uint64_t a, uint64_t b, uint64_t c)
-{
-    uint64_t low = a < b ? a : b, high = a < b ? b : a, most = low > c ? low : c;
-
-    return most < high ? most : high;
-}
-
-/* Puts the `wanted` least of the values, which differ, first (Hoare 1961, "Algorithm 65: find"). */
-static void part_at(uint64_t *values, size_t count, size_t wanted)
-{
-    while (wanted > 0 && wanted < count) {
-        uint64_t pivot = count > 2               ? middle_of(values[0], values[count / 2], values[count - 1])
-                         : values[0] > values[1] ? values[0]
-                                                 : values[1];
-        size_t less = part_values(values, count, pivot);
-        if (less > wanted) {
-            count = less;
-        } else {
-            values += less;
-            count -= less;
-            wanted -= less;
-        }
-    }
-}
-
-/* The axis along which a range of the block is longest. */
-static int longest_axis(const struct block *block, size_t begin, size_t end)
-{
-    float longest = -1;
-    int found = 0;
-
-    for (int axis = 0; axis < 3; axis++) {
-        float low = INFINITY, high = -INFINITY;
-        for (size_t i = begin; i < end; i++) {
-            float at = block->centres[axis][block->order[i]];
-            low = at < low ? at : low;
-            high = at > high ? at : high;
-        }
-        if (high - low > longest) {
-            longest = high - low;
-            found = axis;
-        }
-    }
-    return found;
-}
-
-/* Halves a range, and its halves, until they are leaves; each but the last full. */
-static void halve(struct block *block, size_t begin, size_t end)
-{
-    size_t count = end - begin, half = BVH_WIDTH;
-
-    if (count <= BVH_WIDTH)
-        return;
-    while (2 * half < count)
-        half *= 2;
-    const int axis = longest_axis(block, begin, end);
-    for (size_t i = begin; i < end; i++) {
-        uint32_t number = block->order[i];
-        block->values[i] = (uint64_t)rising_bits(block->centres[axis][number]) << 32 | number;
-    }
-    part_at(&block->values[begin], count, half);
-    for (size_t i = begin; i < end; i++)
-        block->order[i] = (uint32_t)block->values[i];
-    halve(block, begin, begin + half);
-    halve(block, begin + half, end);
-}
-
-static void order_block(void *context, size_t number)
-{
-    struct building *building = context;
-    uint64_t *keys = &building->keys[number * BLOCK], sorted[BLOCK];
-    size_t count = tasks_chunk_end(number, BLOCK, building->bvh->held_count) - number * BLOCK;
-    struct block block;
-
-    for (size_t i = 0; i < count; i++)
-        __builtin_prefetch(&building->centres[triangle_of(building, number * BLOCK + i)]);
-    for (size_t i = 0; i < count; i++) {
-        vec3 centre = building->centres[triangle_of(building, number * BLOCK + i)];
-        block.centres[0][i] = (float)centre.x;
-        block.centres[1][i] = (float)centre.y;
-        block.centres[2][i] = (float)centre.z;
-        block.order[i] = (uint32_t)i;
-        sorted[i] = keys[i];
-    }
-    halve(&block, 0, count);
-    for (size_t i = 0; i < count; i++)
-        keys[i] = sorted[block.order[i]];
+    return key & (((uint64_t)1 << building->number_bits) - 1);
 }
 
 /* A float at most x: lowered by more than conversion to the nearest float can raise it. No branch, and never
@@ -394,48 +266,34 @@ struct leaf {
     double min[3][BVH_WIDTH], max[3][BVH_WIDTH];
 };
 
-/* Neighbours in Morton order may be anywhere in the lists: what the next leaves need of them is asked of
- * memory in time. */
-static inline void look_ahead(const struct building *building, size_t slot)
-{
-    const struct bvh *bvh = building->bvh;
+/* The triangles of a block in a row, once halved. */
+struct block {
+    uint32_t order[BLOCK];
+    bvh_centre centres[BLOCK], room[BLOCK];
+};
 
-    if (slot + 2 * BVH_WIDTH >= bvh->held_count)
-        return;
-    const uint32_t *corner =
-        building->triangles[number_of(building, triangle_of(building, slot + BVH_WIDTH))];
-    __builtin_prefetch(building->triangles[number_of(building, triangle_of(building, slot + 2 * BVH_WIDTH))]);
+/* Neighbours in Morton order may be anywhere in the lists: what the next ones need of them is asked of memory
+ * in time. */
+static inline void look_ahead(const struct building *building, const uint32_t *triangles)
+{
+    const uint32_t *corner = building->triangles[triangles[BVH_WIDTH]];
+
+    __builtin_prefetch(building->triangles[triangles[2 * BVH_WIDTH]]);
     for (int i = 0; i < 3; i++)
-        __builtin_prefetch(&bvh->points[corner[i]]);
+        __builtin_prefetch(&building->bvh->points[corner[i]]);
 }
 
 /* The corners in their order after so many turns. */
 static const uint8_t turned[3][3] = {{0, 1, 2}, {1, 2, 0}, {2, 0, 1}};
 
-static inline void place_triangle(const struct building *building, size_t slot, size_t t)
+static inline void turn_triangle(const struct building *building, size_t t, uint32_t *corners)
 {
-    struct bvh *bvh = building->bvh;
     const uint32_t *corner = building->triangles[t];
-    const vec3 *points = bvh->points;
+    const vec3 *points = building->bvh->points;
     unsigned turn = triangle_longest_first(points[corner[0]], points[corner[1]], points[corner[2]]);
 
     for (unsigned i = 0; i < 3; i++)
-        bvh->corners[slot][i] = corner[turned[turn][i]];
-    bvh->triangles[slot] = (uint32_t)t;
-}
-
-static inline void place_in_leaf(const struct building *building, size_t slot, struct leaf *leaf)
-{
-    size_t t = number_of(building, triangle_of(building, slot)), c = slot % BVH_WIDTH;
-    aabb box = triangle_box(building->bvh->points, building->triangles[t]);
-
-    place_triangle(building, slot, t);
-    leaf->min[0][c] = box.min.x;
-    leaf->min[1][c] = box.min.y;
-    leaf->min[2][c] = box.min.z;
-    leaf->max[0][c] = box.max.x;
-    leaf->max[1][c] = box.max.y;
-    leaf->max[2][c] = box.max.z;
+        corners[i] = corner[turned[turn][i]];
 }
 
 static void round_leaf(const struct leaf *leaf, struct bvh_node *node)
@@ -450,27 +308,36 @@ static void round_leaf(const struct leaf *leaf, struct bvh_node *node)
 static const float nothing_min[3] = {INFINITY, INFINITY, INFINITY},
                    nothing_max[3] = {-INFINITY, -INFINITY, -INFINITY};
 
-static void fill_leaves(void *context, size_t chunk)
+static inline void fill_place(const struct building *building, size_t slot, struct leaf *leaf)
 {
-    struct building *building = context;
     struct bvh *bvh = building->bvh;
+    size_t t = bvh->triangles[slot], c = slot % BVH_WIDTH;
+    aabb box = triangle_box(bvh->points, building->triangles[t]);
 
-    const size_t size = building->chunk_size / BVH_WIDTH;
+    turn_triangle(building, t, bvh->corners[slot]);
+    leaf->min[0][c] = box.min.x;
+    leaf->min[1][c] = box.min.y;
+    leaf->min[2][c] = box.min.z;
+    leaf->max[0][c] = box.max.x;
+    leaf->max[1][c] = box.max.y;
+    leaf->max[2][c] = box.max.z;
+}
 
-    for (size_t i = chunk * size; i < tasks_chunk_end(chunk, size, bvh->node_counts[0]); i++) {
-        size_t begin = i * BVH_WIDTH, left = bvh->held_count - begin;
-        size_t count = left < BVH_WIDTH ? left : BVH_WIDTH;
-        struct leaf leaf;
-        if (count < BVH_WIDTH)
-            memset(&leaf, 0, sizeof leaf);
-        for (size_t c = 0; c < count; c++) {
-            look_ahead(building, begin + c);
-            place_in_leaf(building, begin + c, &leaf);
-        }
-        round_leaf(&leaf, &bvh->levels[0][i]);
-        for (size_t c = count; c < BVH_WIDTH; c++)
-            set_child(&bvh->levels[0][i], c, nothing_min, nothing_max);
+static void fill_leaves(const struct building *building, size_t begin, size_t end)
+{
+    struct bvh *bvh = building->bvh;
+    struct leaf leaf;
+
+    memset(&leaf, 0, sizeof leaf);
+    for (size_t slot = begin; slot < end; slot++) {
+        if (slot + 2 * BVH_WIDTH < end)
+            look_ahead(building, bvh->triangles + slot);
+        fill_place(building, slot, &leaf);
+        if (slot % BVH_WIDTH == BVH_WIDTH - 1 || slot + 1 == end)
+            round_leaf(&leaf, &bvh->levels[0][slot / BVH_WIDTH]);
     }
+    for (size_t slot = end; slot % BVH_WIDTH; slot++)
+        set_child(&bvh->levels[0][slot / BVH_WIDTH], slot % BVH_WIDTH, nothing_min, nothing_max);
 }
 
 /* The box of all children of a node. */
@@ -486,13 +353,12 @@ static void enclose(const struct bvh_node *child, float *min, float *max)
     }
 }
 
-static void fill_level(void *context, size_t chunk)
+/* Nodes of a level from those below. */
+static void fill_nodes(struct bvh *bvh, size_t level, size_t begin, size_t end)
 {
-    struct building *building = context;
-    struct bvh *bvh = building->bvh;
-    size_t level = building->level, below = bvh->node_counts[level - 1], size = building->chunk_size;
+    size_t below = bvh->node_counts[level - 1];
 
-    for (size_t i = chunk * size; i < tasks_chunk_end(chunk, size, bvh->node_counts[level]); i++)
+    for (size_t i = begin; i < end; i++)
         for (size_t c = 0; c < BVH_WIDTH; c++) {
             float min[3], max[3];
             if (i * BVH_WIDTH + c < below) {
@@ -502,6 +368,49 @@ static void fill_level(void *context, size_t chunk)
                 set_child(&bvh->levels[level][i], c, nothing_min, nothing_max);
             }
         }
+}
+
+/* Where cells are too coarse for halving. */
+static void find_centres(const struct building *building, const uint64_t *keys, size_t count,
+                         bvh_centre *centres)
+{
+    for (size_t i = 0; i < count; i++) {
+        size_t t = number_of(building, triangle_of(building, keys[i]));
+        aabb box = triangle_box(building->bvh->points, building->triangles[t]);
+        vec3 at = vec3_scale(vec3_sub(aabb_centre(box), building->from), building->steps_per_length);
+        centres[i] =
+            (bvh_centre){whole(at.x, STEP_BITS), whole(at.y, STEP_BITS), whole(at.z, STEP_BITS), (int32_t)i};
+    }
+}
+
+static void fill_block(void *context, size_t number)
+{
+    struct building *building = context;
+    struct bvh *bvh = building->bvh;
+    size_t begin = number * BLOCK, end = tasks_chunk_end(number, BLOCK, bvh->held_count),
+           nodes = BLOCK / BVH_WIDTH;
+    const uint64_t *keys = building->keys + begin;
+    struct block block;
+
+    if (bvh->kernels->find_cells(keys, end - begin, building->number_bits, block.centres) < CELLS_FINE)
+        find_centres(building, keys, end - begin, block.centres);
+    bvh->kernels->halve(block.centres, block.room, end - begin, block.order);
+    for (size_t slot = begin; slot < end; slot++)
+        bvh->triangles[slot] =
+            (uint32_t)number_of(building, triangle_of(building, keys[block.order[slot - begin]]));
+    fill_leaves(building, begin, end);
+    for (size_t level = 1; level <= BLOCK_LEVELS && level < bvh->level_count; level++) {
+        nodes /= BVH_WIDTH;
+        fill_nodes(bvh, level, number * nodes, tasks_chunk_end(number, nodes, bvh->node_counts[level]));
+    }
+}
+
+static void fill_chunk(void *context, size_t chunk)
+{
+    struct building *building = context;
+
+    fill_nodes(building->bvh, building->level, chunk * CHUNK,
+               tasks_chunk_end(chunk, CHUNK, building->bvh->node_counts[building->level]));
 }
 
 static size_t chunk_size_of(size_t triangle_count)
@@ -517,7 +426,7 @@ size_t bvh_scratch_bytes(size_t triangle_count)
 {
     size_t chunk_count = tasks_chunks(triangle_count, chunk_size_of(triangle_count));
 
-    return chunk_count * (sizeof(aabb) + sizeof(uint32_t[BUCKETS]))
+    return chunk_count * sizeof(uint32_t[BUCKETS])
            + triangle_count * (2 * sizeof(uint64_t) + sizeof(uint32_t))
            + (tasks_chunks(triangle_count, CHUNK) + 1) * sizeof(size_t) + 512;
 }
@@ -543,8 +452,10 @@ static void part_chunk(void *context, size_t chunk)
     for (size_t t = chunk * CHUNK; t < tasks_chunk_end(chunk, CHUNK, building->bvh->triangle_count); t++)
         if (building->marked[t])
             building->numbers[held++] = (uint32_t)t;
-        else
-            place_triangle(building, other++, t);
+        else {
+            building->bvh->triangles[other] = (uint32_t)t;
+            turn_triangle(building, t, building->bvh->corners[other++]);
+        }
 }
 
 static bool part_triangles(struct building *building, size_t threads, struct arena *scratch)
@@ -582,16 +493,14 @@ static bool allocate(struct building *building, struct arena *keep, struct arena
     } while (children > 1);
     building->chunk_size = chunk_size_of(count);
     building->chunk_count = tasks_chunks(count, building->chunk_size);
-    building->centres = (vec3 *)bvh->levels[0];
-    building->centre_boxes = ARENA_NEW(scratch, aabb, building->chunk_count);
     building->starts = arena_alloc(scratch, building->chunk_count, sizeof *building->starts, 64);
     building->keys = ARENA_NEW(scratch, uint64_t, count);
     building->scattered = ARENA_NEW(scratch, uint64_t, count);
-    return building->centre_boxes && building->starts && building->keys && building->scattered;
+    return building->starts && building->keys && building->scattered;
 }
 
 bool bvh_build_part(const vec3 *points, size_t triangle_count, uint32_t (*const triangles)[3],
-                    const bool *marked, size_t threads, struct bvh *bvh, struct arena *keep,
+                    const bool *marked, aabb within, size_t threads, struct bvh *bvh, struct arena *keep,
                     struct arena scratch, struct error *err)
 {
     struct building building = {.bvh = bvh, .triangles = triangles, .marked = marked};
@@ -609,24 +518,21 @@ bool bvh_build_part(const vec3 *points, size_t triangle_count, uint32_t (*const 
     if (!allocate(&building, keep, &scratch))
         return arena_error(err);
     threads = building.chunk_count > 1 ? threads : 1; /* few triangles are sorted before a thread starts */
-    tasks_run(threads, building.chunk_count, find_centres, &building);
-    choose_cells(&building);
+    choose_cells(&building, within);
     tasks_run(threads, building.chunk_count, fill_keys, &building);
     place_buckets(&building);
     tasks_run(threads, building.chunk_count, scatter_keys, &building);
     tasks_run(threads, BUCKETS, sort_bucket, &building);
-    tasks_run(threads, tasks_chunks(bvh->held_count, BLOCK), order_block, &building);
-    tasks_run(threads, building.chunk_count, fill_leaves, &building);
-    for (building.level = 1; building.level < bvh->level_count; building.level++)
-        tasks_run(threads, tasks_chunks(bvh->node_counts[building.level], building.chunk_size), fill_level,
-                  &building);
+    tasks_run(threads, tasks_chunks(bvh->held_count, BLOCK), fill_block, &building);
+    for (building.level = BLOCK_LEVELS + 1; building.level < bvh->level_count; building.level++)
+        tasks_run(threads, tasks_chunks(bvh->node_counts[building.level], CHUNK), fill_chunk, &building);
     return true;
 }
 
-bool bvh_build(const vec3 *points, size_t triangle_count, uint32_t (*const triangles)[3], size_t threads,
-               struct bvh *bvh, struct arena *keep, struct arena scratch, struct error *err)
+bool bvh_build(const vec3 *points, size_t triangle_count, uint32_t (*const triangles)[3], aabb within,
+               size_t threads, struct bvh *bvh, struct arena *keep, struct arena scratch, struct error *err)
 {
-    return bvh_build_part(points, triangle_count, triangles, NULL, threads, bvh, keep, scratch, err);
+    return bvh_build_part(points, triangle_count, triangles, NULL, within, threads, bvh, keep, scratch, err);
 }
 
 double bvh_distance_sq(const struct bvh *bvh, vec3 p, uint32_t slot)

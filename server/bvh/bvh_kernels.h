@@ -7,6 +7,12 @@
 
 #include "bvh/bvh.h"
 
+#define BVH_BLOCK 512 /* triangles in a row that are halved */
+
+/* Of a triangle's box, in whole steps of which there are at most 2^30 along each axis; lane 3: its place in
+ * the block. */
+typedef int32_t bvh_centre __attribute__((vector_size(4 * sizeof(int32_t))));
+
 /* See bvh.h for what they do. */
 struct bvh_kernels {
     const char *name;
@@ -29,6 +35,14 @@ struct bvh_kernels {
     void (*match)(const struct bvh *bvh, uint32_t first, const struct bvh_points *corners, uint32_t *slots);
     void (*look)(const struct bvh *bvh, const struct bvh_view *view, const uint32_t *slots,
                  struct bvh_sight *sight);
+    /* Sets centres to the cells that keys, 1 to BVH_BLOCK of them, are of, each with its place, and returns
+     * how many cells long they reach at most. A key is a Morton code, of 20 bits an axis or fewer, above so
+     * many bits of a number. */
+    uint32_t (*find_cells)(const uint64_t *keys, size_t count, unsigned number_bits, bvh_centre *centres);
+    /* Halves 1 to BVH_BLOCK centres at their median along the axis they are longest on, and their halves,
+     * until there are BVH_WIDTH or fewer; all but the last have as many. Sets order[i] to the place of the
+     * i-th. What is in centres and room, as large, is lost. */
+    void (*halve)(bvh_centre *centres, bvh_centre *room, size_t count, uint32_t *order);
 };
 
 extern const struct bvh_kernels bvh_kernels_plain;

@@ -4,6 +4,7 @@
  * The answer is the least of the computed triangle distances, ties by number, whatever the order of the walk:
  * a box is left out only where its distance exceeds the best one by more than all rounding. Float arithmetic
  * on coordinates in [-1, 1] errs by less than BOX_SLACK plus BOX_SLACK_REL of the distance. */
+#include "bvh/bvh_halves_loops.h"
 #include "bvh/bvh_kernels.h"
 #include "geom/point_triangle.h"
 
@@ -865,6 +866,6 @@ static void look(const struct bvh *bvh, const struct bvh_view *view, const uint3
         look_at_lanes(view, corners, vertices, lane, sight);
 }
 
-const struct bvh_kernels BVH_KERNELS = {BVH_KERNELS_NAME, nearest,   nearest_lanes, within,
-                                        collect,          distances, bound_lanes,   bound_below,
-                                        paired,           match,     look};
+const struct bvh_kernels BVH_KERNELS = {
+    BVH_KERNELS_NAME, nearest, nearest_lanes, within, collect,    distances,    bound_lanes,
+    bound_below,      paired,  match,         look,   find_cells, halve_centres};

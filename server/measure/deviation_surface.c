@@ -140,6 +140,8 @@ static bool open_surface(const struct measure_input *input, const struct deviati
 
     memset(surface, 0, sizeof *surface);
     surface->input = input;
+    surface->bounds = (aabb){deviation_frame_enter(frame, input->bounds.min),
+                             deviation_frame_enter(frame, input->bounds.max)};
     surface->reach = INFINITY;
     surface->point_count = mesh->vertex_count;
     surface->points = ARENA_NEW(keep, vec3, mesh->vertex_count);
@@ -155,7 +157,8 @@ static bool index_surface(struct deviation_surface *surface, const bool *marked,
                           struct arena *keep, struct arena scratch, struct error *err)
 {
     if (!bvh_build_part(surface->points, surface->triangulation.triangle_count,
-                        surface->triangulation.corners, marked, threads, &surface->bvh, keep, scratch, err))
+                        surface->triangulation.corners, marked, surface->bounds, threads, &surface->bvh, keep,
+                        scratch, err))
         return false;
     surface->shared = ARENA_ZERO(keep, bool, surface->bvh.triangle_count);
     return surface->shared || arena_error(err);

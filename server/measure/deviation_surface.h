@@ -23,6 +23,7 @@ struct deviation_frame {
 
 struct deviation_surface {
     const struct measure_input *input;
+    aabb bounds;  /* of the input, in the frame */
     vec3 *points; /* [vertex_count] in the frame */
     size_t point_count;
     struct triangulation triangulation;

@@ -8,6 +8,7 @@
  *   every_path_*   likewise, pair by pair
  *   below_*        linear bounds from below
  *   tree_*         boxes hold what is below them; one triangle, many equal ones; any number of threads
+ *   halves_*, cells_*  how the triangles of a block are ordered
  *   memory_*       smaller arenas end in ERROR_LIMIT
  */
 #include <criterion/criterion.h>
@@ -70,7 +71,8 @@ static struct soup make_soup(size_t count, enum soup_kind kind, uint64_t *state)
             soup.triangles[t][i] = (uint32_t)(3 * t + i);
         }
     }
-    cr_assert(bvh_build(soup.points, count, soup.triangles, 1, &soup.bvh, keep, *scratch, &err));
+    cr_assert(
+        bvh_build(soup.points, count, soup.triangles, FIXTURE_FRAME, 1, &soup.bvh, keep, *scratch, &err));
     cr_assert(bvh_is_valid(&soup.bvh));
     return soup;
 }
@@ -210,13 +212,31 @@ static double wave(size_t i, size_t k)
     return 0.4 * x + 0.2 * sin(5 * x) * cos(4 * y);
 }
 
-static struct soup make_waves(void)
+struct waves {
+    double size;
+    bool far;      /* one triangle more, in a corner of the frame */
+    bool shuffled; /* the others, in the list */
+};
+
+static void shuffle_triangles(uint32_t (*triangles)[3], size_t count)
+{
+    uint64_t state = 53;
+
+    for (size_t i = count; i > 1; i--) {
+        uint32_t swap[3], *a = triangles[i - 1], *b = triangles[fixture_random_below(&state, i)];
+        memcpy(swap, a, sizeof swap);
+        memmove(a, b, sizeof swap);
+        memcpy(b, swap, sizeof swap);
+    }
+}
+
+static struct soup make_waves(const struct waves *waves)
 {
     struct arena *keep = fixture_arena(), *scratch = fixture_arena();
     const uint32_t row = WAVES + 1;
-    const size_t count = (size_t)2 * WAVES * WAVES;
+    const size_t count = (size_t)2 * WAVES * WAVES + waves->far;
     struct soup soup = {count,
-                        ARENA_NEW(keep, vec3, (size_t)row * row),
+                        ARENA_NEW(keep, vec3, (size_t)row * row + 3),
                         arena_alloc(keep, count, sizeof *soup.triangles, 4),
                         {0}};
     struct error err;
@@ -225,34 +245,189 @@ static struct soup make_waves(void)
     for (size_t k = 0; k < row; k++)
         for (size_t i = 0; i < row; i++)
             soup.points[k * row + i] =
-                (vec3){1.6 * (double)i / WAVES - 0.8, 1.6 * (double)k / WAVES - 0.8, wave(i, k)};
+                vec3_scale((vec3){1.6 * (double)i / WAVES - 0.8, 1.6 * (double)k / WAVES - 0.8, wave(i, k)},
+                           waves->size);
     for (uint32_t k = 0; k < WAVES; k++)
         for (uint32_t i = 0; i < WAVES; i++) {
             const uint32_t a = k * row + i, two[2][3] = {{a, a + 1, a + row + 1}, {a, a + row + 1, a + row}};
             memcpy(soup.triangles[t], two, sizeof two);
             t += 2;
         }
-    cr_assert(bvh_build(soup.points, count, soup.triangles, 2, &soup.bvh, keep, *scratch, &err));
+    if (waves->shuffled)
+        shuffle_triangles(soup.triangles, t);
+    for (uint32_t i = 0; i < 3 && waves->far; i++) {
+        soup.points[row * row + i] = (vec3){1, 1, i == 0 ? 1 : i == 1 ? 0.99 : 0.98};
+        soup.triangles[t][i] = row * row + i;
+    }
+    cr_assert(
+        bvh_build(soup.points, count, soup.triangles, FIXTURE_FRAME, 2, &soup.bvh, keep, *scratch, &err));
     return soup;
+}
+
+/* Leaves that reach over more than six edges. */
+static size_t count_large_leaves(const struct bvh *bvh, double size)
+{
+    const double most = 6 * 1.6 / WAVES * size;
+    size_t large = 0;
+
+    for (size_t i = 0; i < bvh->node_counts[0]; i++) {
+        aabb box = aabb_empty();
+        for (unsigned c = 0; c < BVH_WIDTH; c++) {
+            aabb child = bvh_child_box(&bvh->levels[0][i], c);
+            box = aabb_include(aabb_include(box, child.min), child.max);
+        }
+        large += box.max.x - box.min.x > most || box.max.y - box.min.y > most;
+    }
+    return large;
 }
 
 /* Morton order leaps now and then. Few leaves may reach from one side of a leap to the other: on this sheet
  * no more than one for each 512 triangles, where leaves cut from that order alone are many times more. */
 Test(bvh, tree_keeps_leaves_small_on_a_sheet)
 {
-    struct soup soup = make_waves();
-    size_t large = 0;
+    struct soup soup = make_waves(&(struct waves){1, false, false});
 
-    for (size_t i = 0; i < soup.bvh.node_counts[0]; i++) {
-        aabb box = aabb_empty();
-        for (unsigned c = 0; c < BVH_WIDTH; c++) {
-            aabb child = bvh_child_box(&soup.bvh.levels[0][i], c);
-            box = aabb_include(aabb_include(box, child.min), child.max);
+    cr_expect(le(u64, count_large_leaves(&soup.bvh, 1), soup.count / 512));
+}
+
+static void expect_small_leaves(const struct waves *waves)
+{
+    struct soup soup = make_waves(waves);
+
+    cr_assert(bvh_is_valid(&soup.bvh));
+    cr_expect(le(u64, count_large_leaves(&soup.bvh, waves->size), soup.count / 512 + 1), "of size %g",
+              waves->size);
+}
+
+/* The cells are then as large as an edge or some, or than the whole sheet: that triangles are near each other
+ * is told by the last bits of their keys, or by the list alone. */
+Test(bvh, tree_keeps_leaves_small_where_one_triangle_is_far)
+{
+    for (double size = 0x1p-5; size > 0x1p-24; size *= 0x1p-5)
+        expect_small_leaves(&(struct waves){size, true, false});
+    for (double size = 0x1p-5; size > 0x1p-9; size *= 0x1p-3)
+        expect_small_leaves(&(struct waves){size, true, true});
+}
+
+static size_t axis_of_longest(const bvh_centre *centres, const uint32_t *order, size_t count)
+{
+    int64_t longest = -1;
+    size_t found = 0;
+
+    for (size_t axis = 0; axis < 3; axis++) {
+        int64_t low = INT64_MAX, high = INT64_MIN;
+        for (size_t i = 0; i < count; i++) {
+            int64_t at = centres[order[i]][axis];
+            low = at < low ? at : low;
+            high = at > high ? at : high;
         }
-        large += box.max.x - box.min.x > 6 * 1.6 / WAVES || box.max.y - box.min.y > 6 * 1.6 / WAVES;
+        if (high - low > longest) {
+            longest = high - low;
+            found = axis;
+        }
     }
-    cr_expect(le(u64, large, soup.count / 512), "%zu of %zu leaves are large", large,
-              soup.bvh.node_counts[0]);
+    return found;
+}
+
+/* Values along an axis are told apart to a 2^22th of the length. */
+static void expect_halved(const bvh_centre *centres, const uint32_t *order, size_t count)
+{
+    size_t half = BVH_WIDTH;
+
+    if (count <= BVH_WIDTH)
+        return;
+    while (2 * half < count)
+        half *= 2;
+    const size_t axis = axis_of_longest(centres, order, count);
+    int64_t low = INT64_MAX, high = INT64_MIN, most = INT64_MIN, least = INT64_MAX;
+    for (size_t i = 0; i < count; i++) {
+        int64_t at = centres[order[i]][axis];
+        low = at < low ? at : low;
+        high = at > high ? at : high;
+        if (i < half)
+            most = at > most ? at : most;
+        else
+            least = at < least ? at : least;
+    }
+    cr_assert(most <= least + ((high - low) >> 21), "%zu of them", count);
+    expect_halved(centres, order, half);
+    expect_halved(centres, order + half, count - half);
+}
+
+static void make_centres(bvh_centre *centres, size_t count, int kind, uint64_t *state)
+{
+    for (size_t i = 0; i < count; i++) {
+        uint64_t range = kind == 0 ? (uint64_t)1 << 30 : kind == 1 ? 5 : 1;
+        centres[i] = (bvh_centre){(int32_t)fixture_random_below(state, range),
+                                  (int32_t)fixture_random_below(state, range >> 3 ? range >> 3 : 1),
+                                  (int32_t)fixture_random_below(state, range), (int32_t)i};
+        if (kind == 0 && i % 5 == 0) /* many in one place, from where the rest is far */
+            centres[i][0] = 7;
+    }
+}
+
+Test(bvh, halves_are_apart_on_every_path)
+{
+    uint64_t state = 51;
+
+    for (size_t count = 1; count <= BVH_BLOCK; count += count < 70 ? 1 : 13)
+        for (int kind = 0; kind < 3; kind++) {
+            bvh_centre centres[BVH_BLOCK], work[BVH_BLOCK], room[BVH_BLOCK];
+            uint32_t order[2][BVH_BLOCK];
+            make_centres(centres, count, kind, &state);
+            for (size_t path = 0; bvh_kernels_at(path); path++) {
+                bool seen[BVH_BLOCK] = {false};
+                memcpy(work, centres, sizeof work);
+                bvh_kernels_at(path)->halve(work, room, count, order[path > 0]);
+                cr_assert(memcmp(order[path > 0], order[0], count * sizeof order[0][0]) == 0, "%s",
+                          bvh_kernels_at(path)->name);
+                for (size_t i = 0; i < count; i++) {
+                    cr_assert(order[0][i] < count && !seen[order[0][i]], "not a permutation");
+                    seen[order[0][i]] = true;
+                }
+            }
+            expect_halved(centres, order[0], count);
+        }
+}
+
+/* A Morton code bit by bit. */
+static uint64_t code_of(const uint32_t *cell)
+{
+    uint64_t code = 0;
+
+    for (unsigned bit = 0; bit < 20; bit++)
+        for (unsigned axis = 0; axis < 3; axis++)
+            code |= (uint64_t)(cell[axis] >> bit & 1) << (3 * bit + axis);
+    return code;
+}
+
+Test(bvh, cells_of_keys_are_found_on_every_path)
+{
+    uint64_t state = 52, keys[BVH_BLOCK];
+    uint32_t cells[BVH_BLOCK][3];
+
+    for (size_t count = 1; count <= BVH_BLOCK; count += 73)
+        for (size_t path = 0; bvh_kernels_at(path); path++) {
+            bvh_centre centres[BVH_BLOCK];
+            uint32_t longest = 0;
+            for (size_t i = 0; i < count; i++) {
+                for (size_t axis = 0; axis < 3; axis++)
+                    cells[i][axis] = (uint32_t)fixture_random_below(&state, 1 << 20);
+                keys[i] = code_of(cells[i]) << 4 | fixture_random_below(&state, 16);
+            }
+            for (size_t axis = 0; axis < 3; axis++)
+                for (size_t i = 0; i < count; i++)
+                    for (size_t k = 0; k < i; k++) {
+                        uint32_t a = cells[i][axis], b = cells[k][axis], apart = a > b ? a - b : b - a;
+                        longest = apart > longest ? apart : longest;
+                    }
+            cr_expect(eq(u32, bvh_kernels_at(path)->find_cells(keys, count, 4, centres), longest));
+            for (size_t i = 0; i < count; i++) {
+                cr_assert(eq(i32, centres[i][3], (int32_t)i));
+                for (size_t axis = 0; axis < 3; axis++)
+                    cr_assert(eq(i32, centres[i][axis], (int32_t)cells[i][axis]));
+            }
+        }
 }
 
 Test(bvh, memory_that_is_too_small_is_refused_at_every_size)
@@ -266,7 +441,8 @@ Test(bvh, memory_that_is_too_small_is_refused_at_every_size)
         struct bvh bvh;
         struct error err;
         cr_assert(arena_split(arena, bytes, &keep) && arena_split(arena, bytes, &scratch));
-        done = bvh_build(soup.points, soup.count, soup.triangles, 1, &bvh, &keep, scratch, &err);
+        done =
+            bvh_build(soup.points, soup.count, soup.triangles, FIXTURE_FRAME, 1, &bvh, &keep, scratch, &err);
         cr_assert(done || err.code == ERROR_LIMIT);
     }
 }
@@ -738,11 +914,11 @@ Test(bvh, tree_is_the_same_for_any_number_of_threads)
         for (size_t i = 0; i < 3; i++)
             triangles[t][i] = (uint32_t)(t - (t > i ? i : 0));
     }
-    cr_assert(bvh_build(points, count, triangles, 1, &want, &one, scratch, &err));
+    cr_assert(bvh_build(points, count, triangles, FIXTURE_FRAME, 1, &want, &one, scratch, &err));
     cr_assert(bvh_is_valid(&want));
     for (size_t threads = 2; threads <= 5; threads += 3) {
         struct arena room = other;
-        cr_assert(bvh_build(points, count, triangles, threads, &got, &room, scratch, &err));
+        cr_assert(bvh_build(points, count, triangles, FIXTURE_FRAME, threads, &got, &room, scratch, &err));
         cr_expect(memcmp(got.triangles, want.triangles, count * sizeof *want.triangles) == 0);
         cr_expect(memcmp(got.corners, want.corners, count * sizeof *want.corners) == 0);
         for (size_t level = 0; level < want.level_count; level++)

@@ -30,8 +30,8 @@ static void build_plate(void)
     scratch = fixture_arena();
     plate = fixture_grid(keep, 4, 4);
     cr_assert(triangulation_build(&plate, &triangles, keep, *scratch, &err), "%s", err.text);
-    cr_assert(bvh_build(plate.positions, triangles.triangle_count, triangles.corners, 1, &bvh, keep, *scratch,
-                        &err));
+    cr_assert(bvh_build(plate.positions, triangles.triangle_count, triangles.corners, FIXTURE_FRAME, 1, &bvh,
+                        keep, *scratch, &err));
 }
 
 static double farthest_of_scan(double height)

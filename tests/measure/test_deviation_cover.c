@@ -55,9 +55,9 @@ static struct bvh index_of(struct sheet *sheet)
     memory = memory ? memory : fixture_arena();
     struct arena keep = *memory, scratch;
 
-    cr_assert(
-        arena_split(&keep, arena_left(&keep) / 2, &scratch)
-        && bvh_build(sheet->points, sheet->triangle_count, sheet->triangles, 1, &bvh, &keep, scratch, &err));
+    cr_assert(arena_split(&keep, arena_left(&keep) / 2, &scratch)
+              && bvh_build(sheet->points, sheet->triangle_count, sheet->triangles, FIXTURE_FRAME, 1, &bvh,
+                           &keep, scratch, &err));
     return bvh;
 }
 

@@ -76,9 +76,9 @@ static struct bvh index_of(struct soup *soup)
 
     memory = memory ? memory : fixture_arena();
     struct arena keep = *memory, scratch;
-    cr_assert(
-        arena_split(&keep, arena_left(&keep) / 2, &scratch)
-        && bvh_build(soup->points, soup->triangle_count, soup->triangles, 1, &bvh, &keep, scratch, &err));
+    cr_assert(arena_split(&keep, arena_left(&keep) / 2, &scratch)
+              && bvh_build(soup->points, soup->triangle_count, soup->triangles, FIXTURE_FRAME, 1, &bvh, &keep,
+                           scratch, &err));
     return bvh;
 }
 

@@ -7,6 +7,9 @@
 
 #include "mesh/mesh.h"
 
+/* Where the points of an index must lie. */
+#define FIXTURE_FRAME ((aabb){{-1, -1, -1}, {1, 1, 1}})
+
 /* An arena that lives to the end of the test's process, of 64 MiB of address space or of that many bytes. The
  * struct stands inside its own memory, so nothing is leaked. */
 struct arena *fixture_arena(void);
