@@ -15,10 +15,14 @@
 #define SAMPLE_CHUNK 64
 #define SAMPLE_ENOUGH 0.75 /* of the largest distance: samples as near are not worth climbing from */
 #define SAMPLING_SHARE 8   /* of the budget, an eighth at most, */
-#define SAMPLING_WORK(triangle_count) (((size_t)1 << 16) + 4 * (triangle_count)) /* and so much */
-#define CLIMBS 8 /* the farthest samples are moved to where it is farther still */
+#define SAMPLING_WORK(triangle_count) (((size_t)1 << 16) + (triangle_count)) /* and so much */
+#define CLIMBS 8  /* the farthest samples are moved to where it is farther still */
+#define STRIDES 4 /* each way, as many as the next stride is shorter */
+#define STRIDE_STEPS 12
 #define CLIMB_STEPS 12
 #define ITEM_BATCH 256 /* items of one round, each a chunk of its own */
+#define SWEPT_FIRST 4  /* of them that are swept, in the first round, then twice as many */
+#define FIRST_SHARE 16 /* of the work that is left, such a round may do one so small */
 #define PIECE_BATCH 1024
 #define PIECE_CHUNK 4
 #define SWEEP_LEVEL 2 /* nodes of this level and below are swept down to their triangles, one a chunk */
@@ -44,7 +48,8 @@ struct search {
     struct item *item_batch, *item_output;    /* SWEEP_ITEMS_MAX of a chunk */
     struct piece *piece_batch, *piece_output; /* SWEEP_PIECES_MAX of a chunk */
     struct sample *samples;
-    size_t batch_count, sample_count;
+    size_t batch_count, swept_most, sample_count;
+    double *bounds;       /* [item_capacity] */
     struct sweep *sweeps; /* of the chunks of one round */
     double first_gap;
 };
@@ -135,8 +140,43 @@ static int compare_samples(const void *a, const void *b)
     return (x->slot > y->slot) - (x->slot < y->slot);
 }
 
-/* Goes towards the corner, or back from it, that is farther away, by ever smaller steps. Stays on the
- * triangle. */
+/* Asks at a corner of each of the triangles around in the index, so many apart, and goes to the farthest;
+ * false where none is farther. */
+static bool stride_once(struct search *search, struct sweep *sweep, size_t stride, struct sample *here)
+{
+    const struct deviation_surface *from = search->hunt.from;
+    const int64_t count = (int64_t)from->bvh.held_count, middle = here->slot;
+    struct sample there = *here;
+    bool moved = false;
+
+    for (int64_t k = -STRIDES; k <= STRIDES; k++) {
+        int64_t slot = middle + k * (int64_t)stride;
+        if (k == 0 || slot < 0 || slot >= count || from->shared[slot] || sweep_is_spent(sweep))
+            continue;
+        there.slot = (uint32_t)slot;
+        there.at = deviation_surface_corner(from, there.slot, 0);
+        there.near =
+            hunt_query(&sweep->hunt, there.at, there.slot, there.near, here->distance, &there.distance).slot;
+        if (there.distance > here->distance) {
+            *here = there;
+            moved = true;
+        }
+    }
+    return moved;
+}
+
+/* From triangle to triangle, by ever smaller strides, the first as long as samples are apart. */
+static void stride_away(struct search *search, struct sweep *sweep, struct sample *here)
+{
+    size_t stride = search->hunt.from->bvh.held_count / search->sample_count / STRIDES;
+
+    for (int i = 0; i < STRIDE_STEPS && stride > 0; i++)
+        if (!stride_once(search, sweep, stride, here))
+            stride /= STRIDES;
+}
+
+/* Goes to where it is farther away: to another triangle, then towards one of its corners, or back from it, by
+ * ever smaller steps. */
 static void climb_chunk(void *context, size_t chunk)
 {
     struct search *search = context;
@@ -144,6 +184,8 @@ static void climb_chunk(void *context, size_t chunk)
     struct sample here = search->samples[chunk];
     double step = 0.5;
 
+    if (here.distance >= 0)
+        stride_away(search, sweep, &here);
     for (int i = 0; i < CLIMB_STEPS && here.distance >= 0 && !sweep_is_spent(sweep); i++) {
         bool moved = false;
         for (int corner = 0; corner < 3 && !moved; corner++) {
@@ -220,16 +262,21 @@ static struct item whole_surface(struct search *search)
     return item;
 }
 
+static bool is_swept(const struct item *item)
+{
+    return item->level <= SWEEP_LEVEL;
+}
+
 static void sweep_chunk(void *context, size_t chunk)
 {
     struct search *search = context;
     struct sweep *sweep = begin_chunk(search, chunk);
     const struct item *item = &search->item_batch[chunk];
 
-    if (item->level > SWEEP_LEVEL)
-        sweep_open(sweep, item);
-    else
+    if (is_swept(item))
         sweep_item(sweep, item);
+    else
+        sweep_open(sweep, item);
 }
 
 static void piece_chunk(void *context, size_t chunk)
@@ -288,17 +335,70 @@ static double sift(struct search *search)
     return largest;
 }
 
+static int compare_bounds(const void *a, const void *b)
+{
+    double x = *(const double *)a, y = *(const double *)b;
+
+    return (x < y) - (x > y);
+}
+
+/* Which items may be swept in a round: those above a bound, and of those at it `taken` of `count`, spread. */
+struct swept {
+    double bound;
+    size_t count, taken, passed;
+};
+
+/* The first rounds sweep few, those with the largest bounds, so that the others know what is found there. */
+static struct swept choose_swept(struct search *search, double above)
+{
+    struct swept swept = {above, 1, 1, 0};
+    size_t count = 0, most = search->swept_most, larger = 0;
+
+    if (most >= ITEM_BATCH)
+        return swept;
+    for (size_t i = 0; i < search->item_count; i++)
+        if (is_swept(&search->items[i]) && search->items[i].upper >= above)
+            search->bounds[count++] = search->items[i].upper;
+    if (count > 0)
+        search->swept_most *= 2;
+    if (count <= most)
+        return swept;
+    qsort(search->bounds, count, sizeof *search->bounds, compare_bounds);
+    swept.bound = search->bounds[most - 1];
+    while (search->bounds[larger] > swept.bound)
+        larger++;
+    swept.taken = most - larger;
+    for (swept.count = 0;
+         larger + swept.count < count && search->bounds[larger + swept.count] == swept.bound;)
+        swept.count++;
+    return swept;
+}
+
+static bool is_taken(struct swept *swept, double upper)
+{
+    if (upper != swept->bound)
+        return upper > swept->bound;
+    swept->passed += swept->taken;
+    if (swept->passed < swept->count)
+        return false;
+    swept->passed -= swept->count;
+    return true;
+}
+
 /* Takes items above a bound out of the pool. */
 static void take_items(struct search *search, double above)
 {
+    struct swept swept = choose_swept(search, above);
     size_t kept = 0;
 
     search->batch_count = 0;
     for (size_t i = 0; i < search->item_count; i++) {
-        if (search->items[i].upper >= above && search->batch_count < ITEM_BATCH)
-            search->item_batch[search->batch_count++] = search->items[i];
+        const struct item *item = &search->items[i];
+        if ((is_swept(item) ? is_taken(&swept, item->upper) : item->upper >= above)
+            && search->batch_count < ITEM_BATCH)
+            search->item_batch[search->batch_count++] = *item;
         else
-            search->items[kept++] = search->items[i];
+            search->items[kept++] = *item;
     }
     search->item_count = kept;
 }
@@ -317,6 +417,26 @@ static void take_pieces(struct search *search, double above)
     search->piece_count = kept;
 }
 
+/* A first round ends soon. Where it does not get to an end with what it sweeps, nothing is gained by going
+ * there first. */
+static void sweep_items(struct search *search)
+{
+    const bool is_first = search->swept_most < ITEM_BATCH;
+    const size_t all = search->budget;
+    bool ended = true;
+
+    if (is_first && search->hunt.work < all)
+        search->budget = search->hunt.work + (all - search->hunt.work) / FIRST_SHARE;
+    run_chunks(search, search->batch_count, sweep_chunk);
+    search->budget = all;
+    for (size_t chunk = 0; chunk < search->batch_count; chunk++)
+        ended = ended && (!is_swept(&search->item_batch[chunk]) || search->sweeps[chunk].item_count == 0);
+    if (!ended)
+        search->swept_most = ITEM_BATCH;
+    collect_items(search, search->batch_count);
+    collect_pieces(search, search->batch_count);
+}
+
 /* Works on what has the larger half of the open bounds, so that the lower bound rises before the rest is
  * looked at. */
 static void run_round(struct search *search, double largest)
@@ -326,10 +446,7 @@ static void run_round(struct search *search, double largest)
     size_t chunks;
 
     take_items(search, above);
-    run_chunks(search, search->batch_count, sweep_chunk);
-    collect_items(search, search->batch_count);
-    collect_pieces(search, search->batch_count);
-
+    sweep_items(search);
     take_pieces(search, above);
     chunks = tasks_chunks(search->batch_count, PIECE_CHUNK);
     run_chunks(search, chunks, piece_chunk);
@@ -398,6 +515,7 @@ static bool allocate(struct search *search, struct arena *arena, struct error *e
 
     search->item_capacity = from->bvh.held_count + SWEEP_ITEMS_MAX * ITEM_BATCH;
     search->items = ARENA_NEW(arena, struct item, search->item_capacity);
+    search->bounds = ARENA_NEW(arena, double, search->item_capacity);
     search->pieces = ARENA_NEW(arena, struct piece, PIECES_MAX);
     search->item_batch = ARENA_NEW(arena, struct item, ITEM_BATCH);
     search->item_output = ARENA_NEW(arena, struct item, ITEM_BATCH * SWEEP_ITEMS_MAX);
@@ -405,7 +523,7 @@ static bool allocate(struct search *search, struct arena *arena, struct error *e
     search->piece_output = ARENA_NEW(arena, struct piece, ITEM_BATCH * SWEEP_PIECES_MAX);
     search->samples = ARENA_NEW(arena, struct sample, SAMPLES);
     search->sweeps = ARENA_NEW(arena, struct sweep, chunk_max);
-    if (!search->items || !search->pieces || !search->item_batch || !search->item_output
+    if (!search->items || !search->bounds || !search->pieces || !search->item_batch || !search->item_output
         || !search->piece_batch || !search->piece_output || !search->samples || !search->sweeps
         || !mark_gone(search, arena))
         return arena_error(err);
@@ -430,7 +548,7 @@ bool maximum_find(const struct deviation_surface *from, const struct deviation_s
                   const struct maximum_settings *settings, struct maximum *maximum, struct arena scratch,
                   struct error *err)
 {
-    struct search search = {.settings = settings};
+    struct search search = {.settings = settings, .swept_most = SWEPT_FIRST};
     double largest;
 
     search.hunt = (struct hunt){.from = from, .to = to};
