@@ -81,27 +81,17 @@ bool counts_build(const struct measure_input *input, struct mesh_counts *counts,
     return count_coincident(input, &counts->coincident_vertices, scratch, err);
 }
 
-bool integer_histogram_build(const uint32_t *values, size_t count, bool keep_zero,
-                             struct integer_histogram *histogram, struct arena *keep, struct arena scratch,
-                             struct error *err)
+bool integer_histogram_build(const size_t *times, size_t value_count, struct integer_histogram *histogram,
+                             struct arena *keep, struct error *err)
 {
-    size_t largest = 0, bin_count = 0;
-    for (size_t i = 0; i < count; i++)
-        largest = values[i] > largest ? values[i] : largest;
-    size_t *times = ARENA_ZERO(&scratch, size_t, largest + 1);
-    if (scratch.failed)
-        return arena_error(err);
-    for (size_t i = 0; i < count; i++)
-        times[values[i]]++;
-    if (!keep_zero)
-        times[0] = 0;
-    for (size_t value = 0; value <= largest; value++)
+    size_t bin_count = 0;
+    for (size_t value = 0; value < value_count; value++)
         bin_count += times[value] > 0;
     histogram->bin_count = 0;
     histogram->bins = ARENA_NEW(keep, struct integer_bin, bin_count);
     if (keep->failed)
         return arena_error(err);
-    for (size_t value = 0; value <= largest; value++)
+    for (size_t value = 0; value < value_count; value++)
         if (times[value] > 0)
             histogram->bins[histogram->bin_count++] = (struct integer_bin){(uint32_t)value, times[value]};
     return true;

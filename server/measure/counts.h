@@ -9,9 +9,8 @@
 bool counts_build(const struct measure_input *input, struct mesh_counts *counts, struct arena scratch,
                   struct error *err);
 
-/* Histogram of count small numbers, value 0 included when keep_zero; bins come from keep. */
-bool integer_histogram_build(const uint32_t *values, size_t count, bool keep_zero,
-                             struct integer_histogram *histogram, struct arena *keep, struct arena scratch,
-                             struct error *err);
+/* Histogram of small numbers: times[value_count] says how often each is there. Bins come from keep. */
+bool integer_histogram_build(const size_t *times, size_t value_count, struct integer_histogram *histogram,
+                             struct arena *keep, struct error *err);
 
 #endif

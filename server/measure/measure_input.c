@@ -237,7 +237,8 @@ static bool make_shells(struct measure_input *input, struct arena *keep, struct 
                         struct error *err)
 {
     return shells_build(input->mesh, &input->edges, &input->shells, keep, scratch, err)
-           && duplicates_build(input->mesh, &input->edges, &input->duplicates, keep, scratch, err);
+           && duplicates_build(input->mesh, &input->edges, input->threads, &input->duplicates, keep, scratch,
+                               err);
 }
 
 static void make_part(void *context, size_t i)

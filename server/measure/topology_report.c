@@ -108,13 +108,14 @@ static bool list_shells(const struct measure_input *input, struct topology_repor
 static bool count_incidence(const struct measure_input *input, struct topology_report *report,
                             struct arena *keep, struct arena scratch, struct error *err)
 {
-    uint32_t *incidence = ARENA_NEW(&scratch, uint32_t, input->edges.count);
+    size_t value_count = input->edges.incidence_max + 1;
+    size_t *times = ARENA_ZERO(&scratch, size_t, value_count);
     if (scratch.failed)
         return arena_error(err);
     for (size_t e = 0; e < input->edges.count; e++)
-        incidence[e] = edges_incidence(&input->edges, e);
-    return integer_histogram_build(incidence, input->edges.count, false, &report->edge_incidence, keep,
-                                   scratch, err);
+        times[edges_incidence(&input->edges, e)]++;
+    times[0] = 0;
+    return integer_histogram_build(times, value_count, &report->edge_incidence, keep, err);
 }
 
 bool topology_report_build(const struct measure_input *input, struct topology_report *report,

@@ -52,33 +52,37 @@ void valence_find(const struct measure_input *input, struct vertex_valence *vale
 bool valence_build(const struct measure_input *input, struct valence_report *report, struct arena *keep,
                    struct arena scratch, struct error *err)
 {
-    size_t vertex_count = input->mesh->vertex_count, interior_count = 0, boundary_count = 0;
+    size_t vertex_count = input->mesh->vertex_count, judged = 0;
     uint32_t regular_interior = input->kind == MESH_CAGE ? 4 : 6;
     uint32_t regular_boundary = input->kind == MESH_CAGE ? 3 : 4;
     struct vertex_valence *valences = ARENA_NEW(&scratch, struct vertex_valence, vertex_count);
-    uint32_t *interior = ARENA_NEW(&scratch, uint32_t, vertex_count);
-    uint32_t *boundary = ARENA_NEW(&scratch, uint32_t, vertex_count);
     memset(report, 0, sizeof *report);
     if (scratch.failed)
         return arena_error(err);
 
     valence_find(input, valences);
+    for (size_t v = 0; v < vertex_count; v++)
+        report->max = valences[v].edges > report->max ? valences[v].edges : report->max;
+    size_t value_count = (size_t)report->max + 1;
+    size_t *interior = ARENA_ZERO(&scratch, size_t, value_count),
+           *boundary = ARENA_ZERO(&scratch, size_t, value_count);
+    if (scratch.failed)
+        return arena_error(err);
     for (size_t v = 0; v < vertex_count; v++) {
         const struct vertex_valence *at = &valences[v];
-        report->max = at->edges > report->max ? at->edges : report->max;
         report->nonmanifold += at->place == VALENCE_NONMANIFOLD;
         report->corners += at->place == VALENCE_CORNER;
+        judged += at->place == VALENCE_INTERIOR || at->place == VALENCE_BOUNDARY;
         if (at->place == VALENCE_INTERIOR) {
-            interior[interior_count++] = at->edges;
+            interior[at->edges]++;
             report->irregular_interior += at->edges != regular_interior;
         } else if (at->place == VALENCE_BOUNDARY || at->place == VALENCE_CORNER) {
-            boundary[boundary_count++] = at->edges;
+            boundary[at->edges]++;
             report->irregular_boundary += at->place == VALENCE_BOUNDARY && at->edges != regular_boundary;
         }
     }
-    size_t judged = interior_count + boundary_count - report->corners;
     size_t irregular = report->irregular_interior + report->irregular_boundary;
     report->irregular_share = judged > 0 ? (double)irregular / (double)judged : NAN;
-    return integer_histogram_build(interior, interior_count, true, &report->interior, keep, scratch, err)
-           && integer_histogram_build(boundary, boundary_count, true, &report->boundary, keep, scratch, err);
+    return integer_histogram_build(interior, value_count, &report->interior, keep, err)
+           && integer_histogram_build(boundary, value_count, &report->boundary, keep, err);
 }

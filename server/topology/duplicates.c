@@ -5,8 +5,9 @@
 #include <string.h>
 
 #include "base/mix64.h"
+#include "base/tasks.h"
 
-enum { FEW = 16 };
+enum { FEW = 16, CHUNK = 1 << 14 };
 
 /* Faces gathered by their lowest vertex, which copies share: a bucket is small unless faces are stacked. */
 struct buckets {
@@ -127,23 +128,51 @@ static void match_many(const struct mesh *mesh, const uint32_t *faces, size_t co
     }
 }
 
+struct looking {
+    const struct mesh *mesh;
+    const struct edges *edges;
+    uint32_t *first_copy;
+    size_t *extra_counts; /* [chunks] */
+};
+
 /* Of triangles that meet in twos a copy lies across every side. */
-static void look_across(const struct mesh *mesh, const struct edges *edges, struct duplicates *duplicates)
+static void look_across(void *context, size_t chunk)
 {
+    const struct looking *looking = context;
+    const struct mesh *mesh = looking->mesh;
+    const struct edges *edges = looking->edges;
     const uint32_t *vertices = mesh->face_vertices;
-    for (uint32_t f = 0; f < mesh->face_count; f++) {
+    size_t extra_count = 0;
+
+    for (size_t f = chunk * CHUNK; f < tasks_chunk_end(chunk, CHUNK, mesh->face_count); f++) {
         if (f + 2 * AHEAD < mesh->face_count) {
             ahead_ask(&edges->side_begin[edges->corner_edge[3 * (f + 2 * AHEAD)]]);
             ahead_ask(&edges->sides[edges->side_begin[edges->corner_edge[3 * (f + AHEAD)]]]);
         }
-        uint32_t e = edges->corner_edge[3 * f], begin = edges->side_begin[e], first = f;
+        uint32_t e = edges->corner_edge[3 * f], begin = edges->side_begin[e], first = (uint32_t)f;
         if (edges->side_begin[e + 1] - begin == 2) {
             uint32_t across = edges->sides[begin] == 3 * f ? edges->sides[begin + 1] : edges->sides[begin];
             if (vertices[edges_previous_corner(edges, mesh, across)] == vertices[3 * f + 2])
-                first = across / 3 < f ? across / 3 : f;
+                first = across / 3 < f ? across / 3 : (uint32_t)f;
         }
-        set_copy(duplicates, f, first);
+        looking->first_copy[f] = first;
+        extra_count += first != f;
     }
+    looking->extra_counts[chunk] = extra_count;
+}
+
+static bool look_across_all(const struct mesh *mesh, const struct edges *edges, size_t threads,
+                            struct duplicates *duplicates, struct arena scratch)
+{
+    size_t chunks = tasks_chunks(mesh->face_count, CHUNK);
+    struct looking looking = {mesh, edges, duplicates->first_copy, ARENA_NEW(&scratch, size_t, chunks)};
+
+    if (scratch.failed)
+        return false;
+    tasks_run(threads, chunks, look_across, &looking);
+    for (size_t chunk = 0; chunk < chunks; chunk++)
+        duplicates->extra_count += looking.extra_counts[chunk];
+    return true;
 }
 
 static bool look_in_buckets(const struct mesh *mesh, struct duplicates *duplicates, struct arena scratch)
@@ -170,17 +199,17 @@ static bool look_in_buckets(const struct mesh *mesh, struct duplicates *duplicat
     return true;
 }
 
-bool duplicates_build(const struct mesh *mesh, const struct edges *edges, struct duplicates *duplicates,
-                      struct arena *keep, struct arena scratch, struct error *err)
+bool duplicates_build(const struct mesh *mesh, const struct edges *edges, size_t threads,
+                      struct duplicates *duplicates, struct arena *keep, struct arena scratch,
+                      struct error *err)
 {
     duplicates->extra_count = 0;
     duplicates->first_copy = ARENA_NEW(keep, uint32_t, mesh->face_count);
     if (keep->failed)
         return arena_error(err);
     bool every_side_has_an_edge = edges->side_begin[edges->count] == edges->corner_count;
-    if (edges->triangles && every_side_has_an_edge && edges->incidence_max <= 2) {
-        look_across(mesh, edges, duplicates);
-        return true;
-    }
-    return look_in_buckets(mesh, duplicates, scratch) || arena_error(err);
+    bool done = edges->triangles && every_side_has_an_edge && edges->incidence_max <= 2
+                    ? look_across_all(mesh, edges, threads, duplicates, scratch)
+                    : look_in_buckets(mesh, duplicates, scratch);
+    return done || arena_error(err);
 }

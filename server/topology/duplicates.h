@@ -14,7 +14,9 @@ struct duplicates {
         first_copy; /* [face_count] the first face with the same vertices: the face itself where it is that */
 };
 
-bool duplicates_build(const struct mesh *mesh, const struct edges *edges, struct duplicates *duplicates,
-                      struct arena *keep, struct arena scratch, struct error *err);
+/* The number of threads changes nothing. ERROR_LIMIT when memory ends. */
+bool duplicates_build(const struct mesh *mesh, const struct edges *edges, size_t threads,
+                      struct duplicates *duplicates, struct arena *keep, struct arena scratch,
+                      struct error *err);
 
 #endif

@@ -35,7 +35,8 @@ static struct topology topology_of(const struct mesh *mesh, struct arena keep, s
     cr_assert(shells_build(mesh, &t.edges, &t.shells, &keep, scratch, &err));
     cr_assert(open_loops_build(mesh, &t.edges, &t.fans, &t.shells, &t.loops, &keep, scratch, &err));
     cr_assert(genus_build(mesh, &t.edges, &t.fans, &t.shells, &t.loops, &t.genus, &keep, scratch, &err));
-    cr_assert(duplicates_build(mesh, &t.edges, &t.duplicates, &keep, scratch, &err));
+    cr_assert(
+        duplicates_build(mesh, &t.edges, 1 + mesh->face_count % 2, &t.duplicates, &keep, scratch, &err));
     return t;
 }
 
