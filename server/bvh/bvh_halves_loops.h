@@ -3,6 +3,7 @@
  * Whole numbers alone, so that every path gives the same order. */
 #include "bvh/bvh_kernels.h"
 
+#include <assert.h>
 #include <stdbool.h>
 #include <string.h>
 
@@ -10,9 +11,9 @@
 #define PLACE_BITS 9  /* no two values are equal, and all are positive */
 #define VALUE_LANES 16
 #define VALUE_NONE INT32_MAX /* more than any */
-#define FEW_MAX 32
+#define FEW_MAX 32           /* of so many, each is compared with all */
 
-_Static_assert(BVH_BLOCK == 1 << PLACE_BITS && VALUE_BITS + PLACE_BITS < 32, "a value has 31 bits");
+static_assert(BVH_BLOCK == 1 << PLACE_BITS && VALUE_BITS + PLACE_BITS < 32, "a value has 31 bits");
 
 typedef int32_t value_lanes __attribute__((vector_size(VALUE_LANES * sizeof(int32_t))));
 
