@@ -417,22 +417,15 @@ static void take_pieces(struct search *search, double above)
     search->piece_count = kept;
 }
 
-/* A first round ends soon. Where it does not get to an end with what it sweeps, nothing is gained by going
- * there first. */
+/* A first round ends soon, so that a search that finds nothing still looks at all of the surface. */
 static void sweep_items(struct search *search)
 {
-    const bool is_first = search->swept_most < ITEM_BATCH;
     const size_t all = search->budget;
-    bool ended = true;
 
-    if (is_first && search->hunt.work < all)
+    if (search->swept_most < ITEM_BATCH && search->hunt.work < all)
         search->budget = search->hunt.work + (all - search->hunt.work) / FIRST_SHARE;
     run_chunks(search, search->batch_count, sweep_chunk);
     search->budget = all;
-    for (size_t chunk = 0; chunk < search->batch_count; chunk++)
-        ended = ended && (!is_swept(&search->item_batch[chunk]) || search->sweeps[chunk].item_count == 0);
-    if (!ended)
-        search->swept_most = ITEM_BATCH;
     collect_items(search, search->batch_count);
     collect_pieces(search, search->batch_count);
 }

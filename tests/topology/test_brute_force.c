@@ -2,6 +2,7 @@
  *   agrees_*   thousands of soups of up to 12 faces over up to 9 vertices, with repeated indices, copies,
  * edges of many faces and faces that run either way, so that every rare case comes up often; and of triangles
  * alone, for which there are shorter ways
+ *   counts_*   of meshes so large that threads share them
  *
  * The slow versions compare every pair and follow the definitions word for word: an edge is a pair of
  * different vertices consecutive in some face; fans join the faces at a vertex that share an edge there;
@@ -298,6 +299,32 @@ Test(brute_force, agrees_on_soups_of_triangles)
         copies_across_edges += fast.edges.incidence_max == 2 && fast.duplicates.extra_count > 0;
     }
     cr_expect(copies_across_edges > 50, "only %zu soups have copies that meet in twos", copies_across_edges);
+}
+
+/* So many that threads share them: face 2i + 1 has the vertices of face 2i, in another order. */
+Test(brute_force, counts_copies_of_very_many_faces)
+{
+    enum { PAIRS = 30000 };
+    struct arena *arena = fixture_arena(), *keep = fixture_arena(), *scratch = fixture_arena();
+    struct mesh mesh = fixture_room(arena, 3 * PAIRS, 2 * PAIRS, 6 * PAIRS);
+    struct error err;
+
+    for (size_t v = 0; v < 3 * PAIRS; v++)
+        mesh.positions[v] = (vec3){(double)v, (double)(v % 3 == 1), (double)(v % 7)};
+    for (size_t i = 0; i < PAIRS; i++) {
+        fixture_add_triangle(&mesh, 3 * i, 3 * i + 1, 3 * i + 2);
+        fixture_add_triangle(&mesh, 3 * i + 1, 3 * i, 3 * i + 2);
+    }
+    for (size_t threads = 1; threads <= 3; threads++) {
+        struct arena room = *keep;
+        struct edges edges;
+        struct duplicates duplicates;
+        cr_assert(edges_build(&mesh, threads, &edges, &room, *scratch, &err));
+        cr_assert(duplicates_build(&mesh, &edges, threads, &duplicates, &room, *scratch, &err));
+        cr_expect(eq(sz, duplicates.extra_count, PAIRS), "%zu threads", threads);
+        for (size_t f = 0; f < mesh.face_count; f++)
+            cr_assert(eq(sz, duplicates.first_copy[f], f / 2 * 2), "%zu threads", threads);
+    }
 }
 
 /* Open loops of a random open quad surface against a walk that is written otherwise: at each vertex, open
