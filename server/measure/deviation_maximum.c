@@ -49,7 +49,6 @@ struct search {
     struct piece *piece_batch, *piece_output; /* SWEEP_PIECES_MAX of a chunk */
     struct sample *samples;
     size_t batch_count, swept_most, sample_count;
-    double *bounds;       /* [item_capacity] */
     struct sweep *sweeps; /* of the chunks of one round */
     double first_gap;
 };
@@ -335,11 +334,17 @@ static double sift(struct search *search)
     return largest;
 }
 
-static int compare_bounds(const void *a, const void *b)
+/* Puts a bound among the largest, of which there are at most so many; returns how many there are then. */
+static size_t add_bound(double *largest, size_t count, size_t most, double upper)
 {
-    double x = *(const double *)a, y = *(const double *)b;
-
-    return (x < y) - (x > y);
+    if (count == most && upper <= largest[count - 1])
+        return count;
+    count += count < most;
+    size_t at = count - 1;
+    for (; at > 0 && largest[at - 1] < upper; at--)
+        largest[at] = largest[at - 1];
+    largest[at] = upper;
+    return count;
 }
 
 /* Which items may be swept in a round: those above a bound, and of those at it `taken` of `count`, spread. */
@@ -352,25 +357,25 @@ struct swept {
 static struct swept choose_swept(struct search *search, double above)
 {
     struct swept swept = {above, 1, 1, 0};
-    size_t count = 0, most = search->swept_most, larger = 0;
+    double largest[ITEM_BATCH];
+    size_t kept = 0, all = 0, most = search->swept_most;
 
     if (most >= ITEM_BATCH)
         return swept;
     for (size_t i = 0; i < search->item_count; i++)
-        if (is_swept(&search->items[i]) && search->items[i].upper >= above)
-            search->bounds[count++] = search->items[i].upper;
-    if (count > 0)
+        if (is_swept(&search->items[i]) && search->items[i].upper >= above) {
+            kept = add_bound(largest, kept, most, search->items[i].upper);
+            all++;
+        }
+    if (all > 0)
         search->swept_most *= 2;
-    if (count <= most)
+    if (all <= most)
         return swept;
-    qsort(search->bounds, count, sizeof *search->bounds, compare_bounds);
-    swept.bound = search->bounds[most - 1];
-    while (search->bounds[larger] > swept.bound)
-        larger++;
-    swept.taken = most - larger;
-    for (swept.count = 0;
-         larger + swept.count < count && search->bounds[larger + swept.count] == swept.bound;)
-        swept.count++;
+    swept = (struct swept){largest[most - 1], 0, 0, 0};
+    for (size_t i = 0; i < most; i++)
+        swept.taken += largest[i] == swept.bound;
+    for (size_t i = 0; i < search->item_count; i++)
+        swept.count += is_swept(&search->items[i]) && search->items[i].upper == swept.bound;
     return swept;
 }
 
@@ -508,7 +513,6 @@ static bool allocate(struct search *search, struct arena *arena, struct error *e
 
     search->item_capacity = from->bvh.held_count + SWEEP_ITEMS_MAX * ITEM_BATCH;
     search->items = ARENA_NEW(arena, struct item, search->item_capacity);
-    search->bounds = ARENA_NEW(arena, double, search->item_capacity);
     search->pieces = ARENA_NEW(arena, struct piece, PIECES_MAX);
     search->item_batch = ARENA_NEW(arena, struct item, ITEM_BATCH);
     search->item_output = ARENA_NEW(arena, struct item, ITEM_BATCH * SWEEP_ITEMS_MAX);
@@ -516,7 +520,7 @@ static bool allocate(struct search *search, struct arena *arena, struct error *e
     search->piece_output = ARENA_NEW(arena, struct piece, ITEM_BATCH * SWEEP_PIECES_MAX);
     search->samples = ARENA_NEW(arena, struct sample, SAMPLES);
     search->sweeps = ARENA_NEW(arena, struct sweep, chunk_max);
-    if (!search->items || !search->bounds || !search->pieces || !search->item_batch || !search->item_output
+    if (!search->items || !search->pieces || !search->item_batch || !search->item_output
         || !search->piece_batch || !search->piece_output || !search->samples || !search->sweeps
         || !mark_gone(search, arena))
         return arena_error(err);
