@@ -1,9 +1,9 @@
 /* bvh_build.c - Morton codes, a radix sort, then leaves and the levels over them, on several threads.
  *
  * A key is a code with the triangle's number below it. Keys are scattered by their top bits, and each bucket
- * of near triangles is then sorted by itself, in the cache. Each block of triangles in a row is fetched once,
- * halved, and written as leaves and the two levels over them. What a chunk does depends on its number
- * alone. */
+ * of near triangles is then sorted by itself, in the cache. Each block of keys in a row is halved by the
+ * cells that they tell, and its triangles are written as leaves and the two levels over them. What a chunk
+ * does depends on its number alone. */
 #include "bvh/bvh.h"
 
 #include "base/tasks.h"
@@ -266,7 +266,7 @@ struct leaf {
     double min[3][BVH_WIDTH], max[3][BVH_WIDTH];
 };
 
-/* The triangles of a block in a row, once halved. */
+/* Keys in a row: where they are, and their places in the row in the order of the slots. */
 struct block {
     uint32_t order[BLOCK];
     bvh_centre centres[BLOCK], room[BLOCK];
