@@ -3,16 +3,14 @@
 
 #include "base/mix64.h"
 #include "base/tasks.h"
-#include "measure/exact_sum.h"
+#include "measure/sample_errors.h"
 
 #include <math.h>
-#include <stdlib.h>
 
 #define PILOT 64 /* samples that tell what one costs */
 #define CHUNK 256
 #define AREAS_CHUNK ((size_t)1 << 13) /* triangles */
 #define SLICE_CHUNKS 64               /* chunks between two words to the listener */
-#define STANDARD_ERRORS 4.0
 
 struct sampling {
     const struct deviation_surface *from, *to;
@@ -96,7 +94,7 @@ static void sample_chunk(void *context, size_t number)
 static bool take_samples(struct sampling *sampling, const struct samples_settings *settings,
                          struct error *err)
 {
-    size_t chunks = (sampling->count + CHUNK - 1) / CHUNK;
+    size_t chunks = tasks_chunks(sampling->count, CHUNK);
 
     for (sampling->first_chunk = 0; sampling->first_chunk < chunks; sampling->first_chunk += SLICE_CHUNKS) {
         size_t left = chunks - sampling->first_chunk;
@@ -110,184 +108,138 @@ static bool take_samples(struct sampling *sampling, const struct samples_setting
     return true;
 }
 
-/* As many samples as the budget pays for, told from a few. */
-static size_t choose_count(struct sampling *sampling, bool sparse)
+static size_t triangles_of(const struct deviation_surface *from, const struct deviation_surface *to)
 {
-    size_t triangles = sampling->from->bvh.triangle_count + sampling->to->bvh.triangle_count,
-           times = sampling->wants_distances ? SAMPLES_OF_DISTANCE : 1,
-           count = times * (triangles < 8 * SAMPLES_MAX ? SAMPLES_MIN : SAMPLES_MAX);
+    return from->bvh.triangle_count + to->bvh.triangle_count;
+}
 
+static size_t count_wanted(size_t triangles, const struct samples_settings *settings)
+{
+    const bool sparse = settings->sparse && !settings->want_distances;
+    size_t count = triangles < SAMPLES_FEW ? SAMPLES_OF_FEW
+                                           : triangles / (sparse ? SAMPLES_SHARE_SPARSE : SAMPLES_SHARE);
+
+    count = count < SAMPLES_LEAST ? SAMPLES_LEAST : count < SAMPLES_MAX ? count : SAMPLES_MAX;
+    return settings->want_distances ? SAMPLES_OF_DISTANCE * count : count;
+}
+
+/* As many of those wanted as the budget pays for, told from a few. */
+static size_t choose_count(struct sampling *sampling, size_t wanted)
+{
+    size_t budget = SAMPLES_BUDGET(triangles_of(sampling->from, sampling->to));
+
+    if (sampling->wants_distances)
+        budget *= SAMPLES_OF_DISTANCE;
     sampling->count = PILOT;
     sampling->first_chunk = 0;
     sample_chunk(sampling, 0);
-    while (count > SAMPLES_LEAST
-           && (sampling->work[0] / PILOT * count > times * SAMPLES_BUDGET
-               || (sparse && !sampling->wants_distances && SAMPLES_SPARSE * count > triangles)))
-        count /= 2;
-    return count;
+    while (wanted > SAMPLES_LEAST && sampling->work[0] / PILOT * wanted > budget)
+        wanted /= 2;
+    return wanted;
 }
 
-static int compare_doubles(const void *a, const void *b)
+/* What the samples tell, within what is certified, where that is told too. */
+static void narrow(struct sample_estimate sampled, double *value, double *halfwidth)
 {
-    double x = *(const double *)a, y = *(const double *)b;
+    double low = fmax(sampled.value - sampled.halfwidth, *value - *halfwidth),
+           high = fmin(sampled.value + sampled.halfwidth, *value + *halfwidth);
 
-    return (x > y) - (x < y);
-}
-
-/* Smallest value within which at least that share of the sorted ones lies. */
-static double percentile(const double *sorted, size_t count, double share)
-{
-    size_t rank = (size_t)ceil(share * (double)count);
-
-    return sorted[rank ? (rank < count ? rank : count) - 1 : 0];
-}
-
-/* No value is less than 0 or more than most. */
-static double percentile_halfwidth(const double *sorted, size_t count, double share, double most)
-{
-    double n = (double)count, spread = STANDARD_ERRORS * sqrt(n * share * (1 - share)) + 1;
-    double at = percentile(sorted, count, share), low = floor(share * n - spread),
-           high = ceil(share * n + spread);
-    double below = low >= 1 ? sorted[(size_t)low - 1] : 0,
-           above = high <= n ? sorted[(size_t)high - 1] : most;
-
-    return fmax(at - below, above - at);
-}
-
-/* Four standard errors of the mean of values (or of their squares). */
-static double mean_error(const double *values, size_t count, bool squared, double *mean)
-{
-    struct exact_sum sum = {0, 0}, squares = {0, 0};
-    double n = (double)count;
-
-    for (size_t i = 0; i < count; i++)
-        exact_sum_add(&sum, squared ? values[i] * values[i] : values[i]);
-    *mean = exact_sum_value(sum) / n;
-    for (size_t i = 0; i < count; i++) {
-        double off = (squared ? values[i] * values[i] : values[i]) - *mean;
-        exact_sum_add(&squares, off * off);
-    }
-    return STANDARD_ERRORS * sqrt(exact_sum_value(squares) / (n - 1) / n);
-}
-
-static struct interval wilson(double hits, double count)
-{
-    double z_sq = STANDARD_ERRORS * STANDARD_ERRORS, share = hits / count;
-    double middle = (share + z_sq / (2 * count)) / (1 + z_sq / count);
-    double half =
-        STANDARD_ERRORS / (1 + z_sq / count) * sqrt(share * (1 - share) / count + z_sq / (4 * count * count));
-
-    return (struct interval){fmax(0, middle - half), fmin(1, middle + half)};
-}
-
-static size_t count_within(const double *sorted, size_t count, double limit)
-{
-    size_t low = 0, high = count;
-
-    while (low < high) {
-        size_t middle = low + (high - low) / 2;
-        if (sorted[middle] <= limit)
-            low = middle + 1;
-        else
-            high = middle;
-    }
-    return low;
+    sampled.halfwidth += DEVIATION_SLACK;
+    if (low <= high)
+        sampled = (struct sample_estimate){low + 0.5 * (high - low), 0.5 * (high - low) + DEVIATION_SLACK};
+    *value = sampled.value;
+    *halfwidth = sampled.halfwidth;
 }
 
 /* Where that is narrower than what is certified. */
-static void fill_coverage(const double *sorted, size_t count, const struct samples_settings *settings,
+static void fill_coverage(const struct sampling *sampling, const struct samples_settings *settings,
                           struct interval *coverage)
 {
     for (size_t t = 0; t < settings->tolerance_count; t++) {
-        double tolerance = settings->tolerances[t];
-        size_t surely = count_within(sorted, count, tolerance - DEVIATION_SLACK),
-               possibly = count_within(sorted, count, tolerance + DEVIATION_SLACK);
-        struct interval share = {wilson((double)surely, (double)count).lower,
-                                 wilson((double)possibly, (double)count).upper};
+        struct interval share = sample_share(sampling->distances, sampling->count, -INFINITY,
+                                             settings->tolerances[t], DEVIATION_SLACK);
         if (share.upper - share.lower < coverage[t].upper - coverage[t].lower)
             coverage[t] = share;
     }
 }
 
-/* Sorts the distances. Certified values that are the narrower ones stay. */
-static void fill_distances(struct sampling *sampling, const struct samples_settings *settings,
-                           struct one_sided_deviation *deviation)
+static struct sample_estimate root_of(struct sample_estimate square)
 {
-    double *sorted = sampling->distances, mean, mean_square, reach = settings->reach;
-    size_t count = sampling->count;
-    double mean_halfwidth = mean_error(sorted, count, false, &mean) + DEVIATION_SLACK;
+    double root = sqrt(square.value);
 
-    if (mean_halfwidth >= deviation->halfwidth.mean)
-        return;
-    deviation->mean = mean;
-    deviation->halfwidth.mean = mean_halfwidth;
-    double error = mean_error(sorted, count, true, &mean_square);
-    deviation->rms = sqrt(mean_square);
-    deviation->halfwidth.rms =
-        fmax(sqrt(mean_square + error) - deviation->rms, deviation->rms - sqrt(fmax(0, mean_square - error)))
-        + DEVIATION_SLACK;
-    qsort(sorted, count, sizeof *sorted, compare_doubles);
-    const struct {
-        double share, *value, *halfwidth;
-    } percentiles[] = {{0.5, &deviation->median, &deviation->halfwidth.median},
-                       {0.95, &deviation->p95, &deviation->halfwidth.p95},
-                       {0.99, &deviation->p99, &deviation->halfwidth.p99},
-                       {0.999, &deviation->p999, &deviation->halfwidth.p999}};
-    for (size_t i = 0; i < sizeof percentiles / sizeof *percentiles; i++) {
-        *percentiles[i].value = percentile(sorted, count, percentiles[i].share);
-        *percentiles[i].halfwidth =
-            percentile_halfwidth(sorted, count, percentiles[i].share, reach) + DEVIATION_SLACK;
-    }
-    fill_coverage(sorted, count, settings, deviation->coverage);
-    deviation->sample_count = count;
-    deviation->seed = SAMPLES_SEED;
+    return (struct sample_estimate){root, fmax(sqrt(square.value + square.halfwidth) - root,
+                                               root - sqrt(fmax(0, square.value - square.halfwidth)))};
 }
 
-static bool is_sorted(const double *values, size_t count)
+/* Certified values stay where their mean is the narrower one. */
+static bool fill_distances(const struct sampling *sampling, const struct samples_settings *settings,
+                           struct one_sided_deviation *deviation, struct arena scratch, struct error *err)
 {
-    for (size_t i = 1; i < count; i++)
-        if (values[i] < values[i - 1])
-            return false;
+    const double *distances = sampling->distances;
+    const size_t count = sampling->count;
+    struct sample_estimate mean = sample_mean(distances, count, false);
+
+    if (mean.halfwidth + DEVIATION_SLACK >= deviation->halfwidth.mean)
+        return true;
+    const double shares[4] = {0.5, 0.95, 0.99, 0.999};
+    struct sample_estimate percentiles[4];
+    if (!sample_percentiles(distances, count, shares, 4, settings->reach, percentiles, scratch, err))
+        return false;
+    narrow(mean, &deviation->mean, &deviation->halfwidth.mean);
+    narrow(root_of(sample_mean(distances, count, true)), &deviation->rms, &deviation->halfwidth.rms);
+    narrow(percentiles[0], &deviation->median, &deviation->halfwidth.median);
+    narrow(percentiles[1], &deviation->p95, &deviation->halfwidth.p95);
+    narrow(percentiles[2], &deviation->p99, &deviation->halfwidth.p99);
+    narrow(percentiles[3], &deviation->p999, &deviation->halfwidth.p999);
+    fill_coverage(sampling, settings, deviation->coverage);
+    deviation->sample_count = count;
+    deviation->seed = SAMPLES_SEED;
     return true;
 }
 
-static size_t count_between(const double *sorted, size_t count, double above, double up_to)
-{
-    size_t below = count_within(sorted, count, above), within = count_within(sorted, count, up_to);
-
-    return within > below ? within - below : 0;
-}
-
-/* By what is in a class certainly and what may be in it, where that is narrower than what is certified. Sorts
- * the distances. */
-static void fill_classes(struct sampling *sampling, const struct distance_classes *classes,
+/* By what is in a class certainly and what may be in it, where that is narrower than what is certified. */
+static void fill_classes(const struct sampling *sampling, const struct distance_classes *classes,
                          struct one_sided_deviation *deviation)
 {
-    double *sorted = sampling->distances, slack = classes->margin + DEVIATION_SLACK;
-    size_t count = sampling->count, last = classes->limit_count;
-
-    if (!is_sorted(sorted, count)) /* by fill_distances */
-        qsort(sorted, count, sizeof *sorted, compare_doubles);
-    for (size_t c = 0; c <= last; c++) {
+    for (size_t c = 0; c <= classes->limit_count; c++) {
         double above = c > 0 ? classes->limits[c - 1] : -INFINITY,
-               up_to = c < last ? classes->limits[c] : INFINITY;
-        size_t surely = count_between(sorted, count, above + slack, up_to - slack),
-               possibly = count_between(sorted, count, above - slack, up_to + slack);
-        struct interval share = {wilson((double)surely, (double)count).lower,
-                                 wilson((double)possibly, (double)count).upper},
+               up_to = c < classes->limit_count ? classes->limits[c] : INFINITY;
+        struct interval share = sample_share(sampling->distances, sampling->count, above, up_to,
+                                             classes->margin + DEVIATION_SLACK),
                         *known = &deviation->class_shares[c];
         deviation->class_is_sampled[c] = share.upper - share.lower < known->upper - known->lower;
         if (!deviation->class_is_sampled[c])
             continue;
         *known = share;
-        deviation->class_sample_count = count;
+        deviation->class_sample_count = sampling->count;
     }
 }
 
-/* Sorts the angles; samples on or near triangles without area have none. */
-static void fill_angles(struct sampling *sampling, struct one_sided_deviation *deviation)
+static double most_of(const double *values, size_t count)
 {
+    double most = -INFINITY;
+
+    for (size_t i = 0; i < count; i++)
+        most = values[i] > most ? values[i] : most;
+    return most;
+}
+
+static double least_of(const double *values, size_t count)
+{
+    double least = INFINITY;
+
+    for (size_t i = 0; i < count; i++)
+        least = values[i] < least ? values[i] : least;
+    return least;
+}
+
+/* Samples on or near triangles without area have none. */
+static bool fill_angles(const struct sampling *sampling, struct one_sided_deviation *deviation,
+                        struct arena scratch, struct error *err)
+{
+    const double share = 0.95;
     double *angles = sampling->angles;
+    struct sample_estimate p95;
     size_t count = 0;
 
     for (size_t i = 0; i < sampling->count; i++)
@@ -295,49 +247,82 @@ static void fill_angles(struct sampling *sampling, struct one_sided_deviation *d
             angles[count++] = angles[i];
     deviation->normal_angle.sample_count = count;
     if (count < 2)
-        return;
-    deviation->normal_angle.halfwidth.mean = mean_error(angles, count, false, &deviation->normal_angle.mean);
-    qsort(angles, count, sizeof *angles, compare_doubles);
-    deviation->normal_angle.halfwidth.p95 = percentile_halfwidth(angles, count, 0.95, 180);
-    deviation->normal_angle.p95 = percentile(angles, count, 0.95);
-    deviation->normal_angle.max = angles[count - 1];
+        return true;
+    const struct sample_estimate mean = sample_mean(angles, count, false);
+    deviation->normal_angle.mean = mean.value;
+    deviation->normal_angle.halfwidth.mean = mean.halfwidth;
+    deviation->normal_angle.max = most_of(angles, count);
+    if (!sample_percentiles(angles, count, &share, 1, 180, &p95, scratch, err))
+        return false;
+    deviation->normal_angle.p95 = p95.value;
+    deviation->normal_angle.halfwidth.p95 = p95.halfwidth;
+    return true;
 }
 
-static void fill_signed(struct sampling *sampling, struct signed_deviation *signed_)
+static bool fill_signed(const struct sampling *sampling, struct signed_deviation *signed_,
+                        struct arena scratch, struct error *err)
 {
-    double *values = sampling->signed_;
+    const size_t count = sampling->count,
+                 ranks[2] = {(size_t)ceil(0.05 * (double)count) - 1, (size_t)ceil(0.95 * (double)count) - 1};
+    const double *values = sampling->signed_;
+    double found[2];
 
-    mean_error(values, sampling->count, false, &signed_->mean);
-    qsort(values, sampling->count, sizeof *values, compare_doubles);
-    signed_->min = values[0];
-    signed_->max = values[sampling->count - 1];
-    signed_->p05 = percentile(values, sampling->count, 0.05);
-    signed_->p95 = percentile(values, sampling->count, 0.95);
+    if (!order_statistics(values, count, ranks, 2, found, scratch, err))
+        return false;
+    signed_->mean = sample_mean(values, count, false).value;
+    signed_->min = least_of(values, count);
+    signed_->max = most_of(values, count);
+    signed_->p05 = found[0];
+    signed_->p95 = found[1];
     signed_->defined = true;
+    return true;
 }
 
-/* What is told of the angles, the distances and the signed ones: each is sorted by itself. */
+/* What is told of the angles, of the distances and of the signed ones. */
+#define FILLINGS 3
 struct filling {
-    struct sampling *sampling;
+    const struct sampling *sampling;
     const struct samples_settings *settings;
     struct one_sided_deviation *deviation;
     struct signed_deviation *signed_; /* or NULL */
+    struct arena scratch[FILLINGS];
+    struct error errors[FILLINGS];
+    bool done[FILLINGS];
 };
-#define FILLINGS 3
 
 static void fill_one(void *context, size_t which)
 {
-    const struct filling *filling = context;
+    struct filling *filling = context;
     const struct samples_settings *settings = filling->settings;
+    const struct arena scratch = filling->scratch[which];
+    struct error *err = &filling->errors[which];
+    bool *done = &filling->done[which];
 
+    *done = true;
     if (which == 0)
-        fill_angles(filling->sampling, filling->deviation);
+        *done = fill_angles(filling->sampling, filling->deviation, scratch, err);
     if (which == 1 && settings->want_distances)
-        fill_distances(filling->sampling, settings, filling->deviation);
+        *done = fill_distances(filling->sampling, settings, filling->deviation, scratch, err);
     if (which == 1 && settings->classes && settings->classes->limit_count > 0)
         fill_classes(filling->sampling, settings->classes, filling->deviation);
     if (which == 2 && filling->signed_)
-        fill_signed(filling->sampling, filling->signed_);
+        *done = fill_signed(filling->sampling, filling->signed_, scratch, err);
+}
+
+static bool fill_all(struct filling *filling, struct arena scratch, struct error *err)
+{
+    const size_t bytes = SAMPLE_SCRATCH(filling->sampling->count);
+
+    for (size_t which = 0; which < FILLINGS; which++)
+        if (!arena_split(&scratch, bytes, &filling->scratch[which]))
+            return arena_error(err);
+    tasks_run(filling->settings->threads, FILLINGS, fill_one, filling);
+    for (size_t which = 0; which < FILLINGS; which++)
+        if (!filling->done[which]) {
+            *err = filling->errors[which];
+            return false;
+        }
+    return true;
 }
 
 struct areas {
@@ -381,12 +366,12 @@ bool samples_measure(const struct deviation_surface *from, const struct deviatio
                                 .near = settings->near,
                                 .wants_distances = settings->want_distances};
 
-    const size_t most = settings->want_distances ? SAMPLES_OF_DISTANCE * SAMPLES_MAX : SAMPLES_MAX;
+    const size_t wanted = count_wanted(triangles_of(from, to), settings);
 
-    sampling.angles = ARENA_NEW(&scratch, double, most);
-    sampling.signed_ = ARENA_NEW(&scratch, double, most);
-    sampling.work = ARENA_NEW(&scratch, size_t, most / CHUNK);
-    sampling.distances = ARENA_NEW(&scratch, double, most);
+    sampling.angles = ARENA_NEW(&scratch, double, wanted);
+    sampling.signed_ = ARENA_NEW(&scratch, double, wanted);
+    sampling.work = ARENA_NEW(&scratch, size_t, tasks_chunks(wanted, CHUNK));
+    sampling.distances = ARENA_NEW(&scratch, double, wanted);
     if (!area_until || !sampling.angles || !sampling.signed_ || !sampling.work || !sampling.distances)
         return arena_error(err);
     add_up_areas(from, settings->threads, area_until);
@@ -397,10 +382,9 @@ bool samples_measure(const struct deviation_surface *from, const struct deviatio
     deviation->class_sample_count = 0;
     if (!(area_until[triangle_count] > 0))
         return true;
-    sampling.count = choose_count(&sampling, settings->sparse);
+    sampling.count = choose_count(&sampling, wanted);
     if (!take_samples(&sampling, settings, err))
         return false;
-    struct filling filling = {&sampling, settings, deviation, side ? signed_ : NULL};
-    tasks_run(settings->threads, FILLINGS, fill_one, &filling);
-    return true;
+    struct filling filling = {&sampling, settings, deviation, side ? signed_ : NULL, {{0}}, {{0}}, {false}};
+    return fill_all(&filling, scratch, err);
 }

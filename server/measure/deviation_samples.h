@@ -1,27 +1,24 @@
 /* deviation_samples.h - normal angle and signed distance by area samples, and the statistics of the distance
  * where certified ones tell too little.
  *
- * One jittered point in each of N strata of equal area, in the order of the index; random numbers are a
- * function of seed and number, so that every run draws the same. Errors stated are those of N independent
- * draws, which stratifying only makes smaller (Cochran 1977, "Sampling Techniques", section 5.6):
- *   - mean and RMS: four standard errors s / sqrt(N) (RMS: of the mean square);
- *   - percentiles: the order statistics four binomial standard errors of the rank away, which holds for any
- *     distribution (Conover 1999, "Practical Nonparametric Statistics", section 3.2);
- *   - coverage: Wilson's interval at four standard errors (Wilson 1927, "Probable inference, the law of
- *     succession, and statistical inference").
- * Lengths are in the frame. */
+ * One jittered point in each of N strata of equal area, in the order of the index, so that strata next to
+ * each other mostly are so on the surface; random numbers are a function of seed and number, so that every
+ * run draws the same. Errors are those of sample_errors.h. Lengths are in the frame. */
 #ifndef MEASURE_DEVIATION_SAMPLES_H
 #define MEASURE_DEVIATION_SAMPLES_H
 
 #include "measure/deviation.h"
 #include "measure/deviation_side.h"
 
+#define SAMPLES_FEW ((size_t)1 << 14)    /* triangles of both surfaces: of fewer, */
+#define SAMPLES_OF_FEW ((size_t)1 << 14) /* so many samples, as a fraction of a second does not matter */
+#define SAMPLES_SHARE 16                 /* of more, triangles for each; */
+#define SAMPLES_SHARE_SPARSE 64          /* where distances are not wanted, and samples are to be sparse */
+#define SAMPLES_LEAST ((size_t)1 << 11)  /* whatever the budget */
 #define SAMPLES_MAX ((size_t)1 << 15)
-#define SAMPLES_MIN ((size_t)1 << 14)   /* of surfaces with few triangles; but for the budget */
-#define SAMPLES_LEAST ((size_t)1 << 10) /* whatever the budget */
-#define SAMPLES_SPARSE 16               /* triangles for each, where samples are to be sparse */
 #define SAMPLES_OF_DISTANCE 4 /* times as many, and times the budget, for the distance's statistics */
-#define SAMPLES_BUDGET ((size_t)1 << 25) /* of work, as bvh_nearest counts it: fewer samples beyond it */
+/* Of work, as bvh_nearest counts it: fewer samples beyond it. */
+#define SAMPLES_BUDGET(triangles) ((triangles) < SAMPLES_FEW ? (size_t)1 << 25 : 2 * (triangles))
 #define SAMPLES_SEED 1
 
 struct samples_settings {

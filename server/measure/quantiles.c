@@ -72,7 +72,7 @@ struct wanted {
 };
 
 /* The buckets that are wanted, gathered in one pass: bucket b is keys[begin[b]] .. keys[begin[b + 1]]. */
-enum { SHARES_MAX = 16, BUCKETS_MAX = 2 * SHARES_MAX };
+enum { BUCKETS_MAX = ORDER_STATISTICS_MAX, SHARES_MAX = BUCKETS_MAX / 2 };
 struct gathered {
     size_t count;
     size_t digits[BUCKETS_MAX], begin[BUCKETS_MAX + 1], largest;
@@ -113,27 +113,22 @@ static void gather(const double *values, size_t count, uint8_t *bucket_of_digit,
     }
 }
 
-bool quantiles(const double *values, size_t count, const double *shares, size_t share_count, double *out,
-               struct arena scratch, struct error *err)
+bool order_statistics(const double *values, size_t count, const size_t *ranks, size_t rank_count, double *out,
+                      struct arena scratch, struct error *err)
 {
     uint32_t *histogram = ARENA_ZERO(&scratch, uint32_t, DIGIT_COUNT);
     uint8_t *bucket_of_digit = ARENA_NEW(&scratch, uint8_t, DIGIT_COUNT);
     struct gathered gathered = {.count = 0};
     struct wanted wanted[BUCKETS_MAX];
-    double found[BUCKETS_MAX] = {0};
 
-    assert(share_count <= SHARES_MAX);
+    assert(rank_count <= BUCKETS_MAX);
     if (scratch.failed)
         return arena_error(err);
-    for (size_t s = 0; s < share_count && count == 0; s++)
-        out[s] = NAN;
-    if (count == 0)
-        return true;
     for (size_t i = 0; i < count; i++)
         histogram[key_of(values[i]) >> (64 - DIGIT_BITS)]++;
-    for (size_t w = 0; w < 2 * share_count; w++) {
-        size_t rank = (size_t)((double)(count - 1) * shares[w / 2]) + w % 2;
-        wanted[w].rank = rank < count ? rank : count - 1;
+    for (size_t w = 0; w < rank_count; w++) {
+        assert(ranks[w] < count);
+        wanted[w].rank = ranks[w];
         wanted[w].digit = digit_of_rank(histogram, &wanted[w].rank);
         bucket_of(&gathered, wanted[w].digit, histogram[wanted[w].digit]);
     }
@@ -142,12 +137,32 @@ bool quantiles(const double *values, size_t count, const double *shares, size_t 
     if (scratch.failed)
         return arena_error(err);
     gather(values, count, bucket_of_digit, &gathered);
-    for (size_t w = 0; w < 2 * share_count; w++) {
+    for (size_t w = 0; w < rank_count; w++) {
         size_t b = bucket_of(&gathered, wanted[w].digit, 0);
         size_t size = gathered.begin[b + 1] - gathered.begin[b];
         memcpy(keys, gathered.keys + gathered.begin[b], size * sizeof *keys);
-        found[w] = value_of(select_key(keys, size, wanted[w].rank, 64 - 2 * DIGIT_BITS, histogram));
+        out[w] = value_of(select_key(keys, size, wanted[w].rank, 64 - 2 * DIGIT_BITS, histogram));
     }
+    return true;
+}
+
+bool quantiles(const double *values, size_t count, const double *shares, size_t share_count, double *out,
+               struct arena scratch, struct error *err)
+{
+    size_t ranks[BUCKETS_MAX];
+    double found[BUCKETS_MAX];
+
+    assert(share_count <= SHARES_MAX);
+    for (size_t s = 0; s < share_count && count == 0; s++)
+        out[s] = NAN;
+    if (count == 0)
+        return true;
+    for (size_t w = 0; w < 2 * share_count; w++) {
+        size_t rank = (size_t)((double)(count - 1) * shares[w / 2]) + w % 2;
+        ranks[w] = rank < count ? rank : count - 1;
+    }
+    if (!order_statistics(values, count, ranks, 2 * share_count, found, scratch, err))
+        return false;
     for (size_t s = 0; s < share_count; s++) {
         double place = (double)(count - 1) * shares[s];
         double part = place - (double)(size_t)place;

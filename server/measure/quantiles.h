@@ -11,10 +11,17 @@
 
 #include "base/arena.h"
 
+#define ORDER_STATISTICS_MAX 32
+#define QUANTILES_SCRATCH(count) ((size_t)(count)*16 + 512 * 1024) /* bytes that suffice */
+
+/* Fills out[i] with the value of rank ranks[i], counted from 0 and below count; at most ORDER_STATISTICS_MAX
+ * of them. The values hold no NaN. */
+bool order_statistics(const double *values, size_t count, const size_t *ranks, size_t rank_count, double *out,
+                      struct arena scratch, struct error *err);
+
 /* Fills out[i] with the quantile at shares[i] (0..1; at most 16 of them) of the values, which hold no NaN;
  * NaN where count is 0.
  */
-#define QUANTILES_SCRATCH(count) ((size_t)(count)*16 + 512 * 1024) /* bytes that suffice */
 bool quantiles(const double *values, size_t count, const double *shares, size_t share_count, double *out,
                struct arena scratch, struct error *err);
 

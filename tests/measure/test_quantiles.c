@@ -1,5 +1,6 @@
 /* test_quantiles.c - order statistics against a full sort.
  *   same_*   as interpolating in the sorted list, for random, tied, signed, tiny and huge values
+ *   ranks_*  values of given ranks, in any order and twice
  *   few_*    no value, one value
  */
 #include <criterion/criterion.h>
@@ -57,6 +58,28 @@ Test(quantiles, same_as_sorting)
         for (size_t s = 0; s < 6; s++)
             cr_expect(eq(dbl, got[s], by_sorting(values, count, shares[s])), "round %zu share %g", round,
                       shares[s]);
+        free(values);
+    }
+}
+
+Test(quantiles, ranks_in_any_order)
+{
+    struct arena *scratch = fixture_arena();
+    uint64_t state = 4;
+    for (size_t round = 0; round < 200; round++) {
+        size_t count = 1 + fixture_random_below(&state, round % 10 == 0 ? 5000 : 120);
+        size_t ranks[ORDER_STATISTICS_MAX];
+        double *values = malloc(count * sizeof *values), got[ORDER_STATISTICS_MAX];
+        struct error err;
+        cr_assert(values != NULL);
+        for (size_t i = 0; i < count; i++)
+            values[i] = draw(&state, round % 5);
+        for (size_t i = 0; i < ORDER_STATISTICS_MAX; i++)
+            ranks[i] = i % 8 == 7 ? ranks[i - 1] : fixture_random_below(&state, count);
+        cr_assert(order_statistics(values, count, ranks, ORDER_STATISTICS_MAX, got, *scratch, &err));
+        qsort(values, count, sizeof *values, ascending);
+        for (size_t i = 0; i < ORDER_STATISTICS_MAX; i++)
+            cr_expect(eq(dbl, got[i], values[ranks[i]]), "round %zu rank %zu", round, ranks[i]);
         free(values);
     }
 }
