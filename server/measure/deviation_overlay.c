@@ -10,10 +10,13 @@
 #include <string.h>
 
 #define LEAVES_OF_CHUNK 16
-#define TALLIES 32  /* each of them sums up one of so many chunks */
-#define SLICE 16    /* chunks of a tally between two words to the listener */
-#define FAR_SIDES 4 /* a triangle that is so many times its side away is not looked at */
-#define CUTS 2      /* of a triangle that is not small */
+#define TALLIES 32    /* each of them sums up one of so many chunks */
+#define SLICE 16      /* chunks of a tally between two words to the listener */
+#define FAR_SIDES 4   /* a triangle that is so many times its side away is not looked at */
+#define CUTS 2        /* of a triangle that is not small */
+#define ALONE_SHARE 2 /* one such part of the budget is for what is looked at alone, or cut up: */
+#define ALONE_WORK 64 /* of which looking along its own normal takes so much, */
+#define PIECE_WORK 32 /* and each piece so much, and what asking for it takes */
 
 /* --- what is over a triangle --- */
 
@@ -77,6 +80,8 @@ struct overlaying {
     const struct surface_parts *parts;
     const unsigned char *plain; /* of parts->to */
     bool hopeful;               /* it is worth looking at all triangles */
+    size_t alone_work;          /* for single triangles, from each chunk */
+    size_t left[TALLIES];       /* of it: what chunks leave is for later ones */
     struct tally *tallies;
     size_t first_chunk;
 };
@@ -123,6 +128,7 @@ struct piece_of {
     vec3 corners[3];
     double farthest;          /* of the triangle's corners, as far as is known; INFINITY: not worth looking */
     unsigned cuts;            /* that it may be cut up */
+    size_t *left;             /* of the work that may be spent on single ones */
     uint32_t near;            /* a slot of the other surface */
     struct part_range *known; /* of all pieces of the triangle, widened by each */
 };
@@ -144,7 +150,7 @@ static double reach_of(double farthest, double longest)
 }
 
 /* Returns what is near it; 0 where it is not worth looking. */
-static double open_whole(const struct overlaying *overlaying, uint32_t slot, bool close,
+static double open_whole(const struct overlaying *overlaying, uint32_t slot, bool close, size_t *left,
                          struct piece_of *whole)
 {
     const struct surface_parts *parts = overlaying->parts;
@@ -153,12 +159,13 @@ static double open_whole(const struct overlaying *overlaying, uint32_t slot, boo
 
     whole->farthest = fmax(d[v[0]], fmax(d[v[1]], d[v[2]]));
     whole->near = parts->vertices->nearest[v[0]];
+    whole->left = left;
     for (int i = 0; i < 3; i++)
         whole->corners[i] = deviation_surface_corner(parts->from, slot, i);
     const double longest = longest_of(whole->corners);
     const bool is_worth_it =
         overlaying->hopeful || close || quick_is_cut_of_use(parts, longest, whole->farthest);
-    whole->cuts = parts->middles && is_worth_it ? CUTS : 0;
+    whole->cuts = parts->coarse && is_worth_it ? CUTS : 0;
     if (!(whole->farthest <= FAR_SIDES * longest) || !is_worth_it) {
         whole->farthest = INFINITY;
         return 0;
@@ -166,22 +173,24 @@ static double open_whole(const struct overlaying *overlaying, uint32_t slot, boo
     return reach_of(whole->farthest, longest);
 }
 
-/* False where one height is not known over every point of it, and nothing added. */
-static bool add_over(const struct overlay_bases *bases, size_t lane, const struct overlay_faces *faces,
-                     struct part_range *known, struct tally *tally)
+/* Of the triangles whose bits are set. Returns the bits of those over every point of which one height is
+ * known; of the others nothing is added. known: [lane]. */
+static unsigned add_over(const struct overlay_bases *bases, unsigned lanes, const struct overlay_faces *faces,
+                         struct part_range *known, struct tally *tally)
 {
-    struct overlay_pieces *pieces = tally_pieces(tally);
-    struct overlay_found found;
-    size_t first = pieces->count;
+    struct overlay_found found[OVERLAY_LANES];
+    unsigned told = tally->kernels->cut(bases, lanes, faces, tally_pieces(tally), found);
 
-    if (!tally->kernels->cut(bases, lane, faces, pieces, &found)) {
-        pieces->count = first;
-        return false;
+    for (unsigned left = told; left; left &= left - 1) {
+        const struct overlay_found *lane = &found[__builtin_ctz(left)];
+        widen(&known[__builtin_ctz(left)], lane->cosine * lane->low, lane->high);
     }
-    for (size_t i = first; i < pieces->count; i++)
-        pieces->scale[i] = found.cosine;
-    widen(known, found.cosine * found.low, found.high);
-    return true;
+    return told;
+}
+
+static void take_work(const struct piece_of *piece, size_t work)
+{
+    *piece->left -= *piece->left < work ? *piece->left : work;
 }
 
 static void put_base(const struct piece_of *piece, size_t lane, struct overlay_bases *bases)
@@ -202,7 +211,7 @@ static __attribute__((noinline)) bool add_piece_over(const struct piece_of *piec
 
     put_base(piece, 0, &bases);
     tally->kernels->place(&faces->view, 1, &bases);
-    return add_over(&bases, 0, faces, piece->known, tally);
+    return add_over(&bases, 1, faces, piece->known, tally) != 0;
 }
 
 /* The middles of two corners, which are the same where a piece has a corner of the whole. */
@@ -216,6 +225,7 @@ static void add_near(const struct surface_parts *parts, const struct piece_of *p
     vec3 middle = vec3_scale(vec3_add(vec3_add(corners[0], corners[1]), corners[2]), 1.0 / 3);
     size_t work = 0;
     struct bvh_hit hit = bvh_nearest(&parts->to->bvh, middle, piece->near, &work);
+    take_work(piece, work);
     double distance = sqrt(hit.distance_sq), low[3], high[3], by_face[3];
     struct part part = {.area = triangle_area(corners[0], corners[1], corners[2])};
 
@@ -267,6 +277,7 @@ static __attribute__((noinline)) bool add_piece_alone(const struct overlaying *o
 {
     struct overlay_faces faces;
 
+    take_work(piece, ALONE_WORK);
     faces.view = view_along(normal_of(piece), piece->corners[0]);
     if (given && given->count <= OVERLAY_FACES_MAX) {
         keep_near(piece, given, tally->kernels, &faces);
@@ -281,9 +292,13 @@ static __attribute__((noinline)) bool add_piece_alone(const struct overlaying *o
 static void add_cut(const struct overlaying *overlaying, const struct piece_of *whole,
                     const struct overlay_faces *faces, struct tally *tally)
 {
+    take_work(whole, 4 * (size_t)PIECE_WORK);
     for (int k = 0; k < 4; k++) {
-        struct piece_of piece = {
-            .farthest = whole->farthest, .cuts = whole->cuts - 1, .near = whole->near, .known = whole->known};
+        struct piece_of piece = {.farthest = whole->farthest,
+                                 .cuts = whole->cuts - 1,
+                                 .left = whole->left,
+                                 .near = whole->near,
+                                 .known = whole->known};
         for (int i = 0; i < 3; i++)
             piece.corners[i] =
                 vec3_lerp(whole->corners[cut_in_four[k][i][0]], whole->corners[cut_in_four[k][i][1]], 0.5);
@@ -301,9 +316,10 @@ static bool add_piece(const struct overlaying *overlaying, const struct piece_of
     faces = faces && faces->count <= OVERLAY_FACES_MAX ? faces : NULL;
     if (faces && add_piece_over(piece, faces, tally))
         return true;
-    if (piece->cuts > 0)
-        add_cut(overlaying, piece, faces, tally);
-    return piece->cuts > 0;
+    if (piece->cuts == 0 || *piece->left == 0)
+        return false;
+    add_cut(overlaying, piece, faces, tally);
+    return true;
 }
 
 /* The triangles of a leaf, as pieces and as they are looked at together. */
@@ -316,7 +332,7 @@ struct leaf {
 
 /* Opens the triangles, and gathers what is near them, if any is worth looking at. */
 static void open_leaf(const struct overlaying *overlaying, const struct overlay_kernels *kernels, bool close,
-                      struct leaf *leaf, struct overlay_faces *faces)
+                      size_t *left, struct leaf *leaf, struct overlay_faces *faces)
 {
     double reach = 0;
     aabb box = aabb_empty();
@@ -324,7 +340,7 @@ static void open_leaf(const struct overlaying *overlaying, const struct overlay_
 
     for (size_t k = 0; k < leaf->count; k++) {
         struct piece_of *whole = &leaf->wholes[k];
-        double near = open_whole(overlaying, (uint32_t)(leaf->first + k), close, whole);
+        double near = open_whole(overlaying, (uint32_t)(leaf->first + k), close, left, whole);
         put_base(whole, k, &leaf->bases);
         leaf->known[k] = (struct part_range){INFINITY, 0};
         whole->known = &leaf->known[k];
@@ -358,21 +374,35 @@ static void keep_bounds(const struct surface_parts *parts, uint32_t slot, const 
         (struct part_bounds){(float)(known.min * (1 - 0x1p-23)), (float)(known.max * (1 + 0x1p-23))};
 }
 
-/* What is over triangle k of a leaf; false where nothing is told, and nothing added. */
+/* What is over the triangles of a leaf together: the bits of those of which that tells all. */
+static unsigned add_together(const struct overlaying *overlaying, struct leaf *leaf,
+                             const struct overlay_faces *faces, struct tally *tally)
+{
+    unsigned lanes = 0;
+
+    for (size_t k = 0; k < leaf->count; k++)
+        if (!overlaying->parts->from->shared[leaf->first + k] && leaf->wholes[k].farthest < INFINITY)
+            lanes |= 1u << k;
+    return lanes && faces->count <= OVERLAY_FACES_MAX
+               ? add_over(&leaf->bases, lanes, faces, leaf->known, tally)
+               : 0;
+}
+
+/* Triangle k of a leaf alone; false where nothing is told, and nothing added. */
 static bool add_whole(const struct overlaying *overlaying, const struct leaf *leaf, size_t k,
                       const struct overlay_faces *faces, struct tally *tally)
 {
     const struct piece_of *whole = &leaf->wholes[k];
 
-    if (overlaying->parts->from->shared[leaf->first + k])
+    if (overlaying->parts->from->shared[leaf->first + k] || *whole->left == 0)
         return false;
-    if (!(whole->farthest < INFINITY))
-        return add_piece(overlaying, whole, NULL, tally);
-    return (faces->count <= OVERLAY_FACES_MAX && add_over(&leaf->bases, k, faces, whole->known, tally))
-           || add_piece_alone(overlaying, whole, faces, tally);
+    return whole->farthest < INFINITY ? add_piece_alone(overlaying, whole, faces, tally)
+                                      : add_piece(overlaying, whole, NULL, tally);
 }
 
-static void sum_up_leaf(const struct overlaying *overlaying, size_t number, struct tally *tally, size_t *work)
+/* work: of asking for those of a chunk, so far; left: for cutting up. */
+static void sum_up_leaf(const struct overlaying *overlaying, size_t number, struct tally *tally, size_t *work,
+                        size_t *left)
 {
     const struct surface_parts *parts = overlaying->parts;
     const struct leaf_parts *close = surface_parts_leaf(parts, number);
@@ -383,9 +413,10 @@ static void sum_up_leaf(const struct overlaying *overlaying, size_t number, stru
 
     leaf.count = parts->from->bvh.triangle_count - leaf.first;
     leaf.count = leaf.count < BVH_WIDTH ? leaf.count : BVH_WIDTH;
-    open_leaf(overlaying, tally->kernels, close != NULL, &leaf, &faces);
+    open_leaf(overlaying, tally->kernels, close != NULL, left, &leaf, &faces);
+    const unsigned told = add_together(overlaying, &leaf, &faces, tally);
     for (size_t k = 0; k < leaf.count; k++) {
-        if (!add_whole(overlaying, &leaf, k, &faces, tally)) {
+        if (!(told >> k & 1) && !add_whole(overlaying, &leaf, k, &faces, tally)) {
             if (!bounds)
                 quick_bound_leaf(parts, number, LEAVES_OF_CHUNK, quick, work);
             bounds = bounds ? bounds : quick;
@@ -404,8 +435,9 @@ static void sum_up_lane(void *context, size_t lane)
 
     for (size_t i = 0; i < SLICE; i++) {
         size_t begin = (overlaying->first_chunk + i * TALLIES + lane) * LEAVES_OF_CHUNK, work = 0;
+        overlaying->left[lane] += overlaying->alone_work;
         for (size_t leaf = begin; leaf < begin + LEAVES_OF_CHUNK && leaf < leaves; leaf++)
-            sum_up_leaf(overlaying, leaf, &overlaying->tallies[lane], &work);
+            sum_up_leaf(overlaying, leaf, &overlaying->tallies[lane], &work, &overlaying->left[lane]);
     }
 }
 
@@ -416,6 +448,7 @@ bool overlay_sum_up(const struct surface_parts *parts, const double *tolerances,
 {
     size_t chunks = tasks_chunks(deviation_surface_leaves(parts->from), LEAVES_OF_CHUNK), plain_count = 0;
     struct overlaying overlaying = {.parts = parts,
+                                    .alone_work = parts->budget / ALONE_SHARE / (chunks ? chunks : 1),
                                     .tallies = arena_alloc(&scratch, TALLIES, sizeof(struct tally), 64)};
 
     overlaying.plain = plain_find(parts->to, parts->side, parts->threads, &scratch);

@@ -9,8 +9,9 @@
 
 #define LEAVES_OF_CHUNK 32
 #define SLICE_CHUNKS 256
-#define WORK 128 /* of a question, on average: three to five times what one mostly takes; measured */
-#define FINER 4  /* so many times the triangles of the other surface: sides half as long. Its vertices do */
+#define WORK 128  /* of a question, on average: three to five times what one mostly takes; measured */
+#define FINER 4   /* so many times the triangles of the other surface: sides half as long. Its vertices do */
+#define COARSER 2 /* the other has so many times its triangles: vertices may miss what is in between */
 #define VERTICES_SHARE 0.6 /* of the progress */
 #define FACES_MAX 16       /* of the faces found for a leaf */
 #define CUT_HELPS 4        /* times what is wanted: where a cut leaves more, it is of no use */
@@ -171,7 +172,7 @@ void quick_bound_leaf(const struct surface_parts *parts, size_t number, size_t l
         for (int i = 0; i < 3; i++)
             leaf.high[lane][i] = parts->reach;
         bound_by_corners(&leaf, lane);
-        if (parts->middles)
+        if (parts->coarse)
             bound_by_middle(&leaf, lane, work);
     }
     bound_by_faces(&leaf);
@@ -249,7 +250,8 @@ bool quick_ask(struct surface_parts *parts, struct deviation_vertices *vertices,
 
     if (!quick_ask_vertices(parts, vertices, progress, from, until, *keep, err))
         return false;
-    if (count >= FINER * parts->to->bvh.triangle_count)
+    parts->coarse = count < FINER * parts->to->bvh.triangle_count;
+    if (COARSER * count > parts->to->bvh.triangle_count)
         return true;
     parts->middles = ARENA_NEW(keep, float, count);
     return parts->middles ? ask_middles(parts, progress, until, to, err) : arena_error(err);

@@ -1,8 +1,8 @@
 /* deviation_quick.h - first bounds of the triangles of a surface from few questions.
  *
- * One for each vertex, which three to six triangles share; and one for each centroid of a surface whose
- * triangles are not much smaller than the other's, since what sticks out between vertices that are near would
- * be missed. From each distance the way bounds both ends; above, so do the distances to the faces found,
+ * One for each vertex, which three to six triangles share; and one for each centroid of a surface that has
+ * half as many triangles as the other or fewer, since what sticks out between vertices that are near would be
+ * missed. From each distance the way bounds both ends; above, so do the distances to the faces found,
  * which are convex. Where nearest faces are hard to tell, as in the middle of a ball, most of a chunk is
  * bounded by the way from one point. Bounds hold up to rounding below DEVIATION_SLACK. Lengths are in the
  * frame. */

@@ -15,13 +15,12 @@
 #include "measure/deviation_distribution.h"
 #include "measure/deviation_parts.h"
 
-/* Of work in each direction: some 40 ns each, so that both directions take about 2 us of one core for
+/* Of work in each direction: some 40 ns each, so that both directions take less than 1 us of one core for
  * each triangle; more for few triangles, where a fraction of a second does not matter. The triangles may take
  * twice as much where little else will do; refining has what they leave. */
 #define STATISTICS_FEW ((size_t)1 << 14)
 #define STATISTICS_BUDGET(from_count, to_count)                                                              \
-    ((from_count) + (to_count) < STATISTICS_FEW ? (size_t)1 << 22                                            \
-                                                : ((size_t)1 << 20) + 20 * ((from_count) + (to_count)))
+    ((from_count) + (to_count) < STATISTICS_FEW ? (size_t)1 << 22 : (size_t)10 * ((from_count) + (to_count)))
 /* A trial that leaves mean half-widths of so many times what is wanted leaves no hope of getting there within
  * the budget: bounds are found quickly then. Measured: rough pairs begin at 5 to 140 times and end at no less
  * than a half of it. */

@@ -132,7 +132,7 @@ static void add_pieces(struct tally *tally)
 
 struct overlay_pieces *tally_pieces(struct tally *tally)
 {
-    if (tally->pieces.count + OVERLAY_PIECES_OF_ONE > OVERLAY_PIECES)
+    if (tally->pieces.count + (size_t)OVERLAY_LANES * OVERLAY_PIECES_OF_ONE > OVERLAY_PIECES)
         add_pieces(tally);
     return &tally->pieces;
 }

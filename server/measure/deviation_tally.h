@@ -27,7 +27,7 @@ void tally_open(struct tally *tally, const double *tolerances, size_t tolerance_
 
 void tally_add_part(struct tally *tally, const struct part *part);
 
-/* Room for OVERLAY_PIECES_OF_ONE more pieces: whatever is put there counts. */
+/* Room for the pieces of OVERLAY_LANES triangles: whatever is put there counts. */
 struct overlay_pieces *tally_pieces(struct tally *tally);
 
 /* All tallies together, whose pieces are added up; no distance is more than reach. shares[tolerance]. Sets no

@@ -11,7 +11,7 @@
 
 #define LEAVES_OF_CHUNK 32
 #define SLICE_CHUNKS 256 /* chunks between two words to the listener */
-#define TRIAL_LEAVES 256 /* at least, */
+#define TRIAL_LEAVES 64 /* at least, */
 #define TRIAL_STRIDE 256 /* and one chunk of so many */
 #define CLOSELY_SHARE 4  /* one such part of the budget is for the farthest leaves */
 #define FEWER_SHARE 16   /* where what is over a triangle may be cut up, which tells most of it already */
@@ -245,7 +245,7 @@ static void find_peaks(const struct surface_parts *parts, float *peaks)
 
 static size_t farthest_most(const struct surface_parts *parts)
 {
-    return parts->budget / (parts->middles ? FEWER_SHARE : CLOSELY_SHARE) / LEAF_WORK;
+    return parts->budget / (parts->coarse ? FEWER_SHARE : CLOSELY_SHARE) / LEAF_WORK;
 }
 
 /* The leaves that are farthest, as many as there is work for, but for those that are equally far. */

@@ -62,7 +62,7 @@ struct overlay_bases {
 };
 
 #define OVERLAY_PIECES_OF_ONE 128
-#define OVERLAY_PIECES ((size_t)2 * OVERLAY_PIECES_OF_ONE)
+#define OVERLAY_PIECES ((size_t)(OVERLAY_LANES + 2) * OVERLAY_PIECES_OF_ONE)
 
 /* Pieces of triangles, each with a function h(x), of either sign and linear between its values at the
  * corners: scale |h| <= d <= |h|. */
@@ -70,6 +70,7 @@ struct overlay_pieces {
     size_t count;
     double heights[3][OVERLAY_PIECES], scale[OVERLAY_PIECES];
     double area[OVERLAY_PIECES];
+    unsigned char lanes[OVERLAY_PIECES]; /* the triangle that each is of */
 };
 
 /* What is known of a triangle. */
@@ -99,10 +100,11 @@ struct overlay_kernels {
     void (*place)(const struct overlay_view *view, size_t count, struct overlay_bases *bases);
     /* Looks at faces, of which there are no more than OVERLAY_FACES_MAX. */
     void (*view)(struct overlay_faces *faces);
-    /* Bounds triangle `lane` by the faces over it, adds what that makes to pieces, which has room for
-     * OVERLAY_PIECES_OF_ONE, without scale; false where that tells nothing. */
-    bool (*cut)(const struct overlay_bases *bases, size_t lane, const struct overlay_faces *faces,
-                struct overlay_pieces *pieces, struct overlay_found *found);
+    /* Bounds the triangles whose bits are set by the faces over them. Returns the bits of those of which that
+     * tells something, found[lane]: what it makes of them is added to pieces, which has room for
+     * OVERLAY_PIECES_OF_ONE of each. */
+    unsigned (*cut)(const struct overlay_bases *bases, unsigned lanes, const struct overlay_faces *faces,
+                    struct overlay_pieces *pieces, struct overlay_found *found);
     /* Sums up all pieces, without tolerances. May write beyond the last piece, up to a whole block. */
     void (*sum_up)(struct overlay_pieces *pieces, struct overlay_sums *sums);
 };

@@ -5,12 +5,13 @@
 #include "measure/overlay_kernels.h"
 
 #define OVER_MAX ((size_t)OVERLAY_PIECES_OF_ONE)
-#define WRONG_MAX ((size_t)32) /* faces near that may not be met */
-#define COS_MIN 0.5001         /* above that of 60 degrees */
-#define COS_FOLD 0.7072        /* above that of 45 degrees: folds are told without the side that faces show */
-#define TILT_MIN 0.5           /* cosine of a triangle's angle with the view */
-#define FLAT 0x1p-12 /* twice the area, as a share of the squared longest side: less is left to others */
-#define ROUND 0x1p-8 /* of a face, likewise of two sides: no needle */
+#define TOGETHER_MAX ((size_t)32) /* faces over triangles that are cut together */
+#define WRONG_MAX ((size_t)32)    /* faces near that may not be met */
+#define COS_MIN 0.5001            /* above that of 60 degrees */
+#define COS_FOLD 0.7072 /* above that of 45 degrees: folds are told without the side that faces show */
+#define TILT_MIN 0.5    /* cosine of a triangle's angle with the view */
+#define FLAT 0x1p-12    /* twice the area, as a share of the squared longest side: less is left to others */
+#define ROUND 0x1p-8    /* of a face, likewise of two sides: no needle */
 #define AREA_SLACK 0x1p-34 /* of the area of a triangle: what pieces may leave out or have twice */
 #define TINY 0x1p-200      /* heights that are less count as 0 */
 #define BIN_SLACK 0x1p-40  /* of values, on the way to a bin */
@@ -384,9 +385,10 @@ struct half {
     double x, y, inward_x, inward_y;
 };
 
-static inline struct half half_of_side(const struct base *base, int side)
+static inline struct half half_of_side(const struct overlay_bases *bases, size_t lane, int side)
 {
-    return (struct half){base->x[side], base->y[side], base->inward_x[side], base->inward_y[side]};
+    return (struct half){bases->x[side][lane], bases->y[side][lane], bases->inward_x[side][lane],
+                         bases->inward_y[side][lane]};
 }
 
 static inline struct half half_of_face(const struct overlay_block *block, size_t lane, int side)
@@ -395,18 +397,6 @@ static inline struct half half_of_face(const struct overlay_block *block, size_t
     double x = block->x[side][lane], y = block->y[side][lane];
 
     return (struct half){x, y, y - block->y[to][lane], block->x[to][lane] - x};
-}
-
-static inline void put_piece(const double *heights, double area, struct overlay_pieces *pieces)
-{
-    for (int k = 0; k < 3; k++)
-        pieces->heights[k][pieces->count] = heights[k];
-    pieces->area[pieces->count++] = area;
-}
-
-static inline bool is_within(const struct base *base, const double *heights)
-{
-    return (least_of(heights) >= -base->limit) & (most_of(heights) <= base->limit);
 }
 
 /* How high the plane of a face is over corner k. */
@@ -438,46 +428,37 @@ struct waiting {
     size_t count;
     double x[3][WAITING_MAX], y[3][WAITING_MAX], h[3][WAITING_MAX];
     double line_x[WAITING_MAX], line_y[WAITING_MAX], inward_x[WAITING_MAX], inward_y[WAITING_MAX];
-    uint16_t over[WAITING_MAX];       /* of the sight: the face */
+    uint16_t over[WAITING_MAX];       /* of its sight: the face */
+    unsigned char lanes[WAITING_MAX]; /* the triangle looked at */
     unsigned char lines[WAITING_MAX]; /* left after this one: bit i, side i of the larger of both */
 };
 
-/* What a line leaves of triangles: up to two of each, as corners; 0 or all bits. */
+/* What a line leaves of triangles: up to two of each, as corners; 0 or all bits. And what of |h| is least and
+ * most there. */
 struct clipped {
     struct spots corners[2][3];
-    double area[2][OVERLAY_LANES];
+    double area[2][OVERLAY_LANES], low[2][OVERLAY_LANES], high[2][OVERLAY_LANES];
     int64_t there[2][OVERLAY_LANES];
 };
 
-/* The pieces that the triangle and all faces over it have in common, and what is found of them by lane. */
+/* The pieces that triangles looked at and all faces over them have in common, and what is found of them. */
 struct cutting {
-    const struct base *base;
+    const struct overlay_bases *bases;
     const struct overlay_faces *faces;
-    const struct sight *sight;
+    const struct sight *sights; /* [lane] */
     struct overlay_pieces *pieces;
+    struct overlay_found *found; /* [lane] */
+    size_t most;                 /* pieces */
     struct waiting waiting;
-    double low[OVERLAY_LANES], high[OVERLAY_LANES], area[OVERLAY_LANES];
-    int64_t within[OVERLAY_LANES];
 };
 
-static inline void open_cutting(const struct base *base, const struct overlay_faces *faces,
-                                const struct sight *sight, struct overlay_pieces *pieces,
-                                struct cutting *cutting)
+static inline void open_waiting(struct waiting *waiting)
 {
-    struct waiting *waiting = &cutting->waiting;
-
-    cutting->base = base;
-    cutting->faces = faces;
-    cutting->sight = sight;
-    cutting->pieces = pieces;
     waiting->count = 0;
     for (int i = 0; i < OVERLAY_LANES; i++) {
         for (int k = 0; k < 3; k++)
             waiting->x[k][i] = waiting->y[k][i] = waiting->h[k][i] = 0;
         waiting->line_x[i] = waiting->line_y[i] = waiting->inward_x[i] = waiting->inward_y[i] = 0;
-        cutting->low[i] = INFINITY;
-        cutting->high[i] = cutting->area[i] = 0;
-        cutting->within[i] = -1;
     }
 }
 
@@ -544,37 +525,25 @@ static inline void clip_lane(const struct waiting *waiting, size_t begin, int i,
             out->corners[part][k].h[i] = left[part][2][k];
         }
         out->area[part][i] = area_within(left[part][0], left[part][1]);
+        double low = least_of(left[part][2]), high = most_of(left[part][2]);
+        out->low[part][i] = greater(0, greater(low, -high));
+        out->high[part][i] = greater(high, -low);
     }
     out->there[0][i] = ~(beyond[0] & beyond[1] & beyond[2]);
     out->there[1][i] = mask_of(cut.goes) & out->there[0][i];
 }
 
-/* Those that are there, and of which no line is left. */
-static inline void find_lane(const struct base *base, const struct clipped *clipped, int part, int i,
-                             int64_t done, struct cutting *restrict cutting)
-{
-    const struct spots *corners = clipped->corners[part];
-    const double heights[3] = {corners[0].h[i], corners[1].h[i], corners[2].h[i]};
-    double low = least_of(heights), high = most_of(heights), least = greater(0, greater(low, -high)),
-           most = greater(high, -low);
-    int64_t there = clipped->there[part][i] & done,
-            within = mask_of(low >= -base->limit) & mask_of(high <= base->limit);
-
-    cutting->within[i] &= within | ~there;
-    cutting->low[i] = lesser(cutting->low[i], there ? least : INFINITY);
-    cutting->high[i] = greater(cutting->high[i], there ? most : 0);
-    cutting->area[i] += there ? clipped->area[part][i] : 0;
-}
-
 /* Puts a triangle, all of whose corners are set, on top, with its first line. */
-static inline void push(const struct cutting *cutting, unsigned over, unsigned lines, struct waiting *waiting)
+static inline void push(const struct cutting *cutting, size_t lane, unsigned over, unsigned lines,
+                        struct waiting *waiting)
 {
-    const unsigned face = cutting->sight->over[over];
+    const struct sight *sight = &cutting->sights[lane];
+    const unsigned face = sight->over[over];
     const int side = __builtin_ctz(lines);
     const struct half half =
-        cutting->sight->over_flags[over] & SIGHT_LARGER
+        sight->over_flags[over] & SIGHT_LARGER
             ? half_of_face(&cutting->faces->blocks[face / OVERLAY_LANES], face % OVERLAY_LANES, side)
-            : half_of_side(cutting->base, side);
+            : half_of_side(cutting->bases, lane, side);
     const size_t at = waiting->count++;
 
     waiting->line_x[at] = half.x;
@@ -582,12 +551,30 @@ static inline void push(const struct cutting *cutting, unsigned over, unsigned l
     waiting->inward_x[at] = half.inward_x;
     waiting->inward_y[at] = half.inward_y;
     waiting->over[at] = (uint16_t)over;
+    waiting->lanes[at] = (unsigned char)lane;
     waiting->lines[at] = (unsigned char)(lines & (lines - 1));
+}
+
+/* A piece of a triangle, of which nothing is to be cut off any more. */
+static inline void put_piece(struct cutting *cutting, size_t lane, const double *heights, double area,
+                             double low, double high)
+{
+    struct overlay_pieces *pieces = cutting->pieces;
+    struct overlay_found *found = &cutting->found[lane];
+    const size_t at = pieces->count++;
+
+    for (int k = 0; k < 3; k++)
+        pieces->heights[k][at] = heights[k];
+    pieces->area[at] = area * cutting->bases->times[lane];
+    pieces->lanes[at] = (unsigned char)lane;
+    found->area += area;
+    found->low = lesser(found->low, low);
+    found->high = greater(found->high, high);
 }
 
 /* What is left of lane i: a piece, or to be cut once more. */
 static inline void pass_on(struct cutting *cutting, const struct clipped *clipped, int part, int i,
-                           unsigned over, unsigned lines)
+                           size_t lane, unsigned over, unsigned lines)
 {
     struct waiting *waiting = &cutting->waiting;
     const struct spots *corners = clipped->corners[part];
@@ -600,53 +587,48 @@ static inline void pass_on(struct cutting *cutting, const struct clipped *clippe
             waiting->y[k][waiting->count] = corners[k].y[i];
             waiting->h[k][waiting->count] = corners[k].h[i];
         }
-        push(cutting, over, lines, waiting);
+        push(cutting, lane, over, lines, waiting);
         return;
     }
-    const double heights[3] = {corners[0].h[i], corners[1].h[i], corners[2].h[i]},
-                 area = clipped->area[part][i] * cutting->base->times;
-    put_piece(heights, area, cutting->pieces);
+    const double heights[3] = {corners[0].h[i], corners[1].h[i], corners[2].h[i]};
+    put_piece(cutting, lane, heights, clipped->area[part][i], clipped->low[part][i], clipped->high[part][i]);
 }
 
 /* Cuts the topmost. False where there may be too many pieces. */
-static inline bool cut_top(struct cutting *cutting, size_t most)
+static inline bool cut_top(struct cutting *cutting)
 {
     struct waiting *waiting = &cutting->waiting;
     size_t count = waiting->count < OVERLAY_LANES ? waiting->count : OVERLAY_LANES,
            begin = waiting->count - count;
     uint16_t over[OVERLAY_LANES];
-    unsigned char lines[OVERLAY_LANES];
-    int64_t done[OVERLAY_LANES];
+    unsigned char lanes[OVERLAY_LANES], lines[OVERLAY_LANES];
     struct clipped clipped;
 
-    if (cutting->pieces->count + 2 * OVERLAY_LANES > most)
+    if (cutting->pieces->count + 2 * OVERLAY_LANES > cutting->most)
         return false;
-    for (size_t i = 0; i < OVERLAY_LANES; i++) {
-        bool is_one = i < count;
-        over[i] = is_one ? waiting->over[begin + i] : 0;
-        lines[i] = is_one ? waiting->lines[begin + i] : 0;
-        done[i] = mask_of(is_one && lines[i] == 0);
+    for (size_t i = 0; i < count; i++) {
+        over[i] = waiting->over[begin + i];
+        lanes[i] = waiting->lanes[begin + i];
+        lines[i] = waiting->lines[begin + i];
     }
     for (int i = 0; i < OVERLAY_LANES; i++)
         clip_lane(waiting, begin, i, &clipped);
-    for (int part = 0; part < 2; part++)
-        for (int i = 0; i < OVERLAY_LANES; i++)
-            find_lane(cutting->base, &clipped, part, i, done[i], cutting);
     waiting->count = begin;
     for (size_t i = 0; i < count; i++) {
-        pass_on(cutting, &clipped, 0, (int)i, over[i], lines[i]);
-        pass_on(cutting, &clipped, 1, (int)i, over[i], lines[i]);
+        pass_on(cutting, &clipped, 0, (int)i, lanes[i], over[i], lines[i]);
+        pass_on(cutting, &clipped, 1, (int)i, lanes[i], over[i], lines[i]);
     }
     return true;
 }
 
-/* What the triangle and a face have in common: the larger of them cuts the other. */
-static inline void add_over(struct cutting *cutting, const double *slope, size_t over)
+/* What a triangle and a face have in common: the larger of them cuts the other. */
+static inline void add_over(struct cutting *cutting, const struct base *base, size_t lane,
+                            const double *slope, size_t over)
 {
-    const struct base *base = cutting->base;
-    const unsigned face = cutting->sight->over[over], flags = cutting->sight->over_flags[over];
+    const struct sight *sight = &cutting->sights[lane];
+    const unsigned face = sight->over[over], flags = sight->over_flags[over];
     const struct overlay_block *block = &cutting->faces->blocks[face / OVERLAY_LANES];
-    const size_t lane = face % OVERLAY_LANES;
+    const size_t at_block = face % OVERLAY_LANES;
     const bool larger = flags & SIGHT_LARGER;
     const unsigned lines = larger ? (flags & SIGHT_UNDER) / SIGHT_UNDER_0 : (flags & SIGHT_OUT) / SIGHT_OUT_0;
     struct waiting *waiting = &cutting->waiting;
@@ -654,53 +636,51 @@ static inline void add_over(struct cutting *cutting, const double *slope, size_t
     double heights[3];
 
     for (int k = 0; k < 3; k++) {
-        heights[k] = larger ? height_over(base, block, lane, k) : height_at(base, slope, block, lane, k);
-        waiting->x[k][at] = larger ? base->x[k] : block->x[k][lane];
-        waiting->y[k][at] = larger ? base->y[k] : block->y[k][lane];
+        heights[k] =
+            larger ? height_over(base, block, at_block, k) : height_at(base, slope, block, at_block, k);
+        waiting->x[k][at] = larger ? base->x[k] : block->x[k][at_block];
+        waiting->y[k][at] = larger ? base->y[k] : block->y[k][at_block];
         waiting->h[k][at] = heights[k];
     }
     if (lines) {
-        push(cutting, (unsigned)over, lines, waiting);
+        push(cutting, lane, (unsigned)over, lines, waiting);
         return;
     }
-    const double area = larger ? base->area : 0.5 * block->twice[lane];
-    put_piece(heights, area * base->times, cutting->pieces);
-    cutting->area[0] += area;
-    cutting->within[0] &= mask_of(is_within(base, heights));
-    cutting->low[0] = lesser(cutting->low[0], greater(0, greater(least_of(heights), -most_of(heights))));
-    cutting->high[0] = greater(cutting->high[0], greater(most_of(heights), -least_of(heights)));
+    const double low = least_of(heights), high = most_of(heights);
+    put_piece(cutting, lane, heights, larger ? base->area : 0.5 * block->twice[at_block],
+              greater(0, greater(low, -high)), greater(high, -low));
 }
 
-/* By all faces over it, cut; where that covers it once. */
-static inline bool add_cut(const struct base *base, const struct overlay_faces *faces,
-                           const struct sight *sight, struct overlay_pieces *pieces,
-                           struct overlay_found *found)
+/* All faces over a triangle. False where there may be too many pieces. */
+static inline bool cut_lane(struct cutting *cutting, size_t lane)
 {
-    const size_t most = pieces->count + OVERLAY_PIECES_OF_ONE;
-    const struct sides sides = sides_of(base->x, base->y, base->z);
+    const struct base base = base_of(cutting->bases, lane);
+    const struct sides sides = sides_of(base.x, base.y, base.z);
     const double slope[2] = {-sides.normal.x / sides.normal.z, -sides.normal.y / sides.normal.z};
-    struct cutting cutting; /* large: what waits is not cleared */
-    int64_t within = -1;
 
-    open_cutting(base, faces, sight, pieces, &cutting);
-    for (size_t i = 0; i < sight->over_count; i++) {
-        if (pieces->count == most)
+    cutting->found[lane] = (struct overlay_found){1, 0, INFINITY, 0};
+    for (size_t i = 0; i < cutting->sights[lane].over_count; i++) {
+        if (cutting->pieces->count == cutting->most)
             return false;
-        add_over(&cutting, slope, i);
-        while (cutting.waiting.count >= OVERLAY_LANES)
-            if (!cut_top(&cutting, most))
+        add_over(cutting, &base, lane, slope, i);
+        while (cutting->waiting.count >= OVERLAY_LANES)
+            if (!cut_top(cutting))
                 return false;
     }
-    while (cutting.waiting.count > 0)
-        if (!cut_top(&cutting, most))
+    return true;
+}
+
+/* Those whose bits are set, together. */
+static inline bool cut_lanes(struct cutting *cutting, unsigned lanes)
+{
+    open_waiting(&cutting->waiting);
+    for (; lanes; lanes &= lanes - 1)
+        if (!cut_lane(cutting, (unsigned)__builtin_ctz(lanes)))
             return false;
-    for (int i = 0; i < OVERLAY_LANES; i++) {
-        within &= cutting.within[i];
-        found->low = lesser(found->low, cutting.low[i]);
-        found->high = greater(found->high, cutting.high[i]);
-        found->area += cutting.area[i];
-    }
-    return within && fabs(found->area - base->area) <= AREA_SLACK * base->area;
+    while (cutting->waiting.count > 0)
+        if (!cut_top(cutting))
+            return false;
+    return true;
 }
 
 /* Whether a face is farther from the triangle than `reach`. */
@@ -735,22 +715,88 @@ static inline bool is_reach_known(const struct base *base, const struct overlay_
     return true;
 }
 
-static bool cut(const struct overlay_bases *bases, size_t lane, const struct overlay_faces *faces,
-                struct overlay_pieces *pieces, struct overlay_found *found)
+/* Whether the faces over a triangle, cut, cover it once, and no other may be nearer. */
+static inline bool is_told(const struct cutting *cutting, size_t lane)
 {
-    const struct base base = base_of(bases, lane);
+    const struct base base = base_of(cutting->bases, lane);
+    const struct sight *sight = &cutting->sights[lane];
+    struct overlay_found *found = &cutting->found[lane];
     double cosine_sq = 1;
-    struct sight sight;
 
-    *found = (struct overlay_found){1, 0, INFINITY, 0};
-    if (!(base.area > 0) || !see(&base, faces, &sight))
-        return false;
-    if (!add_cut(&base, faces, &sight, pieces, found))
-        return false;
     for (int i = 0; i < OVERLAY_LANES; i++)
-        cosine_sq = lesser(cosine_sq, sight.cosine_sq[i]);
+        cosine_sq = lesser(cosine_sq, sight->cosine_sq[i]);
     found->cosine = sqrt(cosine_sq) * (1 - BIN_SLACK);
-    return is_reach_known(&base, faces, &sight, found->high / found->cosine + OVERLAY_BOX_SLACK);
+    return found->high <= base.limit && fabs(found->area - base.area) <= AREA_SLACK * base.area
+           && is_reach_known(&base, cutting->faces, sight, found->high / found->cosine + OVERLAY_BOX_SLACK);
+}
+
+/* Leaves out the pieces from number `first` on of other lanes than those whose bits are set. */
+static inline void keep_pieces(size_t first, unsigned lanes, const struct overlay_found *found,
+                               struct overlay_pieces *pieces)
+{
+    size_t kept = first;
+
+    for (size_t i = first; i < pieces->count; i++) {
+        const unsigned lane = pieces->lanes[i];
+        for (int k = 0; k < 3; k++)
+            pieces->heights[k][kept] = pieces->heights[k][i];
+        pieces->area[kept] = pieces->area[i];
+        pieces->lanes[kept] = (unsigned char)lane;
+        pieces->scale[kept] = found[lane].cosine;
+        kept += lanes >> lane & 1;
+    }
+    pieces->count = kept;
+}
+
+/* Cuts those whose bits are set, together; where they make too many pieces, as far as each makes no more.
+ * Returns the bits of those that are told. */
+static unsigned cut_together(struct cutting *cutting, unsigned lanes)
+{
+    const size_t first = cutting->pieces->count;
+    unsigned told = 0;
+
+    cutting->most = first + OVERLAY_PIECES_OF_ONE;
+    if (cut_lanes(cutting, lanes)) {
+        for (unsigned left = lanes; left; left &= left - 1)
+            if (is_told(cutting, (unsigned)__builtin_ctz(left)))
+                told |= left & -left;
+        keep_pieces(first, told, cutting->found, cutting->pieces);
+        return told;
+    }
+    cutting->pieces->count = first;
+    if (lanes & (lanes - 1))
+        for (; lanes; lanes &= lanes - 1)
+            told |= cut_together(cutting, lanes & -lanes);
+    return told;
+}
+
+static unsigned cut(const struct overlay_bases *bases, unsigned lanes, const struct overlay_faces *faces,
+                    struct overlay_pieces *pieces, struct overlay_found *found)
+{
+    struct sight sights[OVERLAY_LANES];
+    struct cutting cutting; /* large: what waits is not cleared */
+    unsigned together = 0, told = 0;
+    size_t over_count = 0;
+
+    cutting.bases = bases;
+    cutting.faces = faces;
+    cutting.sights = sights;
+    cutting.pieces = pieces;
+    cutting.found = found;
+    for (; lanes; lanes &= lanes - 1) {
+        const size_t lane = (unsigned)__builtin_ctz(lanes);
+        const struct base base = base_of(bases, lane);
+        if (!(base.area > 0) || !see(&base, faces, &sights[lane]))
+            continue;
+        if (over_count + sights[lane].over_count > TOGETHER_MAX && together) {
+            told |= cut_together(&cutting, together);
+            together = 0;
+            over_count = 0;
+        }
+        together |= lanes & -lanes;
+        over_count += sights[lane].over_count;
+    }
+    return together ? told | cut_together(&cutting, together) : told;
 }
 
 /* --- summing up --- */

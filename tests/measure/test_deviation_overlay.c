@@ -22,6 +22,8 @@ struct summed {
     double scale; /* of the frame */
 };
 
+static size_t budget = (size_t)1 << 30; /* of work */
+
 /* Whatever the number of triangles. */
 static struct summed sum_up(const struct mesh *from, const struct mesh *to, const double *tolerances,
                             size_t threads)
@@ -30,7 +32,8 @@ static struct summed sum_up(const struct mesh *from, const struct mesh *to, cons
     struct measure_input inputs[2];
     struct deviation_surface surfaces[2];
     struct deviation_vertices vertices;
-    struct surface_parts parts = {.from = &surfaces[0], .to = &surfaces[1], .threads = threads};
+    struct surface_parts parts = {
+        .from = &surfaces[0], .to = &surfaces[1], .threads = threads, .budget = budget};
     struct summed summed = {.scale = 0};
     struct error err = {.text = ""};
     struct distance_classes classes = {.limit_count = TOLERANCES};
@@ -179,6 +182,26 @@ Test(deviation_overlay, truth_of_rough_spheres, .timeout = 300)
         snprintf(name, sizeof name, "noise %g", noises[n]);
         expect_both(&fine, &coarse, name);
     }
+}
+
+/* Where triangles may not be looked at alone, or only as long as work is left. */
+Test(deviation_overlay, truth_where_work_ends, .timeout = 300)
+{
+    static const size_t budgets[] = {0, 2000, 20000, 2000000};
+    struct arena arena = pair_arena(4);
+    struct mesh fine = sphere(&arena, 9, 0.1, 3), coarse = sphere(&arena, 4, 0.1, 7);
+    double widths[4];
+
+    for (size_t b = 0; b < 4; b++) {
+        char name[32];
+        budget = budgets[b];
+        snprintf(name, sizeof name, "budget %zu", budget);
+        struct interval mean = expect_truth(&coarse, &fine, name).distribution.mean;
+        expect_truth(&fine, &coarse, name);
+        widths[b] = mean.upper - mean.lower;
+    }
+    cr_expect(widths[3] < 0.8 * widths[0] && widths[2] <= widths[0] && widths[3] <= widths[1],
+              "%g, %g, %g, %g", widths[0], widths[1], widths[2], widths[3]);
 }
 
 /* Sides without another triangle, with two others, folds, sheets near each other, and a side that only looks

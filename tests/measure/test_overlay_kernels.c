@@ -130,7 +130,7 @@ Test(overlay_kernels, cut_covers_the_triangle_and_paths_agree_to_the_last_bit)
             bases[k] = base;
             kernels->view(faces);
             kernels->place(&faces->view, 1, &bases[k]);
-            known[k] = kernels->cut(&bases[k], 0, faces, &pieces[k], &found[k]);
+            known[k] = kernels->cut(&bases[k], 1, faces, &pieces[k], &found[k]) != 0;
             cr_assert(known[k] == known[0] && memcmp(&bases[k], &bases[0], sizeof *bases) == 0, "%d", i);
             bool same = memcmp(&pieces[k], &pieces[0], sizeof *pieces) == 0
                         && memcmp(&found[k], &found[0], sizeof *found) == 0;
@@ -175,7 +175,7 @@ Test(overlay_kernels, cut_finds_the_heights_of_a_plane)
         open_room(pieces);
         overlay_kernels_best()->view(faces);
         overlay_kernels_best()->place(&faces->view, 1, &base);
-        cr_assert(overlay_kernels_best()->cut(&base, 0, faces, pieces, &found));
+        cr_assert(overlay_kernels_best()->cut(&base, 1, faces, pieces, &found) == 1, "%d", i);
         vec3 up = faces->view.axes[2], normal = {-slope_x, -slope_y, 1};
         for (int k = 0; k < 3; k++)
             mean += (height + slope_x * base.corners[k][0][0] + slope_y * base.corners[k][1][0]
@@ -218,7 +218,7 @@ Test(overlay_kernels, cut_finds_the_heights_of_a_roof)
         open_room(pieces);
         overlay_kernels_best()->view(faces);
         overlay_kernels_best()->place(&faces->view, 1, &base);
-        cr_assert(overlay_kernels_best()->cut(&base, 0, faces, pieces, &found), "%d", i);
+        cr_assert(overlay_kernels_best()->cut(&base, 1, faces, pieces, &found) == 1, "%d", i);
         const int n = 40;
         for (int u = 0; u < n; u++)
             for (int v = 0; v < 2 * (n - u) - 1; v++) {
@@ -261,9 +261,90 @@ Test(overlay_kernels, cut_does_not_take_a_fold_for_a_cover)
             open_room(pieces);
             overlay_kernels_best()->view(faces);
             overlay_kernels_best()->place(&faces->view, 1, &base);
-            cr_expect(not(overlay_kernels_best()->cut(&base, 0, faces, pieces, &found)), "%d, slope %g",
+            cr_expect(overlay_kernels_best()->cut(&base, 1, faces, pieces, &found) == 0, "%d, slope %g",
                       turned, slope);
         }
+    free(faces);
+    free(pieces);
+}
+
+/* Puts one triangle of its own size and place into each lane; some reach beyond the sheet, and are not told.
+ */
+static void put_bases(uint64_t *state, struct overlay_bases *bases)
+{
+    const double size = random_within(0.02, 0.5, state);
+
+    for (size_t lane = 0; lane < OVERLAY_LANES; lane++) {
+        const double x = random_within(-0.3, 0.9, state), y = random_within(-0.3, 0.9, state);
+        for (int k = 0; k < 3; k++) {
+            bases->corners[k][0][lane] = x + size * (k == 1 ? 1 : random_within(-0.2, 0.2, state));
+            bases->corners[k][1][lane] = y + size * (k == 2 ? 1 : random_within(-0.2, 0.2, state));
+            bases->corners[k][2][lane] = random_within(0, 0.02, state);
+        }
+        bases->farthest[lane] = 0.4;
+    }
+}
+
+/* Those of one lane. */
+static struct integral integral_of_lane(const struct overlay_pieces *pieces, size_t lane, double *scale)
+{
+    struct integral sum = {0, 0};
+
+    for (size_t p = 0; p < pieces->count; p++)
+        if (pieces->lanes[p] == lane) {
+            sum.area += pieces->area[p];
+            sum.height +=
+                pieces->area[p] * (pieces->heights[0][p] + pieces->heights[1][p] + pieces->heights[2][p]) / 3;
+            *scale = pieces->scale[p];
+        }
+    return sum;
+}
+
+/* Of triangles cut together each has what it has alone, whichever of them are told. */
+Test(overlay_kernels, cut_together_is_as_cut_alone)
+{
+    struct overlay_faces *faces = calloc(1, sizeof *faces);
+    struct overlay_pieces *pieces = calloc(2, sizeof *pieces);
+    uint64_t state = 21;
+    size_t told_count = 0, untold_count = 0;
+
+    for (int i = 0; i < 600; i++) {
+        const struct overlay_kernels *kernels = overlay_kernels_best();
+        struct overlay_bases bases;
+        struct overlay_found together[OVERLAY_LANES], alone[OVERLAY_LANES];
+        make_sheet(i % 2 ? 0.01 : 0.05, &state, faces);
+        faces->view = random_view(&state);
+        put_bases(&state, &bases);
+        kernels->view(faces);
+        kernels->place(&faces->view, OVERLAY_LANES, &bases);
+        const unsigned asked = i % 3 ? 0xff : 0xb6;
+        open_room(&pieces[0]);
+        unsigned told = kernels->cut(&bases, asked, faces, &pieces[0], together);
+        for (size_t lane = 0; lane < OVERLAY_LANES; lane++) {
+            double scale = 0, alone_scale = 0;
+            open_room(&pieces[1]);
+            unsigned one =
+                asked & 1u << lane ? kernels->cut(&bases, 1u << lane, faces, &pieces[1], alone) : 0;
+            cr_assert(one == (told & 1u << lane), "%d, lane %zu", i, lane);
+            struct integral got = integral_of_lane(&pieces[0], lane, &scale),
+                            want = integral_of_lane(&pieces[1], lane, &alone_scale);
+            cr_assert(fabs(got.area - want.area) <= 1e-14 && fabs(got.height - want.height) <= 1e-14, "%d",
+                      i);
+            cr_assert(one ? want.area > 0 : got.area <= 0, "%d", i);
+            told_count += one != 0;
+            untold_count += !one;
+            if (!one)
+                continue;
+            cr_assert(scale <= alone_scale && scale >= alone_scale, "%d", i);
+            cr_assert(fabs(together[lane].low - alone[lane].low) <= 1e-15
+                          && fabs(together[lane].high - alone[lane].high) <= 1e-15
+                          && scale <= together[lane].cosine && scale >= together[lane].cosine,
+                      "%d", i);
+        }
+        cr_assert(pieces[0].count <= OVERLAY_LANES * (size_t)OVERLAY_PIECES_OF_ONE);
+    }
+    cr_expect(gt(sz, told_count, 1000));
+    cr_expect(gt(sz, untold_count, 500));
     free(faces);
     free(pieces);
 }
