@@ -1,5 +1,5 @@
 /* deviation_shared.c - both lists side by side, as a mended mesh keeps its order; then, of what that leaves,
- * hashes of the points and of the triangles whose points may be shared. */
+ * hashes of the points and of the triangles whose points are shared. */
 #include "measure/deviation_shared.h"
 
 #include "base/ahead.h"
@@ -120,26 +120,28 @@ static bool begin_alike(const struct walk *walk)
 
 /* --- by hashes --- */
 
-/* A bit for each hash of a surface's points: most points that it has not are told by it. */
-struct point_bits {
-    uint64_t *words;
-    size_t mask;
+/* The hashes of a surface's points: a bit for each, by which most that it has not are told, and all of them
+ * by open addressing, where 0 is free. */
+struct point_set {
+    uint64_t *words, *hashes;
+    size_t bit_mask, mask;
 };
 
 /* A surface in the search for shared triangles. */
 struct sharer {
     const struct deviation_surface *surface;
-    uint64_t *hashes;             /* [point_count] */
-    uint32_t *twins;              /* [triangle_count] what is found */
-    const struct point_bits *may; /* triangles with a corner that is not among these are no candidates; NULL:
-                                   * those that have a twin already are none */
+    uint64_t *hashes; /* [point_count] */
+    uint32_t *twins;  /* [triangle_count] what is found */
+    bool *may; /* [point_count] triangles with a corner that is not set are no candidates; NULL: those that
+                * have a twin already are none */
 };
 
 /* Those of few that have no twin yet, and all of many. The candidates of one surface are in a table of open
  * addressing, those of the other are looked up; of equal copies in the table one stands for all. */
 struct sharing {
     struct sharer few, many;
-    struct point_bits points; /* of few */
+    struct point_set points; /* of few */
+    size_t in_both;          /* points of many that are among them */
     struct sharer *kept, *asked;
     uint64_t *places; /* upper half of the hash, then the triangle; FREE where there is none */
     size_t mask;
@@ -176,12 +178,7 @@ static bool is_candidate(const struct sharer *sharer, size_t triangle)
 
     if (!sharer->may)
         return sharer->twins[triangle] == BVH_NONE;
-    for (int i = 0; i < 3; i++) {
-        size_t bit = sharer->hashes[corner[i]] & sharer->may->mask;
-        if (!(sharer->may->words[bit / 64] >> bit % 64 & 1))
-            return false;
-    }
-    return true;
+    return sharer->may[corner[0]] && sharer->may[corner[1]] && sharer->may[corner[2]];
 }
 
 static void count_candidates(void *context, size_t chunk)
@@ -276,45 +273,91 @@ static void match_copies(const struct sharing *sharing)
             kept->twins[t] = kept->twins[(uint32_t)look_up(sharing, kept, t, &at)];
 }
 
-static bool open_sharer(const struct deviation_surface *surface, size_t threads, struct sharer *sharer,
-                        struct arena *arena)
+static bool find_hashes(struct sharer *sharer, size_t threads, struct arena *arena)
 {
-    *sharer = (struct sharer){.surface = surface, .hashes = ARENA_NEW(arena, uint64_t, surface->point_count)};
+    size_t count = sharer->surface->point_count;
+
+    sharer->hashes = ARENA_NEW(arena, uint64_t, count);
     if (!sharer->hashes)
         return false;
-    tasks_run(threads, tasks_chunks(surface->point_count, CHUNK), hash_points, sharer);
+    tasks_run(threads, tasks_chunks(count, CHUNK), hash_points, sharer);
     return true;
 }
 
-static void put_bit(struct point_bits *points, uint64_t hash)
+/* Where that hash is, or would go. */
+static size_t place_in(const struct point_set *points, uint64_t hash)
 {
-    size_t bit = hash & points->mask;
+    size_t at = (hash >> 32) & points->mask;
+
+    while (points->hashes[at] != 0 && points->hashes[at] != hash)
+        at = (at + 1) & points->mask;
+    return at;
+}
+
+static void put_point(struct point_set *points, uint64_t hash)
+{
+    size_t bit = hash & points->bit_mask;
 
     points->words[bit / 64] |= (uint64_t)1 << bit % 64;
+    points->hashes[place_in(points, hash)] = hash;
+}
+
+/* All that are, and hardly any other. */
+static bool has_point(const struct point_set *points, uint64_t hash)
+{
+    size_t bit = hash & points->bit_mask;
+
+    return (points->words[bit / 64] >> bit % 64 & 1)
+           && (hash == 0 || points->hashes[place_in(points, hash)] == hash);
 }
 
 /* Of the triangles of few without a twin: open_count of them. */
-static bool open_point_bits(struct sharing *sharing, size_t open_count, struct arena *arena)
+static bool open_points(struct sharing *sharing, size_t open_count, struct arena *arena)
 {
     const struct sharer *few = &sharing->few;
-    struct point_bits *points = &sharing->points;
-    size_t size = 64, count = few->surface->point_count;
+    struct point_set *points = &sharing->points;
+    const size_t count = few->surface->point_count, most = 3 * open_count < count ? 3 * open_count : count;
+    const bool all = open_count == count_of(few) && most == count;
+    size_t size = 64;
 
-    while (size < 16 * (3 * open_count < count ? 3 * open_count : count))
+    while (size < 16 * most)
         size *= 2;
     points->words = ARENA_ZERO(arena, uint64_t, size / 64);
-    points->mask = size - 1;
-    if (!points->words)
+    points->bit_mask = size - 1;
+    points->hashes = ARENA_ZERO(arena, uint64_t, size / 8);
+    points->mask = size / 8 - 1;
+    if (!points->words || !points->hashes)
         return false;
-    if (open_count == count_of(few)) {
-        for (size_t v = 0; v < count; v++)
-            put_bit(points, few->hashes[v]);
-    } else {
-        for (size_t t = 0; t < count_of(few); t++)
-            for (int i = 0; i < 3 && few->twins[t] == BVH_NONE; i++)
-                put_bit(points, few->hashes[few->surface->triangulation.corners[t][i]]);
+    for (size_t v = 0; all && v < count; v++)
+        put_point(points, few->hashes[v]);
+    for (size_t t = 0; !all && t < count_of(few); t++)
+        for (int i = 0; i < 3 && (!few->twins || few->twins[t] == BVH_NONE); i++)
+            put_point(points, few->hashes[few->surface->triangulation.corners[t][i]]);
+    return true;
+}
+
+static void mark_points(void *context, size_t chunk)
+{
+    struct sharing *sharing = context;
+    const struct deviation_surface *many = sharing->many.surface;
+    size_t count = 0;
+
+    for (size_t v = chunk * CHUNK; v < tasks_chunk_end(chunk, CHUNK, many->point_count); v++) {
+        sharing->many.may[v] = has_point(&sharing->points, position_hash(many->points[v]));
+        count += sharing->many.may[v];
     }
-    sharing->many.may = points;
+    __atomic_fetch_add(&sharing->in_both, count, __ATOMIC_RELAXED);
+}
+
+/* Which points of many few has too. */
+static bool find_in_both(struct sharing *sharing, size_t threads, struct arena *arena)
+{
+    size_t count = sharing->many.surface->point_count;
+
+    sharing->many.may = ARENA_NEW(arena, bool, count);
+    if (!sharing->many.may)
+        return false;
+    tasks_run(threads, tasks_chunks(count, CHUNK), mark_points, sharing);
     return true;
 }
 
@@ -361,23 +404,28 @@ static bool open_twins(const struct deviation_surface *const surfaces[2], struct
     return true;
 }
 
-/* Finds the twins of those triangles of surface `few` that have none yet. */
-static bool find_open(const struct deviation_surface *const surfaces[2], const struct sharer sharers[2],
-                      size_t few, size_t threads, struct shared_triangles *shared, struct arena *keep,
-                      struct arena scratch, struct error *err)
+/* Finds the twins of those triangles of surface `few` that have none yet. Of surfaces without a point in
+ * common no more is looked at than their points. */
+static bool find_open(const struct deviation_surface *const surfaces[2], size_t few, size_t threads,
+                      struct shared_triangles *shared, struct arena *keep, struct arena scratch,
+                      struct error *err)
 {
-    struct sharing sharing = {.few = sharers[few], .many = sharers[1 - few]};
+    struct sharing sharing = {.few = {.surface = surfaces[few]}, .many = {.surface = surfaces[1 - few]}};
     size_t open_count = count_open(surfaces[few], shared->twins[few]);
 
     if (open_count == 0)
         return true;
     sharing.few.twins = shared->twins[few];
-    if (!open_point_bits(&sharing, open_count, &scratch))
+    if (!find_hashes(&sharing.few, threads, &scratch) || !open_points(&sharing, open_count, &scratch)
+        || !find_in_both(&sharing, threads, &scratch))
         return arena_error(err);
+    if (sharing.in_both == 0)
+        return true;
     tasks_run(threads, tasks_chunks(count_of(&sharing.many), CHUNK), count_candidates, &sharing);
     if (sharing.candidates == 0)
         return true;
-    if (!open_twins(surfaces, shared, keep) || !open_places(&sharing, open_count, &scratch))
+    if (!find_hashes(&sharing.many, threads, &scratch) || !open_twins(surfaces, shared, keep)
+        || !open_places(&sharing, open_count, &scratch))
         return arena_error(err);
     sharing.few.twins = shared->twins[few];
     sharing.many.twins = shared->twins[1 - few];
@@ -392,17 +440,12 @@ static bool find_by_hashes(const struct deviation_surface *const surfaces[2], bo
                            struct shared_triangles *shared, struct arena *keep, struct arena scratch,
                            struct error *err)
 {
-    struct sharer sharers[2];
     size_t open[2] = {count_open(surfaces[0], shared->twins[0]), count_open(surfaces[1], shared->twins[1])},
            few = open[0] < open[1] ? 0 : 1;
 
-    if (open[1 - few] == 0)
-        return true;
-    for (int i = 0; i < 2; i++)
-        if (!open_sharer(surfaces[i], threads, &sharers[i], &scratch))
-            return arena_error(err);
-    return find_open(surfaces, sharers, few, threads, shared, keep, scratch, err)
-           && (!walked || find_open(surfaces, sharers, 1 - few, threads, shared, keep, scratch, err));
+    return open[1 - few] == 0
+           || (find_open(surfaces, few, threads, shared, keep, scratch, err)
+               && (!walked || find_open(surfaces, 1 - few, threads, shared, keep, scratch, err)));
 }
 
 bool shared_find(const struct deviation_surface *const surfaces[2], size_t threads,

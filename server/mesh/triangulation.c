@@ -166,27 +166,39 @@ static void cut_face(const struct mesh *mesh, size_t f, struct polygon_room *roo
     }
 }
 
-bool triangulation_build(const struct mesh *mesh, struct triangulation *triangulation, struct arena *keep,
-                         struct arena scratch, struct error *err)
+/* 0 where it is more than the limit. */
+static size_t largest_face(const struct mesh *mesh, struct error *err)
 {
-    size_t triangle_count = mesh_corner_count(mesh) - 2 * mesh->face_count, largest = 3;
-    struct polygon_room room = {0};
+    size_t largest = 3;
 
     for (size_t f = 0; f < mesh->face_count; f++) {
         size_t size = mesh_face_size(mesh, f);
-        if (size > MESH_MAX_FACE_CORNERS)
-            return error_set(
-                err, ERROR_LIMIT,
-                "face %zu has %zu corners, more than the limit of %zu; split it before uploading", f, size,
-                MESH_MAX_FACE_CORNERS);
+        if (size > MESH_MAX_FACE_CORNERS) {
+            error_set(err, ERROR_LIMIT,
+                      "face %zu has %zu corners, more than the limit of %zu; split it before uploading", f,
+                      size, MESH_MAX_FACE_CORNERS);
+            return 0;
+        }
         largest = size > largest ? size : largest;
     }
+    return largest;
+}
+
+bool triangulation_build(const struct mesh *mesh, struct triangulation *triangulation, struct arena *keep,
+                         struct arena scratch, struct error *err)
+{
+    const size_t triangle_count = mesh_corner_count(mesh) - 2 * mesh->face_count;
+    struct polygon_room room = {0};
+
     memset(triangulation, 0, sizeof *triangulation);
-    if (triangle_count == mesh->face_count) {
+    if (triangle_count == mesh->face_count) { /* no face has fewer corners than three: all are triangles */
         triangulation->triangle_count = triangle_count;
         triangulation->corners = (uint32_t(*)[3])mesh->face_vertices;
         return true;
     }
+    const size_t largest = largest_face(mesh, err);
+    if (largest == 0)
+        return false;
     triangulation->corners = arena_alloc(keep, triangle_count, sizeof *triangulation->corners, 4);
     triangulation->faces = ARENA_NEW(keep, uint32_t, triangle_count);
     if (!triangulation->corners || !triangulation->faces)
