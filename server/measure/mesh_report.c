@@ -1,6 +1,7 @@
 /* mesh_report.c - calls the measures of one mesh in turn. */
 #include "measure/mesh_report.h"
 
+#include <math.h>
 #include <string.h>
 
 #include "base/tasks.h"
@@ -16,7 +17,7 @@
 struct part {
     const struct measure_input *input;
     struct mesh_report *report;
-    struct arena *keep; /* of part 1 */
+    struct arena *keep;
     struct arena scratch;
     struct error *err;
 };
@@ -26,10 +27,10 @@ static bool measure_part(const struct part *part, size_t i)
     const struct measure_input *input = part->input;
     struct mesh_report *report = part->report;
     if (i == 0)
-        return edge_length_build(input, &report->edge_length, part->scratch, part->err);
+        return edge_length_build(input, &report->edge_length, part->scratch, part->err)
+               && valence_build(input, &report->valence, part->keep, part->scratch, part->err);
     return counts_build(input, &report->counts, part->scratch, part->err)
-           && topology_report_build(input, &report->topology, part->keep, part->scratch, part->err)
-           && valence_build(input, &report->valence, part->keep, part->scratch, part->err);
+           && topology_report_build(input, &report->topology, part->keep, part->scratch, part->err);
 }
 
 struct parts {
@@ -43,15 +44,25 @@ static void run_part(void *context, size_t i)
     parts->ok[i] = measure_part(&parts->part[i], i);
 }
 
+/* What valence_build keeps is no more: n different valences at least sum up to n (n - 1) / 2, and all of them
+ * to twice the edges. */
+static size_t valence_bytes(const struct measure_input *input)
+{
+    size_t most = 2 * (size_t)sqrt((double)input->edges.count) + 2;
+
+    return 2 * (most * sizeof(struct integer_bin) + 64);
+}
+
 /* False where half of scratch was too little, or there is one thread. */
 static bool measure_parts_at_once(const struct measure_input *input, struct mesh_report *report,
                                   struct arena *keep, struct arena scratch)
 {
-    struct arena before = *keep;
+    struct arena before = *keep, valences;
     struct error errors[2];
     struct parts parts = {
-        .part = {{input, report, NULL, {0}, &errors[0]}, {input, report, keep, {0}, &errors[1]}}};
-    if (input->threads < 2 || !arena_split(&scratch, arena_left(&scratch) / 2, &parts.part[0].scratch))
+        .part = {{input, report, &valences, {0}, &errors[0]}, {input, report, keep, {0}, &errors[1]}}};
+    if (input->threads < 2 || !arena_split(&scratch, arena_left(&scratch) / 2, &parts.part[0].scratch)
+        || !arena_split(keep, valence_bytes(input), &valences))
         return false;
     parts.part[1].scratch = scratch;
     tasks_run(2, 2, run_part, &parts);
