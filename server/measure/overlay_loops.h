@@ -748,25 +748,22 @@ static inline void keep_pieces(size_t first, unsigned lanes, const struct overla
     pieces->count = kept;
 }
 
-/* Cuts those whose bits are set, together; where they make too many pieces, as far as each makes no more.
- * Returns the bits of those that are told. */
+/* Cuts those whose bits are set, together. Returns the bits of those that are told: none where they make too
+ * many pieces. */
 static unsigned cut_together(struct cutting *cutting, unsigned lanes)
 {
     const size_t first = cutting->pieces->count;
     unsigned told = 0;
 
-    cutting->most = first + OVERLAY_PIECES_OF_ONE;
-    if (cut_lanes(cutting, lanes)) {
-        for (unsigned left = lanes; left; left &= left - 1)
-            if (is_told(cutting, (unsigned)__builtin_ctz(left)))
-                told |= left & -left;
-        keep_pieces(first, told, cutting->found, cutting->pieces);
-        return told;
+    cutting->most = first + (size_t)__builtin_popcount(lanes) * OVERLAY_PIECES_OF_ONE;
+    if (!cut_lanes(cutting, lanes)) {
+        cutting->pieces->count = first;
+        return 0;
     }
-    cutting->pieces->count = first;
-    if (lanes & (lanes - 1))
-        for (; lanes; lanes &= lanes - 1)
-            told |= cut_together(cutting, lanes & -lanes);
+    for (unsigned left = lanes; left; left &= left - 1)
+        if (is_told(cutting, (unsigned)__builtin_ctz(left)))
+            told |= left & -left;
+    keep_pieces(first, told, cutting->found, cutting->pieces);
     return told;
 }
 

@@ -6,6 +6,7 @@
 #include <criterion/criterion.h>
 #include <criterion/new/assert.h>
 #include <math.h>
+#include <stdio.h>
 #include <string.h>
 
 #include "geom/point_triangle.h"
@@ -182,6 +183,68 @@ Test(deviation_cells, twins_are_those_that_the_change_leaves)
             cr_expect(change != SCATTERED || !is_part, "%s", names[change]);
             expect_twins(&indexed, &mended, 0, names[change]);
             expect_twins(&indexed, &mended, 1, names[change]);
+        }
+}
+
+/* Loose triangles of random points, of which the first `common` are those of seed 1; and points without any.
+ */
+static struct mesh loose(struct arena *arena, size_t count, size_t common, size_t unused, uint64_t seed)
+{
+    struct mesh mesh = fixture_room(arena, 3 * count + unused, count, 3 * count);
+    uint64_t first = 1;
+
+    for (size_t v = 0; v < mesh.vertex_count; v++) {
+        uint64_t *state = v < 3 * common ? &first : &seed;
+        mesh.positions[v] =
+            (vec3){fixture_random_unit(state), fixture_random_unit(state), fixture_random_unit(state)};
+    }
+    for (size_t f = 0; f < count; f++) {
+        uint32_t corners[3] = {(uint32_t)(3 * f), (uint32_t)(3 * f + 1), (uint32_t)(3 * f + 2)};
+        fixture_add_face(&mesh, corners, 3);
+    }
+    return mesh;
+}
+
+/* In lists that begin and end otherwise; of one triangle no more than its three points are in both. */
+Test(deviation_cells, twins_of_a_few_triangles_in_common)
+{
+    const size_t fews[] = {3, 40, 20000}, manys[] = {5, 5000, 20000}, unused[] = {0, 1, 70000};
+
+    for (size_t i = 0; i < 27; i++)
+        for (size_t common = 0; common <= 3; common++) {
+            struct arena arena = pair_arena(0);
+            const size_t counts[2] = {fews[i / 3 % 3], manys[i % 3]};
+            struct mended mended = {.meshes = {loose(&arena, counts[0], common, unused[i / 9], 7),
+                                               loose(&arena, counts[1], common, 1, 8)}};
+            char name[64];
+            snprintf(name, sizeof name, "%zu of %zu and %zu, %zu unused", common, counts[0], counts[1],
+                     unused[i / 9]);
+            for (int k = 0; k < 2; k++) {
+                struct mesh *mesh = &mended.meshes[k];
+                mended.twins[k] = ARENA_NEW(&arena, uint32_t, mesh->face_count);
+                cr_assert(mended.twins[k] != NULL);
+                for (size_t f = 0; f < mesh->face_count; f++)
+                    mended.twins[k][f] = f < common ? (uint32_t)f : BVH_NONE;
+                if (k == 1) /* backwards, so that no walk along both finds them */
+                    for (size_t f = 0; f < common; f++) {
+                        size_t last = mesh->face_count - 1 - f - mesh->face_count / 2;
+                        for (int c = 0; c < 3; c++) {
+                            uint32_t *corners = mesh->face_vertices, kept = corners[3 * f + c];
+                            corners[3 * f + c] = corners[3 * last + c];
+                            corners[3 * last + c] = kept;
+                        }
+                    }
+            }
+            for (size_t f = 0; f < mended.meshes[1].face_count; f++) {
+                uint32_t triangle = mended.meshes[1].face_vertices[3 * f] / 3;
+                mended.twins[1][f] = triangle < common ? triangle : BVH_NONE;
+                if (triangle < common)
+                    mended.twins[0][triangle] = (uint32_t)f;
+            }
+            struct indexed indexed;
+            index_pair(&mended, 2, &indexed, &arena);
+            expect_twins(&indexed, &mended, 0, name);
+            expect_twins(&indexed, &mended, 1, name);
         }
 }
 
