@@ -16,7 +16,7 @@
 /* Of a node with BVH_WIDTH^2 nodes of level 0: what is nearest is mostly in that of `first`. Measured. */
 #define NEAR_LEVEL 2
 #define MANY 3 /* triangles that are looked at at once, as that costs no more than so many one by one */
-#define REGION_SLACK 0x1p-20    /* more than float arithmetic errs by */
+#define REGION_SLACK 0x1p-20     /* more than float arithmetic errs by */
 #define LISTED_MAX ((size_t)128) /* triangles near some points: more are not looked at together */
 #define STACK_SIZE (BVH_WIDTH * BVH_LEVELS_MAX)
 

@@ -400,7 +400,7 @@ static bool add_whole(const struct overlaying *overlaying, const struct leaf *le
                                       : add_piece(overlaying, whole, NULL, tally);
 }
 
-/* work: of asking for those of a chunk, so far; left: for cutting up. */
+/* work: of asking for those of a chunk, so far; left: for those alone. */
 static void sum_up_leaf(const struct overlaying *overlaying, size_t number, struct tally *tally, size_t *work,
                         size_t *left)
 {
@@ -431,14 +431,15 @@ static void sum_up_leaf(const struct overlaying *overlaying, size_t number, stru
 static void sum_up_lane(void *context, size_t lane)
 {
     struct overlaying *overlaying = context;
-    size_t leaves = deviation_surface_leaves(overlaying->parts->from);
+    size_t leaves = deviation_surface_leaves(overlaying->parts->from), left = overlaying->left[lane];
 
     for (size_t i = 0; i < SLICE; i++) {
         size_t begin = (overlaying->first_chunk + i * TALLIES + lane) * LEAVES_OF_CHUNK, work = 0;
-        overlaying->left[lane] += overlaying->alone_work;
+        left += overlaying->alone_work;
         for (size_t leaf = begin; leaf < begin + LEAVES_OF_CHUNK && leaf < leaves; leaf++)
-            sum_up_leaf(overlaying, leaf, &overlaying->tallies[lane], &work, &overlaying->left[lane]);
+            sum_up_leaf(overlaying, leaf, &overlaying->tallies[lane], &work, &left);
     }
+    overlaying->left[lane] = left;
 }
 
 bool overlay_sum_up(const struct surface_parts *parts, const double *tolerances, size_t tolerance_count,

@@ -138,17 +138,16 @@ static size_t choose_count(struct sampling *sampling, size_t wanted)
     return wanted;
 }
 
-/* What the samples tell, within what is certified, where that is told too. */
+/* What the samples tell, within what is certified; that is right where they are not. */
 static void narrow(struct sample_estimate sampled, double *value, double *halfwidth)
 {
     double low = fmax(sampled.value - sampled.halfwidth, *value - *halfwidth),
            high = fmin(sampled.value + sampled.halfwidth, *value + *halfwidth);
 
-    sampled.halfwidth += DEVIATION_SLACK;
-    if (low <= high)
-        sampled = (struct sample_estimate){low + 0.5 * (high - low), 0.5 * (high - low) + DEVIATION_SLACK};
-    *value = sampled.value;
-    *halfwidth = sampled.halfwidth;
+    if (low > high)
+        return;
+    *value = low + 0.5 * (high - low);
+    *halfwidth = 0.5 * (high - low) + DEVIATION_SLACK;
 }
 
 /* Where that is narrower than what is certified. */

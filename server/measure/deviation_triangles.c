@@ -11,7 +11,7 @@
 
 #define LEAVES_OF_CHUNK 32
 #define SLICE_CHUNKS 256 /* chunks between two words to the listener */
-#define TRIAL_LEAVES 64 /* at least, */
+#define TRIAL_LEAVES 64  /* at least, */
 #define TRIAL_STRIDE 256 /* and one chunk of so many */
 #define CLOSELY_SHARE 4  /* one such part of the budget is for the farthest leaves */
 #define FEWER_SHARE 16   /* where what is over a triangle may be cut up, which tells most of it already */
