@@ -2,6 +2,7 @@
 #include "measure/limit_deviation.h"
 
 #include "geom/point_triangle.h"
+#include "measure/deviation_statistics.h"
 #include "measure/limit_farthest.h"
 
 #include <math.h>
@@ -216,11 +217,14 @@ static bool turn_to_cage(const struct limit_triangles *triangles, const struct d
 
 /* Whether something is known less narrowly than asked for because triangles are not near enough, or a maximum
  * or certified value took too much work; those that are sampled say so themselves. */
-static bool is_short(const struct one_sided_deviation *side, double wanted, bool far)
+static bool is_short(const struct one_sided_deviation *side, const struct deviation_settings *settings,
+                     double wanted, bool far)
 {
     double slack = wanted * (1 + 0x1p-20);
     bool wide = side->halfwidth.mean > slack || side->halfwidth.rms > slack;
 
+    for (size_t t = 0; t < settings->tolerance_count; t++)
+        wide = wide || side->coverage[t].upper - side->coverage[t].lower > STATISTICS_COVERAGE_WIDTH;
     return limit_width(&side->max) > slack || (wide && (far || side->sample_count == 0));
 }
 
@@ -283,8 +287,8 @@ bool limit_deviation_measure(struct limit_triangles *triangles, const struct mea
                                               .progress = &progress};
     if (!limit_farthest_narrow(&narrowing, deviation, scratch, err))
         return false;
-    deviation->budget_exhausted = deviation->budget_exhausted
-                                  || is_short(&deviation->subject_to_reference, width, far)
-                                  || is_short(&deviation->reference_to_subject, width, far);
+    /* by what came out: the triangles were to be known a little more narrowly */
+    deviation->budget_exhausted = is_short(&deviation->subject_to_reference, settings, width, far)
+                                  || is_short(&deviation->reference_to_subject, settings, width, far);
     return true;
 }

@@ -18,7 +18,8 @@
  * narrowed where they may be (limit_farthest.h). Where that takes more quads than LIMIT_QUADS_MIN and
  * LIMIT_QUADS_OF_FACE a face, or more work than LIMIT_WORK_MIN and LIMIT_WORK_OF_FACE a face, or a vertex has
  * very many faces, e is wider: so the time is linear in the faces however small the wanted width is beside
- * the cage. budget_exhausted says where a maximum, mean or RMS is still known less narrowly than asked for.
+ * the cage. budget_exhausted says where a maximum, mean, RMS or coverage is still known less narrowly than
+ * asked for.
  */
 #ifndef MEASURE_LIMIT_DEVIATION_H
 #define MEASURE_LIMIT_DEVIATION_H
