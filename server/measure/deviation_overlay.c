@@ -165,7 +165,7 @@ static double open_whole(const struct overlaying *overlaying, uint32_t slot, boo
     const double longest = longest_of(whole->corners);
     const bool is_worth_it =
         overlaying->hopeful || close || quick_is_cut_of_use(parts, longest, whole->farthest);
-    whole->cuts = parts->coarse && is_worth_it ? CUTS : 0;
+    whole->cuts = quick_is_coarse(parts) && is_worth_it ? CUTS : 0;
     if (!(whole->farthest <= FAR_SIDES * longest) || !is_worth_it) {
         whole->farthest = INFINITY;
         return 0;

@@ -30,7 +30,6 @@ bool surface_parts_open(struct surface_parts *parts, size_t more, struct arena *
 
     parts->vertices = NULL;
     parts->middles = NULL;
-    parts->coarse = false;
     parts->bounds = NULL;
     parts->count = triangles;
     parts->capacity = triangles + more;
@@ -43,7 +42,6 @@ bool surface_parts_open_bounds(struct surface_parts *parts, struct arena *keep, 
 {
     parts->vertices = NULL;
     parts->middles = NULL;
-    parts->coarse = false;
     parts->parts = NULL;
     parts->places = NULL;
     parts->leaf_count = parts->count = parts->capacity = 0;

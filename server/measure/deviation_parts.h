@@ -46,7 +46,6 @@ struct surface_parts {
                                 * has no area and a scale of -1 */
     struct part_place *places; /* of the parts after those */
     const struct deviation_vertices *vertices; /* where they were asked, or NULL */
-    bool coarse; /* beside the other: triangles may be asked in the middle, or cut up, where that is of use */
     float *middles; /* [triangle_count] likewise, or NULL: the distance at the centroid of each triangle that
                      * the other surface does not share, rounded down, or what it is at least */
     struct part_bounds *bounds; /* [triangle_count] likewise, or NULL */

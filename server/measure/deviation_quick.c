@@ -172,7 +172,7 @@ void quick_bound_leaf(const struct surface_parts *parts, size_t number, size_t l
         for (int i = 0; i < 3; i++)
             leaf.high[lane][i] = parts->reach;
         bound_by_corners(&leaf, lane);
-        if (parts->coarse)
+        if (quick_is_coarse(parts))
             bound_by_middle(&leaf, lane, work);
     }
     bound_by_faces(&leaf);
@@ -250,11 +250,15 @@ bool quick_ask(struct surface_parts *parts, struct deviation_vertices *vertices,
 
     if (!quick_ask_vertices(parts, vertices, progress, from, until, *keep, err))
         return false;
-    parts->coarse = count < FINER * parts->to->bvh.triangle_count;
     if (COARSER * count > parts->to->bvh.triangle_count)
         return true;
     parts->middles = ARENA_NEW(keep, float, count);
     return parts->middles ? ask_middles(parts, progress, until, to, err) : arena_error(err);
+}
+
+bool quick_is_coarse(const struct surface_parts *parts)
+{
+    return parts->from->bvh.triangle_count < FINER * parts->to->bvh.triangle_count;
 }
 
 struct quick_peak quick_peak(const struct surface_parts *parts, uint32_t slot)

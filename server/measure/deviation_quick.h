@@ -24,6 +24,10 @@ bool quick_ask(struct surface_parts *parts, struct deviation_vertices *vertices,
                const struct progress *progress, double from, double to, struct arena *keep,
                struct error *err);
 
+/* Whether it is of use to ask a surface's triangles in the middle, or to cut them up: they are not much
+ * smaller than the other's. */
+bool quick_is_coarse(const struct surface_parts *parts);
+
 /* Bounds the triangles of a leaf, after quick_ask; those that are shared have their area alone. Where *work,
  * which grows by what is asked, is more than the allowance of so many leaves, nothing is asked. */
 void quick_bound_leaf(const struct surface_parts *parts, size_t leaf, size_t leaves, struct part *bounds,

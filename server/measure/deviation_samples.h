@@ -35,10 +35,10 @@ struct samples_settings {
 };
 
 /* Fills the normal angle of deviation; where distances are wanted, also all but max and the normal angle,
- * unless the certified mean that it comes with is the narrower one, and each coverage that gets narrower.
- * Of the class shares those that get narrower are marked as sampled, whatever is wanted. `side` (of `to`) and
- * `signed_` are NULL where sides are not wanted; of signed_, min and max are over the samples. All are NaN
- * and N is 0 where `from` has no area. */
+ * unless the certified mean that it comes with is the narrower one, within what is certified, and each
+ * coverage that gets narrower. Of the class shares those that get narrower are marked as sampled, whatever is
+ * wanted. `side` (of `to`) and `signed_` are NULL where sides are not wanted; of signed_, min and max are
+ * over the samples. All are NaN and N is 0 where `from` has no area. */
 bool samples_measure(const struct deviation_surface *from, const struct deviation_surface *to,
                      const struct deviation_side *side, const struct samples_settings *settings,
                      struct one_sided_deviation *deviation, struct signed_deviation *signed_,

@@ -4,6 +4,7 @@
 
 #include "base/ahead.h"
 #include "base/tasks.h"
+#include "measure/hash_places.h"
 #include "measure/position_key.h"
 
 #include <string.h>
@@ -120,11 +121,11 @@ static bool begin_alike(const struct walk *walk)
 
 /* --- by hashes --- */
 
-/* The hashes of a surface's points: a bit for each, by which most that it has not are told, and all of them
- * by open addressing, where 0 is free. */
+/* A surface's points, and a bit for each of their hashes, by which most that it has not are told. */
 struct point_set {
-    uint64_t *words, *hashes;
-    size_t bit_mask, mask;
+    uint64_t *words;
+    size_t bit_mask;
+    struct hash_places table; /* of vertices */
 };
 
 /* A surface in the search for shared triangles. */
@@ -284,31 +285,38 @@ static bool find_hashes(struct sharer *sharer, size_t threads, struct arena *are
     return true;
 }
 
-/* Where that hash is, or would go. */
-static size_t place_in(const struct point_set *points, uint64_t hash)
+/* Where a point is among those of few, or would go. */
+static size_t place_of(const struct sharing *sharing, vec3 p, uint64_t hash)
 {
-    size_t at = (hash >> 32) & points->mask;
+    const struct hash_places *table = &sharing->points.table;
+    const vec3 *points = sharing->few.surface->points;
+    size_t at = hash_places_start(table, hash);
 
-    while (points->hashes[at] != 0 && points->hashes[at] != hash)
-        at = (at + 1) & points->mask;
+    while (table->places[at] != HASH_PLACE_FREE
+           && !(hash_place_may_hold(table->places[at], hash)
+                && position_equal(points[hash_place_number(table->places[at])], p)))
+        at = hash_places_after(table, at);
     return at;
 }
 
-static void put_point(struct point_set *points, uint64_t hash)
+static void put_point(struct sharing *sharing, uint32_t v)
 {
+    struct point_set *points = &sharing->points;
+    uint64_t hash = sharing->few.hashes[v];
     size_t bit = hash & points->bit_mask;
 
     points->words[bit / 64] |= (uint64_t)1 << bit % 64;
-    points->hashes[place_in(points, hash)] = hash;
+    points->table.places[place_of(sharing, sharing->few.surface->points[v], hash)] = hash_place_of(hash, v);
 }
 
-/* All that are, and hardly any other. */
-static bool has_point(const struct point_set *points, uint64_t hash)
+static bool has_point(const struct sharing *sharing, vec3 p)
 {
+    const struct point_set *points = &sharing->points;
+    uint64_t hash = position_hash(p);
     size_t bit = hash & points->bit_mask;
 
     return (points->words[bit / 64] >> bit % 64 & 1)
-           && (hash == 0 || points->hashes[place_in(points, hash)] == hash);
+           && points->table.places[place_of(sharing, p, hash)] != HASH_PLACE_FREE;
 }
 
 /* Of the triangles of few without a twin: open_count of them. */
@@ -324,15 +332,13 @@ static bool open_points(struct sharing *sharing, size_t open_count, struct arena
         size *= 2;
     points->words = ARENA_ZERO(arena, uint64_t, size / 64);
     points->bit_mask = size - 1;
-    points->hashes = ARENA_ZERO(arena, uint64_t, size / 8);
-    points->mask = size / 8 - 1;
-    if (!points->words || !points->hashes)
+    if (!points->words || !hash_places_open(&points->table, most, arena))
         return false;
     for (size_t v = 0; all && v < count; v++)
-        put_point(points, few->hashes[v]);
+        put_point(sharing, (uint32_t)v);
     for (size_t t = 0; !all && t < count_of(few); t++)
         for (int i = 0; i < 3 && (!few->twins || few->twins[t] == BVH_NONE); i++)
-            put_point(points, few->hashes[few->surface->triangulation.corners[t][i]]);
+            put_point(sharing, few->surface->triangulation.corners[t][i]);
     return true;
 }
 
@@ -343,7 +349,7 @@ static void mark_points(void *context, size_t chunk)
     size_t count = 0;
 
     for (size_t v = chunk * CHUNK; v < tasks_chunk_end(chunk, CHUNK, many->point_count); v++) {
-        sharing->many.may[v] = has_point(&sharing->points, position_hash(many->points[v]));
+        sharing->many.may[v] = has_point(sharing, many->points[v]);
         count += sharing->many.may[v];
     }
     __atomic_fetch_add(&sharing->in_both, count, __ATOMIC_RELAXED);

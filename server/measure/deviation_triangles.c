@@ -245,7 +245,7 @@ static void find_peaks(const struct surface_parts *parts, float *peaks)
 
 static size_t farthest_most(const struct surface_parts *parts)
 {
-    return parts->budget / (parts->coarse ? FEWER_SHARE : CLOSELY_SHARE) / LEAF_WORK;
+    return parts->budget / (quick_is_coarse(parts) ? FEWER_SHARE : CLOSELY_SHARE) / LEAF_WORK;
 }
 
 /* The leaves that are farthest, as many as there is work for, but for those that are equally far. */

@@ -62,8 +62,10 @@ static bool measure_parts_at_once(const struct measure_input *input, struct mesh
     struct parts parts = {
         .part = {{input, report, &valences, {0}, &errors[0]}, {input, report, keep, {0}, &errors[1]}}};
     if (input->threads < 2 || !arena_split(&scratch, arena_left(&scratch) / 2, &parts.part[0].scratch)
-        || !arena_split(keep, valence_bytes(input), &valences))
+        || !arena_split(keep, valence_bytes(input), &valences)) {
+        *keep = before;
         return false;
+    }
     parts.part[1].scratch = scratch;
     tasks_run(2, 2, run_part, &parts);
     if (parts.ok[0] && parts.ok[1])
