@@ -4,9 +4,11 @@
 
 #include "measure/deviation_classes.h"
 #include "measure/deviation_maximum.h"
+#include "measure/deviation_quick.h"
 #include "measure/deviation_samples.h"
 #include "measure/deviation_statistics.h"
 #include "measure/deviation_vertices.h"
+#include "measure/places.h"
 
 #include <assert.h>
 #include <math.h>
@@ -185,6 +187,18 @@ static struct distance_classes frame_classes(const struct pair *pair)
     return classes;
 }
 
+/* In the frame: what is not above it matters to no place (places.h). Statistics that are told again, by
+ * samples, stay within those that are certified. */
+static double peaks_level(const struct pair *pair, const struct one_sided_deviation *deviation)
+{
+    struct one_sided_deviation least = {
+        .median = deviation_frame_lower(&pair->frame, deviation->median - deviation->halfwidth.median),
+        .p95 = deviation_frame_lower(&pair->frame, deviation->p95 - deviation->halfwidth.p95)};
+
+    return ldexp(PLACE_LEAST * places_level(pair->settings, &least, 0, pair->reference.input->diagonal),
+                 -pair->frame.exponent);
+}
+
 static bool measure_direction(const struct pair *pair, const struct direction *direction,
                               struct statistics_wide *wide, struct arena *keep, struct arena scratch,
                               struct error *err)
@@ -207,8 +221,10 @@ static bool measure_direction(const struct pair *pair, const struct direction *d
     return statistics_measure(direction->from, direction->to, &settings, direction->deviation, &parts, wide,
                               &scratch, err)
            && (!direction->faces
-               || deviation_faces_take(&parts, direction->farthest, &pair->frame, direction->faces, keep,
-                                       err));
+               || (quick_ask_middles(&parts, peaks_level(pair, direction->deviation), pair->progress,
+                                     direction->progress_to, &scratch, err)
+                   && deviation_faces_take(&parts, direction->farthest, &pair->frame, direction->faces, keep,
+                                           err)));
 }
 
 struct wide {

@@ -18,11 +18,11 @@
 #include "measure/deviation_parts.h"
 #include "measure/deviation_tally.h"
 
-/* Adds up the bounds of all triangles of parts->from, after quick_ask: by what is over them where that is
- * known, else by the parts of leaves bounded closely, else quickly. Those of a leaf are looked at together;
- * what that does not tell is looked at alone, and cut up, as long as there is work left for it. Sets
- * parts->bounds, and distribution and shares as tally_sum_up does. Tells the stage "statistics" from `from`
- * to `to`. ERROR_LIMIT when memory ends, ERROR_CANCELLED. */
+/* Adds up the bounds of all triangles of parts->from, after quick_ask_vertices: by what is over them where
+ * that is known, else by the parts of leaves bounded closely, else quickly. Those of a leaf are looked at
+ * together; what that does not tell is looked at alone, and cut up, as long as there is work left for it.
+ * Sets parts->bounds, and distribution and shares as tally_sum_up does. Tells the stage "statistics" from
+ * `from` to `to`. ERROR_LIMIT when memory ends, ERROR_CANCELLED. */
 bool overlay_sum_up(const struct surface_parts *parts, const double *tolerances, size_t tolerance_count,
                     struct distribution *distribution, struct interval *shares,
                     const struct progress *progress, double from, double to, struct arena scratch,

@@ -46,8 +46,8 @@ struct surface_parts {
                                 * has no area and a scale of -1 */
     struct part_place *places; /* of the parts after those */
     const struct deviation_vertices *vertices; /* where they were asked, or NULL */
-    float *middles; /* [triangle_count] likewise, or NULL: the distance at the centroid of each triangle that
-                     * the other surface does not share, rounded down, or what it is at least */
+    float *middles; /* [triangle_count] likewise, or NULL: the distance at the centroid, rounded down, of each
+                     * triangle where that was asked; else 0 */
     struct part_bounds *bounds; /* [triangle_count] likewise, or NULL */
     struct leaf_parts *leaves;  /* [leaf_count] bounded closely nevertheless, or on trial; ascending */
     size_t leaf_count;

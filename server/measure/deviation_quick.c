@@ -12,12 +12,12 @@
 #define WORK 128  /* of a question, on average: three to five times what one mostly takes; measured */
 #define FINER 4   /* so many times the triangles of the other surface: sides half as long. Its vertices do */
 #define COARSER 2 /* the other has so many times its triangles: vertices may miss what is in between */
-#define VERTICES_SHARE 0.6 /* of the progress */
-#define FACES_MAX 16       /* of the faces found for a leaf */
-#define CUT_HELPS 4        /* times what is wanted: where a cut leaves more, it is of no use */
+#define FACES_MAX 16 /* of the faces found for a leaf */
+#define CUT_HELPS 4  /* times what is wanted: where a cut leaves more, it is of no use */
 
-struct quick {
+struct middles {
     struct surface_parts *parts;
+    double level;
     size_t first_chunk;
 };
 
@@ -183,53 +183,31 @@ void quick_bound_leaf(const struct surface_parts *parts, size_t number, size_t l
     }
 }
 
-/* Asks at the centroid where there is work left; else its distance is at least what the way from a corner
- * leaves of that corner's. */
-static void ask_middle(const struct surface_parts *parts, uint32_t slot, size_t *work)
+/* Where a triangle may be farther than at its corners, and than `level`. */
+static bool is_middle_asked(const struct middles *middles, uint32_t slot)
 {
-    const struct deviation_surface *from = parts->from;
-    const uint32_t *corners = from->bvh.corners[slot];
-    const struct deviation_vertices *known = parts->vertices;
-    vec3 middle = centroid_of(from, slot);
-    double least = -DEVIATION_SLACK;
+    const struct surface_parts *parts = middles->parts;
+    const double high = (double)parts->bounds[slot].high;
 
-    if (*work <= allowance_of(LEAVES_OF_CHUNK)) {
-        struct bvh_hit hit = bvh_nearest(&parts->to->bvh, middle, known->nearest[corners[0]], work);
-        parts->middles[slot] = middle_of(sqrt(hit.distance_sq));
-        return;
-    }
-    for (int i = 0; i < 3; i++)
-        least = fmax(least, known->distances[corners[i]] - DEVIATION_SLACK
-                                - vec3_distance(middle, from->points[corners[i]]));
-    parts->middles[slot] = middle_of(least);
+    return high > middles->level && !parts->from->shared[slot] && high > quick_peak(parts, slot).distance;
 }
 
 static void ask_chunk(void *context, size_t number)
 {
-    const struct quick *quick = context;
-    const struct deviation_surface *from = quick->parts->from;
-    size_t slots = LEAVES_OF_CHUNK * (size_t)BVH_WIDTH, begin = (quick->first_chunk + number) * slots,
+    const struct middles *middles = context;
+    const struct surface_parts *parts = middles->parts;
+    const struct bvh *from = &parts->from->bvh;
+    size_t slots = LEAVES_OF_CHUNK * (size_t)BVH_WIDTH, begin = (middles->first_chunk + number) * slots,
            work = 0;
 
-    for (size_t slot = begin; slot < begin + slots && slot < from->bvh.triangle_count; slot++)
-        if (!from->shared[slot])
-            ask_middle(quick->parts, (uint32_t)slot, &work);
-}
-
-static bool ask_middles(struct surface_parts *parts, const struct progress *progress, double from, double to,
-                        struct error *err)
-{
-    struct quick quick = {parts, 0};
-    size_t chunks = tasks_chunks(deviation_surface_leaves(parts->from), LEAVES_OF_CHUNK);
-
-    for (; quick.first_chunk < chunks; quick.first_chunk += SLICE_CHUNKS) {
-        size_t left = chunks - quick.first_chunk;
-        if (!progress_tell(progress, "statistics",
-                           from + (to - from) * (double)quick.first_chunk / (double)chunks))
-            return error_set(err, ERROR_CANCELLED, "measuring was stopped");
-        tasks_run(parts->threads, left < SLICE_CHUNKS ? left : SLICE_CHUNKS, ask_chunk, &quick);
+    for (size_t slot = begin; slot < begin + slots && slot < from->triangle_count; slot++) {
+        parts->middles[slot] = 0;
+        if (!is_middle_asked(middles, (uint32_t)slot) || work > allowance_of(LEAVES_OF_CHUNK))
+            continue;
+        struct bvh_hit hit = bvh_nearest(&parts->to->bvh, centroid_of(parts->from, (uint32_t)slot),
+                                         parts->vertices->nearest[from->corners[slot][0]], &work);
+        parts->middles[slot] = middle_of(sqrt(hit.distance_sq));
     }
-    return true;
 }
 
 bool quick_ask_vertices(struct surface_parts *parts, struct deviation_vertices *vertices,
@@ -242,18 +220,25 @@ bool quick_ask_vertices(struct surface_parts *parts, struct deviation_vertices *
     return deviation_vertices_find(parts->from, parts->to, &asking, vertices, scratch, err);
 }
 
-bool quick_ask(struct surface_parts *parts, struct deviation_vertices *vertices,
-               const struct progress *progress, double from, double to, struct arena *keep, struct error *err)
+bool quick_ask_middles(struct surface_parts *parts, double level, const struct progress *progress, double at,
+                       struct arena *keep, struct error *err)
 {
-    const size_t count = parts->from->bvh.triangle_count;
-    double until = from + VERTICES_SHARE * (to - from);
+    const size_t count = parts->from->bvh.triangle_count,
+                 chunks = tasks_chunks(deviation_surface_leaves(parts->from), LEAVES_OF_CHUNK);
+    struct middles middles = {parts, level, 0};
 
-    if (!quick_ask_vertices(parts, vertices, progress, from, until, *keep, err))
-        return false;
-    if (COARSER * count > parts->to->bvh.triangle_count)
+    if (!parts->bounds || COARSER * count > parts->to->bvh.triangle_count)
         return true;
     parts->middles = ARENA_NEW(keep, float, count);
-    return parts->middles ? ask_middles(parts, progress, until, to, err) : arena_error(err);
+    if (!parts->middles)
+        return arena_error(err);
+    for (; middles.first_chunk < chunks; middles.first_chunk += SLICE_CHUNKS) {
+        size_t left = chunks - middles.first_chunk;
+        if (!progress_tell(progress, "statistics", at))
+            return error_set(err, ERROR_CANCELLED, "measuring was stopped");
+        tasks_run(parts->threads, left < SLICE_CHUNKS ? left : SLICE_CHUNKS, ask_chunk, &middles);
+    }
+    return true;
 }
 
 bool quick_is_coarse(const struct surface_parts *parts)

@@ -1,8 +1,8 @@
 /* deviation_quick.h - first bounds of the triangles of a surface from few questions.
  *
- * One for each vertex, which three to six triangles share; and one for each centroid of a surface that has
- * half as many triangles as the other or fewer, since what sticks out between vertices that are near would be
- * missed. From each distance the way bounds both ends; above, so do the distances to the faces found,
+ * One for each vertex, which three to six triangles share. Of a surface that has half as many triangles as
+ * the other or fewer, one more for some centroids, since what sticks out between vertices that are near would
+ * be missed. From each distance the way bounds both ends; above, so do the distances to the faces found,
  * which are convex. Where nearest faces are hard to tell, as in the middle of a ball, most of a chunk is
  * bounded by the way from one point. Bounds hold up to rounding below DEVIATION_SLACK. Lengths are in the
  * frame. */
@@ -18,18 +18,19 @@ bool quick_ask_vertices(struct surface_parts *parts, struct deviation_vertices *
                         const struct progress *progress, double from, double to, struct arena scratch,
                         struct error *err);
 
-/* The same; then asks for centroids, where that is worth it, and sets, from keep, parts->middles. Likewise.
- */
-bool quick_ask(struct surface_parts *parts, struct deviation_vertices *vertices,
-               const struct progress *progress, double from, double to, struct arena *keep,
-               struct error *err);
+/* Where parts->bounds are known: asks, where that is worth it, for the centroids of triangles that may be
+ * farther than `level` and than at their vertices, and sets, from keep, parts->middles. Tells the stage that
+ * it is still `at`. Likewise. */
+bool quick_ask_middles(struct surface_parts *parts, double level, const struct progress *progress, double at,
+                       struct arena *keep, struct error *err);
 
 /* Whether it is of use to ask a surface's triangles in the middle, or to cut them up: they are not much
  * smaller than the other's. */
 bool quick_is_coarse(const struct surface_parts *parts);
 
-/* Bounds the triangles of a leaf, after quick_ask; those that are shared have their area alone. Where *work,
- * which grows by what is asked, is more than the allowance of so many leaves, nothing is asked. */
+/* Bounds the triangles of a leaf, after quick_ask_vertices; those that are shared have their area alone.
+ * Where *work, which grows by what is asked, is more than the allowance of so many leaves, nothing is asked.
+ */
 void quick_bound_leaf(const struct surface_parts *parts, size_t leaf, size_t leaves, struct part *bounds,
                       size_t *work);
 

@@ -273,7 +273,7 @@ bool triangles_bound_quickly(struct surface_parts *parts, struct deviation_verti
     double until = from + QUICK_SHARE * (to - from);
     struct bounding bounding = {.parts = parts, .allowance = 2 * LEAVES_OF_CHUNK * (size_t)LEAF_WORK};
 
-    if (!quick_ask(parts, vertices, progress, from, until, keep, err))
+    if (!quick_ask_vertices(parts, vertices, progress, from, until, *keep, err))
         return false;
     parts->leaves = ARENA_NEW(keep, struct leaf_parts, farthest_most(parts));
     struct arena scratch = *keep;

@@ -22,8 +22,8 @@ bool triangles_try(struct surface_parts *parts, const struct progress *progress,
 bool triangles_bound(struct surface_parts *parts, const struct progress *progress, double from, double to,
                      struct arena scratch, struct error *err);
 
-/* Asks for what bounding every triangle quickly takes (quick_ask), then bounds the farthest closely: sets
- * parts->vertices, parts->middles and parts->leaves. Likewise. */
+/* Asks for what bounding every triangle quickly takes (quick_ask_vertices), then bounds the farthest closely:
+ * sets parts->vertices and parts->leaves. Likewise. */
 bool triangles_bound_quickly(struct surface_parts *parts, struct deviation_vertices *vertices,
                              const struct progress *progress, double from, double to, struct arena *keep,
                              struct error *err);

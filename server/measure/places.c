@@ -59,7 +59,7 @@ static bool collect_members(struct gathering *gathering)
 
     for (size_t f = 0; f < gathering->distances->count; f++) {
         double peak = peak_of(gathering, f);
-        if (peak > level / 2)
+        if (peak > PLACE_LEAST * level)
             gathering->members[gathering->member_count++] = (uint32_t)f;
         is_any_far = is_any_far || peak > level;
     }

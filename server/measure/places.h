@@ -26,6 +26,7 @@
 #define PLACE_LEVEL_EDGE 0.25     /* of the subject's median edge: what it leaves a curve of that radius by */
 #define PLACE_LEVEL_MEDIAN 12     /* times the median distance: noise of a million faces stays below it */
 #define PLACE_LEVEL_DIAGONAL 0.02 /* of the reference's diagonal: the noise of a scan is below this */
+#define PLACE_LEAST 0.5           /* of the level: what every face of a place exceeds */
 #define PLACE_GAP_EDGES 2         /* the gap, in median edges of the subject */
 
 /* The level of one direction: the smallest tolerance where there is one (ascending, as the settings hold

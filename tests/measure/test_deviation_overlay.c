@@ -50,7 +50,7 @@ static struct summed sum_up(const struct mesh *from, const struct mesh *to, cons
               && deviation_surface_build(&inputs[1], &frame, threads, &surfaces[1], &keep, scratch, &err)
               && deviation_vertices_open(&surfaces[0], &vertices, &keep, &err)
               && surface_parts_open_bounds(&parts, &keep, &err)
-              && quick_ask(&parts, &vertices, NULL, 0, 1, &keep, &err)
+              && quick_ask_vertices(&parts, &vertices, NULL, 0, 1, scratch, &err)
               && overlay_sum_up(&parts, in_frame, TOLERANCES, &summed.distribution, summed.shares, NULL, 0, 1,
                                 scratch, &err));
     summed.distribution.classes = NULL;

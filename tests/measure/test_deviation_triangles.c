@@ -8,6 +8,7 @@
 #include <string.h>
 
 #include "measure/deviation_pair.h"
+#include "measure/places.h"
 #include "support/fixture_share.h"
 
 #define FACES_LOOKED_AT 150
@@ -46,13 +47,13 @@ static vec3 point_on(const struct mesh *mesh, size_t f, double u, double v)
 }
 
 /* Every point of a face is within its bounds, and no peak is told where none is. What a peak tells at least:
- * the distances of corners, and of a centroid where it was asked, but for the way from a point asked instead.
- */
+ * the distances of corners, and of a centroid that is farther than `middles`, but for the way from a point
+ * asked instead. */
 struct expected {
     bool of_reference;
     size_t
         farthest; /* the face of the farthest place of all, whose peak may be anywhere on it; SIZE_MAX: any */
-    bool middles;
+    double middles;
     double way;
 };
 
@@ -68,7 +69,8 @@ static void expect_bounds(const struct mesh *from, const struct mesh *to,
 
     for (size_t k = 0; k < faces; k++) {
         size_t f = from->face_count * k / faces;
-        double most = 0, told = expected.middles ? pair_distance(to, point_on(from, f, 1.0 / 3, 1.0 / 3)) : 0;
+        double most = 0, told = pair_distance(to, point_on(from, f, 1.0 / 3, 1.0 / 3));
+        told = told > expected.middles ? told : 0;
         for (int i = 0; i < POINTS_EACH; i++) {
             vec3 p = i == 0 ? point_on(from, f, 1.0 / 3, 1.0 / 3)
                             : point_on(from, f, fixture_random_unit(&state), fixture_random_unit(&state));
@@ -101,8 +103,8 @@ Test(deviation_triangles, quick_bounds_hold_and_statistics_are_sampled)
     cr_expect(gt(sz, got.subject_to_reference.sample_count, 0));
     cr_expect(gt(sz, got.reference_to_subject.sample_count, 0));
     expect_bounds(&rough, &round, &fields,
-                  (struct expected){false, got.subject_to_reference.max.face, false, 0});
-    expect_bounds(&round, &rough, &fields, (struct expected){true, SIZE_MAX, false, 0});
+                  (struct expected){false, got.subject_to_reference.max.face, INFINITY, 0});
+    expect_bounds(&round, &rough, &fields, (struct expected){true, SIZE_MAX, INFINITY, 0});
 }
 
 Test(deviation_triangles, quick_results_are_the_same_for_any_threads)
@@ -153,9 +155,9 @@ Test(deviation_triangles, quick_bounds_are_close_where_it_is_far)
     cr_expect(ge(sz, looked_at, 4));
 }
 
-/* The coarser one has half as many triangles, and vertices pulled out: each of its centroids is asked, so
- * that peaks tell how far the middle of a face is, and every vertex of both, so that they tell what sticks
- * out. */
+/* The coarser one has half as many triangles, and vertices pulled out: its centroids are asked where they may
+ * matter to a place, so that peaks tell how far the middle of a face is, and every vertex of both, so that
+ * they tell what sticks out. */
 Test(deviation_triangles, quick_peaks_are_known_at_vertices_and_centroids)
 {
     struct arena arena = pair_arena(6);
@@ -170,8 +172,10 @@ Test(deviation_triangles, quick_peaks_are_known_at_vertices_and_centroids)
     struct deviation got = pair_measure_fields(&cage, &rough, &settings, &fields);
     cr_assert(gt(sz, got.subject_to_reference.sample_count, 0));
     cr_assert(gt(sz, got.reference_to_subject.sample_count, 0));
-    expect_bounds(&cage, &rough, &fields, (struct expected){false, SIZE_MAX, true, 0});
-    expect_bounds(&rough, &cage, &fields, (struct expected){true, SIZE_MAX, false, 0});
+    const double level =
+        PLACE_LEAST * places_level(&settings, &got.subject_to_reference, 0, 2 * sqrt(3) * 1.05);
+    expect_bounds(&cage, &rough, &fields, (struct expected){false, SIZE_MAX, level, 0});
+    expect_bounds(&rough, &cage, &fields, (struct expected){true, SIZE_MAX, INFINITY, 0});
     const double *peak = field(&fields, "face_distance_peak");
     for (size_t f = 0; f < cage.face_count; f++)
         for (int i = 0; i < 3; i++)
@@ -195,7 +199,7 @@ Test(deviation_triangles, quick_bounds_of_a_grain_in_a_ball_end_and_hold)
     settings.certify = fixture_wider(1e-6);
     struct deviation got = pair_measure_fields(&grain, &ball, &settings, &fields);
     expect_bounds(&grain, &ball, &fields,
-                  (struct expected){false, got.subject_to_reference.max.face, false, 0.03});
+                  (struct expected){false, got.subject_to_reference.max.face, INFINITY, 0.03});
 }
 
 /* Radially off by at most 1e-6, so that every value is within 1e-6 of 0 and of the certified one. */
