@@ -1,6 +1,7 @@
 /* deviation_overlay.c - what is near the triangles of a leaf, looked at together; then from each alone. */
 #include "measure/deviation_overlay.h"
 
+#include "base/ahead.h"
 #include "base/tasks.h"
 #include "geom/point_triangle.h"
 #include "measure/deviation_plain.h"
@@ -106,7 +107,10 @@ static void look_at(const struct overlaying *overlaying, const struct overlay_ke
 {
     for (size_t i = faces->count; i % OVERLAY_LANES; i++)
         faces->slots[i] = faces->slots[faces->count - 1];
-    for (size_t i = 0; i < tasks_chunks(faces->count, OVERLAY_LANES) * OVERLAY_LANES; i++)
+    const size_t filled = tasks_chunks(faces->count, OVERLAY_LANES) * OVERLAY_LANES;
+    for (size_t i = 0; i < filled; i++)
+        ahead_ask(overlaying->parts->to->bvh.corners[faces->slots[i]]);
+    for (size_t i = 0; i < filled; i++)
         put_face(overlaying, faces->slots[i], &faces->blocks[i / OVERLAY_LANES], (int)(i % OVERLAY_LANES));
     kernels->view(faces);
 }
@@ -157,7 +161,7 @@ static double open_whole(const struct overlaying *overlaying, uint32_t slot, boo
     const uint32_t *v = parts->from->bvh.corners[slot];
     const double *d = parts->vertices->distances;
 
-    whole->farthest = fmax(d[v[0]], fmax(d[v[1]], d[v[2]]));
+    whole->farthest = greater(d[v[0]], greater(d[v[1]], d[v[2]]));
     whole->near = parts->vertices->nearest[v[0]];
     whole->left = left;
     for (int i = 0; i < 3; i++)
@@ -400,25 +404,32 @@ static bool add_whole(const struct overlaying *overlaying, const struct leaf *le
                                       : add_piece(overlaying, whole, NULL, tally);
 }
 
-/* work: of asking for those of a chunk, so far; left: for those alone. */
-static void sum_up_leaf(const struct overlaying *overlaying, size_t number, struct tally *tally, size_t *work,
-                        size_t *left)
+/* What a thread goes through chunks with. */
+struct passing {
+    size_t work; /* of asking for those of a chunk, so far */
+    size_t left; /* for those alone */
+    struct overlay_faces faces;
+};
+
+static void sum_up_leaf(const struct overlaying *overlaying, size_t number, struct tally *tally,
+                        struct passing *passing)
 {
     const struct surface_parts *parts = overlaying->parts;
     const struct leaf_parts *close = surface_parts_leaf(parts, number);
-    struct leaf leaf = {.first = number * BVH_WIDTH};
+    struct overlay_faces *faces = &passing->faces;
     struct part quick[BVH_WIDTH];
     const struct part *bounds = close ? close->parts : NULL;
-    struct overlay_faces faces;
+    struct leaf leaf;
 
+    leaf.first = number * BVH_WIDTH;
     leaf.count = parts->from->bvh.triangle_count - leaf.first;
     leaf.count = leaf.count < BVH_WIDTH ? leaf.count : BVH_WIDTH;
-    open_leaf(overlaying, tally->kernels, close != NULL, left, &leaf, &faces);
-    const unsigned told = add_together(overlaying, &leaf, &faces, tally);
+    open_leaf(overlaying, tally->kernels, close != NULL, &passing->left, &leaf, faces);
+    const unsigned told = add_together(overlaying, &leaf, faces, tally);
     for (size_t k = 0; k < leaf.count; k++) {
-        if (!(told >> k & 1) && !add_whole(overlaying, &leaf, k, &faces, tally)) {
+        if (!(told >> k & 1) && !add_whole(overlaying, &leaf, k, faces, tally)) {
             if (!bounds)
-                quick_bound_leaf(parts, number, LEAVES_OF_CHUNK, quick, work);
+                quick_bound_leaf(parts, number, LEAVES_OF_CHUNK, quick, &passing->work);
             bounds = bounds ? bounds : quick;
             tally_add_part(tally, &bounds[k]);
             widen_by_part(&leaf.known[k], &bounds[k]);
@@ -431,15 +442,18 @@ static void sum_up_leaf(const struct overlaying *overlaying, size_t number, stru
 static void sum_up_lane(void *context, size_t lane)
 {
     struct overlaying *overlaying = context;
-    size_t leaves = deviation_surface_leaves(overlaying->parts->from), left = overlaying->left[lane];
+    const size_t leaves = deviation_surface_leaves(overlaying->parts->from);
+    struct passing passing;
 
+    passing.left = overlaying->left[lane];
     for (size_t i = 0; i < SLICE; i++) {
-        size_t begin = (overlaying->first_chunk + i * TALLIES + lane) * LEAVES_OF_CHUNK, work = 0;
-        left += overlaying->alone_work;
+        size_t begin = (overlaying->first_chunk + i * TALLIES + lane) * LEAVES_OF_CHUNK;
+        passing.work = 0;
+        passing.left += overlaying->alone_work;
         for (size_t leaf = begin; leaf < begin + LEAVES_OF_CHUNK && leaf < leaves; leaf++)
-            sum_up_leaf(overlaying, leaf, &overlaying->tallies[lane], &work, &left);
+            sum_up_leaf(overlaying, leaf, &overlaying->tallies[lane], &passing);
     }
-    overlaying->left[lane] = left;
+    overlaying->left[lane] = passing.left;
 }
 
 bool overlay_sum_up(const struct surface_parts *parts, const double *tolerances, size_t tolerance_count,

@@ -12,8 +12,9 @@
 #define WORK 128  /* of a question, on average: three to five times what one mostly takes; measured */
 #define FINER 4   /* so many times the triangles of the other surface: sides half as long. Its vertices do */
 #define COARSER 2 /* the other has so many times its triangles: vertices may miss what is in between */
-#define FACES_MAX 16 /* of the faces found for a leaf */
-#define CUT_HELPS 4  /* times what is wanted: where a cut leaves more, it is of no use */
+#define MIDDLE_MORE 1.0625 /* times what is known: a centroid is asked where there may be so much */
+#define FACES_MAX 16       /* of the faces found for a leaf */
+#define CUT_HELPS 4        /* times what is wanted: where a cut leaves more, it is of no use */
 
 struct middles {
     struct surface_parts *parts;
@@ -183,13 +184,14 @@ void quick_bound_leaf(const struct surface_parts *parts, size_t number, size_t l
     }
 }
 
-/* Where a triangle may be farther than at its corners, and than `level`. */
+/* Where a triangle may be notably farther than at its corners, and farther than `level`. */
 static bool is_middle_asked(const struct middles *middles, uint32_t slot)
 {
     const struct surface_parts *parts = middles->parts;
     const double high = (double)parts->bounds[slot].high;
 
-    return high > middles->level && !parts->from->shared[slot] && high > quick_peak(parts, slot).distance;
+    return high > middles->level && !parts->from->shared[slot]
+           && high > MIDDLE_MORE * quick_peak(parts, slot).distance;
 }
 
 static void ask_chunk(void *context, size_t number)

@@ -19,8 +19,8 @@ bool quick_ask_vertices(struct surface_parts *parts, struct deviation_vertices *
                         struct error *err);
 
 /* Where parts->bounds are known: asks, where that is worth it, for the centroids of triangles that may be
- * farther than `level` and than at their vertices, and sets, from keep, parts->middles. Tells the stage that
- * it is still `at`. Likewise. */
+ * farther than `level` and notably farther than at their vertices, and sets, from keep, parts->middles. Tells
+ * the stage that it is still `at`. Likewise. */
 bool quick_ask_middles(struct surface_parts *parts, double level, const struct progress *progress, double at,
                        struct arena *keep, struct error *err);
 

@@ -311,12 +311,12 @@ static inline void see_sides(const struct base *base, const struct overlay_block
     sight->flags[i] = over & (flags | under);
 }
 
-/* Whether some box of a block may come within reach. */
+/* Whether some box of a block may come within reach; without branches, which nothing foretells. */
 static inline bool is_near(const struct base *base, const struct overlay_block *block)
 {
-    return block->all_low[0] <= base->high[0] && block->all_high[0] >= base->low[0]
-           && block->all_low[1] <= base->high[1] && block->all_high[1] >= base->low[1]
-           && block->all_low[2] <= base->high[2] && block->all_high[2] >= base->low[2];
+    return (block->all_low[0] <= base->high[0]) & (block->all_high[0] >= base->low[0])
+           & (block->all_low[1] <= base->high[1]) & (block->all_high[1] >= base->low[1])
+           & (block->all_low[2] <= base->high[2]) & (block->all_high[2] >= base->low[2]);
 }
 
 static inline void list_over(size_t b, struct sight *sight)
@@ -346,14 +346,15 @@ static inline bool see_block(const struct base *base, const struct overlay_faces
                              struct sight *sight)
 {
     const struct overlay_block *block = &faces->blocks[b];
-    int64_t all = 0;
+    int64_t half[OVERLAY_LANES / 2];
 
     if (!is_near(base, block))
         return true;
     for (int i = 0; i < OVERLAY_LANES; i++)
         see_lane(base, block, i, sight);
-    for (int i = 0; i < OVERLAY_LANES; i++)
-        all |= sight->flags[i];
+    for (int i = 0; i < OVERLAY_LANES / 2; i++)
+        half[i] = sight->flags[i] | sight->flags[i + OVERLAY_LANES / 2];
+    const int64_t all = half[0] | half[1] | half[2] | half[3];
     sight->all_flags |= all;
     if ((all & FACE_WRONG) && !list_wrong(b, sight))
         return false;
