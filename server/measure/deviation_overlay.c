@@ -13,9 +13,10 @@
 #define LEAVES_OF_CHUNK 16
 #define TALLIES 32    /* each of them sums up one of so many chunks */
 #define SLICE 16      /* chunks of a tally between two words to the listener */
-#define FAR_SIDES 4   /* a triangle that is so many times its side away is not looked at */
+#define FAR_SIDES 2   /* a triangle that is so many times its side away is not looked at */
 #define CUTS 2        /* of a triangle that is not small */
 #define ALONE_SHARE 2 /* one such part of the budget is for what is looked at alone, or cut up: */
+#define ASK_SHARE 2   /* and one for centroids */
 #define ALONE_WORK 64 /* of which looking along its own normal takes so much, */
 #define PIECE_WORK 32 /* and each piece so much, and what asking for it takes */
 
@@ -79,10 +80,10 @@ static struct overlay_view view_along(vec3 up, vec3 origin)
 
 struct overlaying {
     const struct surface_parts *parts;
-    const unsigned char *plain; /* of parts->to */
-    bool hopeful;               /* it is worth looking at all triangles */
-    size_t alone_work;          /* for single triangles, from each chunk */
-    size_t left[TALLIES];       /* of it: what chunks leave is for later ones */
+    const unsigned char *plain;  /* of parts->to */
+    bool hopeful;                /* it is worth looking at all triangles */
+    size_t alone_work, ask_work; /* for single triangles, for those bounded quickly, from each chunk */
+    size_t left[TALLIES], left_to_ask[TALLIES]; /* of it: what chunks leave is for later ones */
     struct tally *tallies;
     size_t first_chunk;
 };
@@ -406,8 +407,7 @@ static bool add_whole(const struct overlaying *overlaying, const struct leaf *le
 
 /* What a thread goes through chunks with. */
 struct passing {
-    size_t work; /* of asking for those of a chunk, so far */
-    size_t left; /* for those alone */
+    size_t left, left_to_ask; /* of work: for those alone, and for those that are bounded quickly */
     struct overlay_faces faces;
 };
 
@@ -429,7 +429,7 @@ static void sum_up_leaf(const struct overlaying *overlaying, size_t number, stru
     for (size_t k = 0; k < leaf.count; k++) {
         if (!(told >> k & 1) && !add_whole(overlaying, &leaf, k, faces, tally)) {
             if (!bounds)
-                quick_bound_leaf(parts, number, LEAVES_OF_CHUNK, quick, &passing->work);
+                quick_bound_leaf(parts, number, quick, &passing->left_to_ask);
             bounds = bounds ? bounds : quick;
             tally_add_part(tally, &bounds[k]);
             widen_by_part(&leaf.known[k], &bounds[k]);
@@ -446,14 +446,16 @@ static void sum_up_lane(void *context, size_t lane)
     struct passing passing;
 
     passing.left = overlaying->left[lane];
+    passing.left_to_ask = overlaying->left_to_ask[lane];
     for (size_t i = 0; i < SLICE; i++) {
         size_t begin = (overlaying->first_chunk + i * TALLIES + lane) * LEAVES_OF_CHUNK;
-        passing.work = 0;
         passing.left += overlaying->alone_work;
+        passing.left_to_ask += overlaying->ask_work;
         for (size_t leaf = begin; leaf < begin + LEAVES_OF_CHUNK && leaf < leaves; leaf++)
             sum_up_leaf(overlaying, leaf, &overlaying->tallies[lane], &passing);
     }
     overlaying->left[lane] = passing.left;
+    overlaying->left_to_ask[lane] = passing.left_to_ask;
 }
 
 bool overlay_sum_up(const struct surface_parts *parts, const double *tolerances, size_t tolerance_count,
@@ -464,6 +466,7 @@ bool overlay_sum_up(const struct surface_parts *parts, const double *tolerances,
     size_t chunks = tasks_chunks(deviation_surface_leaves(parts->from), LEAVES_OF_CHUNK), plain_count = 0;
     struct overlaying overlaying = {.parts = parts,
                                     .alone_work = parts->budget / ALONE_SHARE / (chunks ? chunks : 1),
+                                    .ask_work = parts->budget / ASK_SHARE / (chunks ? chunks : 1),
                                     .tallies = arena_alloc(&scratch, TALLIES, sizeof(struct tally), 64)};
 
     overlaying.plain = plain_find(parts->to, parts->side, parts->threads, &scratch);

@@ -9,7 +9,6 @@
 
 #define LEAVES_OF_CHUNK 32
 #define SLICE_CHUNKS 256
-#define WORK 128  /* of a question, on average: three to five times what one mostly takes; measured */
 #define FINER 4   /* so many times the triangles of the other surface: sides half as long. Its vertices do */
 #define COARSER 2 /* the other has so many times its triangles: vertices may miss what is in between */
 #define MIDDLE_MORE 1.0625 /* times what is known: a centroid is asked where there may be so much */
@@ -25,7 +24,7 @@ struct middles {
 /* The triangles of one leaf that are not shared. */
 struct leaf {
     const struct surface_parts *parts;
-    size_t allowance; /* of work */
+    size_t *left; /* of work */
     size_t count;
     uint32_t slots[BVH_LANES];
     struct bvh_points corners[3];
@@ -98,17 +97,19 @@ static float middle_of(double distance)
 }
 
 /* By the distance at the centroid, where there is work left. */
-static void bound_by_middle(struct leaf *leaf, size_t lane, size_t *work)
+static void bound_by_middle(struct leaf *leaf, size_t lane)
 {
     const struct surface_parts *parts = leaf->parts;
     const uint32_t slot = leaf->slots[lane],
                    first = parts->vertices->nearest[parts->from->bvh.corners[slot][0]];
     vec3 middle = centroid_of(parts->from, slot);
     double low[3], high[3];
+    size_t work = 0;
 
-    if (*work > leaf->allowance)
+    if (*leaf->left == 0)
         return;
-    struct bvh_hit hit = bvh_nearest(&parts->to->bvh, middle, first, work);
+    struct bvh_hit hit = bvh_nearest(&parts->to->bvh, middle, first, &work);
+    *leaf->left -= *leaf->left < work ? *leaf->left : work;
     double distance = sqrt(hit.distance_sq);
     add_face(leaf, hit.slot);
     for (int i = 0; i < 3; i++) {
@@ -147,17 +148,11 @@ static void put_corners(struct leaf *leaf)
         }
 }
 
-static size_t allowance_of(size_t leaves)
-{
-    return leaves * (size_t)BVH_WIDTH * WORK;
-}
-
-void quick_bound_leaf(const struct surface_parts *parts, size_t number, size_t leaves, struct part *bounds,
-                      size_t *work)
+void quick_bound_leaf(const struct surface_parts *parts, size_t number, struct part *bounds, size_t *left)
 {
     const struct deviation_surface *from = parts->from;
     const uint32_t first = (uint32_t)(number * BVH_WIDTH);
-    struct leaf leaf = {.parts = parts, .allowance = allowance_of(leaves)};
+    struct leaf leaf = {.parts = parts, .left = left};
 
     for (uint32_t slot = first; slot < first + BVH_WIDTH && slot < from->bvh.triangle_count; slot++) {
         bounds[slot - first] = (struct part){.area = triangle_area(deviation_surface_corner(from, slot, 0),
@@ -174,7 +169,7 @@ void quick_bound_leaf(const struct surface_parts *parts, size_t number, size_t l
             leaf.high[lane][i] = parts->reach;
         bound_by_corners(&leaf, lane);
         if (quick_is_coarse(parts))
-            bound_by_middle(&leaf, lane, work);
+            bound_by_middle(&leaf, lane);
     }
     bound_by_faces(&leaf);
     for (size_t lane = 0; lane < leaf.count; lane++) {
@@ -204,7 +199,7 @@ static void ask_chunk(void *context, size_t number)
 
     for (size_t slot = begin; slot < begin + slots && slot < from->triangle_count; slot++) {
         parts->middles[slot] = 0;
-        if (!is_middle_asked(middles, (uint32_t)slot) || work > allowance_of(LEAVES_OF_CHUNK))
+        if (!is_middle_asked(middles, (uint32_t)slot) || work > slots * QUICK_WORK)
             continue;
         struct bvh_hit hit = bvh_nearest(&parts->to->bvh, centroid_of(parts->from, (uint32_t)slot),
                                          parts->vertices->nearest[from->corners[slot][0]], &work);
@@ -216,7 +211,7 @@ bool quick_ask_vertices(struct surface_parts *parts, struct deviation_vertices *
                         const struct progress *progress, double from, double to, struct arena scratch,
                         struct error *err)
 {
-    const struct vertices_settings asking = {parts->threads, WORK, progress, from, to};
+    const struct vertices_settings asking = {parts->threads, QUICK_WORK, progress, from, to};
 
     parts->vertices = vertices;
     return deviation_vertices_find(parts->from, parts->to, &asking, vertices, scratch, err);

@@ -12,6 +12,9 @@
 #include "base/progress.h"
 #include "measure/deviation_parts.h"
 
+/* Work of a question, on average: three to five times what one mostly takes; measured. */
+#define QUICK_WORK ((size_t)128)
+
 /* Finds vertices and sets parts->vertices. Tells the stage "statistics" from `from` to `to`. ERROR_LIMIT when
  * memory ends, ERROR_CANCELLED. */
 bool quick_ask_vertices(struct surface_parts *parts, struct deviation_vertices *vertices,
@@ -28,11 +31,9 @@ bool quick_ask_middles(struct surface_parts *parts, double level, const struct p
  * smaller than the other's. */
 bool quick_is_coarse(const struct surface_parts *parts);
 
-/* Bounds the triangles of a leaf, after quick_ask_vertices; those that are shared have their area alone.
- * Where *work, which grows by what is asked, is more than the allowance of so many leaves, nothing is asked.
- */
-void quick_bound_leaf(const struct surface_parts *parts, size_t leaf, size_t leaves, struct part *bounds,
-                      size_t *work);
+/* Bounds the triangles of a leaf, after quick_ask_vertices; those that are shared have their area alone. What
+ * is asked takes from *left; nothing is asked once that is 0. */
+void quick_bound_leaf(const struct surface_parts *parts, size_t leaf, struct part *bounds, size_t *left);
 
 /* The largest distance known on a triangle that is not shared, and where: it is at least so far. */
 struct quick_peak {

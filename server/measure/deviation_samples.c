@@ -133,7 +133,7 @@ static size_t choose_count(struct sampling *sampling, size_t wanted)
     sampling->count = PILOT;
     sampling->first_chunk = 0;
     sample_chunk(sampling, 0);
-    while (wanted > SAMPLES_LEAST && sampling->work[0] / PILOT * wanted > budget)
+    while (wanted > SAMPLES_FLOOR && sampling->work[0] / PILOT * wanted > budget)
         wanted /= 2;
     return wanted;
 }

@@ -66,14 +66,15 @@ static size_t gather_leaf(const struct surface_parts *parts, size_t leaf, const 
 static void bound_leaf(const struct bounding *bounding, size_t item, struct bracketing *bracketing)
 {
     const struct surface_parts *parts = bounding->parts;
-    size_t leaf = bounding->leaves ? bounding->leaves[item] : item, places[BVH_WIDTH], work = 0;
+    size_t leaf = bounding->leaves ? bounding->leaves[item] : item, places[BVH_WIDTH],
+           left = BVH_WIDTH * QUICK_WORK;
     struct part *own = bounding->own ? bounding->own[item].parts : &parts->parts[leaf * BVH_WIDTH];
     struct bracket_group group;
 
     if (bounding->own)
         bounding->own[item].leaf = (uint32_t)leaf;
     if (bounding->quick)
-        quick_bound_leaf(parts, leaf, 1, own, &work);
+        quick_bound_leaf(parts, leaf, own, &left);
     else
         open_parts(parts->from, leaf, own);
     if (gather_leaf(parts, leaf, own, &group, places) == 0)
