@@ -3,11 +3,13 @@
 
 #include "base/tasks.h"
 #include "measure/face_geometry.h"
+#include "measure/quality_kernels.h"
 #include "measure/quality_quad.h"
 #include "measure/quality_triangle.h"
 #include "measure/quantiles.h"
 
 #include <stdatomic.h>
+#include <string.h>
 
 #define GATHER_CHUNK ((size_t)1 << 14)
 
@@ -115,34 +117,79 @@ struct found {
 struct measuring {
     const struct measure_input *input;
     const struct sample *sample;
+    const struct quality_kernels *kernels;
     size_t begin; /* of the first chunk */
     struct found found[CHUNKS_AT_ONCE];
 };
 
+static void read_corners(const struct measuring *measuring, size_t i, vec3 *corners)
+{
+    const struct mesh *mesh = measuring->input->mesh;
+    const uint32_t *face = mesh_face(mesh, measuring->sample->faces[i]);
+
+    for (size_t k = 0; k < measuring->sample->corner_count; k++)
+        corners[k] = mesh->positions[face[k]];
+}
+
+static void measure_one(const struct measuring *measuring, size_t i, struct found *found)
+{
+    const struct sample *sample = measuring->sample;
+    const bool is_quad = sample->corner_count == 4;
+    double values[QUAD_METRIC_COUNT], guard = measuring->input->guard;
+    vec3 corners[4];
+
+    read_corners(measuring, i, corners);
+    if (is_quad)
+        found->concave += quad_quality(corners, guard, values);
+    else
+        triangle_quality(corners, guard, values);
+    found->needles +=
+        values[is_quad ? (size_t)QUAD_ASPECT_RATIO : (size_t)TRIANGLE_ASPECT_RATIO] > QUALITY_NEEDLE_ASPECT;
+    for (size_t m = 0; m < sample->metric_count; m++)
+        sample->values[m * sample->count + i] = values[m];
+}
+
+/* QUALITY_LANES triangles from number i on, together. False, and nothing done, where that cannot be. */
+static bool measure_lanes(const struct measuring *measuring, size_t i, struct found *found)
+{
+    const struct sample *sample = measuring->sample;
+    struct quality_corners corners;
+    double values[TRIANGLE_METRIC_COUNT][QUALITY_LANES];
+
+    for (size_t lane = 0; lane < QUALITY_LANES; lane++) {
+        vec3 corner[3];
+        read_corners(measuring, i + lane, corner);
+        for (size_t k = 0; k < 3; k++) {
+            corners.x[k][lane] = corner[k].x;
+            corners.y[k][lane] = corner[k].y;
+            corners.z[k][lane] = corner[k].z;
+        }
+    }
+    if (measuring->input->guard != 1 || !measuring->kernels->triangles(&corners, values))
+        return false;
+    for (size_t lane = 0; lane < QUALITY_LANES; lane++)
+        found->needles += values[TRIANGLE_ASPECT_RATIO][lane] > QUALITY_NEEDLE_ASPECT;
+    for (size_t m = 0; m < TRIANGLE_METRIC_COUNT; m++)
+        memcpy(&sample->values[m * sample->count + i], values[m], sizeof values[m]);
+    return true;
+}
+
 static void measure_chunk(void *context, size_t chunk)
 {
     struct measuring *measuring = context;
-    const struct measure_input *input = measuring->input;
     const struct sample *sample = measuring->sample;
-    size_t aspect = sample->corner_count == 4 ? (size_t)QUAD_ASPECT_RATIO : (size_t)TRIANGLE_ASPECT_RATIO;
-    size_t begin = measuring->begin + chunk * CHUNK;
-    size_t end = sample->count - begin < CHUNK ? sample->count : begin + CHUNK;
+    const size_t begin = measuring->begin + chunk * CHUNK,
+                 end = sample->count - begin < CHUNK ? sample->count : begin + CHUNK;
     struct found found = {0, 0};
-    for (size_t i = begin; i < end; i++) {
-        if (i + AHEAD < end)
-            face_geometry_ask(input, sample->faces[i + AHEAD]);
-        const uint32_t *face = mesh_face(input->mesh, sample->faces[i]);
-        vec3 corners[4];
-        double values[QUAD_METRIC_COUNT];
-        for (size_t k = 0; k < sample->corner_count; k++)
-            corners[k] = input->mesh->positions[face[k]];
-        if (sample->corner_count == 4)
-            found.concave += quad_quality(corners, input->guard, values);
-        else
-            triangle_quality(corners, input->guard, values);
-        found.needles += values[aspect] > QUALITY_NEEDLE_ASPECT;
-        for (size_t m = 0; m < sample->metric_count; m++)
-            sample->values[m * sample->count + i] = values[m];
+
+    for (size_t i = begin, count; i < end; i += count) {
+        count = end - i < QUALITY_LANES ? end - i : QUALITY_LANES;
+        for (size_t k = i + AHEAD; k < i + AHEAD + count && k < end; k++)
+            face_geometry_ask(measuring->input, sample->faces[k]);
+        if (sample->corner_count == 3 && count == QUALITY_LANES && measure_lanes(measuring, i, &found))
+            continue;
+        for (size_t k = i; k < i + count; k++)
+            measure_one(measuring, k, &found);
     }
     measuring->found[chunk] = found;
 }
@@ -151,7 +198,7 @@ static bool measure_faces(const struct measure_input *input, const struct sample
                           const struct progress *progress, double progress_begin, struct found *sums,
                           struct error *err)
 {
-    struct measuring measuring = {.input = input, .sample = sample};
+    struct measuring measuring = {.input = input, .sample = sample, .kernels = quality_kernels_best()};
     while (measuring.begin < sample->count) {
         size_t chunks = tasks_chunks(sample->count - measuring.begin, CHUNK);
         chunks = chunks < CHUNKS_AT_ONCE ? chunks : CHUNKS_AT_ONCE;

@@ -187,28 +187,30 @@ static void scan_values(const struct quality_metric *metric, double *values, con
                         size_t count, struct metric_report *report)
 {
     struct exact_sum sum = {0, 0};
+    struct metric_report found = *report; /* of its own, that values may not be thought part of */
     struct binning binning;
     binning_begin(metric->scale, report, &binning);
     for (size_t i = 0; i < count; i++) {
         double value = values[i];
         if (!isfinite(value)) {
-            report->undefined++;
+            found.undefined++;
             continue;
         }
-        bool first = report->count == 0;
-        bool is_worst = first || (metric->worst_is_largest ? value > report->max : value < report->min);
+        bool first = found.count == 0;
+        bool is_worst = first || (metric->worst_is_largest ? value > found.max : value < found.min);
         if (is_worst)
-            report->worst_face = faces[i];
-        report->min = first || value < report->min ? value : report->min;
-        report->max = first || value > report->max ? value : report->max;
+            found.worst_face = faces[i];
+        found.min = first || value < found.min ? value : found.min;
+        found.max = first || value > found.max ? value : found.max;
         exact_sum_add(&sum, value);
-        count_value(&binning, value, report);
-        values[report->count++] = value;
+        count_value(&binning, value, &found);
+        values[found.count++] = value;
     }
-    if (report->count > 0) {
-        double mean = exact_sum_value(sum) / (double)report->count;
-        report->mean = isfinite(mean) ? mean : NAN;
+    if (found.count > 0) {
+        double mean = exact_sum_value(sum) / (double)found.count;
+        found.mean = isfinite(mean) ? mean : NAN;
     }
+    *report = found;
 }
 
 bool quality_metric_begin(const struct quality_metric *metric, size_t degenerate,

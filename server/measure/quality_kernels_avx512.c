@@ -1,0 +1,7 @@
+/* quality_kernels_avx512.c - the inner loops for x86-64 with AVX-512; empty elsewhere. */
+#if defined(__x86_64__)
+#pragma GCC target("avx2,avx512f,avx512vl,avx512dq,prefer-vector-width=512")
+#define QUALITY_KERNELS quality_kernels_avx512
+#define QUALITY_KERNELS_NAME "avx512"
+#include "measure/quality_loops.h"
+#endif
