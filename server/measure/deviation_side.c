@@ -1,65 +1,24 @@
 /* deviation_side.c - the triangles at each vertex, and the sums of their normals. */
 #include "measure/deviation_side.h"
 
-#include "base/range_places.h"
-#include "base/tasks.h"
 #include "geom/angle.h"
+#include "topology/incidence.h"
 
 #include <math.h>
 #include <string.h>
 
 #define DEGREES (180 / 3.14159265358979323846)
 
-/* Triangles in ranges of about as many, one for each thread: counts, then places, of their own. */
-struct building {
-    struct deviation_side *side;
-    size_t ranges;
-    uint32_t *cursors; /* [ranges][point_count] how many, then where the next one goes */
-};
-
-static size_t border_of(const struct building *building, size_t range)
-{
-    return building->side->surface->bvh.triangle_count * range / building->ranges;
-}
-
-static void count_range(void *context, size_t range)
-{
-    const struct building *building = context;
-    const struct deviation_surface *surface = building->side->surface;
-    uint32_t *counts = building->cursors + range * surface->point_count;
-
-    memset(counts, 0, surface->point_count * sizeof *counts);
-    for (size_t slot = border_of(building, range); slot < border_of(building, range + 1); slot++)
-        for (int i = 0; i < 3; i++)
-            counts[surface->bvh.corners[slot][i]]++;
-}
-
-static void fill_range(void *context, size_t range)
-{
-    const struct building *building = context;
-    const struct deviation_surface *surface = building->side->surface;
-    uint32_t *cursors = building->cursors + range * surface->point_count;
-
-    for (size_t slot = border_of(building, range); slot < border_of(building, range + 1); slot++)
-        for (int i = 0; i < 3; i++)
-            building->side->slots[cursors[surface->bvh.corners[slot][i]]++] = (uint32_t)slot;
-}
-
 bool deviation_side_build(const struct deviation_surface *surface, size_t threads,
                           struct deviation_side *side, struct arena *keep, struct error *err)
 {
-    struct building building = {side, threads < RANGE_PLACES_MAX ? threads : RANGE_PLACES_MAX, NULL};
+    const struct incidence_faces triangles = {surface->point_count, surface->bvh.triangle_count,
+                                              surface->bvh.corners[0], NULL};
+    struct incidence incidence;
 
-    building.ranges = building.ranges > 0 ? building.ranges : 1;
-    *side = (struct deviation_side){surface, ARENA_NEW(keep, uint32_t, surface->point_count + 1),
-                                    ARENA_NEW(keep, uint32_t, 3 * surface->bvh.triangle_count)};
-    struct arena scratch = *keep;
-    building.cursors = ARENA_NEW(&scratch, uint32_t, building.ranges * surface->point_count);
-    if (!side->offsets || !side->slots || !building.cursors)
-        return arena_error(err);
-    tasks_run(threads, building.ranges, count_range, &building);
-    range_places(building.ranges, surface->point_count, building.cursors, side->offsets);
-    tasks_run(threads, building.ranges, fill_range, &building);
+    if (!incidence_build(&triangles, threads, &incidence, keep, err))
+        return false;
+    *side = (struct deviation_side){surface, incidence.begin, incidence.faces};
     return true;
 }
 

@@ -7,6 +7,7 @@
 #include "measure/face_geometry.h"
 #include "measure/ranking.h"
 #include "topology/disjoint_sets.h"
+#include "topology/incidence.h"
 
 #define NONE UINT32_MAX
 
@@ -108,8 +109,7 @@ struct reached {
 struct growth {
     struct gathering *gathering;
     double gap;
-    uint32_t *begin,
-        *ends;            /* ends[begin[v]] ... ends[begin[v + 1] - 1]: where the sides of faces at v lead */
+    struct incidence faces_at;
     uint32_t *source;     /* [vertex count] the vertex of a group that v was reached from, or NONE */
     double *distance;     /* [vertex count] from there */
     struct reached *heap; /* nearest first; of equals the lowest vertex */
@@ -146,44 +146,38 @@ static struct reached heap_pop(struct growth *growth)
     return first;
 }
 
-/* An edge of several faces is listed several times: who goes along it again finds nothing nearer. */
-static void list_sides_at_vertices(const struct mesh *mesh, struct growth *growth)
-{
-    for (size_t f = 0; f < mesh->face_count; f++)
-        for (size_t i = 0; i < mesh_face_size(mesh, f); i++)
-            growth->begin[mesh_face(mesh, f)[i] + 1] += 2;
-    for (size_t v = 0; v < mesh->vertex_count; v++)
-        growth->begin[v + 1] += growth->begin[v];
-    for (size_t f = 0; f < mesh->face_count; f++) {
-        const uint32_t *face = mesh_face(mesh, f);
-        size_t size = mesh_face_size(mesh, f);
-        for (size_t i = 0; i < size; i++) {
-            uint32_t a = face[i], b = face[i + 1 < size ? i + 1 : 0];
-            growth->ends[growth->begin[a]++] = b;
-            growth->ends[growth->begin[b]++] = a;
-        }
-    }
-    memmove(growth->begin + 1, growth->begin, mesh->vertex_count * sizeof *growth->begin);
-    growth->begin[0] = 0;
-}
-
-/* Goes from a reached vertex to its neighbours, and joins the groups that meet there. */
-static void reach_around(struct growth *growth, uint32_t v)
+static void reach(struct growth *growth, uint32_t v, uint32_t other)
 {
     uint32_t *set = growth->gathering->set, *source = growth->source;
 
-    for (uint32_t i = growth->begin[v]; i < growth->begin[v + 1]; i++) {
-        uint32_t other = growth->ends[i];
-        if (source[other] != NONE && growth->distance[other] == 0
-            && disjoint_sets_find(set, source[other]) == disjoint_sets_find(set, source[v]))
-            continue;
-        double way = growth->distance[v] + unit_distance(growth->gathering->input, v, other);
-        if (source[other] != NONE && way + growth->distance[other] <= growth->gap)
-            disjoint_sets_join(set, source[v], source[other]);
-        if (way <= growth->gap / 2 && way < growth->distance[other]) {
-            source[other] = source[v];
-            growth->distance[other] = way;
-            heap_push(growth, (struct reached){way, other});
+    if (source[other] != NONE && growth->distance[other] == 0
+        && disjoint_sets_find(set, source[other]) == disjoint_sets_find(set, source[v]))
+        return;
+    double way = growth->distance[v] + unit_distance(growth->gathering->input, v, other);
+    if (source[other] != NONE && way + growth->distance[other] <= growth->gap)
+        disjoint_sets_join(set, source[v], source[other]);
+    if (way <= growth->gap / 2 && way < growth->distance[other]) {
+        source[other] = source[v];
+        growth->distance[other] = way;
+        heap_push(growth, (struct reached){way, other});
+    }
+}
+
+/* Goes from a reached vertex to its neighbours, and joins the groups that meet there. Who goes along an edge
+ * of several faces again finds nothing nearer. */
+static void reach_around(struct growth *growth, uint32_t v)
+{
+    const struct mesh *mesh = growth->gathering->input->mesh;
+    const struct incidence *at = &growth->faces_at;
+
+    for (uint32_t k = at->begin[v]; k < at->begin[v + 1]; k++) {
+        const uint32_t *face = mesh_face(mesh, at->faces[k]);
+        const size_t size = mesh_face_size(mesh, at->faces[k]);
+        for (size_t i = 0; i < size; i++) {
+            if (face[i] != v)
+                continue;
+            reach(growth, v, face[i + 1 < size ? i + 1 : 0]);
+            reach(growth, v, face[i > 0 ? i - 1 : size - 1]);
         }
     }
 }
@@ -217,20 +211,23 @@ static void grow(struct growth *growth)
 static bool join_across_gaps(struct gathering *gathering, struct arena scratch, struct error *err)
 {
     const struct mesh *mesh = gathering->input->mesh;
-    size_t vertex_count = mesh->vertex_count, end_count = 2 * mesh_corner_count(mesh);
+    const struct incidence_faces faces = {mesh->vertex_count, mesh->face_count, mesh->face_vertices,
+                                          mesh->face_offsets};
     struct growth growth = {
         .gathering = gathering,
         .gap = gathering->request->gap / gathering->input->unit,
-        .begin = ARENA_ZERO(&scratch, uint32_t, vertex_count + 1),
-        .ends = ARENA_NEW(&scratch, uint32_t, end_count),
-        .source = ARENA_NEW(&scratch, uint32_t, vertex_count),
-        .distance = ARENA_NEW(&scratch, double, vertex_count),
-        .heap = ARENA_NEW(&scratch, struct reached, end_count), /* once along each at most */
+        .source = ARENA_NEW(&scratch, uint32_t, mesh->vertex_count),
+        .distance = ARENA_NEW(&scratch, double, mesh->vertex_count),
     };
 
     if (scratch.failed)
         return arena_error(err);
-    list_sides_at_vertices(mesh, &growth);
+    if (!incidence_build(&faces, gathering->input->threads, &growth.faces_at, &scratch, err))
+        return false;
+    /* once along each side, each way, at most */
+    growth.heap = ARENA_NEW(&scratch, struct reached, 2 * mesh_corner_count(mesh));
+    if (!growth.heap)
+        return arena_error(err);
     grow(&growth);
     return true;
 }
