@@ -164,7 +164,7 @@ static double signed_distance(const struct deviation_vertices *vertices,
     return vertices->distances[v] * deviation_side_of(side, subject->points[v], vertices->nearest[v]);
 }
 
-/* The extremes of each of so many ranges of vertices. */
+/* The extremes with each of so many ranges of vertices. */
 struct widening {
     const struct deviation_vertices *vertices;
     const struct deviation_surface *subject;
@@ -176,10 +176,11 @@ static void widen_range(void *context, size_t range)
 {
     struct widening *widening = context;
     const struct deviation_vertices *vertices = widening->vertices;
-    double min = INFINITY, max = -INFINITY;
+    double min = widening->min[range], max = widening->max[range];
 
     for (size_t v = vertices->count * range / RANGES; v < vertices->count * (range + 1) / RANGES; v++) {
-        if (vertices->nearest[v] == BVH_NONE)
+        if (vertices->nearest[v] == BVH_NONE
+            || (vertices->distances[v] <= max && -vertices->distances[v] >= min)) /* whatever its side */
             continue;
         double distance = signed_distance(vertices, widening->subject, widening->side, v);
         min = fmin(min, distance);
@@ -196,6 +197,10 @@ void deviation_vertices_widen_signed(const struct deviation_vertices *vertices,
 {
     struct widening widening = {.vertices = vertices, .subject = subject, .side = side};
 
+    for (size_t range = 0; range < RANGES; range++) {
+        widening.min[range] = signed_->min;
+        widening.max[range] = signed_->max;
+    }
     tasks_run(threads, RANGES, widen_range, &widening);
     for (size_t range = 0; range < RANGES; range++) {
         signed_->min = fmin(signed_->min, widening.min[range]);

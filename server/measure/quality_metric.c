@@ -204,7 +204,9 @@ static void scan_values(const struct quality_metric *metric, double *values, con
         found.max = first || value > found.max ? value : found.max;
         exact_sum_add(&sum, value);
         count_value(&binning, value, &found);
-        values[found.count++] = value;
+        if (found.undefined > 0)
+            values[found.count] = value;
+        found.count++;
     }
     if (found.count > 0) {
         double mean = exact_sum_value(sum) / (double)found.count;
