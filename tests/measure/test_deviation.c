@@ -278,6 +278,28 @@ Test(deviation, signed_inside_and_outside_of_a_cube)
     cr_expect(not(pair_measure(&cube, &open, &settings).signed_.defined), "an open reference has no sides");
 }
 
+/* One vertex of a sphere stands out, by more than another is pushed in: samples meet neither, and the first
+ * must not hide the second. */
+Test(deviation, signed_extremes_of_single_vertices)
+{
+    struct arena arena = pair_arena(6);
+    struct mesh quads = fixture_cubed_sphere(&arena, 12), round = fixture_fanned(&arena, &quads),
+                spoiled = fixture_moved(&arena, &round, 1, (vec3){0, 0, 0});
+    struct deviation_settings settings = pair_settings();
+
+    for (int outwards = 0; outwards < 2; outwards++) {
+        const double out = outwards ? 0.5 : 0.2, in = outwards ? 0.2 : 0.5;
+        spoiled.positions[10] = vec3_scale(round.positions[10], 1 + out);
+        spoiled.positions[500] = vec3_scale(round.positions[500], 1 - in);
+        struct deviation got = pair_measure(&spoiled, &round, &settings);
+        cr_assert(got.signed_.defined);
+        cr_expect(fabs(got.signed_.max - pair_distance(&round, spoiled.positions[10])) < 1e-12, "%g",
+                  got.signed_.max);
+        cr_expect(fabs(got.signed_.min + pair_distance(&round, spoiled.positions[500])) < 1e-12, "%g",
+                  got.signed_.min);
+    }
+}
+
 /* Feet on edges and corners: a spike over a corner, and points beside a sharp edge, where a face's own normal
  * would give the wrong side. */
 Test(deviation, signed_at_sharp_edges_and_corners)

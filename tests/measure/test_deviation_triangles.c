@@ -186,6 +186,32 @@ Test(deviation_triangles, quick_peaks_are_known_at_vertices_and_centroids)
     cr_expect(gt(sz, above, 4 * (cage.vertex_count / 400)));
 }
 
+/* Two triangles through a sphere, whose corners lie on it: the farthest place of all is in the middle of one;
+ * that the other is far too its centroid alone tells. */
+Test(deviation_triangles, quick_peak_of_a_bridge_is_in_its_middle)
+{
+    static const vec3 corners[6] = {{1, 0, 0},
+                                    {0, 1, 0},
+                                    {0, 0, 1},
+                                    {1, 0, 0},
+                                    {-0.5, 0.86602540378443864, 0},
+                                    {-0.5, -0.86602540378443864, 0}};
+    struct arena arena = pair_arena(4);
+    struct mesh rough = sphere(&arena, fixture_size(90, 60), 0.02),
+                cage = sphere(&arena, fixture_size(40, 30), 0.02), bridges = pair_soup(&arena, corners, 2),
+                bridged = fixture_joined(&arena, &cage, &bridges);
+    struct deviation_settings settings = pair_settings();
+    struct deviation_fields fields = {.count = 0};
+    struct deviation got = pair_measure_fields(&bridged, &rough, &settings, &fields);
+    const double *peak = field(&fields, "face_distance_peak");
+    const size_t near = cage.face_count, far = near + 1;
+
+    cr_assert(eq(sz, got.subject_to_reference.max.face, far));
+    cr_expect(peak[far] > 0.95, "%g", peak[far]);
+    const double middle = pair_distance(&rough, point_on(&bridged, near, 1.0 / 3, 1.0 / 3));
+    cr_expect(peak[near] >= middle - 1e-6 && peak[near] > 0.35, "%g, %g", peak[near], middle);
+}
+
 /* A grain in the middle of a ball, where every face may be the nearest: it ends soon, and holds. */
 Test(deviation_triangles, quick_bounds_of_a_grain_in_a_ball_end_and_hold)
 {
