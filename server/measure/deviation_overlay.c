@@ -15,8 +15,8 @@
 #define SLICE 16      /* chunks of a tally between two words to the listener */
 #define FAR_SIDES 2   /* a triangle that is so many times its side away is not looked at */
 #define CUTS 2        /* of a triangle that is not small */
-#define ALONE_SHARE 2 /* one such part of the budget is for what is looked at alone, or cut up: */
-#define ASK_SHARE 2   /* and one for centroids */
+#define ASK_SHARE 2   /* one such part of the budget is for asking at centroids, */
+#define ALONE_SHARE 2 /* and one for what is looked at alone, or cut up: */
 #define ALONE_WORK 64 /* of which looking along its own normal takes so much, */
 #define PIECE_WORK 32 /* and each piece so much, and what asking for it takes */
 

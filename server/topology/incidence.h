@@ -19,8 +19,8 @@ struct incidence_faces {
     const uint32_t *vertices, *offsets;
 };
 
-/* From keep, past which nothing is left in use. The same for any number of threads. ERROR_LIMIT when it is
- * too small. */
+/* The arrays come from keep; what is left of it serves meanwhile. The same for any number of threads.
+ * ERROR_LIMIT when it is too small. */
 bool incidence_build(const struct incidence_faces *of, size_t threads, struct incidence *incidence,
                      struct arena *keep, struct error *err);
 
