@@ -1,28 +1,24 @@
 /* bvh_kernels.c - which inner loops this machine can run, and the calls that go to them. */
 #include "bvh/bvh_kernels.h"
 
+#include "base/vector_paths.h"
+
+static const struct bvh_kernels *const paths[] = {
+    &bvh_kernels_plain,
+#if defined(__x86_64__)
+    &bvh_kernels_avx2,
+    &bvh_kernels_avx512,
+#endif
+};
+
 const struct bvh_kernels *bvh_kernels_at(size_t i)
 {
-    const struct bvh_kernels *paths[4] = {&bvh_kernels_plain};
-
-#if defined(__x86_64__)
-    size_t count = 1;
-    if (__builtin_cpu_supports("avx2"))
-        paths[count++] = &bvh_kernels_avx2;
-    if (__builtin_cpu_supports("avx512f") && __builtin_cpu_supports("avx512vl")
-        && __builtin_cpu_supports("avx512dq"))
-        paths[count] = &bvh_kernels_avx512;
-#endif
-    return paths[i < 3 ? i : 3];
+    return i < vector_path_count() ? paths[i] : NULL;
 }
 
 const struct bvh_kernels *bvh_kernels_best(void)
 {
-    size_t i = 0;
-
-    while (bvh_kernels_at(i + 1))
-        i++;
-    return bvh_kernels_at(i);
+    return paths[vector_path_count() - 1];
 }
 
 struct bvh_hit bvh_nearest(const struct bvh *bvh, vec3 p, uint32_t first, size_t *work)
