@@ -16,6 +16,7 @@
 #define COVERED_LEVEL 2                  /* nodes of this level and below may be bounded by a patch */
 #define COVERED_TRIANGLES_MAX ((size_t)BVH_WIDTH << 3 * COVERED_LEVEL)
 #define COVER_NODE_WORK 8 /* triangles of a node gathered, for one */
+#define MOVES_WORK 4      /* triangles compared with those of the same number, for one */
 
 double sweep_box_bound(struct hunt *hunt, aabb box, uint32_t slot)
 {
@@ -206,13 +207,67 @@ static void bound_by_match(struct sweep *sweep, struct leaf *leaf, uint32_t *nea
     luck_learn(&sweep->by_match, bound_paired(sweep, leaf, slots, near));
 }
 
+/* The largest way between corners of the same number of both surfaces, squared, of the triangle of a slot,
+ * where both list it with the same corners: as when vertices were moved and nothing else was done. The way
+ * between the points of both with the same barycentric coordinates is convex, so that it is a bound of the
+ * distance. Infinite where they do not. */
+static inline double move_of(const struct hunt *hunt, size_t slot)
+{
+    const struct triangulation *of = &hunt->to->triangulation;
+    uint32_t number = hunt->from->bvh.triangles[slot];
+    const uint32_t *corner = hunt->from->triangulation.corners[number];
+    double largest = 0;
+
+    if (number >= of->triangle_count || memcmp(corner, of->corners[number], sizeof *of->corners) != 0)
+        return INFINITY;
+    for (int i = 0; i < 3; i++) {
+        double move = vec3_length_sq(vec3_sub(hunt->from->points[corner[i]], hunt->to->points[corner[i]]));
+        largest = move > largest ? move : largest;
+    }
+    return largest;
+}
+
+/* Whether all triangles of a node are near enough to those of the same numbers. */
+static bool moved_little(struct sweep *sweep, const struct item *item)
+{
+    struct hunt *hunt = &sweep->hunt;
+    size_t span = (size_t)BVH_WIDTH << 3 * item->level, begin = item->index * span,
+           end = begin + span < hunt->from->bvh.held_count ? begin + span : hunt->from->bvh.held_count, slot;
+    double limit = hunt->best.distance + hunt->tolerance, largest = 0;
+
+    for (slot = begin; slot < end && largest <= limit * limit; slot++) {
+        double move = sweep_is_gone(sweep, -1, slot) ? 0 : move_of(hunt, slot);
+        largest = move > largest ? move : largest;
+    }
+    hunt->work += (slot - begin) / MOVES_WORK;
+    return hunt_drops(hunt, sqrt(largest));
+}
+
+/* Bounds each open triangle by the one of the same number. */
+static void bound_by_moves(struct sweep *sweep, struct leaf *leaf)
+{
+    const struct hunt *hunt = &sweep->hunt;
+    unsigned open = leaf->open;
+
+    for (unsigned bits = open; bits; bits &= bits - 1) {
+        unsigned lane = (unsigned)__builtin_ctz(bits);
+        double move = sqrt(move_of(hunt, leaf->first + lane));
+        leaf->upper[lane] = move < leaf->upper[lane] ? move : leaf->upper[lane];
+    }
+    sweep->hunt.work += BVH_WIDTH / MOVES_WORK;
+    drop_of_leaf(sweep, leaf);
+    luck_learn(&sweep->by_moves, open != leaf->open);
+}
+
 /* Returns a slot near the leaf's last triangle. */
 static uint32_t sweep_leaf(struct sweep *sweep, const struct item *item, uint32_t near)
 {
     struct leaf leaf;
 
     open_leaf(sweep, item, &leaf);
-    if (luck_tries(&sweep->by_shift))
+    if (luck_tries(&sweep->by_moves))
+        bound_by_moves(sweep, &leaf);
+    if (leaf.open && luck_tries(&sweep->by_shift))
         bound_by_shift(sweep, &leaf, &near);
     if (leaf.open && luck_tries(&sweep->by_match))
         bound_by_match(sweep, &leaf, &near);
@@ -388,6 +443,8 @@ void sweep_item(struct sweep *sweep, const struct item *item)
         if (hunt_drops(&sweep->hunt, next.upper))
             continue;
         if (next.level > 0) {
+            if (next.level <= COVERED_LEVEL && moved_little(sweep, &next))
+                continue;
             bool tries = next.level <= COVERED_LEVEL && luck_tries(&sweep->whole_node),
                  covered = tries && cover_node(sweep, &next, &near);
             if (tries)
