@@ -87,6 +87,10 @@ void bvh_nearest_lanes(const struct bvh *bvh, const struct bvh_points *points, s
  * first found is returned, and which that is depends on `first`. */
 struct bvh_hit bvh_near(const struct bvh *bvh, vec3 p, uint32_t first, double enough, size_t *work);
 
+/* A triangle that is within `enough` of p, or else no more than sqrt(2) times as far as the nearest: for less
+ * than that takes. Which depends on `first`. */
+struct bvh_hit bvh_about(const struct bvh *bvh, vec3 p, uint32_t first, double enough, size_t *work);
+
 /* Looks in the node of slot `first`, then in the ones after and before it, for a triangle within `limit` of
  * all three corners, and so, being convex, of all the triangle that they make. Returns its slot and sets
  * *farthest, the largest of the three distances; BVH_NONE where it finds none. */

@@ -1,6 +1,8 @@
 /* bvh_kernels.c - which inner loops this machine can run, and the calls that go to them. */
 #include "bvh/bvh_kernels.h"
 
+#define ABOUT_SHARE 0.5 /* see bvh_about */
+
 #include "base/vector_paths.h"
 
 static const struct bvh_kernels *const paths[] = {
@@ -23,7 +25,7 @@ const struct bvh_kernels *bvh_kernels_best(void)
 
 struct bvh_hit bvh_nearest(const struct bvh *bvh, vec3 p, uint32_t first, size_t *work)
 {
-    return bvh->kernels->nearest(bvh, p, first, -1, work);
+    return bvh->kernels->nearest(bvh, p, first, -1, 1, work);
 }
 
 void bvh_nearest_lanes(const struct bvh *bvh, const struct bvh_points *points, size_t count, double reach,
@@ -34,7 +36,12 @@ void bvh_nearest_lanes(const struct bvh *bvh, const struct bvh_points *points, s
 
 struct bvh_hit bvh_near(const struct bvh *bvh, vec3 p, uint32_t first, double enough, size_t *work)
 {
-    return bvh->kernels->nearest(bvh, p, first, enough < 0 ? -1 : enough * enough, work);
+    return bvh->kernels->nearest(bvh, p, first, enough < 0 ? -1 : enough * enough, 1, work);
+}
+
+struct bvh_hit bvh_about(const struct bvh *bvh, vec3 p, uint32_t first, double enough, size_t *work)
+{
+    return bvh->kernels->nearest(bvh, p, first, enough < 0 ? -1 : enough * enough, ABOUT_SHARE, work);
 }
 
 uint32_t bvh_within(const struct bvh *bvh, const vec3 *corners, double limit, uint32_t first,

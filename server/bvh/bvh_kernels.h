@@ -16,8 +16,10 @@ typedef int32_t bvh_centre __attribute__((vector_size(4 * sizeof(int32_t))));
 /* See bvh.h for what they do. */
 struct bvh_kernels {
     const char *name;
-    /* a triangle whose squared distance is at most enough_sq ends the search */
-    struct bvh_hit (*nearest)(const struct bvh *bvh, vec3 p, uint32_t first, double enough_sq, size_t *work);
+    /* A triangle whose squared distance is at most enough_sq ends the search; none has less than `share` of
+     * the squared distance of what is returned. */
+    struct bvh_hit (*nearest)(const struct bvh *bvh, vec3 p, uint32_t first, double enough_sq, double share,
+                              size_t *work);
     void (*nearest_lanes)(const struct bvh *bvh, const struct bvh_points *points, size_t count, double reach,
                           uint32_t first, struct bvh_hit *hits, size_t *work);
     uint32_t (*within)(const struct bvh *bvh, const vec3 *corners, double limit, uint32_t first,

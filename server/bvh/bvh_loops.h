@@ -157,6 +157,7 @@ struct query {
     const struct bvh *bvh;
     vec3 p;
     float at[3], cut; /* FLT_MAX, not infinite, at first: leaves out empty places */
+    double share; /* of the squared distance found: what is no nearer is not looked for */
     struct bvh_hit hit;
     size_t looked;
 };
@@ -167,7 +168,7 @@ static inline void try_triangle(struct query *query, uint32_t slot, double exact
         || (exact_sq == query->hit.distance_sq
             && query->bvh->triangles[slot] < query->bvh->triangles[query->hit.slot])) {
         query->hit = (struct bvh_hit){exact_sq, slot};
-        query->cut = cut_distance_sq(exact_sq);
+        query->cut = cut_distance_sq(query->share * exact_sq);
     }
 }
 
@@ -215,9 +216,11 @@ static inline void look_at_leaf(struct query *query, uint32_t index)
 }
 
 /* At the leaf of `first`, then at what is around that leaf, then at all, within what that leaves. */
-static struct bvh_hit nearest(const struct bvh *bvh, vec3 p, uint32_t first, double enough_sq, size_t *work)
+static struct bvh_hit nearest(const struct bvh *bvh, vec3 p, uint32_t first, double enough_sq, double share,
+                              size_t *work)
 {
-    struct query query = {bvh, p, {(float)p.x, (float)p.y, (float)p.z}, FLT_MAX, {INFINITY, BVH_NONE}, 0};
+    struct query query = {
+        bvh, p, {(float)p.x, (float)p.y, (float)p.z}, FLT_MAX, share, {INFINITY, BVH_NONE}, 0};
     struct visit stack[STACK_SIZE];
     size_t top = 1;
     uint32_t first_leaf = BVH_NONE, near = BVH_NONE; /* a node of NEAR_LEVEL */
@@ -226,7 +229,7 @@ static struct bvh_hit nearest(const struct bvh *bvh, vec3 p, uint32_t first, dou
     if (first != BVH_NONE) {
         first_leaf = first / BVH_WIDTH;
         query.hit = (struct bvh_hit){distance_sq_to(bvh, p, first), first};
-        query.cut = cut_distance_sq(query.hit.distance_sq);
+        query.cut = cut_distance_sq(share * query.hit.distance_sq);
         query.looked++;
         look_at_leaf(&query, first_leaf);
     }
@@ -469,7 +472,7 @@ static void nearest_lanes(const struct bvh *bvh, const struct bvh_points *points
         vec3 p = {points->x[i], points->y[i], points->z[i]};
         bool exact = found.distances_sq[i] <= reach * reach;
         hits[i] = exact ? (struct bvh_hit){found.distances_sq[i], (uint32_t)found.slots[i]}
-                        : nearest(bvh, p, (uint32_t)found.slots[i], -1, work);
+                        : nearest(bvh, p, (uint32_t)found.slots[i], -1, 1, work);
     }
 }
 

@@ -225,17 +225,41 @@ static bool set_along(vec3 wished, vec3 up, vec3 *along)
     return true;
 }
 
+/* As try_frame for all turns, each point looked at once. */
 static void try_turns(const vec3 *points, size_t count, vec3 middle, vec3 up, struct frame *best)
 {
-    vec3 along;
+    double x[2][3][TURNS], low_x[TURNS], high_x[TURNS], low_y[TURNS], high_y[TURNS];
+    vec3 along, axes[2][TURNS];
 
     set_along(fabs(up.x) < 0.6 ? (vec3){1, 0, 0} : (vec3){0, 1, 0}, up, &along);
     const vec3 across = vec3_cross(up, along);
-    for (int turn = 0; turn < TURNS; turn++) {
-        const double x = turns[turn][0], y = turns[turn][1];
-        const vec3 axes[3] = {vec3_add(vec3_scale(along, x), vec3_scale(across, y)),
-                              vec3_sub(vec3_scale(across, x), vec3_scale(along, y)), up};
-        try_frame(points, count, middle, axes, 0, best);
+    for (int t = 0; t < TURNS; t++) {
+        axes[0][t] = vec3_add(vec3_scale(along, turns[t][0]), vec3_scale(across, turns[t][1]));
+        axes[1][t] = vec3_sub(vec3_scale(across, turns[t][0]), vec3_scale(along, turns[t][1]));
+        for (int axis = 0; axis < 2; axis++) {
+            x[axis][0][t] = axes[axis][t].x;
+            x[axis][1][t] = axes[axis][t].y;
+            x[axis][2][t] = axes[axis][t].z;
+        }
+        low_x[t] = low_y[t] = INFINITY;
+        high_x[t] = high_y[t] = -INFINITY;
+    }
+    for (size_t i = 0; i < count; i++) {
+        vec3 from = vec3_sub(points[i], middle);
+        for (int t = 0; t < TURNS; t++) {
+            double px = from.x * x[0][0][t] + from.y * x[0][1][t] + from.z * x[0][2][t],
+                   py = from.x * x[1][0][t] + from.y * x[1][1][t] + from.z * x[1][2][t];
+            low_x[t] = px < low_x[t] ? px : low_x[t];
+            high_x[t] = px > high_x[t] ? px : high_x[t];
+            low_y[t] = py < low_y[t] ? py : low_y[t];
+            high_y[t] = py > high_y[t] ? py : high_y[t];
+        }
+    }
+    for (int t = 0; t < TURNS; t++) {
+        double area = (high_x[t] - low_x[t]) * (high_y[t] - low_y[t]);
+        if (area < best->area)
+            *best = (struct frame){
+                {axes[0][t], axes[1][t], up}, 0, low_x[t], high_x[t], low_y[t], high_y[t], area};
     }
 }
 

@@ -306,6 +306,27 @@ static bool is_too_thick(const struct hunt *hunt, aabb box)
     return thickness > 2 * (hunt->best.distance + hunt->tolerance);
 }
 
+static double half_diagonal(aabb box)
+{
+    return 0.5 * vec3_distance(box.min, box.max);
+}
+
+/* Bounds a child by its box, against the face near, then against one about as near to the middle as any. */
+static bool drop_by_box(struct hunt *hunt, aabb box, uint32_t *near, struct item *child)
+{
+    double enough = hunt->best.distance + hunt->tolerance - half_diagonal(box);
+
+    child->upper = fmin(child->upper, sweep_box_bound(hunt, box, *near));
+    if (hunt_drops(hunt, child->upper))
+        return true;
+    struct bvh_hit hit = bvh_about(&hunt->to->bvh, aabb_centre(box), *near, enough, &hunt->work);
+    if (hit.slot != *near) {
+        child->near = *near = hit.slot;
+        child->upper = fmin(child->upper, sweep_box_bound(hunt, box, *near));
+    }
+    return hunt_drops(hunt, child->upper);
+}
+
 /* Bounds a node by its boxes and returns the children to look at, the first of them last, each with a face
  * near it or BVH_NONE where none was looked for. */
 static size_t open_node(struct sweep *sweep, const struct item *item, uint32_t *near, struct item *children)
@@ -324,15 +345,7 @@ static size_t open_node(struct sweep *sweep, const struct item *item, uint32_t *
             children[count++] = child;
             continue;
         }
-        child.upper = fmin(child.upper, sweep_box_bound(&sweep->hunt, box, *near));
-        if (hunt_drops(&sweep->hunt, child.upper))
-            continue;
-        struct bvh_hit hit = bvh_nearest(&sweep->hunt.to->bvh, aabb_centre(box), *near, &sweep->hunt.work);
-        if (hit.slot != *near) {
-            child.near = *near = hit.slot;
-            child.upper = fmin(child.upper, sweep_box_bound(&sweep->hunt, box, *near));
-        }
-        if (!hunt_drops(&sweep->hunt, child.upper))
+        if (!drop_by_box(&sweep->hunt, box, near, &child))
             children[count++] = child;
     }
     return count;
