@@ -504,7 +504,6 @@ static bool mark_gone(struct search *search, struct arena *arena)
 static bool allocate(struct search *search, struct arena *arena, struct error *err)
 {
     const struct deviation_surface *from = search->hunt.from;
-    size_t chunk_max = ITEM_BATCH;
 
     static_assert(PIECE_BATCH / PIECE_CHUNK <= ITEM_BATCH && SAMPLES / SAMPLE_CHUNK <= ITEM_BATCH
                       && CLIMBS <= ITEM_BATCH,
@@ -512,17 +511,20 @@ static bool allocate(struct search *search, struct arena *arena, struct error *e
     static_assert(PIECE_CHUNK * SWEEP_STACK_MAX <= SWEEP_PIECES_MAX, "room for what a chunk leaves");
 
     search->item_capacity = from->bvh.held_count + SWEEP_ITEMS_MAX * ITEM_BATCH;
+    /* what is touched in any case comes first: the rest, mostly empty, would put each of them on a page of its
+     * own, and pages are large */
+    search->samples = ARENA_NEW(arena, struct sample, SAMPLES);
+    search->sweeps = ARENA_NEW(arena, struct sweep, ITEM_BATCH);
+    search->item_batch = ARENA_NEW(arena, struct item, ITEM_BATCH);
+    search->piece_batch = ARENA_NEW(arena, struct piece, PIECE_BATCH);
+    search->item_output = ARENA_NEW(arena, struct item, ITEM_BATCH * SWEEP_ITEMS_MAX);
+    if (!mark_gone(search, arena))
+        return arena_error(err);
     search->items = ARENA_NEW(arena, struct item, search->item_capacity);
     search->pieces = ARENA_NEW(arena, struct piece, PIECES_MAX);
-    search->item_batch = ARENA_NEW(arena, struct item, ITEM_BATCH);
-    search->item_output = ARENA_NEW(arena, struct item, ITEM_BATCH * SWEEP_ITEMS_MAX);
-    search->piece_batch = ARENA_NEW(arena, struct piece, PIECE_BATCH);
     search->piece_output = ARENA_NEW(arena, struct piece, ITEM_BATCH * SWEEP_PIECES_MAX);
-    search->samples = ARENA_NEW(arena, struct sample, SAMPLES);
-    search->sweeps = ARENA_NEW(arena, struct sweep, chunk_max);
     if (!search->items || !search->pieces || !search->item_batch || !search->item_output
-        || !search->piece_batch || !search->piece_output || !search->samples || !search->sweeps
-        || !mark_gone(search, arena))
+        || !search->piece_batch || !search->piece_output || !search->samples || !search->sweeps)
         return arena_error(err);
     return true;
 }
