@@ -351,11 +351,25 @@ static size_t open_node(struct sweep *sweep, const struct item *item, uint32_t *
     return count;
 }
 
-/* The triangles of a node that are not shared. */
+#define SEEN 256
+
+/* The corners of a node's triangles that are not shared, most of them once, the first three of one triangle,
+ * and the sum of the normals, as long as twice the areas. */
 struct node_points {
     vec3 normal, points[3 * COVERED_TRIANGLES_MAX];
     size_t count;
+    uint32_t seen[SEEN]; /* by the last digits of their numbers, the vertices put in last */
 };
+
+/* Whether the vertex is not among those seen, as it then is. */
+static inline bool is_unseen(struct node_points *node, uint32_t vertex)
+{
+    uint32_t *seen = &node->seen[vertex % SEEN];
+    bool unseen = *seen != vertex;
+
+    *seen = vertex;
+    return unseen;
+}
 
 /* False where they are so far from one plane that no patch can bound them: told by the first, if it can be.
  */
@@ -364,27 +378,30 @@ static bool gather_node(const struct sweep *sweep, const struct item *item, stru
     const struct deviation_surface *from = sweep->hunt.from;
     size_t span = (size_t)BVH_WIDTH << 3 * item->level, begin = item->index * span,
            end = begin + span < from->bvh.held_count ? begin + span : from->bvh.held_count;
-    double limit = sweep->hunt.best.distance + sweep->hunt.tolerance, first_length = 0;
+    double limit = sweep->hunt.best.distance + sweep->hunt.tolerance, most = 0;
     vec3 first = {0, 0, 0};
 
     node->count = 0;
     node->normal = first;
+    memset(node->seen, 0xff, sizeof node->seen);
     for (size_t slot = begin; slot < end; slot++) {
-        vec3 *p = &node->points[node->count];
+        const uint32_t *corner = from->bvh.corners[slot];
+        const vec3 p[3] = {from->points[corner[0]], from->points[corner[1]], from->points[corner[2]]};
         if (sweep_is_gone(sweep, -1, slot))
             continue;
-        for (int i = 0; i < 3; i++)
-            p[i] = deviation_surface_corner(from, (uint32_t)slot, i);
         vec3 normal = triangle_normal(p[0], p[1], p[2]);
-        if (!(first_length > 0)) {
+        if (!(most > 0)) {
             first = normal;
-            first_length = vec3_length(first);
+            most = 2 * limit * vec3_length(first);
         }
-        for (int i = 0; i < 3; i++)
-            if (fabs(vec3_dot(vec3_sub(p[i], node->points[0]), first)) > 2 * limit * first_length)
-                return false;
         node->normal = vec3_add(node->normal, normal);
-        node->count += 3;
+        for (int i = 0; i < 3; i++) {
+            if (!is_unseen(node, corner[i]) && node->count >= 3)
+                continue;
+            if (fabs(vec3_dot(vec3_sub(p[i], node->count ? node->points[0] : p[i]), first)) > most)
+                return false;
+            node->points[node->count++] = p[i];
+        }
     }
     return node->count > 0;
 }
