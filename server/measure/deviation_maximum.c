@@ -65,7 +65,20 @@ static struct sweep *begin_chunk(struct search *search, size_t chunk)
                             .pieces = search->piece_output + chunk * SWEEP_PIECES_MAX};
     sweep->hunt.work = 0;
     sweep->hunt.dropped = 0;
+    for (size_t way = 0; way < WAYS_LEARNED; way++)
+        luck_begin(&sweep->hunt.lucks[way], chunk);
     return sweep;
+}
+
+/* What the chunks have learned, for those of later rounds: its mean. */
+static void learn_luck(struct search *search, size_t count)
+{
+    for (size_t way = 0; count > 0 && way < WAYS_LEARNED; way++) {
+        int sum = 0;
+        for (size_t chunk = 0; chunk < count; chunk++)
+            sum += search->sweeps[chunk].hunt.lucks[way].failures;
+        search->hunt.lucks[way].failures = sum / (int)count;
+    }
 }
 
 /* Runs the chunks of a batch and adds up in their order what they found. */
@@ -84,6 +97,7 @@ static void run_chunks(struct search *search, size_t count, void (*run)(void *co
         if (found->best.distance > search->hunt.best.distance)
             search->hunt.best = found->best;
     }
+    learn_luck(search, count);
 }
 
 /* Sampling: a first lower bound, from points spread over the surface and from climbing at the best of them.
@@ -511,8 +525,8 @@ static bool allocate(struct search *search, struct arena *arena, struct error *e
     static_assert(PIECE_CHUNK * SWEEP_STACK_MAX <= SWEEP_PIECES_MAX, "room for what a chunk leaves");
 
     search->item_capacity = from->bvh.held_count + SWEEP_ITEMS_MAX * ITEM_BATCH;
-    /* what is touched in any case comes first: the rest, mostly empty, would put each of them on a page of its
-     * own, and pages are large */
+    /* what is touched in any case comes first: the rest, mostly empty, would put each of them on a page of
+     * its own, and pages are large */
     search->samples = ARENA_NEW(arena, struct sample, SAMPLES);
     search->sweeps = ARENA_NEW(arena, struct sweep, ITEM_BATCH);
     search->item_batch = ARENA_NEW(arena, struct item, ITEM_BATCH);

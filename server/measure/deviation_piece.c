@@ -37,6 +37,11 @@ bool hunt_drops(struct hunt *hunt, double upper)
     return true;
 }
 
+void luck_begin(struct luck *luck, size_t chunk)
+{
+    luck->waits = (int)(chunk % WAITS);
+}
+
 bool luck_tries(struct luck *luck)
 {
     if (luck->failures < FAILURES_MAX)
@@ -156,10 +161,10 @@ static bool is_low(const struct piece *piece, double limit)
 static uint32_t one_face(struct hunt *hunt, const struct piece *piece, double limit, uint32_t first,
                          double *bound)
 {
-    if (!luck_tries(&hunt->one_face))
+    if (!luck_tries(&hunt->lucks[WAY_ONE_FACE]))
         return BVH_NONE;
     uint32_t face = bvh_within(&hunt->to->bvh, piece->corners, limit, first, bound, &hunt->work);
-    luck_learn(&hunt->one_face, face != BVH_NONE);
+    luck_learn(&hunt->lucks[WAY_ONE_FACE], face != BVH_NONE);
     return face;
 }
 
@@ -169,7 +174,7 @@ static bool is_dropped_roughly(struct hunt *hunt, struct piece *piece, uint32_t 
 {
     bound_roughly(hunt, piece, first);
     bool dropped = piece->upper <= hunt->best.distance + hunt->tolerance;
-    luck_learn(&hunt->middle_face, dropped);
+    luck_learn(&hunt->lucks[WAY_MIDDLE_FACE], dropped);
     return dropped;
 }
 
@@ -186,7 +191,7 @@ static void bound_new(struct hunt *hunt, struct piece *piece, uint32_t first)
         uint32_t face = over_many ? BVH_NONE : one_face(hunt, piece, limit, first, &bound);
         covered = face == BVH_NONE && (over_many || is_low(piece, limit));
         piece->middle = face == BVH_NONE ? first : face;
-        if (covered && luck_tries(&hunt->middle_face)) {
+        if (covered && luck_tries(&hunt->lucks[WAY_MIDDLE_FACE])) {
             asked = true;
             if (is_dropped_roughly(hunt, piece, first))
                 return;

@@ -27,15 +27,30 @@ struct farthest {
     uint32_t from_slot, to_slot;
 };
 
-/* Whether a way to bound pieces has been worth its cost of late, in one chunk: only the order of the work
- * depends on it, and that is the same whatever the threads. */
+/* Ways to bound what is searched that are left out for a while where they seldom are of use. */
+enum way {
+    WAY_MOVES,     /* the triangle of the same number */
+    WAY_SHIFT,     /* the face as many slots ahead as that of the last triangle */
+    WAY_MATCH,     /* a face beside */
+    WAY_NODE,      /* a patch over a whole node, */
+    WAY_LEAF,      /* over a leaf, */
+    WAY_HALF_LEAF, /* or over half of one */
+    WAYS_LEARNED,  /* the ways before have the same luck all over a surface, those after do not */
+    WAY_ONE_FACE = WAYS_LEARNED, /* a face near a piece, by itself */
+    WAY_MIDDLE_FACE,             /* the face nearest to a piece's middle, to spare it a cover */
+    WAY_COUNT
+};
+
+/* Whether a way has been worth its cost of late, in a chunk and, of those learned, in the rounds before: only
+ * the order of the work depends on it, and that is the same whatever the threads. */
 struct luck {
     int failures; /* less the successes */
     int waits;
 };
+/* Says that a chunk begins: where a way has failed, chunks try it in turns. */
+void luck_begin(struct luck *luck, size_t chunk);
 bool luck_tries(struct luck *luck);
 void luck_learn(struct luck *luck, bool success);
-
 /* What the chunks of a round share, and what each finds. */
 struct hunt {
     const struct deviation_surface *from, *to;
@@ -43,8 +58,7 @@ struct hunt {
     struct farthest best; /* so far */
     double dropped;       /* the largest bound of what was dropped */
     size_t work;
-    /* of single faces near a piece to bound it; of the face nearest to its middle to spare it a cover */
-    struct luck one_face, middle_face;
+    struct luck lucks[WAY_COUNT];
 };
 
 /* The nearest triangle to p, a point of triangle from_slot; best is raised. Where some triangle is within

@@ -153,15 +153,15 @@ static void cover_leaf(struct sweep *sweep, struct leaf *leaf, uint32_t *near)
 {
     const unsigned low_half = (1u << BVH_WIDTH / 2) - 1;
 
-    if (luck_tries(&sweep->whole_leaf)) {
+    if (luck_tries(&sweep->hunt.lucks[WAY_LEAF])) {
         cover_lanes(sweep, leaf, ~0u, near);
-        luck_learn(&sweep->whole_leaf, leaf->open == 0);
+        luck_learn(&sweep->hunt.lucks[WAY_LEAF], leaf->open == 0);
     }
-    if (leaf->open && luck_tries(&sweep->half_leaf)) {
+    if (leaf->open && luck_tries(&sweep->hunt.lucks[WAY_HALF_LEAF])) {
         unsigned open = leaf->open;
         cover_lanes(sweep, leaf, low_half, near);
         cover_lanes(sweep, leaf, ~low_half, near);
-        luck_learn(&sweep->half_leaf, leaf->open != open);
+        luck_learn(&sweep->hunt.lucks[WAY_HALF_LEAF], leaf->open != open);
     }
 }
 
@@ -194,7 +194,7 @@ static void bound_by_shift(struct sweep *sweep, struct leaf *leaf, uint32_t *nea
         int64_t slot = (int64_t)leaf->first + lane + sweep->shift;
         slots[lane] = (uint32_t)(slot < 0 ? 0 : slot > last ? last : slot);
     }
-    luck_learn(&sweep->by_shift, bound_paired(sweep, leaf, slots, near));
+    luck_learn(&sweep->hunt.lucks[WAY_SHIFT], bound_paired(sweep, leaf, slots, near));
 }
 
 /* Bounds each open triangle by a face beside it, of those near a slot. */
@@ -204,7 +204,7 @@ static void bound_by_match(struct sweep *sweep, struct leaf *leaf, uint32_t *nea
 
     bvh_match(&sweep->hunt.to->bvh, *near, leaf->corners, slots);
     sweep->hunt.work += BVH_LANES;
-    luck_learn(&sweep->by_match, bound_paired(sweep, leaf, slots, near));
+    luck_learn(&sweep->hunt.lucks[WAY_MATCH], bound_paired(sweep, leaf, slots, near));
 }
 
 /* The largest way between corners of the same number of both surfaces, squared, of the triangle of a slot,
@@ -256,7 +256,7 @@ static void bound_by_moves(struct sweep *sweep, struct leaf *leaf)
     }
     sweep->hunt.work += BVH_WIDTH / MOVES_WORK;
     drop_of_leaf(sweep, leaf);
-    luck_learn(&sweep->by_moves, open != leaf->open);
+    luck_learn(&sweep->hunt.lucks[WAY_MOVES], open != leaf->open);
 }
 
 /* Returns a slot near the leaf's last triangle. */
@@ -265,11 +265,11 @@ static uint32_t sweep_leaf(struct sweep *sweep, const struct item *item, uint32_
     struct leaf leaf;
 
     open_leaf(sweep, item, &leaf);
-    if (luck_tries(&sweep->by_moves))
+    if (luck_tries(&sweep->hunt.lucks[WAY_MOVES]))
         bound_by_moves(sweep, &leaf);
-    if (leaf.open && luck_tries(&sweep->by_shift))
+    if (leaf.open && luck_tries(&sweep->hunt.lucks[WAY_SHIFT]))
         bound_by_shift(sweep, &leaf, &near);
-    if (leaf.open && luck_tries(&sweep->by_match))
+    if (leaf.open && luck_tries(&sweep->hunt.lucks[WAY_MATCH]))
         bound_by_match(sweep, &leaf, &near);
     double faces_over = piece_faces_over(&sweep->hunt, leaf.first, near);
     if (leaf.open && faces_over < FACES_OVER_FEW)
@@ -288,7 +288,7 @@ static uint32_t sweep_leaf(struct sweep *sweep, const struct item *item, uint32_
             sweep_piece(sweep, &piece);
         if (leaf.open && other && tried < FACES_OF_LEAF_MAX)
             bound_leaf(sweep, &leaf, near);
-        if (leaf.open && moved && luck_tries(&sweep->by_shift))
+        if (leaf.open && moved && luck_tries(&sweep->hunt.lucks[WAY_SHIFT]))
             bound_by_shift(sweep, &leaf, &near);
     }
     for (unsigned bits = leaf.open; bits; bits &= bits - 1) {
@@ -475,10 +475,10 @@ void sweep_item(struct sweep *sweep, const struct item *item)
         if (next.level > 0) {
             if (next.level <= COVERED_LEVEL && moved_little(sweep, &next))
                 continue;
-            bool tries = next.level <= COVERED_LEVEL && luck_tries(&sweep->whole_node),
+            bool tries = next.level <= COVERED_LEVEL && luck_tries(&sweep->hunt.lucks[WAY_NODE]),
                  covered = tries && cover_node(sweep, &next, &near);
             if (tries)
-                luck_learn(&sweep->whole_node, covered);
+                luck_learn(&sweep->hunt.lucks[WAY_NODE], covered);
             if (!covered)
                 top += open_node(sweep, &next, &near, stack + top);
         } else if (next.level == 0) {

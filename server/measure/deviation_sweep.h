@@ -27,7 +27,6 @@ struct sweep {
     struct piece *pieces; /* what is left of those begun; [SWEEP_PIECES_MAX] */
     size_t item_count, piece_count;
     int64_t shift; /* from the slot of the last triangle that one face bounded to the slot of that face */
-    struct luck by_moves, by_shift, by_match, whole_node, whole_leaf, half_leaf;
 };
 
 /* The largest distance from the corners of a box to the triangle of a slot of `to`: a bound for all in it. */
