@@ -15,6 +15,7 @@
  *   hole, bridge, tip  the scan with a patch taken out, with a bridge added, with its farthest tip blunted
  *   mend          the scan with a dent in it, against the scan with eight patches taken out
  *   smoothed      the scan after three rounds of averaging
+ *   relisted      the same, its vertices and faces listed from the last to the first
  *   midpoint      every triangle of the scan cut into four at the midpoints of its sides: the same surface
  *   plate, cube   a plate and the same plate cut into needles; a cube and the same cube cut otherwise
  *   limit         a cage refined twice by Catmull-Clark steps, and the cage itself
@@ -420,16 +421,36 @@ static bool average(struct draft *draft, struct arena scratch, struct error *err
     return true;
 }
 
+static bool smooth(const struct making *making, struct draft *copy, struct arena *keep, struct error *err)
+{
+    if (!draft_copy(&making->scan, 0, copy, keep, err))
+        return false;
+    for (int round = 0; round < 3; round++)
+        if (!average(copy, *keep, err))
+            return false;
+    return true;
+}
+
 static bool write_smoothed(struct making *making, struct arena scratch, struct error *err)
 {
     struct draft copy;
 
-    if (!draft_copy(&making->scan, 0, &copy, &scratch, err))
+    return smooth(making, &copy, &scratch, err) && write_pair(making, "smoothed", &copy, NULL, err);
+}
+
+static bool write_relisted(struct making *making, struct arena scratch, struct error *err)
+{
+    struct draft smoothed, copy;
+
+    if (!smooth(making, &smoothed, &scratch, err) || !draft_copy(&smoothed, 0, &copy, &scratch, err))
         return false;
-    for (int round = 0; round < 3; round++)
-        if (!average(&copy, scratch, err))
-            return false;
-    return write_pair(making, "smoothed", &copy, NULL, err);
+    const uint32_t last = (uint32_t)smoothed.vertex_count - 1;
+    for (size_t v = 0; v < copy.vertex_count; v++)
+        copy.positions[v] = smoothed.positions[last - v];
+    for (size_t f = 0; f < copy.face_count; f++)
+        for (int c = 0; c < 3; c++)
+            copy.faces[f].corner[c] = last - smoothed.faces[copy.face_count - 1 - f].corner[c];
+    return write_pair(making, "relisted", &copy, NULL, err);
 }
 
 /* Midpoints by the numbers of their ends: an open table, at most half full. */
@@ -646,7 +667,8 @@ static bool write_class(struct making *making, const char *class, struct arena s
                    {"smoothed", write_smoothed}, {"midpoint", write_midpoint},
                    {"plate", write_plate},       {"cube", write_cube},
                    {"limit", write_limit},       {"spheres", write_spheres},
-                   {"tube", write_tube},         {"mend", write_mend}};
+                   {"tube", write_tube},         {"mend", write_mend},
+                   {"relisted", write_relisted}};
 
     if (strncmp(class, "cage:", 5) == 0)
         return write_cage(making, strtoul(class + 5, NULL, 10), scratch, err);

@@ -3,8 +3,8 @@
 // at a larger size, nor at a smaller tolerance.
 import { isWanted, makePairs, measure, median, medianTimings, runPeer, settings } from './run.mjs';
 
-const SMALL = ['decimated', 'rescan', 'near6', 'near7', 'hole', 'bridge', 'tip', 'smoothed', 'midpoint', 'plate', 'cube',
-  'limit', 'spheres', 'tube'];
+const SMALL = ['decimated', 'rescan', 'near6', 'near7', 'hole', 'bridge', 'tip', 'smoothed', 'relisted', 'midpoint', 'plate',
+  'cube', 'limit', 'spheres', 'tube'];
 const LARGE = ['near6', 'hole', 'bridge', 'tip', 'smoothed', 'limit'];
 const SCANS = [
   { triangles: 30000, classes: ['cage:1500', ...SMALL] },

@@ -2,6 +2,7 @@
  *   nearest_*      against every triangle in turn, on soups, sheets and flat triangles, from any first guess
  *   within_*       what is found is within the limit; nothing is missed in the node
  *   near_*         what is near enough, or else the nearest
+ *   about_*        what is near enough, or else about as near as the nearest
  *   look_*         nothing over a polygon is left out, whatever is seen
  *   collect_*      against every triangle in turn
  *   paths_*        every kind of vector unit gives the same results to the last bit
@@ -495,18 +496,19 @@ Test(bvh, paths_agree_to_the_last_bit)
             double distances_sq[2][BVH_LANES], farthest[2] = {0, 0};
             size_t work[2] = {0, 0}, count[2];
             uint32_t found[2];
-            struct bvh_hit hit[2];
+            struct bvh_hit hit[2], about[2];
             for (size_t path = 0; bvh_kernels_at(path); path++) {
                 size_t k = path > 0;
                 work[k] = 0;
                 soup.bvh.kernels = bvh_kernels_at(path);
+                about[k] = bvh_about(&soup.bvh, p[0], first, 0.1, &work[k]);
                 hit[k] = bvh_nearest(&soup.bvh, p[0], first, &work[k]);
                 found[k] = bvh_within(&soup.bvh, p, 1.5, first, &farthest[k], &work[k]);
                 count[k] = bvh_collect(&soup.bvh, &region, slots[k], 300, &work[k]);
                 bvh_distances_sq(&soup.bvh, first, &points, distances_sq[k]);
                 cr_assert(hit[k].slot == hit[0].slot && hit[k].distance_sq == hit[0].distance_sq
-                              && found[k] == found[0] && farthest[k] == farthest[0] && count[k] == count[0]
-                              && work[k] == work[0]
+                              && about[k].slot == about[0].slot && found[k] == found[0]
+                              && farthest[k] == farthest[0] && count[k] == count[0] && work[k] == work[0]
                               && memcmp(distances_sq[k], distances_sq[0], sizeof distances_sq[0]) == 0
                               && memcmp(slots[k], slots[0], (count[0] < 300 ? count[0] : 300) * 4) == 0,
                           "%s, kind %d", soup.bvh.kernels->name, kind);
@@ -534,6 +536,31 @@ Test(bvh, near_ends_at_what_is_near_enough)
             cr_assert(got.distance_sq <= enough * enough || got.slot == least.slot, "kind %d", kind);
         }
     }
+}
+
+Test(bvh, about_is_near_enough_or_hardly_farther_than_the_nearest)
+{
+    uint64_t state = 37;
+    size_t others = 0;
+
+    for (int kind = 0; kind < SOUP_KINDS; kind++) {
+        struct soup soup = make_soup(400, (enum soup_kind)kind, &state);
+        for (int i = 0; i < 200; i++) {
+            vec3 p = random_point(&state);
+            uint32_t first = (uint32_t)fixture_random_below(&state, soup.count);
+            double enough = i % 2 ? -1 : 0.3 * (1 + uniform(&state));
+            size_t work = 0, least_work = 0;
+            struct bvh_hit least = bvh_nearest(&soup.bvh, p, first, &least_work),
+                           got = bvh_about(&soup.bvh, p, first, enough, &work);
+            others += got.slot != least.slot;
+            cr_assert(got.distance_sq == bvh_distance_sq(&soup.bvh, p, got.slot));
+            cr_assert(work <= least_work, "kind %d", kind);
+            const bool is_enough = enough >= 0 && got.distance_sq <= enough * enough;
+            cr_assert(is_enough || got.distance_sq <= 2 * least.distance_sq, "kind %d: %g, nearest %g", kind,
+                      sqrt(got.distance_sq), sqrt(least.distance_sq));
+        }
+    }
+    cr_expect(others > 100, "%zu", others);
 }
 
 /* A triangle as the polygon of a view, its plane that of the first two axes. */

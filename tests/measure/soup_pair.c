@@ -14,7 +14,7 @@
 const char *const SOUP_KIND_NAMES[SOUP_KINDS] = {
     "general",         "nearly coplanar", "parts that coincide", "shared vertices", "slivers",
     "degenerate",      "any scale",       "far origin",          "on a lattice",    "closed and dented",
-    "sheets over one", "other cells",     "two kinds",           "far apart"};
+    "sheets over one", "other cells",     "two kinds",           "far apart",       "corners moved"};
 
 struct dice {
     uint64_t state;
@@ -310,6 +310,27 @@ static void make_closed(struct soup_pair *pair, struct dice *dice)
                  (vec3){0.1 * (double)below(dice, 3), 0, 0});
 }
 
+/* The same list of triangles over points moved by little, or by little here and by more there; some of the
+ * list may be another. */
+static void make_moved(struct soup_pair *pair, struct dice *dice)
+{
+    const double most = tiny(dice, 0, 6), least = most * tiny(dice, 0, 3);
+
+    if (below(dice, 3))
+        add_sheet(&pair->from, 1 + (uint32_t)below(dice, 6));
+    else
+        add_general(&pair->from, dice, 1 + below(dice, 12));
+    pair->to = pair->from;
+    for (size_t v = 0; v < pair->to.point_count; v++)
+        pair->to.points[v] =
+            vec3_add(pair->to.points[v], vec3_scale(any_point(dice), below(dice, 4) ? least : most));
+    for (size_t other = below(dice, 4); other > 0; other--) {
+        uint32_t *corner = pair->to.triangles[below(dice, pair->to.triangle_count)];
+        corner[below(dice, 3)] = (uint32_t)below(dice, pair->to.point_count);
+    }
+    pair->to.triangle_count -= below(dice, 2) ? below(dice, pair->to.triangle_count) / 4 : 0;
+}
+
 static void add_kind(struct soup *soup, struct dice *dice, size_t kind)
 {
     static void (*const adders[])(struct soup *, struct dice *, size_t) = {
@@ -338,6 +359,9 @@ struct soup_pair soup_pair_random(uint64_t seed, uint64_t number)
         break;
     case 11:
         make_other_cells(&pair, &dice);
+        break;
+    case 14:
+        make_moved(&pair, &dice);
         break;
     default:
         add_kind(&pair.from, &dice, plain[number % SOUP_KINDS]);

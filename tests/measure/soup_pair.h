@@ -27,7 +27,7 @@ struct soup_pair {
     struct soup from, to;
 };
 
-#define SOUP_KINDS 14
+#define SOUP_KINDS 15
 extern const char *const SOUP_KIND_NAMES[SOUP_KINDS];
 
 /* The pair of a number: kind number % SOUP_KINDS, and everything else follows from number and seed. */
@@ -65,8 +65,9 @@ struct soup_check {
 };
 const char *soup_check(const struct soup_pair *pair, const struct soup_check *check);
 
-/* The least pair found for which fails() is still true: triangles left out, corners joined, coordinates
- * rounded to fewer figures or set to 0. fails(pair) must be true. Returns how often it was asked. */
+/* The least pair found for which fails() is still true: triangles left out, corners joined, all moved to the
+ * origin, coordinates rounded to fewer figures or set to 0. fails(pair) must be true. Returns how often it
+ * was asked. */
 size_t soup_pair_shrink(struct soup_pair *pair, bool (*fails)(const struct soup_pair *pair, void *context),
                         void *context);
 

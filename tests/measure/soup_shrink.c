@@ -122,13 +122,27 @@ static bool round_coordinate(struct shrinking *shrinking, int side, size_t numbe
     return false;
 }
 
+/* Moves all so that the first point is at the origin: what is far from there has many figures. */
+static bool move_to_origin(struct shrinking *shrinking)
+{
+    struct soup_pair smaller = *shrinking->pair;
+    const vec3 first = smaller.from.points[0];
+
+    if (first.x == 0 && first.y == 0 && first.z == 0)
+        return false;
+    for (int side = 0; side < 2; side++)
+        for (size_t v = 0; v < side_of(&smaller, side)->point_count; v++)
+            side_of(&smaller, side)->points[v] = vec3_sub(side_of(&smaller, side)->points[v], first);
+    return try_pair(shrinking, &smaller);
+}
+
 size_t soup_pair_shrink(struct soup_pair *pair, bool (*fails)(const struct soup_pair *pair, void *context),
                         void *context)
 {
     struct shrinking shrinking = {pair, fails, context, 0};
 
     for (bool any = true; any;) {
-        any = false;
+        any = move_to_origin(&shrinking);
         for (int side = 0; side < 2; side++) {
             any = leave_out(&shrinking, side) || any;
             drop_unused(side_of(pair, side));
