@@ -146,9 +146,14 @@ void bvh_bound_below(const struct bvh *bvh, const vec3 *corners, size_t allowanc
 void bvh_paired_sq(const struct bvh *bvh, const uint32_t *slots, const struct bvh_points *corners,
                    double *largest_sq);
 
-/* For each lane the slot of a triangle near its own, of those in the node of slot `first` and in the ones
- * after and before it: the one whose box has its centre nearest to the centroid, in float arithmetic. */
-void bvh_match(const struct bvh *bvh, uint32_t first, const struct bvh_points *corners, uint32_t *slots);
+/* For each lane the slot of a triangle near its own, of `count` listed, 1 at least: the one whose box has its
+ * centre nearest to the centroid, in float arithmetic. */
+void bvh_match(const struct bvh *bvh, const uint32_t *listed, size_t count, const struct bvh_points *corners,
+               uint32_t *slots);
+
+/* Lists the slots of the node of level 0 that `slot` is in and of the ones before and after it. */
+#define BVH_BESIDE_MAX (3 * BVH_WIDTH)
+size_t bvh_beside(const struct bvh *bvh, uint32_t slot, uint32_t *slots);
 
 #define BVH_VIEW_CORNERS 4
 

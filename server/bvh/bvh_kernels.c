@@ -79,9 +79,20 @@ void bvh_paired_sq(const struct bvh *bvh, const uint32_t *slots, const struct bv
     bvh->kernels->paired(bvh, slots, corners, largest_sq);
 }
 
-void bvh_match(const struct bvh *bvh, uint32_t first, const struct bvh_points *corners, uint32_t *slots)
+void bvh_match(const struct bvh *bvh, const uint32_t *listed, size_t count, const struct bvh_points *corners,
+               uint32_t *slots)
 {
-    bvh->kernels->match(bvh, first, corners, slots);
+    bvh->kernels->match(bvh, listed, count, corners, slots);
+}
+
+size_t bvh_beside(const struct bvh *bvh, uint32_t slot, uint32_t *slots)
+{
+    const size_t leaf = slot / BVH_WIDTH * BVH_WIDTH, begin = leaf > BVH_WIDTH ? leaf - BVH_WIDTH : 0,
+                 after = leaf + 2 * BVH_WIDTH, end = after < bvh->held_count ? after : bvh->held_count;
+
+    for (size_t beside = begin; beside < end; beside++)
+        slots[beside - begin] = (uint32_t)beside;
+    return end - begin;
 }
 
 void bvh_look(const struct bvh *bvh, const struct bvh_view *view, const uint32_t *slots,

@@ -34,7 +34,8 @@ struct bvh_kernels {
                         size_t *work);
     void (*paired)(const struct bvh *bvh, const uint32_t *slots, const struct bvh_points *corners,
                    double *largest_sq);
-    void (*match)(const struct bvh *bvh, uint32_t first, const struct bvh_points *corners, uint32_t *slots);
+    void (*match)(const struct bvh *bvh, const uint32_t *listed, size_t count,
+                  const struct bvh_points *corners, uint32_t *slots);
     void (*look)(const struct bvh *bvh, const struct bvh_view *view, const uint32_t *slots,
                  struct bvh_sight *sight);
     /* Sets centres to the cells that keys, 1 to BVH_BLOCK of them, are of, each with its place, and returns

@@ -157,7 +157,7 @@ struct query {
     const struct bvh *bvh;
     vec3 p;
     float at[3], cut; /* FLT_MAX, not infinite, at first: leaves out empty places */
-    double share; /* of the squared distance found: what is no nearer is not looked for */
+    double share;     /* of the squared distance found: what is no nearer is not looked for */
     struct bvh_hit hit;
     size_t looked;
 };
@@ -219,8 +219,8 @@ static inline void look_at_leaf(struct query *query, uint32_t index)
 static struct bvh_hit nearest(const struct bvh *bvh, vec3 p, uint32_t first, double enough_sq, double share,
                               size_t *work)
 {
-    struct query query = {
-        bvh, p, {(float)p.x, (float)p.y, (float)p.z}, FLT_MAX, share, {INFINITY, BVH_NONE}, 0};
+    struct query query = {bvh, p, {(float)p.x, (float)p.y, (float)p.z}, FLT_MAX, share, {INFINITY, BVH_NONE},
+                          0};
     struct visit stack[STACK_SIZE];
     size_t top = 1;
     uint32_t first_leaf = BVH_NONE, near = BVH_NONE; /* a node of NEAR_LEVEL */
@@ -709,13 +709,9 @@ static void paired(const struct bvh *bvh, const uint32_t *slots, const struct bv
         }
 }
 
-#define MATCH_REACH 1 /* nodes before and after */
-
-static void match(const struct bvh *bvh, uint32_t first, const struct bvh_points *corners, uint32_t *slots)
+static void match(const struct bvh *bvh, const uint32_t *listed, size_t count,
+                  const struct bvh_points *corners, uint32_t *restrict slots)
 {
-    const size_t index = first / BVH_WIDTH, begin = index > MATCH_REACH ? index - MATCH_REACH : 0,
-                 end = index + MATCH_REACH < bvh->node_counts[0] ? index + MATCH_REACH + 1
-                                                                 : bvh->node_counts[0];
     float x[BVH_LANES], y[BVH_LANES], z[BVH_LANES], least_sq[BVH_LANES];
 
     for (int i = 0; i < BVH_LANES; i++) {
@@ -723,21 +719,21 @@ static void match(const struct bvh *bvh, uint32_t first, const struct bvh_points
         y[i] = (float)(corners[0].y[i] + corners[1].y[i] + corners[2].y[i]) * (2.0f / 3);
         z[i] = (float)(corners[0].z[i] + corners[1].z[i] + corners[2].z[i]) * (2.0f / 3);
         least_sq[i] = FLT_MAX;
-        slots[i] = first;
+        slots[i] = listed[0];
     }
-    for (size_t n = begin; n < end; n++)
-        for (unsigned c = 0; c < BVH_WIDTH; c++) {
-            const struct bvh_node *node = &bvh->levels[0][n];
-            const float cx = node->min[0][c] + node->max[0][c], cy = node->min[1][c] + node->max[1][c],
-                        cz = node->min[2][c] + node->max[2][c];
-            const uint32_t slot = (uint32_t)(n * BVH_WIDTH + c);
-            for (int i = 0; i < BVH_LANES; i++) { /* no number, so never less, for an empty place */
-                float dx = cx - x[i], dy = cy - y[i], dz = cz - z[i];
-                float distance_sq = dx * dx + dy * dy + dz * dz;
-                slots[i] = distance_sq < least_sq[i] ? slot : slots[i];
-                least_sq[i] = distance_sq < least_sq[i] ? distance_sq : least_sq[i];
-            }
+    for (size_t k = 0; k < count; k++) {
+        const uint32_t slot = listed[k];
+        const struct bvh_node *node = &bvh->levels[0][slot / BVH_WIDTH];
+        const uint32_t c = slot % BVH_WIDTH;
+        const float cx = node->min[0][c] + node->max[0][c], cy = node->min[1][c] + node->max[1][c],
+                    cz = node->min[2][c] + node->max[2][c];
+        for (int i = 0; i < BVH_LANES; i++) {
+            float dx = cx - x[i], dy = cy - y[i], dz = cz - z[i];
+            float distance_sq = dx * dx + dy * dy + dz * dz;
+            slots[i] = distance_sq < least_sq[i] ? slot : slots[i];
+            least_sq[i] = distance_sq < least_sq[i] ? distance_sq : least_sq[i];
         }
+    }
 }
 
 /* As many numbers at once as the machine's vectors hold. */

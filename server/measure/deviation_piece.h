@@ -31,7 +31,8 @@ struct farthest {
 enum way {
     WAY_MOVES,     /* the triangle of the same number */
     WAY_SHIFT,     /* the face as many slots ahead as that of the last triangle */
-    WAY_MATCH,     /* a face beside */
+    WAY_MATCH,     /* a face beside, of those near another */
+    WAY_AMONG,     /* of all about a leaf */
     WAY_NODE,      /* a patch over a whole node, */
     WAY_LEAF,      /* over a leaf, */
     WAY_HALF_LEAF, /* or over half of one */

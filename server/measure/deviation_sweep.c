@@ -16,6 +16,7 @@
 #define COVERED_LEVEL 2                  /* nodes of this level and below may be bounded by a patch */
 #define COVERED_TRIANGLES_MAX ((size_t)BVH_WIDTH << 3 * COVERED_LEVEL)
 #define COVER_NODE_WORK 8 /* triangles of a node gathered, for one */
+#define ABOUT_MAX 96      /* faces whose boxes meet that of a leaf: more are much smaller */
 #define MOVES_WORK 4      /* triangles compared with those of the same number, for one */
 
 double sweep_box_bound(struct hunt *hunt, aabb box, uint32_t slot)
@@ -200,11 +201,43 @@ static void bound_by_shift(struct sweep *sweep, struct leaf *leaf, uint32_t *nea
 /* Bounds each open triangle by a face beside it, of those near a slot. */
 static void bound_by_match(struct sweep *sweep, struct leaf *leaf, uint32_t *near)
 {
-    uint32_t slots[BVH_LANES];
+    const struct bvh *to = &sweep->hunt.to->bvh;
+    uint32_t beside[BVH_BESIDE_MAX], slots[BVH_LANES];
+    size_t count = bvh_beside(to, *near, beside);
 
-    bvh_match(&sweep->hunt.to->bvh, *near, leaf->corners, slots);
+    bvh_match(to, beside, count, leaf->corners, slots);
     sweep->hunt.work += BVH_LANES;
     luck_learn(&sweep->hunt.lucks[WAY_MATCH], bound_paired(sweep, leaf, slots, near));
+}
+
+/* The box of a leaf's triangles. */
+static struct bvh_region region_of(const struct leaf *leaf)
+{
+    aabb box = aabb_empty();
+
+    for (int i = 0; i < 3; i++)
+        for (int lane = 0; lane < BVH_LANES; lane++)
+            box = aabb_include(
+                box, (vec3){leaf->corners[i].x[lane], leaf->corners[i].y[lane], leaf->corners[i].z[lane]});
+    return (struct bvh_region){.min = {(float)box.min.x, (float)box.min.y, (float)box.min.z},
+                               .max = {(float)box.max.x, (float)box.max.y, (float)box.max.z}};
+}
+
+/* The same, of all whose boxes meet that of the leaf, where those are not too many. */
+static void bound_among(struct sweep *sweep, struct leaf *leaf, uint32_t *near)
+{
+    const struct bvh *to = &sweep->hunt.to->bvh;
+    const struct bvh_region region = region_of(leaf);
+    uint32_t about[ABOUT_MAX], slots[BVH_LANES];
+    size_t count = bvh_collect(to, &region, about, ABOUT_MAX, &sweep->hunt.work);
+    bool found = false;
+
+    if (count > 0 && count <= ABOUT_MAX) {
+        bvh_match(to, about, count, leaf->corners, slots);
+        sweep->hunt.work += count;
+        found = bound_paired(sweep, leaf, slots, near);
+    }
+    luck_learn(&sweep->hunt.lucks[WAY_AMONG], found);
 }
 
 /* The largest way between corners of the same number of both surfaces, squared, of the triangle of a slot,
@@ -271,6 +304,8 @@ static uint32_t sweep_leaf(struct sweep *sweep, const struct item *item, uint32_
         bound_by_shift(sweep, &leaf, &near);
     if (leaf.open && luck_tries(&sweep->hunt.lucks[WAY_MATCH]))
         bound_by_match(sweep, &leaf, &near);
+    if (leaf.open && luck_tries(&sweep->hunt.lucks[WAY_AMONG]))
+        bound_among(sweep, &leaf, &near);
     double faces_over = piece_faces_over(&sweep->hunt, leaf.first, near);
     if (leaf.open && faces_over < FACES_OVER_FEW)
         bound_leaf(sweep, &leaf, near);

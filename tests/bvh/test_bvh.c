@@ -6,6 +6,7 @@
  *   look_*         nothing over a polygon is left out, whatever is seen
  *   collect_*      against every triangle in turn
  *   paths_*        every kind of vector unit gives the same results to the last bit
+ *   match_*        the listed triangle whose box has the nearest middle
  *   every_path_*   likewise, pair by pair
  *   below_*        linear bounds from below
  *   tree_*         boxes hold what is below them; one triangle, many equal ones; any number of threads
@@ -656,8 +657,10 @@ Test(bvh, looking_and_matching_paths_agree_to_the_last_bit)
             struct bvh_view view = random_view(&state);
             struct bvh_points corners[3] = {random_points(&state), random_points(&state),
                                             random_points(&state)};
-            uint32_t slots[BVH_LANES], matches[2][BVH_LANES],
+            uint32_t slots[BVH_LANES], matches[2][BVH_LANES], beside[BVH_BESIDE_MAX],
                 first = (uint32_t)fixture_random_below(&state, soup.count);
+            size_t count = bvh_beside(&soup.bvh, first, beside);
+            cr_assert(beside[0] <= first && first <= beside[count - 1]);
             struct bvh_sight sights[2];
             for (int i = 0; i < BVH_LANES; i++)
                 slots[i] = (uint32_t)fixture_random_below(&state, soup.count);
@@ -665,7 +668,7 @@ Test(bvh, looking_and_matching_paths_agree_to_the_last_bit)
                 size_t k = path > 0;
                 soup.bvh.kernels = bvh_kernels_at(path);
                 bvh_look(&soup.bvh, &view, slots, &sights[k]);
-                bvh_match(&soup.bvh, first, corners, matches[k]);
+                bvh_match(&soup.bvh, beside, count, corners, matches[k]);
                 cr_assert(memcmp(&sights[k], &sights[0], sizeof sights[0]) == 0, "kind %d", kind);
                 cr_assert(memcmp(matches[k], matches[0], sizeof matches[0]) == 0, "kind %d", kind);
                 for (int i = 0; i < BVH_LANES; i++)
@@ -673,6 +676,34 @@ Test(bvh, looking_and_matching_paths_agree_to_the_last_bit)
                               && matches[k][i] / BVH_WIDTH <= first / BVH_WIDTH + 1);
             }
         }
+    }
+}
+
+/* The triangles of a soup are found among all by themselves, moved a little: lanes are told apart. */
+Test(bvh, match_finds_triangles_of_their_own_box)
+{
+    uint64_t state = 39;
+    struct soup soup = make_soup(300, SOUP_ANY, &state);
+    uint32_t all[300];
+
+    for (uint32_t slot = 0; slot < 300; slot++)
+        all[slot] = slot;
+    for (int round = 0; round < 100; round++) {
+        struct bvh_points corners[3];
+        uint32_t wanted[BVH_LANES], matches[BVH_LANES];
+        for (int lane = 0; lane < BVH_LANES; lane++) {
+            wanted[lane] = (uint32_t)fixture_random_below(&state, soup.count);
+            /* the box's middle, thrice: where the float boxes differ from it by rounding alone */
+            vec3 middle = aabb_centre(
+                bvh_child_box(&soup.bvh.levels[0][wanted[lane] / BVH_WIDTH], wanted[lane] % BVH_WIDTH));
+            for (int i = 0; i < 3; i++) {
+                corners[i].x[lane] = middle.x;
+                corners[i].y[lane] = middle.y;
+                corners[i].z[lane] = middle.z;
+            }
+        }
+        bvh_match(&soup.bvh, all, 300, corners, matches);
+        cr_assert(memcmp(matches, wanted, sizeof wanted) == 0, "round %d", round);
     }
 }
 
