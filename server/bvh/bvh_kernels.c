@@ -1,9 +1,9 @@
 /* bvh_kernels.c - which inner loops this machine can run, and the calls that go to them. */
 #include "bvh/bvh_kernels.h"
 
-#define ABOUT_SHARE 0.5 /* see bvh_about */
-
 #include "base/vector_paths.h"
+
+#define ABOUT_SHARE 0.5 /* see bvh_about */
 
 static const struct bvh_kernels *const paths[] = {
     &bvh_kernels_plain,

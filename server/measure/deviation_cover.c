@@ -193,6 +193,13 @@ static const double turns[TURNS][2] = {{1, 0},
                                        {0.7071067811865476, 0.7071067811865476},
                                        {0.3826834323650898, 0.9238795325112867}};
 
+static void take_smaller(struct frame *frame, struct frame *best)
+{
+    frame->area = (frame->high_x - frame->low_x) * (frame->high_y - frame->low_y);
+    if (frame->area < best->area)
+        *best = *frame;
+}
+
 /* The smallest of these axes that holds the projections of the points; kept in best where it is smaller. */
 static void try_frame(const vec3 *points, size_t count, vec3 middle, const vec3 *axes, double shear,
                       struct frame *best)
@@ -207,9 +214,7 @@ static void try_frame(const vec3 *points, size_t count, vec3 middle, const vec3 
         frame.low_y = y < frame.low_y ? y : frame.low_y;
         frame.high_y = y > frame.high_y ? y : frame.high_y;
     }
-    frame.area = (frame.high_x - frame.low_x) * (frame.high_y - frame.low_y);
-    if (frame.area < best->area)
-        *best = frame;
+    take_smaller(&frame, best);
 }
 
 /* A unit vector at a right angle to `up`, near to `wished`; false where that is along it. */
@@ -228,18 +233,21 @@ static bool set_along(vec3 wished, vec3 up, vec3 *along)
 /* As try_frame for all turns, each point looked at once. */
 static void try_turns(const vec3 *points, size_t count, vec3 middle, vec3 up, struct frame *best)
 {
-    double x[2][3][TURNS], low_x[TURNS], high_x[TURNS], low_y[TURNS], high_y[TURNS];
-    vec3 along, axes[2][TURNS];
+    double axes[2][3][TURNS]; /* of x and of y, by coordinate */
+    double low_x[TURNS], high_x[TURNS], low_y[TURNS], high_y[TURNS];
+    struct frame frames[TURNS];
+    vec3 along;
 
     set_along(fabs(up.x) < 0.6 ? (vec3){1, 0, 0} : (vec3){0, 1, 0}, up, &along);
     const vec3 across = vec3_cross(up, along);
     for (int t = 0; t < TURNS; t++) {
-        axes[0][t] = vec3_add(vec3_scale(along, turns[t][0]), vec3_scale(across, turns[t][1]));
-        axes[1][t] = vec3_sub(vec3_scale(across, turns[t][0]), vec3_scale(along, turns[t][1]));
+        const double x = turns[t][0], y = turns[t][1];
+        frames[t] = (struct frame){.axes = {vec3_add(vec3_scale(along, x), vec3_scale(across, y)),
+                                            vec3_sub(vec3_scale(across, x), vec3_scale(along, y)), up}};
         for (int axis = 0; axis < 2; axis++) {
-            x[axis][0][t] = axes[axis][t].x;
-            x[axis][1][t] = axes[axis][t].y;
-            x[axis][2][t] = axes[axis][t].z;
+            axes[axis][0][t] = frames[t].axes[axis].x;
+            axes[axis][1][t] = frames[t].axes[axis].y;
+            axes[axis][2][t] = frames[t].axes[axis].z;
         }
         low_x[t] = low_y[t] = INFINITY;
         high_x[t] = high_y[t] = -INFINITY;
@@ -247,19 +255,20 @@ static void try_turns(const vec3 *points, size_t count, vec3 middle, vec3 up, st
     for (size_t i = 0; i < count; i++) {
         vec3 from = vec3_sub(points[i], middle);
         for (int t = 0; t < TURNS; t++) {
-            double px = from.x * x[0][0][t] + from.y * x[0][1][t] + from.z * x[0][2][t],
-                   py = from.x * x[1][0][t] + from.y * x[1][1][t] + from.z * x[1][2][t];
-            low_x[t] = px < low_x[t] ? px : low_x[t];
-            high_x[t] = px > high_x[t] ? px : high_x[t];
-            low_y[t] = py < low_y[t] ? py : low_y[t];
-            high_y[t] = py > high_y[t] ? py : high_y[t];
+            double x = from.x * axes[0][0][t] + from.y * axes[0][1][t] + from.z * axes[0][2][t],
+                   y = from.x * axes[1][0][t] + from.y * axes[1][1][t] + from.z * axes[1][2][t];
+            low_x[t] = x < low_x[t] ? x : low_x[t];
+            high_x[t] = x > high_x[t] ? x : high_x[t];
+            low_y[t] = y < low_y[t] ? y : low_y[t];
+            high_y[t] = y > high_y[t] ? y : high_y[t];
         }
     }
     for (int t = 0; t < TURNS; t++) {
-        double area = (high_x[t] - low_x[t]) * (high_y[t] - low_y[t]);
-        if (area < best->area)
-            *best = (struct frame){
-                {axes[0][t], axes[1][t], up}, 0, low_x[t], high_x[t], low_y[t], high_y[t], area};
+        frames[t].low_x = low_x[t];
+        frames[t].high_x = high_x[t];
+        frames[t].low_y = low_y[t];
+        frames[t].high_y = high_y[t];
+        take_smaller(&frames[t], best);
     }
 }
 

@@ -4,12 +4,14 @@
  * parts of triangles - each with a bound (deviation_bound.h); a piece is dropped when its bound is within the
  * tolerance of the lower bound, else refined (Tang, Lee, Kim 2009, "Interactive Hausdorff distance
  * computation for general polygonal models"; Sacht and Jacobson 2024). What is ours: the corners of an index
- * box against one face (deviation_sweep.h); the faces mixed; a piece bounded by the faces that cover it
- * (deviation_cover.h), or cut by the prism over its nearest face instead of halved.
+ * box against one face, triangles against those of the same numbers (deviation_sweep.h); the faces mixed; a
+ * piece bounded by the faces that cover it (deviation_cover.h), or cut by the prism over its nearest face
+ * instead of halved.
  *
- * The search goes in rounds of fixed size, in each of which every chunk starts from the same lower bound: the
- * result does not depend on the number of threads. Work is counted in boxes and triangles looked at, and when
- * it exceeds the budget the search ends with the wider interval it has. Lengths are in the frame. */
+ * The search goes in rounds of fixed size, in each of which every chunk starts from the same lower bound and
+ * the same luck (deviation_piece.h): the result does not depend on the number of threads. Work is counted in
+ * boxes and triangles looked at, and when it exceeds the budget the search ends with the wider interval it
+ * has. Lengths are in the frame. */
 #ifndef MEASURE_DEVIATION_MAXIMUM_H
 #define MEASURE_DEVIATION_MAXIMUM_H
 

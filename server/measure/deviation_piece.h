@@ -52,6 +52,7 @@ struct luck {
 void luck_begin(struct luck *luck, size_t chunk);
 bool luck_tries(struct luck *luck);
 void luck_learn(struct luck *luck, bool success);
+
 /* What the chunks of a round share, and what each finds. */
 struct hunt {
     const struct deviation_surface *from, *to;
