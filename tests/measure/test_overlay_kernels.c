@@ -286,7 +286,7 @@ static void put_bases(uint64_t *state, struct overlay_bases *bases)
 }
 
 /* Those of one lane. */
-static struct integral integral_of_lane(const struct overlay_pieces *pieces, size_t lane, double *scale)
+static struct integral integral_of_lane(const struct overlay_pieces *pieces, size_t lane)
 {
     struct integral sum = {0, 0};
 
@@ -295,9 +295,17 @@ static struct integral integral_of_lane(const struct overlay_pieces *pieces, siz
             sum.area += pieces->area[p];
             sum.height +=
                 pieces->area[p] * (pieces->heights[0][p] + pieces->heights[1][p] + pieces->heights[2][p]) / 3;
-            *scale = pieces->scale[p];
         }
     return sum;
+}
+
+/* That of its last piece; 0 where it has none. */
+static double scale_of_lane(const struct overlay_pieces *pieces, size_t lane)
+{
+    for (size_t p = pieces->count; p > 0; p--)
+        if (pieces->lanes[p - 1] == lane)
+            return pieces->scale[p - 1];
+    return 0;
 }
 
 /* Of triangles cut together each has what it has alone, whichever of them are told. */
@@ -321,13 +329,13 @@ Test(overlay_kernels, cut_together_is_as_cut_alone)
         open_room(&pieces[0]);
         unsigned told = kernels->cut(&bases, asked, faces, &pieces[0], together);
         for (size_t lane = 0; lane < OVERLAY_LANES; lane++) {
-            double scale = 0, alone_scale = 0;
             open_room(&pieces[1]);
             unsigned one =
                 asked & 1u << lane ? kernels->cut(&bases, 1u << lane, faces, &pieces[1], alone) : 0;
             cr_assert(one == (told & 1u << lane), "%d, lane %zu", i, lane);
-            struct integral got = integral_of_lane(&pieces[0], lane, &scale),
-                            want = integral_of_lane(&pieces[1], lane, &alone_scale);
+            struct integral got = integral_of_lane(&pieces[0], lane),
+                            want = integral_of_lane(&pieces[1], lane);
+            double scale = scale_of_lane(&pieces[0], lane), alone_scale = scale_of_lane(&pieces[1], lane);
             cr_assert(fabs(got.area - want.area) <= 1e-14 && fabs(got.height - want.height) <= 1e-14, "%d",
                       i);
             cr_assert(one ? want.area > 0 : got.area <= 0, "%d", i);
