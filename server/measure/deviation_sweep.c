@@ -260,12 +260,20 @@ static inline double move_of(const struct hunt *hunt, size_t slot)
     return largest;
 }
 
+/* The first slot of a node, and the one after its last. */
+static size_t slots_of(const struct deviation_surface *from, const struct item *item, size_t *end)
+{
+    size_t span = (size_t)BVH_WIDTH << 3 * item->level, begin = item->index * span;
+
+    *end = begin + span < from->bvh.held_count ? begin + span : from->bvh.held_count;
+    return begin;
+}
+
 /* Whether all triangles of a node are near enough to those of the same numbers. */
 static bool moved_little(struct sweep *sweep, const struct item *item)
 {
     struct hunt *hunt = &sweep->hunt;
-    size_t span = (size_t)BVH_WIDTH << 3 * item->level, begin = item->index * span,
-           end = begin + span < hunt->from->bvh.held_count ? begin + span : hunt->from->bvh.held_count, slot;
+    size_t end, begin = slots_of(hunt->from, item, &end), slot;
     double limit = hunt->best.distance + hunt->tolerance, largest = 0;
 
     for (slot = begin; slot < end && largest <= limit * limit; slot++) {
@@ -411,8 +419,7 @@ static inline bool is_unseen(struct node_points *node, uint32_t vertex)
 static bool gather_node(const struct sweep *sweep, const struct item *item, struct node_points *node)
 {
     const struct deviation_surface *from = sweep->hunt.from;
-    size_t span = (size_t)BVH_WIDTH << 3 * item->level, begin = item->index * span,
-           end = begin + span < from->bvh.held_count ? begin + span : from->bvh.held_count;
+    size_t end, begin = slots_of(from, item, &end);
     double limit = sweep->hunt.best.distance + sweep->hunt.tolerance, most = 0;
     vec3 first = {0, 0, 0};
 
