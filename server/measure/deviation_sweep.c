@@ -16,6 +16,7 @@
 #define COVERED_LEVEL 2                  /* nodes of this level and below may be bounded by a patch */
 #define COVERED_TRIANGLES_MAX ((size_t)BVH_WIDTH << 3 * COVERED_LEVEL)
 #define COVER_NODE_WORK 8 /* triangles of a node gathered, for one */
+#define SEEN 256          /* vertices remembered while a node is gathered */
 #define ABOUT_MAX 96      /* faces whose boxes meet that of a leaf: more are much smaller */
 #define MOVES_WORK 4      /* triangles compared with those of the same number, for one */
 
@@ -349,20 +350,16 @@ static bool is_too_thick(const struct hunt *hunt, aabb box)
     return thickness > 2 * (hunt->best.distance + hunt->tolerance);
 }
 
-static double half_diagonal(aabb box)
-{
-    return 0.5 * vec3_distance(box.min, box.max);
-}
-
 /* Bounds a child by its box, against the face near, then against one about as near to the middle as any. */
 static bool drop_by_box(struct hunt *hunt, aabb box, uint32_t *near, struct item *child)
 {
-    double enough = hunt->best.distance + hunt->tolerance - half_diagonal(box);
+    vec3 middle = aabb_centre(box);
+    double enough = hunt->best.distance + hunt->tolerance - vec3_distance(middle, box.max);
 
     child->upper = fmin(child->upper, sweep_box_bound(hunt, box, *near));
     if (hunt_drops(hunt, child->upper))
         return true;
-    struct bvh_hit hit = bvh_about(&hunt->to->bvh, aabb_centre(box), *near, enough, &hunt->work);
+    struct bvh_hit hit = bvh_about(&hunt->to->bvh, middle, *near, enough, &hunt->work);
     if (hit.slot != *near) {
         child->near = *near = hit.slot;
         child->upper = fmin(child->upper, sweep_box_bound(hunt, box, *near));
@@ -393,8 +390,6 @@ static size_t open_node(struct sweep *sweep, const struct item *item, uint32_t *
     }
     return count;
 }
-
-#define SEEN 256
 
 /* The corners of a node's triangles that are not shared, most of them once, the first three of one triangle,
  * and the sum of the normals, as long as twice the areas. */

@@ -679,7 +679,7 @@ Test(bvh, looking_and_matching_paths_agree_to_the_last_bit)
     }
 }
 
-/* The triangles of a soup are found among all by themselves, moved a little: lanes are told apart. */
+/* Asked at the middles of the boxes of eight triangles, it finds each of them among all. */
 Test(bvh, match_finds_triangles_of_their_own_box)
 {
     uint64_t state = 39;
@@ -693,7 +693,6 @@ Test(bvh, match_finds_triangles_of_their_own_box)
         uint32_t wanted[BVH_LANES], matches[BVH_LANES];
         for (int lane = 0; lane < BVH_LANES; lane++) {
             wanted[lane] = (uint32_t)fixture_random_below(&state, soup.count);
-            /* the box's middle, thrice: where the float boxes differ from it by rounding alone */
             vec3 middle = aabb_centre(
                 bvh_child_box(&soup.bvh.levels[0][wanted[lane] / BVH_WIDTH], wanted[lane] % BVH_WIDTH));
             for (int i = 0; i < 3; i++) {
