@@ -107,8 +107,8 @@ struct bvh_region {
 };
 
 /* Puts into slots the triangles whose boxes meet the region's box and reach into each of its half spaces, as
- * float arithmetic tells it, and returns how many; most + 1 when there are more than `most`. *work grows by
- * the nodes looked at. */
+ * float arithmetic tells it, and returns how many; most + 1, and not all of them, when there are more than
+ * `most`. *work grows by the nodes looked at. */
 size_t bvh_collect(const struct bvh *bvh, const struct bvh_region *region, uint32_t *slots, size_t most,
                    size_t *work);
 

@@ -343,31 +343,63 @@ static inline unsigned children_inside(const struct bvh_node *node, const struct
     return bits;
 }
 
+/* A node still to be looked at: level, then index. */
+#define NODE_LEVEL_SHIFT 32
+
+/* Puts those of BVH_WIDTH numbers from `first` on whose bits are set next to each other, without branches,
+ * which nothing foretells; all BVH_WIDTH places may be written. Returns how many. */
+static inline size_t put_nodes(uint64_t first, unsigned bits, uint64_t *nodes)
+{
+    size_t count = 0;
+
+    for (unsigned c = 0; c < BVH_WIDTH; c++) {
+        nodes[count] = first + c;
+        count += bits >> c & 1;
+    }
+    return count;
+}
+
+static inline size_t put_slots(uint32_t first, unsigned bits, size_t room, uint32_t *slots)
+{
+    size_t count = 0;
+
+    for (unsigned c = 0; c < BVH_WIDTH && room >= BVH_WIDTH; c++) {
+        slots[count] = first + c;
+        count += bits >> c & 1;
+    }
+    for (; bits && room < BVH_WIDTH; bits &= bits - 1)
+        slots[count++] = first + (unsigned)__builtin_ctz(bits);
+    return count;
+}
+
 static size_t collect(const struct bvh *bvh, const struct bvh_region *region, uint32_t *slots, size_t most,
                       size_t *work)
 {
-    struct visit stack[STACK_SIZE];
-    size_t top = 1, count = 0;
+    uint64_t stack[STACK_SIZE + BVH_WIDTH];
+    size_t top = 1, count = 0, visits = 0;
 
-    stack[0] = (struct visit){0, (int)bvh->level_count - 1, 0};
+    stack[0] = (uint64_t)(bvh->level_count - 1) << NODE_LEVEL_SHIFT;
     while (top > 0) {
-        struct visit visit = stack[--top];
-        const struct bvh_node *node = &bvh->levels[visit.level][visit.index];
+        const uint64_t visit = stack[--top], level = visit >> NODE_LEVEL_SHIFT;
+        const uint32_t index = (uint32_t)visit;
+        const struct bvh_node *node = &bvh->levels[level][index];
         unsigned bits = children_meeting(node, region);
-        uint32_t index = visit.index * BVH_WIDTH;
-        ++*work;
-        if (visit.level == 1 && __builtin_popcount(bits) > 2) /* few others are wholly outside of a side */
-            bits &= children_inside(node, region);
-        for (; bits && visit.level > 0; bits &= bits - 1)
-            stack[top++] = (struct visit){0, visit.level - 1, index + (unsigned)__builtin_ctz(bits)};
-        if (!bits)
+        visits++;
+        if (level > 0) {
+            if (level == 1 && __builtin_popcount(bits) > 2) /* few others are wholly outside of a side */
+                bits &= children_inside(node, region);
+            top +=
+                put_nodes(((level - 1) << NODE_LEVEL_SHIFT) + (uint64_t)index * BVH_WIDTH, bits, &stack[top]);
             continue;
-        for (bits &= children_inside(node, region); bits; bits &= bits - 1) {
-            if (count == most)
-                return most + 1;
-            slots[count++] = index + (unsigned)__builtin_ctz(bits);
         }
+        bits &= children_inside(node, region);
+        if (count + (size_t)__builtin_popcount(bits) > most) {
+            count = most + 1;
+            break;
+        }
+        count += put_slots(index * BVH_WIDTH, bits, most - count, &slots[count]);
     }
+    *work += visits;
     return count;
 }
 
