@@ -28,10 +28,9 @@ struct overlay_view {
  * sets the rest. */
 struct overlay_block {
     double x[3][OVERLAY_LANES], y[3][OVERLAY_LANES], z[3][OVERLAY_LANES]; /* by corner */
-    int64_t plain[OVERLAY_LANES];                          /* bits of OVERLAY_PLAIN, OVERLAY_ALIKE */
-    double slope_x[OVERLAY_LANES], slope_y[OVERLAY_LANES]; /* of its plane */
-    double twice[OVERLAY_LANES];                           /* the area of the projection */
-    double cosine_sq[OVERLAY_LANES];                       /* of its angle with the view */
+    int64_t plain[OVERLAY_LANES];    /* bits of OVERLAY_PLAIN, OVERLAY_ALIKE */
+    double twice[OVERLAY_LANES];     /* the area of the projection */
+    double cosine_sq[OVERLAY_LANES]; /* of its angle with the view */
     int64_t flags[OVERLAY_LANES];
     double low[3][OVERLAY_LANES], high[3][OVERLAY_LANES]; /* boxes */
     double all_low[3], all_high[3];
@@ -70,7 +69,7 @@ struct overlay_pieces {
     size_t count;
     double heights[3][OVERLAY_PIECES], scale[OVERLAY_PIECES];
     double area[OVERLAY_PIECES];
-    unsigned char lanes[OVERLAY_PIECES]; /* the triangle that each is of */
+    int64_t lanes[OVERLAY_PIECES]; /* the triangle that each is of */
 };
 
 /* What is known of a triangle. */

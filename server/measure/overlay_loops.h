@@ -4,8 +4,10 @@
  * Loops over lanes have no branches, so that the compiler makes vectors of them. */
 #include "measure/overlay_kernels.h"
 
+#include <string.h>
+
 #define OVER_MAX ((size_t)OVERLAY_PIECES_OF_ONE)
-#define TOGETHER_MAX ((size_t)32) /* faces over triangles that are cut together */
+#define TOGETHER_MAX ((size_t)64) /* faces met by triangles that are cut together */
 #define WRONG_MAX ((size_t)32)    /* faces near that may not be met */
 #define COS_MIN 0.5001            /* above that of 60 degrees */
 #define COS_FOLD 0.7072 /* above that of 45 degrees: folds are told without the side that faces show */
@@ -34,6 +36,36 @@ static inline double least_of(const double *v)
 static inline double most_of(const double *v)
 {
     return greater(v[0], greater(v[1], v[2]));
+}
+
+/* --- packing --- */
+
+/* The bits of masks that are set. */
+static inline unsigned bits_of(const int64_t *masks)
+{
+#ifdef OVERLAY_PACKS
+    return _mm512_movepi64_mask(_mm512_loadu_si512(masks));
+#else
+    unsigned bits = 0;
+
+    for (int i = 0; i < OVERLAY_LANES; i++)
+        bits |= (unsigned)(masks[i] & 1) << i;
+    return bits;
+#endif
+}
+
+/* Copies the words of 8 bytes whose bits are set, next to each other; what follows them, up to a whole block,
+ * may be written over. */
+static inline void pack(const void *from, unsigned lanes, void *to)
+{
+#ifdef OVERLAY_PACKS
+    _mm512_storeu_si512(to, _mm512_maskz_compress_epi64((__mmask8)lanes, _mm512_loadu_si512(from)));
+#else
+    char *put = to;
+
+    for (; lanes; lanes &= lanes - 1, put += sizeof(int64_t))
+        memcpy(put, (const char *)from + sizeof(int64_t) * (size_t)__builtin_ctz(lanes), sizeof(int64_t));
+#endif
 }
 
 /* --- looking --- */
@@ -161,8 +193,6 @@ static inline void view_lane(const struct overlay_view *view, int i, struct over
         block->y[k][i] = turned.y[k];
         block->z[k][i] = turned.z[k];
     }
-    block->slope_x[i] = -sides.normal.x / up;
-    block->slope_y[i] = -sides.normal.y / up;
     block->twice[i] = up;
     block->cosine_sq[i] = level ? up * up / normal_sq : 1;
     block->flags[i] = (level ? 0 : FACE_WRONG) | (up > ROUND * sides_sq ? FACE_ROUND : 0)
@@ -216,6 +246,7 @@ static void view(struct overlay_faces *faces)
 struct base {
     double x[3], y[3], z[3], inward_x[3], inward_y[3];
     double area, times, limit, reach;
+    double least_x, most_x, least_y, most_y;
     double low[3], high[3]; /* its box, grown by what is near */
 };
 
@@ -235,27 +266,30 @@ static inline struct base base_of(const struct overlay_bases *bases, size_t lane
         base.low[k] = bases->low[k][lane];
         base.high[k] = bases->high[k][lane];
     }
+    base.least_x = least_of(base.x);
+    base.most_x = most_of(base.x);
+    base.least_y = least_of(base.y);
+    base.most_y = most_of(base.y);
     return base;
 }
 
-enum sight_flag {
-    SIGHT_OVER = 8,      /* it may be over the triangle */
-    SIGHT_LARGER = 16,   /* than the triangle, and no needle */
-    SIGHT_OUT_0 = 64,    /* << i: some of it is beyond side i of the triangle */
-    SIGHT_UNDER_0 = 512, /* << i: some of the triangle is beyond its side i */
-};
-#define SIGHT_OUT (7 * SIGHT_OUT_0)
-#define SIGHT_UNDER (7 * SIGHT_UNDER_0)
-
-/* What a triangle sees of all faces, by lane; and those that may be over it. */
+/* What a triangle sees of all faces, by lane. */
 struct sight {
     double cosine_sq[OVERLAY_LANES];
-    int64_t flags[OVERLAY_LANES]; /* of a block */
-    int64_t all_flags;            /* of all blocks */
-    size_t over_count, wrong_count;
-    uint16_t over[OVER_MAX], over_flags[OVER_MAX];
-    uint16_t wrong[WRONG_MAX + OVERLAY_LANES]; /* beside it, and not far enough to be left out at once */
+    int64_t all_flags; /* of what is near */
+    size_t wrong_count;
+    uint16_t wrong[WRONG_MAX]; /* near, and not far enough beside it to be left out at once */
 };
+
+/* Faces whose boxes are over that of one triangle: places in faces->blocks, as if these were words of 8
+ * bytes. */
+struct met {
+    size_t count;
+    int64_t places[OVER_MAX + OVERLAY_LANES];
+};
+#define WORD_OF(field) ((int64_t)(offsetof(struct overlay_block, field) / sizeof(int64_t)))
+#define PLACE_OF(b) ((int64_t)((b) * (sizeof(struct overlay_block) / sizeof(int64_t))))
+static const int64_t lane_numbers[OVERLAY_LANES] = {0, 1, 2, 3, 4, 5, 6, 7};
 
 /* All bits, or none: what comparisons are for vectors. */
 static inline int64_t mask_of(bool holds)
@@ -270,47 +304,6 @@ static inline int64_t near_mask(const struct base *base, const struct overlay_bl
            & mask_of(block->low[2][i] <= base->high[2]) & mask_of(block->high[2][i] >= base->low[2]);
 }
 
-/* The way that a face is over the triangle, by the triangle's sides. */
-static inline void see_lane(const struct base *base, const struct overlay_block *block, int i,
-                            struct sight *restrict sight)
-{
-    double farthest = INFINITY; /* of the sides: where the face is least inwards */
-    int64_t flags = 0;
-
-    for (int side = 0; side < 3; side++) {
-        double inside[3];
-        for (int k = 0; k < 3; k++)
-            inside[k] = base->inward_x[side] * (block->x[k][i] - base->x[side])
-                        + base->inward_y[side] * (block->y[k][i] - base->y[side]);
-        farthest = lesser(farthest, most_of(inside));
-        flags |= mask_of(least_of(inside) < 0) & (SIGHT_OUT_0 << side);
-    }
-    int64_t here = near_mask(base, block, i) & ~mask_of(farthest < -base->reach),
-            larger = mask_of(block->twice[i] > 2 * base->area) & SIGHT_LARGER;
-    flags |= (mask_of(farthest > 0) & SIGHT_OVER) | (larger & (block->flags[i] * (SIGHT_LARGER / FACE_ROUND)))
-             | (block->flags[i] & (FACE_WRONG | FACE_SIDES));
-    sight->flags[i] = here & flags;
-    sight->cosine_sq[i] = lesser(sight->cosine_sq[i], here ? block->cosine_sq[i] : 1);
-}
-
-/* And by its own sides. */
-static inline void see_sides(const struct base *base, const struct overlay_block *block, int i,
-                             struct sight *restrict sight)
-{
-    int64_t flags = sight->flags[i], under = 0, over = mask_of((flags & SIGHT_OVER) != 0);
-
-    for (int side = 0; side < 3; side++) {
-        const int to = side < 2 ? side + 1 : 0;
-        double inside[3], x = block->x[side][i], y = block->y[side][i], along_x = block->x[to][i] - x,
-                          along_y = block->y[to][i] - y;
-        for (int k = 0; k < 3; k++)
-            inside[k] = along_x * (base->y[k] - y) - along_y * (base->x[k] - x);
-        under |= mask_of(least_of(inside) < 0) & (SIGHT_UNDER_0 << side);
-        over &= mask_of(most_of(inside) > 0);
-    }
-    sight->flags[i] = over & (flags | under);
-}
-
 /* Whether some box of a block may come within reach; without branches, which nothing foretells. */
 static inline bool is_near(const struct base *base, const struct overlay_block *block)
 {
@@ -319,127 +312,106 @@ static inline bool is_near(const struct base *base, const struct overlay_block *
            & (block->all_low[2] <= base->high[2]) & (block->all_high[2] >= base->low[2]);
 }
 
-static inline void list_over(size_t b, struct sight *sight)
+/* Whether a face is farther from the triangle than `reach`. */
+static inline bool is_beyond(const struct base *base, const struct overlay_block *block, size_t lane,
+                             double reach)
 {
-    for (size_t i = 0; i < OVERLAY_LANES && sight->over_count < OVER_MAX; i++) {
-        sight->over[sight->over_count] = (uint16_t)(b * OVERLAY_LANES + i);
-        sight->over_flags[sight->over_count] = (uint16_t)sight->flags[i];
-        sight->over_count += (sight->flags[i] & SIGHT_OVER) != 0;
+    double less = base->reach - reach;
+    bool beyond = false;
+
+    for (int k = 0; k < 3; k++)
+        beyond |= (block->low[k][lane] > base->high[k] - less) | (block->high[k][lane] < base->low[k] + less);
+    for (int side = 0; side < 3; side++) {
+        double inside[3];
+        for (int k = 0; k < 3; k++)
+            inside[k] = base->inward_x[side] * (block->x[k][lane] - base->x[side])
+                        + base->inward_y[side] * (block->y[k][lane] - base->y[side]);
+        beyond |= most_of(inside) < -reach;
     }
+    return beyond;
 }
 
-static inline bool list_wrong(size_t b, struct sight *sight)
+/* False where too many are wrong. */
+static inline bool list_wrong(const struct base *base, const struct overlay_faces *faces, size_t b,
+                              const int64_t *flags, struct sight *sight)
 {
-    int64_t over = 0;
-
     for (size_t i = 0; i < OVERLAY_LANES; i++) {
-        bool wrong = sight->flags[i] & FACE_WRONG;
-        over |= wrong ? sight->flags[i] & SIGHT_OVER : 0;
-        sight->wrong[sight->wrong_count] = (uint16_t)(b * OVERLAY_LANES + i);
-        sight->wrong_count += wrong;
+        if (!(flags[i] & FACE_WRONG) || is_beyond(base, &faces->blocks[b], i, base->reach))
+            continue;
+        if (sight->wrong_count == WRONG_MAX)
+            return false;
+        sight->wrong[sight->wrong_count++] = (uint16_t)(b * OVERLAY_LANES + i);
     }
-    return !over && sight->wrong_count < WRONG_MAX;
+    return true;
 }
 
-/* False where a face over the triangle is wrong, or too many are. */
+/* By boxes. False where too many faces are over the triangle, or wrong. */
 static inline bool see_block(const struct base *base, const struct overlay_faces *faces, size_t b,
-                             struct sight *sight)
+                             struct sight *sight, struct met *met)
 {
     const struct overlay_block *block = &faces->blocks[b];
-    int64_t half[OVERLAY_LANES / 2];
+    int64_t flags[OVERLAY_LANES], over[OVERLAY_LANES], places[OVERLAY_LANES], half[OVERLAY_LANES / 2];
 
     if (!is_near(base, block))
         return true;
-    for (int i = 0; i < OVERLAY_LANES; i++)
-        see_lane(base, block, i, sight);
+    for (int i = 0; i < OVERLAY_LANES; i++) {
+        int64_t near = near_mask(base, block, i);
+        flags[i] = near & block->flags[i] & (FACE_WRONG | FACE_SIDES);
+        sight->cosine_sq[i] = lesser(sight->cosine_sq[i], near ? block->cosine_sq[i] : 1);
+        over[i] = near & mask_of(block->low[0][i] <= base->most_x)
+                  & mask_of(block->high[0][i] >= base->least_x) & mask_of(block->low[1][i] <= base->most_y)
+                  & mask_of(block->high[1][i] >= base->least_y);
+        places[i] = PLACE_OF(b) + lane_numbers[i];
+    }
     for (int i = 0; i < OVERLAY_LANES / 2; i++)
-        half[i] = sight->flags[i] | sight->flags[i + OVERLAY_LANES / 2];
+        half[i] = flags[i] | flags[i + OVERLAY_LANES / 2];
     const int64_t all = half[0] | half[1] | half[2] | half[3];
     sight->all_flags |= all;
-    if ((all & FACE_WRONG) && !list_wrong(b, sight))
+    if ((all & FACE_WRONG) && !list_wrong(base, faces, b, flags, sight))
         return false;
-    if (!(all & SIGHT_OVER))
-        return true;
-    if (all & SIGHT_LARGER)
-        for (int i = 0; i < OVERLAY_LANES; i++)
-            see_sides(base, block, i, sight);
-    list_over(b, sight);
-    return sight->over_count < OVER_MAX;
+    const unsigned lanes = bits_of(over);
+    pack(places, lanes, &met->places[met->count]);
+    met->count += (size_t)__builtin_popcount(lanes);
+    return met->count < OVER_MAX;
 }
 
-static inline bool see(const struct base *base, const struct overlay_faces *faces, struct sight *sight)
+static inline bool see(const struct base *base, const struct overlay_faces *faces, struct sight *sight,
+                       struct met *met)
 {
     for (int i = 0; i < OVERLAY_LANES; i++)
         sight->cosine_sq[i] = 1;
-    sight->over_count = sight->wrong_count = 0;
+    sight->wrong_count = met->count = 0;
     sight->all_flags = 0;
     for (size_t b = 0; b * OVERLAY_LANES < faces->count; b++)
-        if (!see_block(base, faces, b, sight))
+        if (!see_block(base, faces, b, sight, met))
             return false;
     return (sight->all_flags & FACE_SIDES) != FACE_SIDES;
 }
 
 /* --- cutting --- */
 
-/* What is on one side of the line through x, y. */
-struct half {
-    double x, y, inward_x, inward_y;
-};
-
-static inline struct half half_of_side(const struct overlay_bases *bases, size_t lane, int side)
-{
-    return (struct half){bases->x[side][lane], bases->y[side][lane], bases->inward_x[side][lane],
-                         bases->inward_y[side][lane]};
-}
-
-static inline struct half half_of_face(const struct overlay_block *block, size_t lane, int side)
-{
-    const int to = side < 2 ? side + 1 : 0;
-    double x = block->x[side][lane], y = block->y[side][lane];
-
-    return (struct half){x, y, y - block->y[to][lane], block->x[to][lane] - x};
-}
-
-/* How high the plane of a face is over corner k. */
-static inline double height_over(const struct base *base, const struct overlay_block *block, size_t lane,
-                                 int k)
-{
-    return block->z[0][lane] + block->slope_x[lane] * (base->x[k] - block->x[0][lane])
-           + block->slope_y[lane] * (base->y[k] - block->y[0][lane]) - base->z[k];
-}
-
-/* How high a corner of a face is over the plane of the triangle. */
-static inline double height_at(const struct base *base, const double *slope,
-                               const struct overlay_block *block, size_t lane, int k)
-{
-    return block->z[k][lane] - base->z[0] - slope[0] * (block->x[k][lane] - base->x[0])
-           - slope[1] * (block->y[k][lane] - base->y[0]);
-}
-
-/* Corners of triangles, and their heights over the triangle looked at. */
-struct spots {
-    double x[OVERLAY_LANES], y[OVERLAY_LANES], h[OVERLAY_LANES];
-};
-
-/* A stack of triangles, each to be cut by a line and then by its other lines. OVERLAY_LANES of it are cut at
- * once, each into two at most, which wait on top for their other lines, two at most: no more are ever in
- * it. */
-#define WAITING_MAX (4 * OVERLAY_LANES)
+/* A stack of triangles to be cut, by the sides of the larger of triangle and face: how far a corner is inside
+ * side 0 and 1, as shares of the height over them, u and v, and 1 - u - v inside side 2; h is how high it is
+ * over the triangle looked at. OVERLAY_LANES of the stack are cut at once, each into two at most, which wait
+ * on top for their other sides, two at most; what packing writes beyond comes on top of that. */
+#define WAITING_MAX (4 * OVERLAY_LANES + OVERLAY_LANES)
 struct waiting {
     size_t count;
-    double x[3][WAITING_MAX], y[3][WAITING_MAX], h[3][WAITING_MAX];
-    double line_x[WAITING_MAX], line_y[WAITING_MAX], inward_x[WAITING_MAX], inward_y[WAITING_MAX];
-    uint16_t over[WAITING_MAX];       /* of its sight: the face */
-    unsigned char lanes[WAITING_MAX]; /* the triangle looked at */
-    unsigned char lines[WAITING_MAX]; /* left after this one: bit i, side i of the larger of both */
+    double u[3][WAITING_MAX], v[3][WAITING_MAX], h[3][WAITING_MAX];
+    double half[WAITING_MAX];   /* of the area where u and v are 0 to 1 */
+    int64_t marks[WAITING_MAX]; /* the triangle looked at, MARK_U, _V and _W: to be cut by side 0, 1, 2 */
 };
+#define MARK_LANE (OVERLAY_LANES - 1)
+#define MARK_U OVERLAY_LANES
+#define MARK_V (2 * MARK_U)
+#define MARK_W (4 * MARK_U)
 
-/* What a line leaves of triangles: up to two of each, as corners; 0 or all bits. And what of |h| is least and
- * most there. */
+/* What one side leaves of triangles: up to two of each. Masks: 0 or all bits. */
 struct clipped {
-    struct spots corners[2][3];
-    double area[2][OVERLAY_LANES], low[2][OVERLAY_LANES], high[2][OVERLAY_LANES];
-    int64_t there[2][OVERLAY_LANES];
+    double u[2][3][OVERLAY_LANES], v[2][3][OVERLAY_LANES], h[2][3][OVERLAY_LANES];
+    double area[2][OVERLAY_LANES];
+    int64_t marks[2][OVERLAY_LANES];
+    int64_t done[2][OVERLAY_LANES], waits[2][OVERLAY_LANES]; /* no side is left; one is */
 };
 
 /* The pieces that triangles looked at and all faces over them have in common, and what is found of them. */
@@ -449,7 +421,8 @@ struct cutting {
     const struct sight *sights; /* [lane] */
     struct overlay_pieces *pieces;
     struct overlay_found *found; /* [lane] */
-    size_t most;                 /* pieces */
+    size_t first, most;          /* pieces: of those cut together */
+    bool failed;                 /* there may be too many */
     struct waiting waiting;
 };
 
@@ -458,8 +431,9 @@ static inline void open_waiting(struct waiting *waiting)
     waiting->count = 0;
     for (int i = 0; i < OVERLAY_LANES; i++) {
         for (int k = 0; k < 3; k++)
-            waiting->x[k][i] = waiting->y[k][i] = waiting->h[k][i] = 0;
-        waiting->line_x[i] = waiting->line_y[i] = waiting->inward_x[i] = waiting->inward_y[i] = 0;
+            waiting->u[k][i] = waiting->v[k][i] = waiting->h[k][i] = 0;
+        waiting->half[i] = 0;
+        waiting->marks[i] = MARK_U;
     }
 }
 
@@ -493,23 +467,51 @@ static inline void cut_coordinate(const struct line_cut *cut, const double *v, d
 
 static inline double area_within(const double *x, const double *y)
 {
-    return 0.5 * fabs((x[1] - x[0]) * (y[2] - y[0]) - (y[1] - y[0]) * (x[2] - x[0]));
+    return fabs((x[1] - x[0]) * (y[2] - y[0]) - (y[1] - y[0]) * (x[2] - x[0]));
 }
 
-/* The triangles from number `begin` on, each by its line. */
+/* What sides are left of those that may be: masks. */
+struct sides_left {
+    int64_t v, w;
+};
+
+/* One triangle that is left of lane i, with its corners' u, v and h. */
+static inline void leave(const double (*corners)[3], int64_t there, struct sides_left then, int64_t lane,
+                         double half, int part, int i, struct clipped *restrict out)
+{
+    const double *u = corners[0], *v = corners[1], w[3] = {1 - u[0] - v[0], 1 - u[1] - v[1], 1 - u[2] - v[2]};
+    const int64_t by_v = then.v & mask_of(least_of(v) < 0), by_w = then.w & mask_of(least_of(w) < 0),
+                  gone = (then.v & mask_of(most_of(v) <= 0)) | (then.w & mask_of(most_of(w) <= 0)),
+                  kept = there & ~gone;
+
+    for (int k = 0; k < 3; k++) {
+        out->u[part][k][i] = u[k];
+        out->v[part][k][i] = v[k];
+        out->h[part][k][i] = corners[2][k];
+    }
+    out->area[part][i] = half * area_within(u, v);
+    out->marks[part][i] = lane | (by_v & MARK_V) | (by_w & MARK_W);
+    out->done[part][i] = kept & ~(by_v | by_w);
+    out->waits[part][i] = kept & (by_v | by_w);
+}
+
+/* The triangles from number `begin` on, each by its first side. */
 static inline void clip_lane(const struct waiting *waiting, size_t begin, int i, struct clipped *restrict out)
 {
     const size_t at = begin + (size_t)i;
-    double inside[3], in[3][3], left[2][3][3];
+    const int64_t marks = waiting->marks[at], lane = marks & MARK_LANE, by_u = mask_of((marks & MARK_U) != 0),
+                  or_v = mask_of((marks & MARK_V) != 0), or_w = mask_of((marks & MARK_W) != 0);
+    const struct sides_left then = {by_u & or_v, (by_u | or_v) & or_w};
+    double inside[3], corners[3][3], left[2][3][3];
 
     for (int k = 0; k < 3; k++) {
-        in[0][k] = waiting->x[k][at];
-        in[1][k] = waiting->y[k][at];
-        in[2][k] = waiting->h[k][at];
-        inside[k] = waiting->inward_x[at] * (in[0][k] - waiting->line_x[at])
-                    + waiting->inward_y[at] * (in[1][k] - waiting->line_y[at]);
+        corners[0][k] = waiting->u[k][at];
+        corners[1][k] = waiting->v[k][at];
+        corners[2][k] = waiting->h[k][at];
+        inside[k] = by_u ? corners[0][k] : or_v ? corners[1][k] : 1 - corners[0][k] - corners[1][k];
     }
-    int64_t beyond[3] = {mask_of(inside[0] < 0), mask_of(inside[1] < 0), mask_of(inside[2] < 0)};
+    int64_t beyond[3] = {mask_of(inside[0] < 0), mask_of(inside[1] < 0), mask_of(inside[2] < 0)},
+            there = ~(beyond[0] & beyond[1] & beyond[2]);
     struct line_cut cut = {.second = (beyond[1] ^ beyond[0]) & (beyond[1] ^ beyond[2]),
                            .third = (beyond[2] ^ beyond[0]) & (beyond[2] ^ beyond[1]),
                            .whole = !(beyond[0] | beyond[1] | beyond[2])};
@@ -518,189 +520,205 @@ static inline void clip_lane(const struct waiting *waiting, size_t begin, int i,
     cut.to_next = alone / (alone - chosen(&cut, inside[1], inside[2], inside[0]));
     cut.to_last = alone / (alone - chosen(&cut, inside[2], inside[0], inside[1]));
     for (int axis = 0; axis < 3; axis++)
-        cut_coordinate(&cut, in[axis], left[0][axis], left[1][axis]);
-    for (int part = 0; part < 2; part++) {
-        for (int k = 0; k < 3; k++) {
-            out->corners[part][k].x[i] = left[part][0][k];
-            out->corners[part][k].y[i] = left[part][1][k];
-            out->corners[part][k].h[i] = left[part][2][k];
-        }
-        out->area[part][i] = area_within(left[part][0], left[part][1]);
-        double low = least_of(left[part][2]), high = most_of(left[part][2]);
-        out->low[part][i] = greater(0, greater(low, -high));
-        out->high[part][i] = greater(high, -low);
-    }
-    out->there[0][i] = ~(beyond[0] & beyond[1] & beyond[2]);
-    out->there[1][i] = mask_of(cut.goes) & out->there[0][i];
+        cut_coordinate(&cut, corners[axis], left[0][axis], left[1][axis]);
+    leave(left[0], there, then, lane, waiting->half[at], 0, i, out);
+    leave(left[1], there & mask_of(cut.goes), then, lane, waiting->half[at], 1, i, out);
 }
 
-/* Puts a triangle, all of whose corners are set, on top, with its first line. */
-static inline void push(const struct cutting *cutting, size_t lane, unsigned over, unsigned lines,
-                        struct waiting *waiting)
+static inline void pack_pieces(const struct clipped *clipped, int part, unsigned lanes,
+                               struct overlay_pieces *pieces)
 {
-    const struct sight *sight = &cutting->sights[lane];
-    const unsigned face = sight->over[over];
-    const int side = __builtin_ctz(lines);
-    const struct half half =
-        sight->over_flags[over] & SIGHT_LARGER
-            ? half_of_face(&cutting->faces->blocks[face / OVERLAY_LANES], face % OVERLAY_LANES, side)
-            : half_of_side(cutting->bases, lane, side);
-    const size_t at = waiting->count++;
-
-    waiting->line_x[at] = half.x;
-    waiting->line_y[at] = half.y;
-    waiting->inward_x[at] = half.inward_x;
-    waiting->inward_y[at] = half.inward_y;
-    waiting->over[at] = (uint16_t)over;
-    waiting->lanes[at] = (unsigned char)lane;
-    waiting->lines[at] = (unsigned char)(lines & (lines - 1));
-}
-
-/* A piece of a triangle, of which nothing is to be cut off any more. */
-static inline void put_piece(struct cutting *cutting, size_t lane, const double *heights, double area,
-                             double low, double high)
-{
-    struct overlay_pieces *pieces = cutting->pieces;
-    struct overlay_found *found = &cutting->found[lane];
-    const size_t at = pieces->count++;
+    const size_t at = pieces->count;
 
     for (int k = 0; k < 3; k++)
-        pieces->heights[k][at] = heights[k];
-    pieces->area[at] = area * cutting->bases->times[lane];
-    pieces->lanes[at] = (unsigned char)lane;
-    found->area += area;
-    found->low = lesser(found->low, low);
-    found->high = greater(found->high, high);
+        pack(clipped->h[part][k], lanes, &pieces->heights[k][at]);
+    pack(clipped->area[part], lanes, &pieces->area[at]);
+    pack(clipped->marks[part], lanes, &pieces->lanes[at]);
+    pieces->count += (size_t)__builtin_popcount(lanes);
 }
 
-/* What is left of lane i: a piece, or to be cut once more. */
-static inline void pass_on(struct cutting *cutting, const struct clipped *clipped, int part, int i,
-                           size_t lane, unsigned over, unsigned lines)
+static inline void pack_waiting(const struct clipped *clipped, int part, unsigned lanes, const double *half,
+                                struct waiting *waiting)
 {
-    struct waiting *waiting = &cutting->waiting;
-    const struct spots *corners = clipped->corners[part];
-
-    if (!clipped->there[part][i])
-        return;
-    if (lines) {
-        for (int k = 0; k < 3; k++) {
-            waiting->x[k][waiting->count] = corners[k].x[i];
-            waiting->y[k][waiting->count] = corners[k].y[i];
-            waiting->h[k][waiting->count] = corners[k].h[i];
-        }
-        push(cutting, lane, over, lines, waiting);
-        return;
-    }
-    const double heights[3] = {corners[0].h[i], corners[1].h[i], corners[2].h[i]};
-    put_piece(cutting, lane, heights, clipped->area[part][i], clipped->low[part][i], clipped->high[part][i]);
-}
-
-/* Cuts the topmost. False where there may be too many pieces. */
-static inline bool cut_top(struct cutting *cutting)
-{
-    struct waiting *waiting = &cutting->waiting;
-    size_t count = waiting->count < OVERLAY_LANES ? waiting->count : OVERLAY_LANES,
-           begin = waiting->count - count;
-    uint16_t over[OVERLAY_LANES];
-    unsigned char lanes[OVERLAY_LANES], lines[OVERLAY_LANES];
-    struct clipped clipped;
-
-    if (cutting->pieces->count + 2 * OVERLAY_LANES > cutting->most)
-        return false;
-    for (size_t i = 0; i < count; i++) {
-        over[i] = waiting->over[begin + i];
-        lanes[i] = waiting->lanes[begin + i];
-        lines[i] = waiting->lines[begin + i];
-    }
-    for (int i = 0; i < OVERLAY_LANES; i++)
-        clip_lane(waiting, begin, i, &clipped);
-    waiting->count = begin;
-    for (size_t i = 0; i < count; i++) {
-        pass_on(cutting, &clipped, 0, (int)i, lanes[i], over[i], lines[i]);
-        pass_on(cutting, &clipped, 1, (int)i, lanes[i], over[i], lines[i]);
-    }
-    return true;
-}
-
-/* What a triangle and a face have in common: the larger of them cuts the other. */
-static inline void add_over(struct cutting *cutting, const struct base *base, size_t lane,
-                            const double *slope, size_t over)
-{
-    const struct sight *sight = &cutting->sights[lane];
-    const unsigned face = sight->over[over], flags = sight->over_flags[over];
-    const struct overlay_block *block = &cutting->faces->blocks[face / OVERLAY_LANES];
-    const size_t at_block = face % OVERLAY_LANES;
-    const bool larger = flags & SIGHT_LARGER;
-    const unsigned lines = larger ? (flags & SIGHT_UNDER) / SIGHT_UNDER_0 : (flags & SIGHT_OUT) / SIGHT_OUT_0;
-    struct waiting *waiting = &cutting->waiting;
     const size_t at = waiting->count;
-    double heights[3];
 
     for (int k = 0; k < 3; k++) {
-        heights[k] =
-            larger ? height_over(base, block, at_block, k) : height_at(base, slope, block, at_block, k);
-        waiting->x[k][at] = larger ? base->x[k] : block->x[k][at_block];
-        waiting->y[k][at] = larger ? base->y[k] : block->y[k][at_block];
-        waiting->h[k][at] = heights[k];
+        pack(clipped->u[part][k], lanes, &waiting->u[k][at]);
+        pack(clipped->v[part][k], lanes, &waiting->v[k][at]);
+        pack(clipped->h[part][k], lanes, &waiting->h[k][at]);
     }
-    if (lines) {
-        push(cutting, lane, (unsigned)over, lines, waiting);
+    pack(half, lanes, &waiting->half[at]);
+    pack(clipped->marks[part], lanes, &waiting->marks[at]);
+    waiting->count += (size_t)__builtin_popcount(lanes);
+}
+
+/* Packs what is left of lanes: pieces, or to be cut once more. */
+static inline void pass_on(struct cutting *cutting, const struct clipped *clipped, int part, unsigned lanes,
+                           const double *half)
+{
+    const unsigned done = lanes & bits_of(clipped->done[part]), waits = lanes & bits_of(clipped->waits[part]);
+
+    if (done)
+        pack_pieces(clipped, part, done, cutting->pieces);
+    if (waits)
+        pack_waiting(clipped, part, waits, half, &cutting->waiting);
+}
+
+/* Cuts the topmost, unless there may be too many pieces. */
+static inline void cut_top(struct cutting *cutting)
+{
+    struct waiting *waiting = &cutting->waiting;
+    const size_t count = waiting->count < OVERLAY_LANES ? waiting->count : OVERLAY_LANES,
+                 begin = waiting->count - count;
+    const unsigned lanes = (1u << count) - 1;
+    double half[OVERLAY_LANES];
+    struct clipped clipped;
+
+    waiting->count = begin;
+    cutting->failed |= cutting->pieces->count + 2 * OVERLAY_LANES > cutting->most;
+    if (cutting->failed)
         return;
-    }
-    const double low = least_of(heights), high = most_of(heights);
-    put_piece(cutting, lane, heights, larger ? base->area : 0.5 * block->twice[at_block],
-              greater(0, greater(low, -high)), greater(high, -low));
+    for (int i = 0; i < OVERLAY_LANES; i++)
+        half[i] = waiting->half[begin + (size_t)i];
+    for (int i = 0; i < OVERLAY_LANES; i++)
+        clip_lane(waiting, begin, i, &clipped);
+    pass_on(cutting, &clipped, 0, lanes, half);
+    pass_on(cutting, &clipped, 1, lanes, half);
 }
 
-/* All faces over a triangle. False where there may be too many pieces. */
-static inline bool cut_lane(struct cutting *cutting, size_t lane)
-{
-    const struct base base = base_of(cutting->bases, lane);
-    const struct sides sides = sides_of(base.x, base.y, base.z);
-    const double slope[2] = {-sides.normal.x / sides.normal.z, -sides.normal.y / sides.normal.z};
+/* Corners by the sides of a triangle that has so large an area, twice. */
+struct shares {
+    double u[3], v[3];
+    int64_t over, by_u, by_v, by_w; /* masks: some of them is inside of each side; some is beyond it */
+};
 
-    cutting->found[lane] = (struct overlay_found){1, 0, INFINITY, 0};
-    for (size_t i = 0; i < cutting->sights[lane].over_count; i++) {
-        if (cutting->pieces->count == cutting->most)
-            return false;
-        add_over(cutting, &base, lane, slope, i);
+static inline struct shares shares_of(const double *x, const double *y, const double *larger_x,
+                                      const double *larger_y, double twice)
+{
+    const double along_x[2] = {larger_x[1] - larger_x[0], larger_x[2] - larger_x[1]},
+                 along_y[2] = {larger_y[1] - larger_y[0], larger_y[2] - larger_y[1]}, share = 1 / twice;
+    struct shares shares;
+    double w[3];
+
+    for (int k = 0; k < 3; k++) {
+        shares.u[k] = (along_x[0] * (y[k] - larger_y[0]) - along_y[0] * (x[k] - larger_x[0])) * share;
+        shares.v[k] = (along_x[1] * (y[k] - larger_y[1]) - along_y[1] * (x[k] - larger_x[1])) * share;
+        w[k] = 1 - shares.u[k] - shares.v[k];
+    }
+    shares.over = mask_of(most_of(shares.u) > 0) & mask_of(most_of(shares.v) > 0) & mask_of(most_of(w) > 0);
+    shares.by_u = mask_of(least_of(shares.u) < 0);
+    shares.by_v = mask_of(least_of(shares.v) < 0);
+    shares.by_w = mask_of(least_of(w) < 0);
+    return shares;
+}
+
+/* How high the plane through three corners is there. */
+static inline double height_at(const struct shares *shares, const double *z, int k)
+{
+    return shares->v[k] * z[0] + (1 - shares->u[k] - shares->v[k]) * z[1] + shares->u[k] * z[2];
+}
+
+static inline int64_t either(int64_t mask, int64_t one, int64_t other)
+{
+    return (mask & one) | (~mask & other);
+}
+
+/* What lane i has in common with the triangle: the larger of both cuts the other. */
+static inline void lay_lane(const struct base *base, int64_t lane, const double (*faces)[OVERLAY_LANES],
+                            const double *twice, const int64_t *flags, int i, double *restrict half,
+                            struct clipped *restrict out)
+{
+    double x[3], y[3], z[3];
+
+    for (int k = 0; k < 3; k++) {
+        x[k] = faces[k][i];
+        y[k] = faces[3 + k][i];
+        z[k] = faces[6 + k][i];
+    }
+    const struct shares of_face = shares_of(x, y, base->x, base->y, 2 * base->area),
+                        of_base = shares_of(base->x, base->y, x, y, twice[i]);
+    const int64_t larger = mask_of(twice[i] > 2 * base->area) & mask_of((flags[i] & FACE_ROUND) != 0),
+                  over = of_face.over & of_base.over,
+                  sides = (either(larger, of_base.by_u, of_face.by_u) & MARK_U)
+                          | (either(larger, of_base.by_v, of_face.by_v) & MARK_V)
+                          | (either(larger, of_base.by_w, of_face.by_w) & MARK_W);
+
+    const double half_face = 0.5 * twice[i], half_base = base->area;
+    for (int k = 0; k < 3; k++) {
+        double under = height_at(&of_base, z, k) - base->z[k], above = z[k] - height_at(&of_face, base->z, k),
+               u[2] = {of_face.u[k], of_base.u[k]}, v[2] = {of_face.v[k], of_base.v[k]};
+        out->u[0][k][i] = larger ? u[1] : u[0];
+        out->v[0][k][i] = larger ? v[1] : v[0];
+        out->h[0][k][i] = larger ? under : above;
+    }
+    half[i] = larger ? half_face : half_base;
+    out->area[0][i] = larger ? half_base : half_face;
+    out->marks[0][i] = lane | sides;
+    out->done[0][i] = over & mask_of(sides == 0);
+    out->waits[0][i] = over & mask_of(sides != 0);
+}
+
+/* The faces met by a triangle, from number `begin` on. */
+static inline void lay_some(struct cutting *cutting, const struct base *base, size_t lane,
+                            const struct met *met, size_t begin)
+{
+    const double *numbers = (const double *)cutting->faces->blocks;
+    const int64_t *words = (const int64_t *)cutting->faces->blocks, *places = &met->places[begin];
+    const size_t count = met->count - begin;
+    const unsigned lanes = count < OVERLAY_LANES ? (1u << count) - 1 : (1u << OVERLAY_LANES) - 1;
+    double faces[9][OVERLAY_LANES], twice[OVERLAY_LANES], half[OVERLAY_LANES];
+    int64_t flags[OVERLAY_LANES];
+    struct clipped clipped;
+
+    for (int k = 0; k < 9; k++) /* x, y and z come first in a block */
+        for (int i = 0; i < OVERLAY_LANES; i++)
+            faces[k][i] = numbers[places[i] + k * OVERLAY_LANES];
+    for (int i = 0; i < OVERLAY_LANES; i++)
+        twice[i] = numbers[places[i] + WORD_OF(twice)];
+    for (int i = 0; i < OVERLAY_LANES; i++)
+        flags[i] = words[places[i] + WORD_OF(flags)];
+    for (int i = 0; i < OVERLAY_LANES; i++)
+        lay_lane(base, (int64_t)lane, (const double(*)[OVERLAY_LANES])faces, twice, flags, i, half, &clipped);
+    pass_on(cutting, &clipped, 0, lanes, half);
+}
+
+/* All of them, unless there may be too many pieces. */
+static inline void lay(struct cutting *cutting, const struct base *base, size_t lane, struct met *met)
+{
+    for (size_t i = 0; i < OVERLAY_LANES; i++) /* unused lanes are like the first face of all */
+        met->places[met->count + i] = 0;
+    for (size_t begin = 0; begin < met->count; begin += OVERLAY_LANES) {
+        cutting->failed |= cutting->pieces->count + OVERLAY_LANES > cutting->most;
+        if (cutting->failed)
+            return;
+        lay_some(cutting, base, lane, met, begin);
         while (cutting->waiting.count >= OVERLAY_LANES)
-            if (!cut_top(cutting))
-                return false;
+            cut_top(cutting);
     }
-    return true;
 }
 
-/* Those whose bits are set, together. */
-static inline bool cut_lanes(struct cutting *cutting, unsigned lanes)
+/* Areas and heights of the triangles' pieces, from number `first` on. */
+static inline void find_heights(const struct overlay_pieces *pieces, size_t first,
+                                struct overlay_found *found)
 {
-    open_waiting(&cutting->waiting);
-    for (; lanes; lanes &= lanes - 1)
-        if (!cut_lane(cutting, (unsigned)__builtin_ctz(lanes)))
-            return false;
-    while (cutting->waiting.count > 0)
-        if (!cut_top(cutting))
-            return false;
-    return true;
-}
-
-/* Whether a face is farther from the triangle than `reach`. */
-static inline bool is_beyond(const struct base *base, const struct overlay_block *block, size_t lane,
-                             double reach)
-{
-    double less = base->reach - reach;
-    bool beyond = false;
-
-    for (int k = 0; k < 3; k++)
-        beyond |= (block->low[k][lane] > base->high[k] - less) | (block->high[k][lane] < base->low[k] + less);
-    for (int side = 0; side < 3; side++) {
-        double inside[3];
-        for (int k = 0; k < 3; k++)
-            inside[k] = base->inward_x[side] * (block->x[k][lane] - base->x[side])
-                        + base->inward_y[side] * (block->y[k][lane] - base->y[side]);
-        beyond |= most_of(inside) < -reach;
+    for (int i = 0; i < OVERLAY_LANES; i++)
+        found[i] = (struct overlay_found){1, 0, INFINITY, 0};
+    for (size_t begin = first; begin < pieces->count; begin += OVERLAY_LANES) {
+        double low[OVERLAY_LANES], high[OVERLAY_LANES];
+        for (size_t i = 0; i < OVERLAY_LANES; i++) {
+            const double heights[3] = {pieces->heights[0][begin + i], pieces->heights[1][begin + i],
+                                       pieces->heights[2][begin + i]};
+            double least = least_of(heights), most = most_of(heights);
+            low[i] = greater(0, greater(least, -most));
+            high[i] = greater(most, -least);
+        }
+        for (size_t i = 0; i < OVERLAY_LANES && begin + i < pieces->count; i++) {
+            struct overlay_found *of = &found[pieces->lanes[begin + i]];
+            of->area += pieces->area[begin + i];
+            of->low = lesser(of->low, low[i]);
+            of->high = greater(of->high, high[i]);
+        }
     }
-    return beyond;
 }
 
 /* Whether all within `reach` is known, and nothing there is wrong. */
@@ -732,39 +750,57 @@ static inline bool is_told(const struct cutting *cutting, size_t lane)
 }
 
 /* Leaves out the pieces from number `first` on of other lanes than those whose bits are set. */
-static inline void keep_pieces(size_t first, unsigned lanes, const struct overlay_found *found,
-                               struct overlay_pieces *pieces)
+static inline void leave_out(size_t first, unsigned lanes, struct overlay_pieces *pieces)
 {
     size_t kept = first;
 
-    for (size_t i = first; i < pieces->count; i++) {
-        const unsigned lane = pieces->lanes[i];
+    for (; kept < pieces->count && lanes >> pieces->lanes[kept] & 1; kept++)
+        ;
+    for (size_t i = kept; i < pieces->count; i++) {
+        const int64_t lane = pieces->lanes[i];
         for (int k = 0; k < 3; k++)
             pieces->heights[k][kept] = pieces->heights[k][i];
         pieces->area[kept] = pieces->area[i];
-        pieces->lanes[kept] = (unsigned char)lane;
-        pieces->scale[kept] = found[lane].cosine;
+        pieces->lanes[kept] = lane;
         kept += lanes >> lane & 1;
     }
     pieces->count = kept;
 }
 
-/* Cuts those whose bits are set, together. Returns the bits of those that are told: none where they make too
- * many pieces. */
-static unsigned cut_together(struct cutting *cutting, unsigned lanes)
+static inline void begin_together(struct cutting *cutting)
 {
-    const size_t first = cutting->pieces->count;
+    cutting->first = cutting->most = cutting->pieces->count;
+    cutting->failed = false;
+    open_waiting(&cutting->waiting);
+}
+
+/* Cuts what still waits of those whose bits are set. Returns the bits of those that are told: none where they
+ * make too many pieces. */
+static inline unsigned end_together(struct cutting *cutting, unsigned lanes)
+{
+    struct overlay_pieces *pieces = cutting->pieces;
+    struct overlay_found found[OVERLAY_LANES];
     unsigned told = 0;
 
-    cutting->most = first + (size_t)__builtin_popcount(lanes) * OVERLAY_PIECES_OF_ONE;
-    if (!cut_lanes(cutting, lanes)) {
-        cutting->pieces->count = first;
+    while (cutting->waiting.count > 0)
+        cut_top(cutting);
+    if (cutting->failed) {
+        pieces->count = cutting->first;
         return 0;
     }
-    for (unsigned left = lanes; left; left &= left - 1)
-        if (is_told(cutting, (unsigned)__builtin_ctz(left)))
-            told |= left & -left;
-    keep_pieces(first, told, cutting->found, cutting->pieces);
+    find_heights(pieces, cutting->first, found);
+    for (unsigned left = lanes; left; left &= left - 1) {
+        const unsigned lane = (unsigned)__builtin_ctz(left);
+        cutting->found[lane] = found[lane];
+        if (is_told(cutting, lane))
+            told |= 1u << lane;
+    }
+    leave_out(cutting->first, told, pieces);
+    for (size_t i = cutting->first; i < pieces->count; i++) {
+        const int64_t lane = pieces->lanes[i];
+        pieces->area[i] *= cutting->bases->times[lane];
+        pieces->scale[i] = cutting->found[lane].cosine;
+    }
     return told;
 }
 
@@ -772,29 +808,34 @@ static unsigned cut(const struct overlay_bases *bases, unsigned lanes, const str
                     struct overlay_pieces *pieces, struct overlay_found *found)
 {
     struct sight sights[OVERLAY_LANES];
+    struct met met;
     struct cutting cutting; /* large: what waits is not cleared */
     unsigned together = 0, told = 0;
-    size_t over_count = 0;
+    size_t met_count = 0;
 
     cutting.bases = bases;
     cutting.faces = faces;
     cutting.sights = sights;
     cutting.pieces = pieces;
     cutting.found = found;
+    begin_together(&cutting);
     for (; lanes; lanes &= lanes - 1) {
         const size_t lane = (unsigned)__builtin_ctz(lanes);
         const struct base base = base_of(bases, lane);
-        if (!(base.area > 0) || !see(&base, faces, &sights[lane]))
+        if (!(base.area > 0) || !see(&base, faces, &sights[lane], &met))
             continue;
-        if (over_count + sights[lane].over_count > TOGETHER_MAX && together) {
-            told |= cut_together(&cutting, together);
+        if (met_count > 0 && met_count + met.count > TOGETHER_MAX) {
+            told |= end_together(&cutting, together);
+            begin_together(&cutting);
             together = 0;
-            over_count = 0;
+            met_count = 0;
         }
+        cutting.most += OVERLAY_PIECES_OF_ONE;
+        met_count += met.count;
         together |= lanes & -lanes;
-        over_count += sights[lane].over_count;
+        lay(&cutting, &base, lane, &met);
     }
-    return together ? told | cut_together(&cutting, together) : told;
+    return told | end_together(&cutting, together);
 }
 
 /* --- summing up --- */

@@ -107,6 +107,18 @@ static struct integral integral_of(const struct overlay_pieces *pieces)
     return sum;
 }
 
+/* What comes after the last one is not told. */
+static bool are_same(const struct overlay_pieces *one, const struct overlay_pieces *other)
+{
+    const size_t bytes = one->count * sizeof(double);
+    bool same = one->count == other->count;
+
+    for (int k = 0; k < 3 && same; k++)
+        same = memcmp(one->heights[k], other->heights[k], bytes) == 0;
+    return same && memcmp(one->area, other->area, bytes) == 0 && memcmp(one->scale, other->scale, bytes) == 0
+           && memcmp(one->lanes, other->lanes, one->count * sizeof *one->lanes) == 0;
+}
+
 Test(overlay_kernels, cut_covers_the_triangle_and_paths_agree_to_the_last_bit)
 {
     struct overlay_faces *sheet = calloc(1, sizeof *sheet), *faces = calloc(1, sizeof *faces);
@@ -132,8 +144,7 @@ Test(overlay_kernels, cut_covers_the_triangle_and_paths_agree_to_the_last_bit)
             kernels->place(&faces->view, 1, &bases[k]);
             known[k] = kernels->cut(&bases[k], 1, faces, &pieces[k], &found[k]) != 0;
             cr_assert(known[k] == known[0] && memcmp(&bases[k], &bases[0], sizeof *bases) == 0, "%d", i);
-            bool same = memcmp(&pieces[k], &pieces[0], sizeof *pieces) == 0
-                        && memcmp(&found[k], &found[0], sizeof *found) == 0;
+            bool same = are_same(&pieces[k], &pieces[0]) && memcmp(&found[k], &found[0], sizeof *found) == 0;
             cr_assert(same || !known[k], "%s, %d", kernels->name, i);
         }
         told += known[0];
@@ -286,7 +297,7 @@ static void put_bases(uint64_t *state, struct overlay_bases *bases)
 }
 
 /* Those of one lane. */
-static struct integral integral_of_lane(const struct overlay_pieces *pieces, size_t lane)
+static struct integral integral_of_lane(const struct overlay_pieces *pieces, int64_t lane)
 {
     struct integral sum = {0, 0};
 
@@ -300,7 +311,7 @@ static struct integral integral_of_lane(const struct overlay_pieces *pieces, siz
 }
 
 /* That of its last piece; 0 where it has none. */
-static double scale_of_lane(const struct overlay_pieces *pieces, size_t lane)
+static double scale_of_lane(const struct overlay_pieces *pieces, int64_t lane)
 {
     for (size_t p = pieces->count; p > 0; p--)
         if (pieces->lanes[p - 1] == lane)
