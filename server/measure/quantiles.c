@@ -5,7 +5,14 @@
 #include <math.h>
 #include <string.h>
 
-enum { DIGIT_BITS = 16, DIGIT_COUNT = 1 << DIGIT_BITS, SMALL = 48 };
+/* Of a digit; fewer for few values, so that counting them costs no more than looking at them. */
+enum { DIGIT_BITS_MANY = 16, DIGIT_BITS_FEW = 12, FEW = 1 << 16, SMALL = 48 };
+
+struct digits {
+    unsigned bits;
+    size_t count; /* of the values that a digit has */
+    uint32_t *histogram;
+};
 
 /* Bits that order as the numbers do: negative ones reversed, positive ones above them; -0 is taken as 0. */
 static uint64_t key_of(double value)
@@ -44,23 +51,24 @@ static size_t digit_of_rank(const uint32_t *histogram, size_t *rank)
     return digit;
 }
 
-/* The key of that rank among keys, which are reordered; histogram has DIGIT_COUNT places. shift is of the
- * digit that still tells them apart. */
-static uint64_t select_key(uint64_t *keys, size_t count, size_t rank, unsigned shift, uint32_t *histogram)
+/* The key of that rank among keys, which are reordered, and whose first digit is the same. */
+static uint64_t select_key(uint64_t *keys, size_t count, size_t rank, const struct digits *digits)
 {
+    unsigned shift = 64 - digits->bits;
+
     while (count > SMALL) {
         size_t kept = 0;
-        memset(histogram, 0, DIGIT_COUNT * sizeof *histogram);
-        for (size_t i = 0; i < count; i++)
-            histogram[keys[i] >> shift & (DIGIT_COUNT - 1)]++;
-        size_t digit = digit_of_rank(histogram, &rank);
-        for (size_t i = 0; i < count; i++)
-            if ((keys[i] >> shift & (DIGIT_COUNT - 1)) == digit)
-                keys[kept++] = keys[i];
-        count = kept;
         if (shift == 0) /* all that are left are equal */
             return keys[0];
-        shift -= DIGIT_BITS;
+        shift = shift > digits->bits ? shift - digits->bits : 0;
+        memset(digits->histogram, 0, digits->count * sizeof *digits->histogram);
+        for (size_t i = 0; i < count; i++)
+            digits->histogram[keys[i] >> shift & (digits->count - 1)]++;
+        size_t digit = digit_of_rank(digits->histogram, &rank);
+        for (size_t i = 0; i < count; i++)
+            if ((keys[i] >> shift & (digits->count - 1)) == digit)
+                keys[kept++] = keys[i];
+        count = kept;
     }
     sort_small(keys, count);
     return keys[rank];
@@ -94,10 +102,11 @@ static size_t bucket_of(struct gathered *gathered, size_t digit, size_t size)
 }
 
 /* A key of no wanted bucket is written behind all others and stays not counted. */
-static void gather(const double *values, size_t count, uint8_t *bucket_of_digit, struct gathered *gathered)
+static void gather(const double *values, size_t count, const struct digits *digits, uint8_t *bucket_of_digit,
+                   struct gathered *gathered)
 {
     size_t at[BUCKETS_MAX + 1], step[BUCKETS_MAX + 1];
-    memset(bucket_of_digit, 0, DIGIT_COUNT);
+    memset(bucket_of_digit, 0, digits->count);
     at[0] = gathered->begin[gathered->count];
     step[0] = 0;
     for (size_t b = 0; b < gathered->count; b++) {
@@ -107,7 +116,7 @@ static void gather(const double *values, size_t count, uint8_t *bucket_of_digit,
     }
     for (size_t i = 0; i < count; i++) {
         uint64_t key = key_of(values[i]);
-        size_t b = bucket_of_digit[key >> (64 - DIGIT_BITS)];
+        size_t b = bucket_of_digit[key >> (64 - digits->bits)];
         gathered->keys[at[b]] = key;
         at[b] += step[b];
     }
@@ -116,8 +125,9 @@ static void gather(const double *values, size_t count, uint8_t *bucket_of_digit,
 bool order_statistics(const double *values, size_t count, const size_t *ranks, size_t rank_count, double *out,
                       struct arena scratch, struct error *err)
 {
-    uint32_t *histogram = ARENA_ZERO(&scratch, uint32_t, DIGIT_COUNT);
-    uint8_t *bucket_of_digit = ARENA_NEW(&scratch, uint8_t, DIGIT_COUNT);
+    const unsigned bits = count < FEW ? DIGIT_BITS_FEW : DIGIT_BITS_MANY;
+    const struct digits digits = {bits, (size_t)1 << bits, ARENA_ZERO(&scratch, uint32_t, (size_t)1 << bits)};
+    uint8_t *bucket_of_digit = ARENA_NEW(&scratch, uint8_t, digits.count);
     struct gathered gathered = {.count = 0};
     struct wanted wanted[BUCKETS_MAX];
 
@@ -125,23 +135,23 @@ bool order_statistics(const double *values, size_t count, const size_t *ranks, s
     if (scratch.failed)
         return arena_error(err);
     for (size_t i = 0; i < count; i++)
-        histogram[key_of(values[i]) >> (64 - DIGIT_BITS)]++;
+        digits.histogram[key_of(values[i]) >> (64 - bits)]++;
     for (size_t w = 0; w < rank_count; w++) {
         assert(ranks[w] < count);
         wanted[w].rank = ranks[w];
-        wanted[w].digit = digit_of_rank(histogram, &wanted[w].rank);
-        bucket_of(&gathered, wanted[w].digit, histogram[wanted[w].digit]);
+        wanted[w].digit = digit_of_rank(digits.histogram, &wanted[w].rank);
+        bucket_of(&gathered, wanted[w].digit, digits.histogram[wanted[w].digit]);
     }
     gathered.keys = ARENA_NEW(&scratch, uint64_t, gathered.begin[gathered.count] + 1);
     uint64_t *keys = ARENA_NEW(&scratch, uint64_t, gathered.largest);
     if (scratch.failed)
         return arena_error(err);
-    gather(values, count, bucket_of_digit, &gathered);
+    gather(values, count, &digits, bucket_of_digit, &gathered);
     for (size_t w = 0; w < rank_count; w++) {
         size_t b = bucket_of(&gathered, wanted[w].digit, 0);
         size_t size = gathered.begin[b + 1] - gathered.begin[b];
         memcpy(keys, gathered.keys + gathered.begin[b], size * sizeof *keys);
-        out[w] = value_of(select_key(keys, size, wanted[w].rank, 64 - 2 * DIGIT_BITS, histogram));
+        out[w] = value_of(select_key(keys, size, wanted[w].rank, &digits));
     }
     return true;
 }

@@ -2,8 +2,8 @@
  *
  * A quantile is the linear interpolation between order statistics at h = (n - 1) p, counted from 0 (type 7 of
  * R. J. Hyndman, Y. Fan, "Sample quantiles in statistical packages", The American Statistician 50, 1996). The
- * two order statistics are found by counting the 16 leading bits of every value, then those that follow
- * within one bucket: linear whatever the values. */
+ * two order statistics are found by counting the leading bits of every value, then those that follow within
+ * one bucket: linear whatever the values. */
 #ifndef MEASURE_QUANTILES_H
 #define MEASURE_QUANTILES_H
 
