@@ -245,18 +245,18 @@ static bool take_samples(const struct pair *pair, const struct direction *direct
 {
     double tolerances[DEVIATION_TOLERANCES_MAX];
     const struct distance_classes classes = frame_classes(pair);
-    const struct samples_settings settings = {
-        .threads = pair->settings->threads,
-        .progress = pair->progress,
-        .progress_from = progress_from,
-        .progress_to = progress_to,
-        .sparse = pair->settings->frugal,
-        .want_distances = vague,
-        .reach = direction->farthest->upper,
-        .tolerance_count = pair->settings->tolerance_count,
-        .tolerances = tolerances,
-        .classes = &classes,
-        .near = direction->vertices->exact ? direction->vertices->nearest : NULL};
+    const struct samples_settings settings = {.threads = pair->settings->threads,
+                                              .progress = pair->progress,
+                                              .progress_from = progress_from,
+                                              .progress_to = progress_to,
+                                              .sparse = pair->settings->frugal,
+                                              .want_distances = vague,
+                                              .reach = direction->farthest->upper,
+                                              .tolerance_count = pair->settings->tolerance_count,
+                                              .tolerances = tolerances,
+                                              .classes = &classes,
+                                              .vertices =
+                                                  direction->vertices->exact ? direction->vertices : NULL};
 
     frame_tolerances(pair, tolerances);
     return samples_measure(direction->from, direction->to, side, &settings, direction->deviation, signed_,

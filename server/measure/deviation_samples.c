@@ -15,11 +15,13 @@
 struct sampling {
     const struct deviation_surface *from, *to;
     const struct deviation_side *side;
-    const double *area_until; /* [triangle_count + 1] by slot, ascending from 0 */
-    const uint32_t *near;
+    const double *area_until;                  /* [triangle_count + 1] by slot, ascending from 0 */
+    const struct deviation_vertices *vertices; /* or NULL */
     size_t count, first_chunk;
     double *angles, *signed_; /* [count] */
     double *distances;        /* [count] */
+    double *between; /* [count] what is linear between the distances of vertices, where these are known; */
+    double between_mean, between_mean_sq; /* its means over the area */
     bool wants_distances;
     size_t *work; /* [chunk] */
 };
@@ -45,16 +47,28 @@ static uint32_t slot_at(const struct sampling *sampling, double area)
     return (uint32_t)low;
 }
 
+static void distances_at(const struct deviation_vertices *vertices, const uint32_t *corners,
+                         double *distances)
+{
+    for (int k = 0; k < 3; k++)
+        distances[k] = vertices->distances[corners[k]];
+}
+
 /* Sample i: a slot and a point on it, uniform over stratum i. */
 static vec3 draw(const struct sampling *sampling, size_t i, uint32_t *slot)
 {
     double total = sampling->area_until[sampling->from->bvh.triangle_count];
     double root = sqrt(random_unit(i, 1)), v = random_unit(i, 2) * root, u = 1 - root;
+    double d[3];
 
     *slot = slot_at(sampling, ((double)i + random_unit(i, 0)) / (double)sampling->count * total);
     vec3 a = deviation_surface_corner(sampling->from, *slot, 0),
          b = deviation_surface_corner(sampling->from, *slot, 1),
          c = deviation_surface_corner(sampling->from, *slot, 2);
+    if (sampling->vertices) {
+        distances_at(sampling->vertices, sampling->from->bvh.corners[*slot], d);
+        sampling->between[i] = d[0] + (d[1] - d[0]) * u + (d[2] - d[0]) * v;
+    }
     return vec3_add(a, vec3_add(vec3_scale(vec3_sub(b, a), u), vec3_scale(vec3_sub(c, a), v)));
 }
 
@@ -67,6 +81,19 @@ static void fill_sample(const struct sampling *sampling, size_t i, vec3 p, uint3
                                                    deviation_side_face_normal(sampling->to, hit.slot));
     if (sampling->side)
         sampling->signed_[i] = distance > 0 ? distance * deviation_side_of(sampling->side, p, hit.slot) : 0;
+}
+
+/* Where to begin: what is near a corner of the triangle, or what was found for the sample before. */
+static uint32_t nearer_of(const struct sampling *sampling, vec3 p, uint32_t slot, uint32_t before)
+{
+    const struct bvh *to = &sampling->to->bvh;
+    const uint32_t near =
+        sampling->vertices ? sampling->vertices->nearest[sampling->from->bvh.corners[slot][0]] : before;
+
+    return near != before && before != BVH_NONE
+                   && bvh_distance_sq(to, p, before) < bvh_distance_sq(to, p, near)
+               ? before
+               : near;
 }
 
 static void sample_chunk(void *context, size_t number)
@@ -82,9 +109,7 @@ static void sample_chunk(void *context, size_t number)
             fill_sample(sampling, i, p, slot, (struct bvh_hit){0, sampling->from->twins[slot]});
             continue;
         }
-        if (sampling->near)
-            first = sampling->near[sampling->from->bvh.corners[slot][0]];
-        struct bvh_hit hit = bvh_nearest(&sampling->to->bvh, p, first, &work);
+        struct bvh_hit hit = bvh_nearest(&sampling->to->bvh, p, nearer_of(sampling, p, slot, first), &work);
         first = hit.slot;
         fill_sample(sampling, i, p, slot, hit);
     }
@@ -170,13 +195,21 @@ static struct sample_estimate root_of(struct sample_estimate square)
                                                root - sqrt(fmax(0, square.value - square.halfwidth)))};
 }
 
+static struct sample_estimate mean_of(const struct sampling *sampling, bool squared)
+{
+    return sampling->vertices
+               ? sample_mean_beside(sampling->distances, sampling->between, sampling->count, squared,
+                                    squared ? sampling->between_mean_sq : sampling->between_mean)
+               : sample_mean(sampling->distances, sampling->count, squared);
+}
+
 /* Certified values stay where their mean is the narrower one. */
 static bool fill_distances(const struct sampling *sampling, const struct samples_settings *settings,
                            struct one_sided_deviation *deviation, struct arena scratch, struct error *err)
 {
     const double *distances = sampling->distances;
     const size_t count = sampling->count;
-    struct sample_estimate mean = sample_mean(distances, count, false);
+    struct sample_estimate mean = mean_of(sampling, false);
 
     if (mean.halfwidth + DEVIATION_SLACK >= deviation->halfwidth.mean)
         return true;
@@ -185,7 +218,7 @@ static bool fill_distances(const struct sampling *sampling, const struct samples
     if (!sample_percentiles(distances, count, shares, 4, settings->reach, percentiles, scratch, err))
         return false;
     narrow(mean, &deviation->mean, &deviation->halfwidth.mean);
-    narrow(root_of(sample_mean(distances, count, true)), &deviation->rms, &deviation->halfwidth.rms);
+    narrow(root_of(mean_of(sampling, true)), &deviation->rms, &deviation->halfwidth.rms);
     narrow(percentiles[0], &deviation->median, &deviation->halfwidth.median);
     narrow(percentiles[1], &deviation->p95, &deviation->halfwidth.p95);
     narrow(percentiles[2], &deviation->p99, &deviation->halfwidth.p99);
@@ -196,22 +229,19 @@ static bool fill_distances(const struct sampling *sampling, const struct samples
     return true;
 }
 
-/* By what is in a class certainly and what may be in it, where that is narrower than what is certified. */
-static void fill_classes(const struct sampling *sampling, const struct distance_classes *classes,
-                         struct one_sided_deviation *deviation)
+/* By what is in class c certainly and what may be in it, where that is narrower than what is certified. */
+static void fill_class(const struct sampling *sampling, const struct distance_classes *classes, size_t c,
+                       struct one_sided_deviation *deviation)
 {
-    for (size_t c = 0; c <= classes->limit_count; c++) {
-        double above = c > 0 ? classes->limits[c - 1] : -INFINITY,
-               up_to = c < classes->limit_count ? classes->limits[c] : INFINITY;
-        struct interval share = sample_share(sampling->distances, sampling->count, above, up_to,
-                                             classes->margin + DEVIATION_SLACK),
-                        *known = &deviation->class_shares[c];
-        deviation->class_is_sampled[c] = share.upper - share.lower < known->upper - known->lower;
-        if (!deviation->class_is_sampled[c])
-            continue;
+    double above = c > 0 ? classes->limits[c - 1] : -INFINITY,
+           up_to = c < classes->limit_count ? classes->limits[c] : INFINITY;
+    struct interval share = sample_share(sampling->distances, sampling->count, above, up_to,
+                                         classes->margin + DEVIATION_SLACK),
+                    *known = &deviation->class_shares[c];
+
+    deviation->class_is_sampled[c] = share.upper - share.lower < known->upper - known->lower;
+    if (deviation->class_is_sampled[c])
         *known = share;
-        deviation->class_sample_count = sampling->count;
-    }
 }
 
 static double most_of(const double *values, size_t count)
@@ -277,7 +307,7 @@ static bool fill_signed(const struct sampling *sampling, struct signed_deviation
     return true;
 }
 
-/* What is told of the angles, of the distances and of the signed ones. */
+/* What is told of the distances, of the angles and of the signed ones; then of each class. */
 #define FILLINGS 3
 struct filling {
     const struct sampling *sampling;
@@ -293,17 +323,20 @@ static void fill_one(void *context, size_t which)
 {
     struct filling *filling = context;
     const struct samples_settings *settings = filling->settings;
+
+    if (which >= FILLINGS) {
+        fill_class(filling->sampling, settings->classes, which - FILLINGS, filling->deviation);
+        return;
+    }
     const struct arena scratch = filling->scratch[which];
     struct error *err = &filling->errors[which];
     bool *done = &filling->done[which];
 
     *done = true;
-    if (which == 0)
-        *done = fill_angles(filling->sampling, filling->deviation, scratch, err);
-    if (which == 1 && settings->want_distances)
+    if (which == 0 && settings->want_distances)
         *done = fill_distances(filling->sampling, settings, filling->deviation, scratch, err);
-    if (which == 1 && settings->classes && settings->classes->limit_count > 0)
-        fill_classes(filling->sampling, settings->classes, filling->deviation);
+    if (which == 1)
+        *done = fill_angles(filling->sampling, filling->deviation, scratch, err);
     if (which == 2 && filling->signed_)
         *done = fill_signed(filling->sampling, filling->signed_, scratch, err);
 }
@@ -311,11 +344,16 @@ static void fill_one(void *context, size_t which)
 static bool fill_all(struct filling *filling, struct arena scratch, struct error *err)
 {
     const size_t bytes = SAMPLE_SCRATCH(filling->sampling->count);
+    const struct distance_classes *classes = filling->settings->classes;
+    const size_t class_count = classes && classes->limit_count > 0 ? classes->limit_count + 1 : 0;
 
     for (size_t which = 0; which < FILLINGS; which++)
         if (!arena_split(&scratch, bytes, &filling->scratch[which]))
             return arena_error(err);
-    tasks_run(filling->settings->threads, FILLINGS, fill_one, filling);
+    tasks_run(filling->settings->threads, FILLINGS + class_count, fill_one, filling);
+    for (size_t c = 0; c < class_count; c++)
+        if (filling->deviation->class_is_sampled[c])
+            filling->deviation->class_sample_count = filling->sampling->count;
     for (size_t which = 0; which < FILLINGS; which++)
         if (!filling->done[which]) {
             *err = filling->errors[which];
@@ -326,29 +364,58 @@ static bool fill_all(struct filling *filling, struct arena scratch, struct error
 
 struct areas {
     const struct deviation_surface *from;
-    double *areas; /* [triangle_count] */
+    const struct deviation_vertices *vertices; /* or NULL */
+    double *areas;                             /* [triangle_count] */
+    double *between, *between_sq;              /* [chunk] times areas, summed up */
 };
+
+/* Means of what is linear over a triangle, and of its square: see deviation_part.h. */
+static void add_between(const struct areas *areas, size_t slot, size_t chunk)
+{
+    double d[3], area = areas->areas[slot];
+
+    distances_at(areas->vertices, areas->from->bvh.corners[slot], d);
+    areas->between[chunk] += area * ((d[0] + d[1] + d[2]) / 3);
+    areas->between_sq[chunk] +=
+        area * ((d[0] * d[0] + d[1] * d[1] + d[2] * d[2] + d[0] * d[1] + d[1] * d[2] + d[2] * d[0]) / 6);
+}
 
 static void find_areas(void *context, size_t chunk)
 {
     const struct areas *areas = context;
     const struct deviation_surface *from = areas->from;
 
+    areas->between[chunk] = areas->between_sq[chunk] = 0;
     for (size_t slot = chunk * AREAS_CHUNK;
-         slot < (chunk + 1) * AREAS_CHUNK && slot < from->bvh.triangle_count; slot++)
+         slot < (chunk + 1) * AREAS_CHUNK && slot < from->bvh.triangle_count; slot++) {
         areas->areas[slot] = triangle_area(deviation_surface_corner(from, (uint32_t)slot, 0),
                                            deviation_surface_corner(from, (uint32_t)slot, 1),
                                            deviation_surface_corner(from, (uint32_t)slot, 2));
+        if (areas->vertices && areas->areas[slot] > 0)
+            add_between(areas, slot, chunk);
+    }
 }
 
-static void add_up_areas(const struct deviation_surface *from, size_t threads, double *area_until)
+/* Also the means of what is linear between vertices. */
+static bool add_up_areas(struct sampling *sampling, size_t threads, double *area_until, struct arena scratch,
+                         struct error *err)
 {
-    struct areas areas = {from, area_until + 1};
+    const struct deviation_surface *from = sampling->from;
+    const size_t count = from->bvh.triangle_count, chunks = tasks_chunks(count, AREAS_CHUNK);
+    struct areas areas = {from, sampling->vertices, area_until + 1, ARENA_NEW(&scratch, double, chunks),
+                          ARENA_NEW(&scratch, double, chunks)};
 
-    tasks_run(threads, tasks_chunks(from->bvh.triangle_count, AREAS_CHUNK), find_areas, &areas);
+    if (!areas.between || !areas.between_sq)
+        return arena_error(err);
+    tasks_run(threads, chunks, find_areas, &areas);
     area_until[0] = 0;
-    for (size_t slot = 0; slot < from->bvh.triangle_count; slot++)
+    for (size_t slot = 0; slot < count; slot++)
         area_until[slot + 1] += area_until[slot];
+    for (size_t chunk = 0; chunk < chunks; chunk++) {
+        sampling->between_mean += areas.between[chunk] / area_until[count];
+        sampling->between_mean_sq += areas.between_sq[chunk] / area_until[count];
+    }
+    return true;
 }
 
 bool samples_measure(const struct deviation_surface *from, const struct deviation_surface *to,
@@ -362,7 +429,7 @@ bool samples_measure(const struct deviation_surface *from, const struct deviatio
                                 .to = to,
                                 .side = side,
                                 .area_until = area_until,
-                                .near = settings->near,
+                                .vertices = settings->vertices,
                                 .wants_distances = settings->want_distances};
 
     const size_t wanted = count_wanted(triangles_of(from, to), settings);
@@ -371,9 +438,12 @@ bool samples_measure(const struct deviation_surface *from, const struct deviatio
     sampling.signed_ = ARENA_NEW(&scratch, double, wanted);
     sampling.work = ARENA_NEW(&scratch, size_t, tasks_chunks(wanted, CHUNK));
     sampling.distances = ARENA_NEW(&scratch, double, wanted);
-    if (!area_until || !sampling.angles || !sampling.signed_ || !sampling.work || !sampling.distances)
+    sampling.between = ARENA_NEW(&scratch, double, wanted);
+    if (!area_until || !sampling.angles || !sampling.signed_ || !sampling.work || !sampling.distances
+        || !sampling.between)
         return arena_error(err);
-    add_up_areas(from, settings->threads, area_until);
+    if (!add_up_areas(&sampling, settings->threads, area_until, scratch, err))
+        return false;
     deviation->normal_angle.mean = deviation->normal_angle.p95 = deviation->normal_angle.max = NAN;
     deviation->normal_angle.halfwidth.mean = deviation->normal_angle.halfwidth.p95 = NAN;
     deviation->normal_angle.sample_count = 0;

@@ -3,16 +3,18 @@
  *
  * One jittered point in each of N strata of equal area, in the order of the index, so that strata next to
  * each other mostly are so on the surface; random numbers are a function of seed and number, so that every
- * run draws the same. Errors are those of sample_errors.h. Lengths are in the frame. */
+ * run draws the same. Errors are those of sample_errors.h; mean and RMS are told beside what is linear
+ * between the distances of vertices, where these are found. Lengths are in the frame. */
 #ifndef MEASURE_DEVIATION_SAMPLES_H
 #define MEASURE_DEVIATION_SAMPLES_H
 
 #include "measure/deviation.h"
 #include "measure/deviation_side.h"
+#include "measure/deviation_vertices.h"
 
 #define SAMPLES_FEW ((size_t)1 << 14)    /* triangles of both surfaces: of fewer, */
 #define SAMPLES_OF_FEW ((size_t)1 << 14) /* so many samples, as a fraction of a second does not matter */
-#define SAMPLES_SHARE 16                 /* of more, triangles for each; */
+#define SAMPLES_SHARE 32                 /* of more, triangles for each; */
 #define SAMPLES_SHARE_SPARSE 64          /* where distances are not wanted, and samples are to be sparse */
 #define SAMPLES_LEAST ((size_t)1 << 11)  /* of many triangles */
 #define SAMPLES_FLOOR ((size_t)1 << 9)   /* whatever the budget */
@@ -31,8 +33,8 @@ struct samples_settings {
     double reach; /* certified upper bound of the distance; read where distances are wanted, as the rest */
     size_t tolerance_count;
     const double *tolerances;
-    const struct distance_classes *classes; /* NULL: none */
-    const uint32_t *near;                   /* [vertex of `from`] a slot near it, to begin at; or NULL */
+    const struct distance_classes *classes;    /* NULL: none */
+    const struct deviation_vertices *vertices; /* of `from`, found; or NULL */
 };
 
 /* Fills the normal angle of deviation; where distances are wanted, also all but max and the normal angle,

@@ -7,6 +7,7 @@
 #include <math.h>
 
 #define STANDARD_ERRORS 4.0
+#define PAIRS_OF_SLOPE 32.0 /* at least; common practice, no source */
 
 static double value_of(double value, bool squared)
 {
@@ -38,6 +39,62 @@ struct sample_estimate sample_mean(const double *values, size_t count, bool squa
     }
     return (struct sample_estimate){exact_sum_value(sum) / n,
                                     STANDARD_ERRORS * sqrt(exact_sum_value(squares)) / n};
+}
+
+/* Sums over the pairs of (x_i - x_j - slope (y_i - y_j))^2, and of the squares of these. */
+struct pair_sums {
+    double squares, fourths;
+};
+
+static double apart_of(const double *values, size_t i, bool squared)
+{
+    return value_of(values[i + 1], squared) - value_of(values[i], squared);
+}
+
+static struct pair_sums sum_pairs(const double *values, const double *beside, double slope, size_t count,
+                                  bool squared)
+{
+    struct exact_sum squares = {0, 0}, fourths = {0, 0};
+
+    for (size_t pair = 0; pair < pair_count(count); pair++) {
+        size_t i = pair_begin(pair, count);
+        double apart = apart_of(values, i, squared) - (beside ? slope * apart_of(beside, i, squared) : 0);
+        exact_sum_add(&squares, apart * apart);
+        exact_sum_add(&fourths, apart * apart * apart * apart);
+    }
+    return (struct pair_sums){exact_sum_value(squares), exact_sum_value(fourths)};
+}
+
+static double sum_products(const double *values, const double *beside, size_t count, bool squared)
+{
+    struct exact_sum products = {0, 0};
+
+    for (size_t pair = 0; pair < pair_count(count); pair++) {
+        size_t i = pair_begin(pair, count);
+        exact_sum_add(&products, apart_of(values, i, squared) * apart_of(beside, i, squared));
+    }
+    return exact_sum_value(products);
+}
+
+struct sample_estimate sample_mean_beside(const double *values, const double *beside, size_t count,
+                                          bool squared, double beside_mean)
+{
+    const struct pair_sums of_beside = sum_pairs(beside, NULL, 0, count, squared);
+    struct sample_estimate mean = sample_mean(values, count, squared);
+
+    /* as many pairs, were all as far apart: few would fit any slope */
+    if (!(of_beside.squares * of_beside.squares > PAIRS_OF_SLOPE * of_beside.fourths))
+        return mean;
+    const double slope = sum_products(values, beside, count, squared) / of_beside.squares;
+    const struct pair_sums left = sum_pairs(values, beside, slope, count, squared);
+    /* what is left is mostly in few pairs: so many standard errors of its own are added */
+    const double halfwidth =
+        STANDARD_ERRORS * sqrt(left.squares + STANDARD_ERRORS * sqrt(left.fourths)) / (double)count;
+    if (halfwidth > mean.halfwidth)
+        return mean;
+    mean.value += slope * (beside_mean - sample_mean(beside, count, squared).value);
+    mean.halfwidth = halfwidth;
+    return mean;
 }
 
 /* Values above one limit and not above the other, and the pairs that are split by them. */

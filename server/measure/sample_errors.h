@@ -5,6 +5,10 @@
  *   - mean: the variance is that of collapsed strata, sum (x_i - x_j)^2 / N^2 over pairs of strata next to
  *     each other, which is too large rather than too small (Cochran 1977, "Sampling Techniques", section
  *     5A.12: one unit per stratum);
+ *   - mean beside another one: where the mean of a second value over all is known, that of the first is told
+ *     from how both go together, by the regression estimator (Cochran, chapter 7); slope and variance are
+ *     those of the differences in the pairs, the variance with four standard errors of itself, as what is
+ *     left may be far off in few pairs;
  *   - shares: likewise, where (x_i - x_j)^2 is 1 for each pair that a limit splits. How many it splits is a
  *     count, of which the upper end of the score interval is taken (Brown, Cai and DasGupta 2003, "Interval
  *     estimation in exponential families"), so that few pairs, or none, do not tell too little;
@@ -28,6 +32,11 @@ struct sample_estimate {
 
 /* Of values, two at least, or of their squares. */
 struct sample_estimate sample_mean(const double *values, size_t count, bool squared);
+
+/* The same, beside values whose mean over all, or that of their squares, is known; as narrow at least. Alone
+ * where too few pairs tell how both go together. */
+struct sample_estimate sample_mean_beside(const double *values, const double *beside, size_t count,
+                                          bool squared, double beside_mean);
 
 /* The share of all that lies above one limit and not above the other, where every value may be off by
  * `slack`. */

@@ -57,6 +57,50 @@ Test(sample_errors, mean_of_three)
     cr_expect(fabs(mean.halfwidth - 4) < 1e-15, "%g", mean.halfwidth); /* 4 sqrt(0 + 9) / 3 */
 }
 
+/* x^2 beside x, whose mean is 1/2: of both the correlation squared is (1/12)^2 / (1/12 * 4/45) = 15/16, so
+ * that what is left of the error is a quarter; of their squares, x^4 beside x^2, the truth
+ * is within. */
+Test(sample_errors, mean_beside_another_is_within_and_narrower)
+{
+    static double values[COUNT], beside[COUNT];
+    uint64_t state = 7;
+
+    for (int trial = 0; trial < TRIALS; trial++) {
+        const size_t count = COUNT - (size_t)(trial % 3);
+        draw(trial % 2, count, &state, values);
+        for (size_t i = 0; i < count; i++)
+            beside[i] = sqrt(values[i]);
+        struct sample_estimate alone = sample_mean(values, count, false),
+                               mean = sample_mean_beside(values, beside, count, false, 0.5),
+                               square = sample_mean_beside(values, beside, count, true, 1.0 / 3);
+        cr_expect(fabs(mean.value - 1.0 / 3) <= mean.halfwidth, "%d", trial);
+        cr_expect(fabs(square.value - 1.0 / 5) <= square.halfwidth, "%d", trial);
+        cr_expect(le(dbl, mean.halfwidth, alone.halfwidth));
+        if (trial % 2 == 0) /* and a little more, as the variance is one of samples too */
+            cr_expect(fabs(mean.halfwidth / alone.halfwidth - 0.27) < 0.025, "%g, %g", mean.halfwidth,
+                      alone.halfwidth);
+    }
+}
+
+/* What is linear in the other is told exactly, but not from a few pairs that differ. */
+Test(sample_errors, mean_beside_is_alone_where_few_pairs_tell)
+{
+    static double values[COUNT], beside[COUNT];
+
+    for (size_t i = 0; i < COUNT; i++) {
+        beside[i] = i % 2 && i < 80 ? 1 : 0;
+        values[i] = 3 * beside[i] + 2;
+    }
+    cr_expect(lt(dbl, sample_mean_beside(values, beside, COUNT, false, 0.25).halfwidth, 1e-12));
+    cr_expect(fabs(sample_mean_beside(values, beside, COUNT, false, 0.25).value - 2.75) < 1e-12);
+    for (size_t i = 40; i < COUNT; i++)
+        values[i] = 2 + (beside[i] = 0);
+    struct sample_estimate alone = sample_mean(values, COUNT, false),
+                           few = sample_mean_beside(values, beside, COUNT, false, 0.25);
+    cr_expect(eq(dbl, few.value, alone.value));
+    cr_expect(eq(dbl, few.halfwidth, alone.halfwidth));
+}
+
 Test(sample_errors, share_is_within_and_narrow_where_neighbours_are_alike)
 {
     static double values[COUNT];
