@@ -11,12 +11,14 @@
 #include <string.h>
 
 #define LEAVES_OF_CHUNK 16
-#define TALLIES 32    /* each of them sums up one of so many chunks */
+#define TALLIES_MAX 32
+#define TALLIES_FEW 16 /* of few chunks, since each tally costs something */
+#define CHUNKS_OF_FEW ((size_t)512)
 #define SLICE 16      /* chunks of a tally between two words to the listener */
 #define FAR_SIDES 2   /* a triangle that is so many times its side away is not looked at */
 #define CUTS 2        /* of a triangle that is not small */
-#define ASK_SHARE 2   /* one such part of the budget is for asking at centroids, */
-#define ALONE_SHARE 2 /* and one for what is looked at alone, or cut up: */
+#define ASK_SHARE 4   /* one such part of the budget is for asking at centroids, */
+#define ALONE_SHARE 6 /* and one for what is looked at alone, or cut up: */
 #define ALONE_WORK 64 /* of which looking along its own normal takes so much, */
 #define PIECE_WORK 32 /* and each piece so much, and what asking for it takes */
 
@@ -83,9 +85,9 @@ struct overlaying {
     const unsigned char *plain;  /* of parts->to */
     bool hopeful;                /* it is worth looking at all triangles */
     size_t alone_work, ask_work; /* for single triangles, for those bounded quickly, from each chunk */
-    size_t left[TALLIES], left_to_ask[TALLIES]; /* of it: what chunks leave is for later ones */
-    struct tally *tallies;
-    size_t first_chunk;
+    size_t left[TALLIES_MAX], left_to_ask[TALLIES_MAX]; /* of it: what chunks leave is for later ones */
+    struct tally *tallies; /* [tally_count] each of them sums up one of so many chunks */
+    size_t tally_count, first_chunk;
 };
 
 static void put_face(const struct overlaying *overlaying, uint32_t slot, struct overlay_block *block,
@@ -425,12 +427,16 @@ static void sum_up_leaf(const struct overlaying *overlaying, size_t number, stru
     leaf.count = parts->from->bvh.triangle_count - leaf.first;
     leaf.count = leaf.count < BVH_WIDTH ? leaf.count : BVH_WIDTH;
     open_leaf(overlaying, tally->kernels, close != NULL, &passing->left, &leaf, faces);
-    const unsigned told = add_together(overlaying, &leaf, faces, tally);
+    unsigned told = add_together(overlaying, &leaf, faces, tally);
+    for (size_t k = 0; k < leaf.count; k++)
+        if (!(told >> k & 1) && add_whole(overlaying, &leaf, k, faces, tally))
+            told |= 1u << k;
+    if (!bounds && (told & ((1u << leaf.count) - 1)) != (1u << leaf.count) - 1) {
+        quick_bound_leaf(parts, number, ~told, quick, &passing->left_to_ask);
+        bounds = quick;
+    }
     for (size_t k = 0; k < leaf.count; k++) {
-        if (!(told >> k & 1) && !add_whole(overlaying, &leaf, k, faces, tally)) {
-            if (!bounds)
-                quick_bound_leaf(parts, number, quick, &passing->left_to_ask);
-            bounds = bounds ? bounds : quick;
+        if (!(told >> k & 1)) {
             tally_add_part(tally, &bounds[k]);
             widen_by_part(&leaf.known[k], &bounds[k]);
         }
@@ -448,7 +454,7 @@ static void sum_up_lane(void *context, size_t lane)
     passing.left = overlaying->left[lane];
     passing.left_to_ask = overlaying->left_to_ask[lane];
     for (size_t i = 0; i < SLICE; i++) {
-        size_t begin = (overlaying->first_chunk + i * TALLIES + lane) * LEAVES_OF_CHUNK;
+        size_t begin = (overlaying->first_chunk + i * overlaying->tally_count + lane) * LEAVES_OF_CHUNK;
         passing.left += overlaying->alone_work;
         passing.left_to_ask += overlaying->ask_work;
         for (size_t leaf = begin; leaf < begin + LEAVES_OF_CHUNK && leaf < leaves; leaf++)
@@ -467,7 +473,9 @@ bool overlay_sum_up(const struct surface_parts *parts, const double *tolerances,
     struct overlaying overlaying = {.parts = parts,
                                     .alone_work = parts->budget / ALONE_SHARE / (chunks ? chunks : 1),
                                     .ask_work = parts->budget / ASK_SHARE / (chunks ? chunks : 1),
-                                    .tallies = arena_alloc(&scratch, TALLIES, sizeof(struct tally), 64)};
+                                    .tally_count = chunks < CHUNKS_OF_FEW ? TALLIES_FEW : TALLIES_MAX};
+
+    overlaying.tallies = arena_alloc(&scratch, overlaying.tally_count, sizeof(struct tally), 64);
 
     overlaying.plain = plain_find(parts->to, parts->side, parts->threads, &scratch);
     if (!overlaying.tallies || !overlaying.plain)
@@ -475,14 +483,14 @@ bool overlay_sum_up(const struct surface_parts *parts, const double *tolerances,
     for (size_t slot = 0; slot < parts->to->bvh.triangle_count; slot++)
         plain_count += overlaying.plain[slot] != 0;
     overlaying.hopeful = !parts->frugal || plain_count > parts->to->bvh.triangle_count / 2;
-    for (size_t i = 0; i < TALLIES; i++)
+    for (size_t i = 0; i < overlaying.tally_count; i++)
         tally_open(&overlaying.tallies[i], tolerances, tolerance_count);
-    for (; overlaying.first_chunk < chunks; overlaying.first_chunk += (size_t)TALLIES * SLICE) {
+    for (; overlaying.first_chunk < chunks; overlaying.first_chunk += overlaying.tally_count * SLICE) {
         if (!progress_tell(progress, "statistics",
                            from + (to - from) * (double)overlaying.first_chunk / (double)chunks))
             return error_set(err, ERROR_CANCELLED, "measuring was stopped");
-        tasks_run(parts->threads, TALLIES, sum_up_lane, &overlaying);
+        tasks_run(parts->threads, overlaying.tally_count, sum_up_lane, &overlaying);
     }
-    tally_sum_up(overlaying.tallies, TALLIES, parts->reach, distribution, shares);
+    tally_sum_up(overlaying.tallies, overlaying.tally_count, parts->reach, distribution, shares);
     return true;
 }

@@ -13,6 +13,7 @@
 #define COARSER 2 /* the other has so many times its triangles: vertices may miss what is in between */
 #define MIDDLE_MORE 1.0625 /* times what is known: a centroid is asked where there may be so much */
 #define FACES_MAX 16       /* of the faces found for a leaf */
+#define FAR_WAYS 3         /* so many times what bounds a triangle by its corners: within a third */
 #define CUT_HELPS 4        /* times what is wanted: where a cut leaves more, it is of no use */
 
 struct middles {
@@ -96,6 +97,16 @@ static float middle_of(double distance)
     return distance > 0 ? (float)(distance * (1 - 0x1p-23)) : 0;
 }
 
+/* Whether a triangle is so much farther than it is large that its corners tell most of it. */
+static bool is_far(const struct leaf *leaf, size_t lane)
+{
+    const uint32_t *vertices = leaf->parts->from->bvh.corners[leaf->slots[lane]];
+    const double *distances = leaf->parts->vertices->distances;
+    double nearest = fmin(distances[vertices[0]], fmin(distances[vertices[1]], distances[vertices[2]]));
+
+    return leaf->parts->vertices->exact && nearest > FAR_WAYS * way_of(leaf->parts->from, leaf->slots[lane]);
+}
+
 /* By the distance at the centroid, where there is work left. */
 static void bound_by_middle(struct leaf *leaf, size_t lane)
 {
@@ -148,7 +159,8 @@ static void put_corners(struct leaf *leaf)
         }
 }
 
-void quick_bound_leaf(const struct surface_parts *parts, size_t number, struct part *bounds, size_t *left)
+void quick_bound_leaf(const struct surface_parts *parts, size_t number, unsigned wanted, struct part *bounds,
+                      size_t *left)
 {
     const struct deviation_surface *from = parts->from;
     const uint32_t first = (uint32_t)(number * BVH_WIDTH);
@@ -158,7 +170,7 @@ void quick_bound_leaf(const struct surface_parts *parts, size_t number, struct p
         bounds[slot - first] = (struct part){.area = triangle_area(deviation_surface_corner(from, slot, 0),
                                                                    deviation_surface_corner(from, slot, 1),
                                                                    deviation_surface_corner(from, slot, 2))};
-        if (!from->shared[slot])
+        if (!from->shared[slot] && wanted >> (slot - first) & 1)
             leaf.slots[leaf.count++] = slot;
     }
     if (leaf.count == 0)
@@ -168,7 +180,7 @@ void quick_bound_leaf(const struct surface_parts *parts, size_t number, struct p
         for (int i = 0; i < 3; i++)
             leaf.high[lane][i] = parts->reach;
         bound_by_corners(&leaf, lane);
-        if (quick_is_coarse(parts))
+        if (quick_is_coarse(parts) && !is_far(&leaf, lane))
             bound_by_middle(&leaf, lane);
     }
     bound_by_faces(&leaf);

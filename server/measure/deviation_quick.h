@@ -31,9 +31,11 @@ bool quick_ask_middles(struct surface_parts *parts, double level, const struct p
  * smaller than the other's. */
 bool quick_is_coarse(const struct surface_parts *parts);
 
-/* Bounds the triangles of a leaf, after quick_ask_vertices; those that are shared have their area alone. What
- * is asked takes from *left; nothing is asked once that is 0. */
-void quick_bound_leaf(const struct surface_parts *parts, size_t leaf, struct part *bounds, size_t *left);
+/* Bounds those triangles of a leaf whose bits are set, after quick_ask_vertices; the others, and those that
+ * are shared, have their area alone. What is asked takes from *left; nothing is asked once that is 0. */
+#define QUICK_ALL ((1u << BVH_WIDTH) - 1)
+void quick_bound_leaf(const struct surface_parts *parts, size_t leaf, unsigned wanted, struct part *bounds,
+                      size_t *left);
 
 /* The largest distance known on a triangle that is not shared, and where: it is at least so far. */
 struct quick_peak {

@@ -19,6 +19,7 @@
 #define LOOK_WORK 8             /* of a part, summed up once more */
 #define FIRST_BATCH 1024        /* until the work of cutting one part up is known */
 #define WANTED_SHARE 0.5        /* of the half-width: the gap of a part that is good enough at first */
+#define LARGE ((size_t)1 << 19) /* triangles of both surfaces */
 #define LEFT_SHARE 0.5          /* of what is allowed may be left to parts that are not cut up in a round */
 
 /* What must be narrower. A part's priority is the share of a goal that its gap takes up, the largest of all
@@ -307,11 +308,24 @@ static bool look_at_classes(struct statistics *statistics, struct arena scratch,
                                    settings->threads, statistics->distribution.within, scratch, err);
 }
 
-static bool are_few(const struct statistics *statistics)
+static size_t triangles_of(const struct statistics *statistics)
 {
     const struct surface_parts *parts = statistics->parts;
 
-    return parts->from->bvh.triangle_count + parts->to->bvh.triangle_count < STATISTICS_FEW;
+    return parts->from->bvh.triangle_count + parts->to->bvh.triangle_count;
+}
+
+static bool are_few(const struct statistics *statistics)
+{
+    return triangles_of(statistics) < STATISTICS_FEW;
+}
+
+/* Of large surfaces, what earlier steps have touched: fetching it anew takes small ones a tenth of the time.
+ */
+static void release_touched(const struct statistics *statistics, struct arena *arena)
+{
+    if (triangles_of(statistics) >= LARGE)
+        arena_release(arena);
 }
 
 /* In less room, as no parts are kept. */
@@ -365,14 +379,14 @@ static bool bound_many(struct statistics *statistics, struct arena *arena, struc
         return bound_closely(statistics, !hope, from, to, arena, err);
     if (!hope) {
         *arena = statistics->start;
-        arena_release(arena); /* what earlier steps have touched */
+        release_touched(statistics, arena);
         return bound_quickly(statistics, from, to, arena, err);
     }
     if (halfwidth <= STATISTICS_SURE * settings->halfwidth)
         return bound_closely(statistics, false, from, to, arena, err);
     const struct surface_parts tried = *statistics->parts;
     const struct arena after_trial = *arena;
-    arena_release(arena); /* what earlier steps have touched */
+    release_touched(statistics, arena);
     if (!bound_quickly(statistics, from, middle, arena, err))
         return false;
     set_goals(statistics, &goals);

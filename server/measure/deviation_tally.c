@@ -11,10 +11,16 @@
 
 void tally_open(struct tally *tally, const double *tolerances, size_t tolerance_count)
 {
-    memset(tally, 0, sizeof *tally);
+    const struct exact_sum none = {0, 0};
+
     tally->tolerances = tolerances;
     tally->tolerance_count = tolerance_count;
+    tally->area = tally->low = tally->high = tally->low_sq = tally->high_sq = none;
+    memset(tally->lows, 0, sizeof tally->lows);
+    memset(tally->highs, 0, sizeof tally->highs);
+    memset(tally->shares, 0, sizeof tally->shares);
     tally->kernels = overlay_kernels_best();
+    tally->pieces.count = 0; /* what is not there yet is not touched */
 }
 
 static double bin_start(size_t bin)

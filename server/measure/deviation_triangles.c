@@ -74,7 +74,7 @@ static void bound_leaf(const struct bounding *bounding, size_t item, struct brac
     if (bounding->own)
         bounding->own[item].leaf = (uint32_t)leaf;
     if (bounding->quick)
-        quick_bound_leaf(parts, leaf, own, &left);
+        quick_bound_leaf(parts, leaf, QUICK_ALL, own, &left);
     else
         open_parts(parts->from, leaf, own);
     if (gather_leaf(parts, leaf, own, &group, places) == 0)
