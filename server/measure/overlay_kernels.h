@@ -101,7 +101,7 @@ struct overlay_kernels {
     void (*view)(struct overlay_faces *faces);
     /* Bounds the triangles whose bits are set by the faces over them. Returns the bits of those of which that
      * tells something, found[lane]: what it makes of them is added to pieces, which has room for
-     * OVERLAY_PIECES_OF_ONE of each. */
+     * OVERLAY_PIECES_OF_ONE of each, and for a block that may be written beyond. */
     unsigned (*cut)(const struct overlay_bases *bases, unsigned lanes, const struct overlay_faces *faces,
                     struct overlay_pieces *pieces, struct overlay_found *found);
     /* Sums up all pieces, without tolerances. May write beyond the last piece, up to a whole block. */
