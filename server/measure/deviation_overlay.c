@@ -12,7 +12,7 @@
 
 #define LEAVES_OF_CHUNK 16
 #define TALLIES_MAX 32
-#define TALLIES_FEW 16 /* of few chunks, since each tally costs something */
+#define TALLIES_FEW 16 /* of fewer chunks than these, since each tally costs something: */
 #define CHUNKS_OF_FEW ((size_t)512)
 #define SLICE 16      /* chunks of a tally between two words to the listener */
 #define FAR_SIDES 2   /* a triangle that is so many times its side away is not looked at */

@@ -22,19 +22,15 @@ void part_set(struct part *part, const double *low, const double *high, double s
     part->scale = scale > 0 ? rounded_down(scale) : 0;
 }
 
-struct moments {
-    double mean, square;
-};
-
-static struct moments moments_of(const double *v)
+struct linear_moments part_linear_moments(const double *v)
 {
-    return (struct moments){
+    return (struct linear_moments){
         (v[0] + v[1] + v[2]) / 3,
         (v[0] * v[0] + v[1] * v[1] + v[2] * v[2] + v[0] * v[1] + v[1] * v[2] + v[2] * v[0]) / 6};
 }
 
 /* Of max(u, v): the part is cut where they are equal; `one` is the corner that is alone on its side. */
-static struct moments moments_of_cut(const double *u, const double *v, int one)
+static struct linear_moments moments_of_cut(const double *u, const double *v, int one)
 {
     const int two = one < 2 ? one + 1 : 0, three = two < 2 ? two + 1 : 0;
     const double *f = u[one] > v[one] ? u : v, *g = f == u ? v : u; /* f is larger at that corner */
@@ -43,22 +39,23 @@ static struct moments moments_of_cut(const double *u, const double *v, int one)
     const double near_f[3] = {f[one], f[one] + second * (f[two] - f[one]),
                               f[one] + third * (f[three] - f[one])},
                  near_g[3] = {g[one], near_f[1], near_f[2]};
-    struct moments in = moments_of(near_f), out = moments_of(near_g), all = moments_of(g);
+    struct linear_moments in = part_linear_moments(near_f), out = part_linear_moments(near_g),
+                          all = part_linear_moments(g);
 
-    return (struct moments){all.mean + share * (in.mean - out.mean),
-                            all.square + share * (in.square - out.square)};
+    return (struct linear_moments){all.mean + share * (in.mean - out.mean),
+                                   all.square + share * (in.square - out.square)};
 }
 
-static struct moments moments_of_larger(const double *u, const double *v)
+static struct linear_moments moments_of_larger(const double *u, const double *v)
 {
     unsigned above = 0;
 
     for (int i = 0; i < 3; i++)
         above |= (unsigned)(u[i] > v[i]) << i;
     if (above == 7)
-        return moments_of(u);
+        return part_linear_moments(u);
     if (above == 0)
-        return moments_of(v);
+        return part_linear_moments(v);
     return moments_of_cut(u, v, above == 1 || above == 6 ? 0 : above == 2 || above == 5 ? 1 : 2);
 }
 
@@ -73,15 +70,15 @@ struct part_moments part_moments(const struct part *part)
         low_turned[i] = -low[i];
         high_turned[i] = -high[i];
     }
-    struct moments lower = moments_of_larger(low, zero), upper;
+    struct linear_moments lower = moments_of_larger(low, zero), upper;
     if (part->scale > 0) {
-        struct moments other = moments_of_larger(high_turned, zero);
+        struct linear_moments other = moments_of_larger(high_turned, zero);
         double scale = (double)part->scale;
-        lower = (struct moments){scale * (lower.mean + other.mean),
-                                 scale * scale * (lower.square + other.square)};
+        lower = (struct linear_moments){scale * (lower.mean + other.mean),
+                                        scale * scale * (lower.square + other.square)};
         upper = moments_of_larger(high, low_turned);
     } else {
-        upper = moments_of(high);
+        upper = part_linear_moments(high);
     }
     return (struct part_moments){lower.mean, upper.mean, lower.square, upper.square};
 }

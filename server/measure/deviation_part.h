@@ -27,6 +27,12 @@ struct part {
 /* Rounds the values outwards. */
 void part_set(struct part *part, const double *low, const double *high, double scale);
 
+/* Mean and mean square of a linear function over a triangle, from its values at the corners. */
+struct linear_moments {
+    double mean, square;
+};
+struct linear_moments part_linear_moments(const double *values);
+
 struct part_moments {
     double low, high;       /* of the two bounds: means over the part */
     double low_sq, high_sq; /* and mean squares */

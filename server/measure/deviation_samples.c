@@ -3,6 +3,7 @@
 
 #include "base/mix64.h"
 #include "base/tasks.h"
+#include "measure/deviation_part.h"
 #include "measure/sample_errors.h"
 
 #include <math.h>
@@ -369,15 +370,14 @@ struct areas {
     double *between, *between_sq;              /* [chunk] times areas, summed up */
 };
 
-/* Means of what is linear over a triangle, and of its square: see deviation_part.h. */
 static void add_between(const struct areas *areas, size_t slot, size_t chunk)
 {
-    double d[3], area = areas->areas[slot];
+    double distances[3];
 
-    distances_at(areas->vertices, areas->from->bvh.corners[slot], d);
-    areas->between[chunk] += area * ((d[0] + d[1] + d[2]) / 3);
-    areas->between_sq[chunk] +=
-        area * ((d[0] * d[0] + d[1] * d[1] + d[2] * d[2] + d[0] * d[1] + d[1] * d[2] + d[2] * d[0]) / 6);
+    distances_at(areas->vertices, areas->from->bvh.corners[slot], distances);
+    const struct linear_moments moments = part_linear_moments(distances);
+    areas->between[chunk] += areas->areas[slot] * moments.mean;
+    areas->between_sq[chunk] += areas->areas[slot] * moments.square;
 }
 
 static void find_areas(void *context, size_t chunk)

@@ -25,23 +25,7 @@ static size_t pair_begin(size_t pair, size_t count)
     return 2 * pair + 1 < count ? 2 * pair : count - 2;
 }
 
-struct sample_estimate sample_mean(const double *values, size_t count, bool squared)
-{
-    struct exact_sum sum = {0, 0}, squares = {0, 0};
-    double n = (double)count;
-
-    for (size_t i = 0; i < count; i++)
-        exact_sum_add(&sum, value_of(values[i], squared));
-    for (size_t pair = 0; pair < pair_count(count); pair++) {
-        size_t i = pair_begin(pair, count);
-        double apart = value_of(values[i + 1], squared) - value_of(values[i], squared);
-        exact_sum_add(&squares, apart * apart);
-    }
-    return (struct sample_estimate){exact_sum_value(sum) / n,
-                                    STANDARD_ERRORS * sqrt(exact_sum_value(squares)) / n};
-}
-
-/* Sums over the pairs of (x_i - x_j - slope (y_i - y_j))^2, and of the squares of these. */
+/* Sums over the pairs of (x_i - x_j - slope (y_i - y_j))^2, and of the squares of these; y may be NULL. */
 struct pair_sums {
     double squares, fourths;
 };
@@ -63,6 +47,18 @@ static struct pair_sums sum_pairs(const double *values, const double *beside, do
         exact_sum_add(&fourths, apart * apart * apart * apart);
     }
     return (struct pair_sums){exact_sum_value(squares), exact_sum_value(fourths)};
+}
+
+struct sample_estimate sample_mean(const double *values, size_t count, bool squared)
+{
+    struct exact_sum sum = {0, 0};
+    double n = (double)count;
+
+    for (size_t i = 0; i < count; i++)
+        exact_sum_add(&sum, value_of(values[i], squared));
+    return (struct sample_estimate){exact_sum_value(sum) / n,
+                                    STANDARD_ERRORS * sqrt(sum_pairs(values, NULL, 0, count, squared).squares)
+                                        / n};
 }
 
 static double sum_products(const double *values, const double *beside, size_t count, bool squared)
