@@ -3,9 +3,10 @@
  * What a chunk is must not depend on the number of threads, and each chunk writes only where no other does:
  * then the result is the same to the byte for any number of threads. Callers reduce over chunks in order.
  *
- * Threads are made when they are first wanted, 64 at most in all, and kept for the loops of every caller; a
- * chunk may run a loop of its own. They are not there in a child that was forked: there each caller works
- * alone, and none may fork while another thread is in tasks_run. */
+ * Threads are made when they are first wanted, 64 at most in all, and kept for the loops of every caller. A
+ * chunk may run a loop of its own: that makes no thread, and those come to it that have nothing else to do,
+ * also the caller that waits for the chunk. They are not there in a child that was forked: there each caller
+ * works alone, and none may fork while another thread is in tasks_run. */
 #ifndef BASE_TASKS_H
 #define BASE_TASKS_H
 

@@ -1,6 +1,6 @@
 /* test_tasks.c
  *   each_*      every chunk is run once, whoever asks and however many ask
- *   together_*  several threads are at work
+ *   together_*  several threads are at work, and no more than asked for
  */
 #include <criterion/criterion.h>
 #include <criterion/new/assert.h>
@@ -117,4 +117,54 @@ Test(tasks, together_two_chunks_are_run_also_after_a_rest, .timeout = 300)
         if (round % 2)
             nanosleep(&rest, NULL);
     }
+}
+
+/* One chunk ends at once, the other runs a loop that two threads must come to: the one that is free,
+ * whichever of the two it is. */
+static void meet_in_second(void *context, size_t chunk)
+{
+    if (chunk == 1)
+        tasks_run(2, 2, meet, context);
+}
+
+Test(tasks, together_who_is_free_comes_to_the_loop_of_a_chunk, .timeout = 300)
+{
+    for (size_t round = 0; round < 300; round++) {
+        atomic_uint come = 0;
+        tasks_run(2, 2, meet_in_second, &come);
+        cr_expect(eq(int, (int)atomic_load(&come), 2));
+    }
+}
+
+struct presence {
+    atomic_int now, most;
+};
+
+static void be_present(void *context, size_t chunk)
+{
+    struct presence *presence = context;
+    int now = atomic_fetch_add(&presence->now, 1) + 1, most = atomic_load(&presence->most);
+    const struct timespec shortly = {0, 20000};
+
+    (void)chunk;
+    while (now > most && !atomic_compare_exchange_weak(&presence->most, &most, now))
+        continue;
+    nanosleep(&shortly, NULL);
+    atomic_fetch_sub(&presence->now, 1);
+}
+
+static void run_present(void *context, size_t chunk)
+{
+    (void)chunk;
+    tasks_run(8, 20, be_present, context);
+}
+
+Test(tasks, together_loops_of_chunks_make_no_thread, .timeout = 300)
+{
+    struct presence presence = {0, 0};
+
+    for (size_t round = 0; round < 20; round++)
+        tasks_run(2, 2, run_present, &presence);
+    cr_expect(eq(int, (int)atomic_load(&presence.now), 0));
+    cr_expect(eq(int, (int)atomic_load(&presence.most), 2));
 }
