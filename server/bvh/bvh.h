@@ -83,6 +83,9 @@ struct bvh_hit bvh_nearest(const struct bvh *bvh, vec3 p, uint32_t first, size_t
 void bvh_nearest_lanes(const struct bvh *bvh, const struct bvh_points *points, size_t count, double reach,
                        uint32_t first, struct bvh_hit *hits, size_t *work);
 
+/* A reach for points next to those of the hits, 1 to BVH_LANES: most have something nearer. */
+double bvh_next_reach(const struct bvh_hit *hits, size_t count);
+
 /* The same as bvh_nearest, but a triangle within `enough` of p will do (none is when that is negative): the
  * first found is returned, and which that is depends on `first`. */
 struct bvh_hit bvh_near(const struct bvh *bvh, vec3 p, uint32_t first, double enough, size_t *work);

@@ -3,7 +3,10 @@
 
 #include "base/vector_paths.h"
 
+#include <math.h>
+
 #define ABOUT_SHARE 0.5 /* see bvh_about */
+#define NEXT_TIMES 1.5  /* the farthest of those before: measured, most of the next ones are no farther */
 
 static const struct bvh_kernels *const paths[] = {
     &bvh_kernels_plain,
@@ -32,6 +35,15 @@ void bvh_nearest_lanes(const struct bvh *bvh, const struct bvh_points *points, s
                        uint32_t first, struct bvh_hit *hits, size_t *work)
 {
     bvh->kernels->nearest_lanes(bvh, points, count, reach, first, hits, work);
+}
+
+double bvh_next_reach(const struct bvh_hit *hits, size_t count)
+{
+    double farthest_sq = 0;
+
+    for (size_t i = 0; i < count; i++)
+        farthest_sq = hits[i].distance_sq > farthest_sq ? hits[i].distance_sq : farthest_sq;
+    return NEXT_TIMES * sqrt(farthest_sq);
 }
 
 struct bvh_hit bvh_near(const struct bvh *bvh, vec3 p, uint32_t first, double enough, size_t *work)

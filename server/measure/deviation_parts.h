@@ -40,6 +40,7 @@ struct surface_parts {
     const struct deviation_side *side; /* of `to`, or NULL */
     double reach, wanted;              /* see deviation_bracket.h */
     bool frugal;                       /* see deviation_statistics.h */
+    bool all_vertices;                 /* likewise */
     size_t threads;
     size_t count, capacity;
     struct part *parts;        /* [count]; first the triangle_count triangles by slot. A triangle that was cut

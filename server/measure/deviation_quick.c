@@ -223,7 +223,8 @@ bool quick_ask_vertices(struct surface_parts *parts, struct deviation_vertices *
                         const struct progress *progress, double from, double to, struct arena scratch,
                         struct error *err)
 {
-    const struct vertices_settings asking = {parts->threads, QUICK_WORK, progress, from, to};
+    const struct vertices_settings asking = {parts->threads, parts->all_vertices ? SIZE_MAX : QUICK_WORK,
+                                             progress, from, to};
 
     parts->vertices = vertices;
     return deviation_vertices_find(parts->from, parts->to, &asking, vertices, scratch, err);

@@ -8,7 +8,7 @@
 
 #include <math.h>
 
-#define PILOT 64 /* samples that tell what one costs */
+#define PILOT 32 /* samples that tell what one costs */
 #define CHUNK 256
 #define AREAS_CHUNK ((size_t)1 << 13) /* triangles */
 #define SLICE_CHUNKS 64               /* chunks between two words to the listener */
@@ -84,36 +84,60 @@ static void fill_sample(const struct sampling *sampling, size_t i, vec3 p, uint3
         sampling->signed_[i] = distance > 0 ? distance * deviation_side_of(sampling->side, p, hit.slot) : 0;
 }
 
-/* Where to begin: what is near a corner of the triangle, or what was found for the sample before. */
-static uint32_t nearer_of(const struct sampling *sampling, vec3 p, uint32_t slot, uint32_t before)
-{
-    const struct bvh *to = &sampling->to->bvh;
-    const uint32_t near =
-        sampling->vertices ? sampling->vertices->nearest[sampling->from->bvh.corners[slot][0]] : before;
+/* Samples that are asked for together: they are near each other. */
+struct together {
+    size_t count, samples[BVH_LANES];
+    uint32_t slots[BVH_LANES];
+    struct bvh_points points;
+    uint32_t near; /* the slot found for the last of those before, or BVH_NONE */
+    double reach;
+};
 
-    return near != before && before != BVH_NONE
-                   && bvh_distance_sq(to, p, before) < bvh_distance_sq(to, p, near)
-               ? before
-               : near;
+static void ask_together(const struct sampling *sampling, struct together *together, size_t *work)
+{
+    const struct bvh_points *points = &together->points;
+    const size_t count = together->count;
+    struct bvh_hit hits[BVH_LANES];
+
+    if (count == 0)
+        return;
+    bvh_nearest_lanes(&sampling->to->bvh, points, count, together->reach, together->near, hits, work);
+    for (size_t i = 0; i < count; i++)
+        fill_sample(sampling, together->samples[i], (vec3){points->x[i], points->y[i], points->z[i]},
+                    together->slots[i], hits[i]);
+    together->near = hits[count - 1].slot;
+    together->reach = bvh_next_reach(hits, count);
+    together->count = 0;
+}
+
+static void put_together(struct together *together, size_t sample, vec3 p, uint32_t slot)
+{
+    const size_t i = together->count++;
+
+    together->samples[i] = sample;
+    together->slots[i] = slot;
+    together->points.x[i] = p.x;
+    together->points.y[i] = p.y;
+    together->points.z[i] = p.z;
 }
 
 static void sample_chunk(void *context, size_t number)
 {
     struct sampling *sampling = context;
     size_t chunk = sampling->first_chunk + number, work = 0;
-    uint32_t first = BVH_NONE;
+    struct together together = {.count = 0, .near = BVH_NONE, .reach = 0};
 
     for (size_t i = chunk * CHUNK; i < (chunk + 1) * CHUNK && i < sampling->count; i++) {
         uint32_t slot;
         vec3 p = draw(sampling, i, &slot);
-        if (sampling->from->twins && sampling->from->twins[slot] != BVH_NONE) {
+        if (sampling->from->twins && sampling->from->twins[slot] != BVH_NONE)
             fill_sample(sampling, i, p, slot, (struct bvh_hit){0, sampling->from->twins[slot]});
-            continue;
-        }
-        struct bvh_hit hit = bvh_nearest(&sampling->to->bvh, p, nearer_of(sampling, p, slot, first), &work);
-        first = hit.slot;
-        fill_sample(sampling, i, p, slot, hit);
+        else
+            put_together(&together, i, p, slot);
+        if (together.count == BVH_LANES)
+            ask_together(sampling, &together, &work);
     }
+    ask_together(sampling, &together, &work);
     sampling->work[chunk] = work;
 }
 
@@ -142,11 +166,13 @@ static size_t triangles_of(const struct deviation_surface *from, const struct de
 static size_t count_wanted(size_t triangles, const struct samples_settings *settings)
 {
     const bool sparse = settings->sparse && !settings->want_distances;
-    size_t count = triangles < SAMPLES_FEW ? SAMPLES_OF_FEW
-                                           : triangles / (sparse ? SAMPLES_SHARE_SPARSE : SAMPLES_SHARE);
+    const size_t times = settings->want_distances ? SAMPLES_OF_DISTANCE : 1;
 
-    count = count < SAMPLES_LEAST ? SAMPLES_LEAST : count < SAMPLES_MAX ? count : SAMPLES_MAX;
-    return settings->want_distances ? SAMPLES_OF_DISTANCE * count : count;
+    if (triangles < SAMPLES_FEW)
+        return times * SAMPLES_OF_FEW;
+    size_t count = times * (triangles / (sparse ? SAMPLES_SHARE_SPARSE : SAMPLES_SHARE));
+    count = count < times * SAMPLES_MAX ? count : times * SAMPLES_MAX;
+    return count > SAMPLES_LEAST ? count : SAMPLES_LEAST;
 }
 
 /* As many of those wanted as the budget pays for, told from a few. */
@@ -159,9 +185,9 @@ static size_t choose_count(struct sampling *sampling, size_t wanted)
     sampling->count = PILOT;
     sampling->first_chunk = 0;
     sample_chunk(sampling, 0);
-    while (wanted > SAMPLES_FLOOR && sampling->work[0] / PILOT * wanted > budget)
-        wanted /= 2;
-    return wanted;
+    const size_t paid = budget / (sampling->work[0] / PILOT + 1),
+                 count = paid > SAMPLES_FLOOR ? paid : SAMPLES_FLOOR;
+    return count < wanted ? count : wanted;
 }
 
 /* What the samples tell, within what is certified; that is right where they are not. */

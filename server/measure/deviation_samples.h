@@ -16,12 +16,13 @@
 #define SAMPLES_OF_FEW ((size_t)1 << 14) /* so many samples, as a fraction of a second does not matter */
 #define SAMPLES_SHARE 32                 /* of more, triangles for each; */
 #define SAMPLES_SHARE_SPARSE 64          /* where distances are not wanted, and samples are to be sparse */
-#define SAMPLES_LEAST ((size_t)1 << 11)  /* of many triangles */
-#define SAMPLES_FLOOR ((size_t)1 << 9)   /* whatever the budget */
+#define SAMPLES_LEAST ((size_t)1 << 11)  /* of many triangles, whatever is wanted */
+#define SAMPLES_FLOOR ((size_t)1 << 8)   /* whatever the budget */
 #define SAMPLES_MAX ((size_t)1 << 14)
 #define SAMPLES_OF_DISTANCE 4 /* times as many, and times the budget, for the distance's statistics */
 /* Of work, as bvh_nearest counts it: fewer samples beyond it. */
-#define SAMPLES_BUDGET(triangles) ((triangles) < SAMPLES_FEW ? (size_t)1 << 25 : 2 * (triangles))
+#define SAMPLES_BUDGET(triangles)                                                                            \
+    ((triangles) < SAMPLES_FEW ? (size_t)1 << 25 : (triangles) + (triangles) / 4)
 #define SAMPLES_SEED 1
 
 struct samples_settings {

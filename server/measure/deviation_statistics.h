@@ -37,7 +37,8 @@ struct statistics_settings {
     bool frugal;      /* where few triangles of `to` meet along their sides, so that what lies over a triangle
                        * cannot tell, mean and RMS are left to samples: only those that are farthest, or of
                        * which it is of use for these, are bounded more narrowly than quickly */
-    size_t budget;    /* of work; 0: STATISTICS_BUDGET of both surfaces */
+    bool all_vertices; /* whatever they cost: they are wanted anyway, and asked once */
+    size_t budget;     /* of work; 0: STATISTICS_BUDGET of both surfaces */
     size_t tolerance_count;
     double tolerances[DEVIATION_TOLERANCES_MAX];
     const struct distance_classes *classes; /* NULL: none; nothing is cut up for their sake */

@@ -125,10 +125,13 @@ static size_t leaves_of(const struct surface_parts *parts)
     return deviation_surface_leaves(parts->from);
 }
 
-/* Of each chunk; twice its share, since what triangles do not need refining has. */
+/* Of each chunk; twice its share, since what triangles do not need refining has. A trial of all has the
+ * budget once: it takes long only where little is told by it, as in the middle of a tube. */
 static size_t allowance_of(const struct surface_parts *parts)
 {
-    return 2 * parts->budget / tasks_chunks(leaves_of(parts), LEAVES_OF_CHUNK) + 1;
+    const size_t chunks = tasks_chunks(leaves_of(parts), LEAVES_OF_CHUNK);
+
+    return (parts->trial_stride == 1 ? 1 : 2) * parts->budget / chunks + 1;
 }
 
 /* Those of the chunks that a trial takes, or of the others, in order. They are whole but for the last, so

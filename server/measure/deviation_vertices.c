@@ -8,7 +8,6 @@
 #define CHUNK 512
 #define SLICE_CHUNKS 64
 #define RANGES 32
-#define REACH_TIMES 1.5 /* the farthest of those before: most of the next ones are no farther */
 
 struct asking {
     const struct deviation_surface *from, *to;
@@ -45,15 +44,6 @@ static void ask_lanes(const struct asking *asking, size_t begin, size_t count, d
     }
 }
 
-static double farthest_of(const struct bvh_hit *hits, size_t count)
-{
-    double farthest_sq = 0;
-
-    for (size_t i = 0; i < count; i++)
-        farthest_sq = hits[i].distance_sq > farthest_sq ? hits[i].distance_sq : farthest_sq;
-    return sqrt(farthest_sq);
-}
-
 static void ask_chunk(void *context, size_t number)
 {
     struct asking *asking = context;
@@ -70,7 +60,7 @@ static void ask_chunk(void *context, size_t number)
         asked = asking->from->points[asking->order[i + count - 1]];
         ask_lanes(asking, i, count, reach, hit.slot, hits, &work);
         hit = hits[count - 1];
-        reach = REACH_TIMES * farthest_of(hits, count);
+        reach = bvh_next_reach(hits, count);
         i += count;
     }
     for (; i < end; i++) {
@@ -127,7 +117,7 @@ bool deviation_vertices_find(const struct deviation_surface *from, const struct 
                             .to = to,
                             .vertices = vertices,
                             .allowance = allowance,
-                            .together = from->bvh.triangle_count >= to->bvh.triangle_count,
+                            .together = 2 * from->bvh.triangle_count >= to->bvh.triangle_count,
                             .order = order};
 
     if (!order)
