@@ -2,6 +2,8 @@
  */
 #include "measure/deviation.h"
 
+#include "base/progress_share.h"
+#include "base/tasks.h"
 #include "measure/deviation_classes.h"
 #include "measure/deviation_maximum.h"
 #include "measure/deviation_quick.h"
@@ -13,6 +15,11 @@
 #include <assert.h>
 #include <math.h>
 #include <string.h>
+
+#define LOSS_TO 0.45 /* of the stage "statistics": one direction, then the other */
+#define SMALL                                                                                                \
+    ((size_t)1 << 19) /* triangles of both surfaces: then both directions at once; larger ones need          \
+                       * the room */
 
 struct pair {
     const struct deviation_settings *settings;
@@ -147,6 +154,7 @@ struct direction {
     struct one_sided_deviation *deviation;
     struct deviation_vertices *vertices; /* room; found where the statistics needed them */
     struct face_distances *faces;        /* or NULL */
+    bool all_vertices;                   /* they are wanted anyway */
     const struct deviation_side *side;   /* of `to`, or NULL */
 };
 
@@ -207,6 +215,7 @@ static bool measure_direction(const struct pair *pair, const struct direction *d
     struct statistics_settings settings = {.halfwidth = wanted_halfwidth(pair),
                                            .reach = direction->farthest->upper,
                                            .frugal = pair->settings->frugal,
+                                           .all_vertices = direction->all_vertices,
                                            .tolerance_count = pair->settings->tolerance_count,
                                            .classes = &classes,
                                            .threads = pair->settings->threads,
@@ -277,11 +286,12 @@ static bool take_loss(const struct pair *pair, const struct maximum *lost, struc
                                    &deviation->reference_to_subject,
                                    &vertices,
                                    faces ? &faces->of_reference : NULL,
+                                   false,
                                    NULL};
 
     return deviation_vertices_open(&pair->reference, &vertices, &scratch, err)
            && measure_direction(pair, &loss, wide, keep, scratch, err)
-           && take_samples(pair, &loss, wide->vague, NULL, 0.35, 0.45, NULL, scratch, err);
+           && take_samples(pair, &loss, wide->vague, NULL, 0.35, LOSS_TO, NULL, scratch, err);
 }
 
 /* Those of the subject, where they are not known. */
@@ -326,11 +336,12 @@ static bool take_invention(const struct pair *pair, const struct maximum *invent
     const struct direction invention = {&pair->subject,
                                         &pair->reference,
                                         invented,
-                                        0.45,
+                                        LOSS_TO,
                                         0.8,
                                         &deviation->subject_to_reference,
                                         &vertices,
                                         faces ? &faces->of_subject : NULL,
+                                        fields || has_sides,
                                         &side};
 
     *signed_ = (struct signed_deviation){false, NAN, NAN, NAN, NAN, NAN};
@@ -340,6 +351,103 @@ static bool take_invention(const struct pair *pair, const struct maximum *invent
            && take_samples(pair, &invention, wide->vague, has_sides ? &side : NULL, 0.8, 0.9,
                            has_sides ? signed_ : NULL, scratch, err)
            && take_vertices(pair, invented, &side, has_sides, signed_, &vertices, fields, keep, scratch, err);
+}
+
+/* Both directions, and where they go. */
+struct telling {
+    const struct maximum *lost, *invented;
+    struct deviation *deviation;
+    struct wide *wide;
+    struct deviation_fields *fields; /* or NULL */
+    struct deviation_faces *faces;   /* or NULL */
+};
+
+static bool take_direction(const struct pair *pair, const struct telling *telling, bool is_invention,
+                           struct arena *keep, struct arena scratch, struct error *err)
+{
+    return is_invention
+               ? take_invention(pair, telling->invented, telling->deviation, &telling->wide->invention,
+                                telling->fields, telling->faces, keep, scratch, err)
+               : take_loss(pair, telling->lost, telling->deviation, &telling->wide->loss, telling->faces,
+                           keep, scratch, err);
+}
+
+/* Both at once, so that one goes on while the other waits for the last thread of a loop. */
+struct at_once {
+    const struct telling *telling;
+    struct pair pairs[2]; /* with a progress for each */
+    struct arena *keep[2], scratch[2];
+    struct error errors[2];
+    bool done[2];
+};
+
+static void take_at_once(void *context, size_t i)
+{
+    struct at_once *both = context;
+
+    both->done[i] = take_direction(&both->pairs[i], both->telling, i == 1, both->keep[i], both->scratch[i],
+                                   &both->errors[i]);
+}
+
+static bool run_at_once(struct at_once *both, const struct pair *pair)
+{
+    struct progress_share share;
+    struct progress_step steps[2];
+
+    progress_share_open(&share, pair->progress);
+    for (int i = 0; i < 2; i++) {
+        progress_share_add(&share, i * LOSS_TO, &steps[i]);
+        both->pairs[i] = *pair;
+        both->pairs[i].progress = &steps[i].progress;
+    }
+    tasks_run(2, 2, take_at_once, both);
+    progress_share_close(&share);
+    return both->done[0] && both->done[1];
+}
+
+/* Where that is refused, nothing is kept. ERROR_LIMIT also where the room of one would have done. */
+static bool take_both_at_once(const struct pair *pair, const struct telling *telling, struct arena *keep,
+                              struct arena scratch, struct error *err)
+{
+    const struct arena keep_before = *keep;
+    const struct deviation before = *telling->deviation;
+    struct arena own_keep;
+    struct at_once both = {.telling = telling, .keep = {&own_keep, keep}};
+
+    if (!arena_split(&scratch, arena_left(&scratch) / 2, &both.scratch[0])
+        || !arena_split(keep, deviation_faces_bytes(pair->reference.input->mesh), &own_keep))
+        return arena_error(err);
+    both.scratch[1] = scratch;
+    if (run_at_once(&both, pair))
+        return true;
+    *err = both.errors[both.done[0] || (!both.done[1] && both.errors[0].code == ERROR_LIMIT)];
+    *keep = keep_before;
+    *telling->deviation = before;
+    return false;
+}
+
+static bool are_small(const struct pair *pair)
+{
+    return pair->subject.bvh.triangle_count + pair->reference.bvh.triangle_count < SMALL;
+}
+
+static bool take_both(struct pair *pair, const struct telling *telling, struct arena *keep,
+                      struct arena scratch, struct error *err)
+{
+    struct error refused;
+
+    if (pair->settings->threads > 1 && are_small(pair)) {
+        if (take_both_at_once(pair, telling, keep, scratch, &refused))
+            return true;
+        if (refused.code != ERROR_LIMIT) {
+            *err = refused;
+            return false;
+        }
+    }
+    if (!take_direction(pair, telling, false, keep, scratch, err))
+        return false;
+    bvh_forget_tree(&pair->subject.bvh); /* all has been asked */
+    return take_direction(pair, telling, true, keep, scratch, err);
 }
 
 static bool add_face_field(struct deviation_fields *fields, const char *name, bool of_reference,
@@ -384,6 +492,7 @@ bool deviation_measure(const struct measure_input *subject, const struct measure
 
     if (fields && !faces)
         faces = &own_faces;
+    const struct telling telling = {&lost, &invented, deviation, &wide, fields, faces};
     memset(deviation, 0, sizeof *deviation);
     deviation->surface = SURFACE_CONTROL;
     if (!arena_split(&scratch,
@@ -396,11 +505,7 @@ bool deviation_measure(const struct measure_input *subject, const struct measure
     warn_of_fans(&pair.subject.triangulation, subject_warnings);
     warn_of_fans(&pair.reference.triangulation, reference_warnings);
     if (!tell(&pair, "hausdorff", 0, err) || !find_maxima(&pair, &lost, &invented, scratch, err)
-        || !tell(&pair, "statistics", 0, err)
-        || !take_loss(&pair, &lost, deviation, &wide.loss, faces, keep, scratch, err))
-        return false;
-    bvh_forget_tree(&pair.subject.bvh); /* all has been asked */
-    if (!take_invention(&pair, &invented, deviation, &wide.invention, fields, faces, keep, scratch, err))
+        || !tell(&pair, "statistics", 0, err) || !take_both(&pair, &telling, keep, scratch, err))
         return false;
     if (fields && !add_face_fields(faces, fields, keep, err))
         return false;

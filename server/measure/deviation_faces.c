@@ -9,6 +9,7 @@
 #include <math.h>
 
 #define LEAVES_OF_CHUNK ((size_t)1024)
+#define ROOM 1024 /* bytes: what arrays leave out between them */
 
 struct taking {
     const struct surface_parts *parts;
@@ -251,6 +252,16 @@ static bool keep_points(const struct taking *taking, struct arena *keep, struct 
         faces->at[f] = FACE_AT_POINT + (uint32_t)count++;
     }
     return true;
+}
+
+size_t deviation_faces_bytes(const struct mesh *mesh)
+{
+    const struct face_distances *faces;
+
+    return mesh->face_count
+               * (sizeof *faces->lower + sizeof *faces->upper + sizeof *faces->peak + sizeof *faces->at
+                  + sizeof *faces->points)
+           + ROOM;
 }
 
 bool deviation_faces_take(const struct surface_parts *parts, const struct maximum *farthest,

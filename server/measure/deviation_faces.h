@@ -38,6 +38,9 @@ struct deviation_faces {
     struct face_distances of_subject, of_reference;
 };
 
+/* Bytes that those of one mesh take, at most. */
+size_t deviation_faces_bytes(const struct mesh *mesh);
+
 /* Those of one mesh, from all parts of its surface and the farthest place found on it. Arrays come from keep;
  * ERROR_LIMIT when memory ends. */
 bool deviation_faces_take(const struct surface_parts *parts, const struct maximum *farthest,

@@ -375,6 +375,22 @@ static void perturb(struct mesh *mesh, double by, uint64_t seed)
     }
 }
 
+static void expect_same(const struct deviation *a, const struct deviation *b, size_t number)
+{
+    const struct one_sided_deviation *of_a[2] = {&a->reference_to_subject, &a->subject_to_reference},
+                                     *of_b[2] = {&b->reference_to_subject, &b->subject_to_reference};
+
+    cr_expect(memcmp(&a->hausdorff, &b->hausdorff, sizeof a->hausdorff) == 0);
+    cr_expect(memcmp(&a->signed_.mean, &b->signed_.mean, 5 * sizeof(double)) == 0);
+    for (int i = 0; i < 2; i++) {
+        cr_expect(memcmp(&of_a[i]->max, &of_b[i]->max, sizeof of_a[i]->max) == 0, "%zu", number);
+        cr_expect(memcmp(&of_a[i]->mean, &of_b[i]->mean, 6 * sizeof(double)) == 0, "%zu", number);
+        cr_expect(memcmp(&of_a[i]->halfwidth, &of_b[i]->halfwidth, sizeof of_a[i]->halfwidth) == 0);
+        cr_expect(memcmp(&of_a[i]->coverage[0], &of_b[i]->coverage[0], sizeof(struct interval)) == 0);
+        cr_expect(memcmp(&of_a[i]->normal_angle, &of_b[i]->normal_angle, sizeof of_a[i]->normal_angle) == 0);
+    }
+}
+
 Test(deviation, same_bytes_for_any_number_of_threads, .timeout = 3000)
 {
     struct arena arena = pair_arena(4);
@@ -396,20 +412,7 @@ Test(deviation, same_bytes_for_any_number_of_threads, .timeout = 3000)
             got = pair_measure_fields(pair ? &other : &torus, pair ? &torus : &other, &settings, &fields);
             if (threads == 1)
                 one = got;
-            cr_expect(memcmp(&one.hausdorff, &got.hausdorff, sizeof one.hausdorff) == 0);
-            cr_expect(memcmp(&one.signed_.mean, &got.signed_.mean, 5 * sizeof(double)) == 0);
-            const struct one_sided_deviation *a[2] = {&one.reference_to_subject, &one.subject_to_reference},
-                                             *b[2] = {&got.reference_to_subject, &got.subject_to_reference};
-            for (int side = 0; side < 2; side++) {
-                cr_expect(memcmp(&a[side]->max, &b[side]->max, sizeof a[side]->max) == 0, "%zu threads",
-                          threads);
-                cr_expect(memcmp(&a[side]->mean, &b[side]->mean, 6 * sizeof(double)) == 0, "%zu threads",
-                          threads);
-                cr_expect(memcmp(&a[side]->halfwidth, &b[side]->halfwidth, sizeof a[side]->halfwidth) == 0);
-                cr_expect(memcmp(&a[side]->coverage[0], &b[side]->coverage[0], sizeof(struct interval)) == 0);
-                cr_expect(memcmp(&a[side]->normal_angle, &b[side]->normal_angle, sizeof a[side]->normal_angle)
-                          == 0);
-            }
+            expect_same(&one, &got, threads);
             for (size_t f = 0; f < fields.count; f++) {
                 size_t bytes = fields.fields[f].count * sizeof(double);
                 cr_assert(bytes <= sizeof first[f]);
@@ -494,18 +497,18 @@ static bool stop_at(void *context, const char *stage, double fraction)
 
 static bool measure_with(const struct mesh *subject, const struct mesh *reference,
                          const struct progress *progress, size_t keep_bytes, size_t scratch_bytes,
-                         struct error *err)
+                         struct deviation *got, struct error *err)
 {
     struct arena inputs = pair_arena(0), arena = pair_arena(2), keep, scratch;
     struct measure_input a, b;
     struct deviation_settings settings = pair_settings();
-    struct deviation got;
     struct deviation_fields fields;
 
     cr_assert(measure_input_build(subject, MESH_SCAN, NULL, &a, &inputs, pair_arena(1), err)
               && measure_input_build(reference, MESH_SCAN, NULL, &b, &inputs, pair_arena(1), err));
     cr_assert(arena_split(&arena, keep_bytes, &keep) && arena_split(&arena, scratch_bytes, &scratch));
-    return deviation_measure(&a, &b, &settings, progress, &got, &fields, NULL, NULL, NULL, &keep, scratch,
+    memset(got, 0, sizeof *got);
+    return deviation_measure(&a, &b, &settings, progress, got, &fields, NULL, NULL, NULL, &keep, scratch,
                              err);
 }
 
@@ -514,11 +517,13 @@ Test(deviation, refused_when_cancelled_in_any_stage)
     struct arena arena = pair_arena(4);
     struct mesh cube = fixture_cube(&arena, 1), large = fixture_cube(&arena, 2);
     char stages[3][16] = {"index", "hausdorff", "statistics"};
+    struct deviation got;
     struct error err;
 
     for (int i = 0; i < 3; i++) {
         struct progress progress = {stop_at, stages[i]};
-        cr_expect(not(measure_with(&cube, &large, &progress, 1 << 20, 100 << 20, &err)), "%s", stages[i]);
+        cr_expect(not(measure_with(&cube, &large, &progress, 1 << 20, 100 << 20, &got, &err)), "%s",
+                  stages[i]);
         cr_expect(err.code == ERROR_CANCELLED, "%s: %s", stages[i], err.text);
     }
 }
@@ -527,18 +532,68 @@ Test(deviation, refused_when_memory_ends_wherever_it_does, .timeout = 3000)
 {
     struct arena arena = pair_arena(4);
     struct mesh cube = fixture_cube(&arena, 1), sphere = fixture_cubed_sphere(&arena, 4);
+    struct deviation got;
     struct error err = {.code = ERROR_NONE};
     bool done = false;
     size_t refused = 0;
 
     for (size_t scratch = 1000; !done; scratch += scratch / 6, refused++) {
         cr_assert(scratch < (size_t)128 << 20);
-        done = measure_with(&cube, &sphere, NULL, 1 << 16, scratch, &err);
+        done = measure_with(&cube, &sphere, NULL, 1 << 16, scratch, &got, &err);
         cr_assert(done || err.code == ERROR_LIMIT);
     }
     cr_expect(gt(sz, refused, 10));
-    cr_expect(not(measure_with(&cube, &sphere, NULL, 100, 100 << 20, &err)), "no room for the fields");
+    cr_expect(not(measure_with(&cube, &sphere, NULL, 100, 100 << 20, &got, &err)), "no room for the fields");
     cr_expect(err.code == ERROR_LIMIT);
+}
+
+/* Stops at one of what it is told of the statistics. */
+struct patience {
+    size_t tells;
+};
+
+static bool stop_later(void *context, const char *stage, double fraction)
+{
+    struct patience *patience = context;
+
+    cr_expect(ge(dbl, fraction, 0));
+    cr_expect(le(dbl, fraction, 1));
+    return strcmp(stage, "statistics") != 0 || patience->tells-- > 0;
+}
+
+Test(deviation, refused_when_cancelled_at_any_word_of_the_statistics, .timeout = 3000)
+{
+    struct arena arena = pair_arena(4);
+    struct mesh cube = fixture_cube(&arena, 1), sphere = fixture_cubed_sphere(&arena, 4);
+    bool done = false;
+
+    for (size_t tells = 0; !done; tells++) {
+        struct patience patience = {tells};
+        const struct progress progress = {stop_later, &patience};
+        struct deviation got;
+        struct error err = {.code = ERROR_NONE};
+        cr_assert(lt(sz, tells, 1000));
+        done = measure_with(&cube, &sphere, &progress, 1 << 20, 100 << 20, &got, &err);
+        cr_expect(done ? tells > 8 : err.code == ERROR_CANCELLED, "%zu: %s", tells, err.text);
+    }
+}
+
+/* Both directions at once, where there is room for both; else one after the other. */
+Test(deviation, same_numbers_whatever_memory_there_is, .timeout = 3000)
+{
+    struct arena arena = pair_arena(4);
+    struct mesh cube = fixture_cube(&arena, 1), sphere = fixture_cubed_sphere(&arena, 4);
+    struct deviation first, got;
+    struct error err;
+    size_t least = 1000;
+
+    while (!measure_with(&cube, &sphere, NULL, 1 << 16, least, &first, &err))
+        least += least / 6;
+    for (size_t scratch = least; scratch < 8 * least; scratch += scratch / 6) {
+        cr_assert(measure_with(&cube, &sphere, NULL, 1 << 16, scratch, &got, &err), "%zu: %s", scratch,
+                  err.text);
+        expect_same(&first, &got, scratch);
+    }
 }
 
 Test(deviation, warned_of_polygons_that_became_fans)
