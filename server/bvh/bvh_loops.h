@@ -491,7 +491,7 @@ static void nearest_lanes(const struct bvh *bvh, const struct bvh_points *points
         size_t lane = i < count ? i : 0;
         put_point(&filled, (int)i, (vec3){points->x[lane], points->y[lane], points->z[lane]});
         found.distances_sq[i] = INFINITY;
-        found.slots[i] = first;
+        found.slots[i] = BVH_NONE;
     }
     size_t listed = list_near(bvh, &filled, reach, slots, work);
     for (size_t s = 0; listed <= LISTED_MAX && s < listed; s++) {
@@ -502,9 +502,10 @@ static void nearest_lanes(const struct bvh *bvh, const struct bvh_points *points
     *work += listed <= LISTED_MAX ? listed : 0;
     for (size_t i = 0; i < count; i++) {
         vec3 p = {points->x[i], points->y[i], points->z[i]};
-        bool exact = found.distances_sq[i] <= reach * reach;
+        bool exact = found.distances_sq[i] <= reach * reach, any = found.distances_sq[i] < INFINITY;
         hits[i] = exact ? (struct bvh_hit){found.distances_sq[i], (uint32_t)found.slots[i]}
-                        : nearest(bvh, p, (uint32_t)found.slots[i], -1, 1, work);
+                        : nearest(bvh, p, any ? (uint32_t)found.slots[i] : first, -1, 1, work);
+        first = hits[i].slot;
     }
 }
 
