@@ -15,7 +15,7 @@
 #define TALLIES_FEW 16 /* of fewer chunks than these, since each tally costs something: */
 #define CHUNKS_OF_FEW ((size_t)512)
 #define SLICE 16      /* chunks of a tally between two words to the listener */
-#define FAR_SIDES 2   /* a triangle that is so many times its side away is not looked at */
+#define FAR_SIDES 1.5 /* a triangle that is so many times its side away is not looked at */
 #define CUTS 2        /* of a triangle that is not small */
 #define ASK_SHARE 4   /* one such part of the budget is for asking at centroids, */
 #define ALONE_SHARE 6 /* and one for what is looked at alone, or cut up: */
