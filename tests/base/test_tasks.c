@@ -119,20 +119,29 @@ Test(tasks, together_two_chunks_are_run_also_after_a_rest, .timeout = 300)
     }
 }
 
-/* One chunk ends at once, the other runs a loop that two threads must come to: the one that is free,
- * whichever of the two it is. */
-static void meet_in_second(void *context, size_t chunk)
+/* Two threads have a chunk each; that of the caller, or the other, runs a loop that two must come to, and the
+ * thread that is free has to be one of them. */
+struct halves {
+    pthread_t caller;
+    bool by_caller;
+    atomic_uint begun, come;
+};
+
+static void run_half(void *context, size_t chunk)
 {
-    if (chunk == 1)
-        tasks_run(2, 2, meet, context);
+    struct halves *halves = context;
+
+    meet(&halves->begun, chunk);
+    if ((pthread_equal(pthread_self(), halves->caller) != 0) == halves->by_caller)
+        tasks_run(2, 2, meet, &halves->come);
 }
 
 Test(tasks, together_who_is_free_comes_to_the_loop_of_a_chunk, .timeout = 300)
 {
-    for (size_t round = 0; round < 300; round++) {
-        atomic_uint come = 0;
-        tasks_run(2, 2, meet_in_second, &come);
-        cr_expect(eq(int, (int)atomic_load(&come), 2));
+    for (size_t round = 0; round < 100; round++) {
+        struct halves halves = {pthread_self(), round % 2, 0, 0};
+        tasks_run(2, 2, run_half, &halves);
+        cr_expect(eq(int, (int)atomic_load(&halves.come), 2));
     }
 }
 

@@ -448,14 +448,66 @@ Test(deviation_statistics, budget_ends_on_equidistant_surfaces, .timeout = 300)
     }
 }
 
+struct built {
+    struct measure_input inputs[2];
+    struct deviation_surface surfaces[2];
+    struct deviation_frame frame;
+};
+
+static void build(const struct mesh *from, const struct mesh *to, struct built *built)
+{
+    struct arena keep = pair_arena(3);
+    const struct measure_input *const of[2] = {&built->inputs[0], &built->inputs[1]};
+    struct deviation_surface *const made[2] = {&built->surfaces[0], &built->surfaces[1]};
+    struct error err = {.text = ""};
+
+    cr_assert(measure_input_build(from, MESH_SCAN, NULL, &built->inputs[0], &keep, pair_arena(1), &err)
+              && measure_input_build(to, MESH_SCAN, NULL, &built->inputs[1], &keep, pair_arena(1), &err));
+    built->frame = deviation_frame_of(of[0], of[1]);
+    cr_assert(deviation_surface_build_pair(of, &built->frame, 1, made, &keep, pair_arena(1), &err));
+}
+
+/* Along its axis all of a tube is equally near: what a part costs is told only by cutting some up. */
+Test(deviation_statistics, budget_holds_in_the_middle_of_a_tube, .timeout = 300)
+{
+    struct arena arena = pair_arena(4);
+    struct mesh tube = fixture_cylinder(&arena, 140, 70, 10, false),
+                thin = fixture_cylinder(&arena, 6, 32, 2000, false),
+                axis = fixture_moved(&arena, &thin, 0.005, (vec3){0, 0, 0});
+    static struct built built;
+
+    build(&axis, &tube, &built);
+    const size_t budget =
+        STATISTICS_BUDGET(built.surfaces[0].bvh.triangle_count, built.surfaces[1].bvh.triangle_count);
+    for (int swapped = 0; swapped < 2; swapped++) {
+        struct arena scratch = pair_arena(1);
+        struct deviation_vertices vertices;
+        const struct statistics_settings settings = {
+            .halfwidth = 1e-5, .reach = 1, .all_vertices = swapped, .threads = 2, .vertices = &vertices};
+        struct one_sided_deviation d;
+        struct surface_parts parts;
+        struct statistics_wide wide;
+        struct error err = {.text = ""};
+        cr_assert(deviation_vertices_open(&built.surfaces[swapped], &vertices, &scratch, &err));
+        cr_assert(statistics_measure(&built.surfaces[swapped], &built.surfaces[1 - swapped], &settings, &d,
+                                     &parts, &wide, &scratch, &err),
+                  "%s", err.text);
+        cr_expect(wide.means);
+        cr_expect(le(sz, parts.work, budget + budget / 2));
+        cr_expect(eq(int, vertices.exact, swapped));
+        const double scale = deviation_frame_length(&built.frame, 1);
+        cr_expect(fabs(scale * d.mean - 0.995) <= scale * d.halfwidth.mean + 0.002, "%g +- %g",
+                  scale * d.mean, scale * d.halfwidth.mean);
+    }
+}
+
 Test(deviation_statistics, budget_of_little_gives_wider_intervals_that_are_right)
 {
-    struct arena arena = pair_arena(4), arenas = pair_arena(3), scratch;
+    struct arena arena = pair_arena(4), scratch;
     struct mesh half = sheet(&arena, 0.5, (vec3){0, 0, 0});
     struct mesh many = fixture_grid(&arena, 30, 30),
                 fine = fixture_moved(&arena, &many, 1.0 / 30, (vec3){0, 0, 0});
-    struct measure_input inputs[2];
-    struct deviation_surface surfaces[2];
+    static struct built built;
     struct one_sided_deviation d;
     struct surface_parts parts;
     struct error err = {.text = ""};
@@ -463,20 +515,15 @@ Test(deviation_statistics, budget_of_little_gives_wider_intervals_that_are_right
     struct statistics_wide wide;
     struct deviation_vertices vertices;
 
-    cr_assert(measure_input_build(&fine, MESH_SCAN, NULL, &inputs[0], &arenas, pair_arena(1), &err)
-              && measure_input_build(&half, MESH_SCAN, NULL, &inputs[1], &arenas, pair_arena(1), &err));
-    struct deviation_frame frame = deviation_frame_of(&inputs[0], &inputs[1]);
-    const struct measure_input *const of[2] = {&inputs[0], &inputs[1]};
-    struct deviation_surface *const made[2] = {&surfaces[0], &surfaces[1]};
-    cr_assert(deviation_surface_build_pair(of, &frame, 1, made, &arenas, pair_arena(1), &err));
+    build(&fine, &half, &built);
     for (size_t budget = 1; budget < (size_t)1 << 26; budget *= 64) {
         struct statistics_settings settings = {
             .halfwidth = 1e-9, .reach = 1, .budget = budget, .threads = 2, .vertices = &vertices};
         scratch = pair_arena(1);
-        cr_assert(deviation_vertices_open(&surfaces[0], &vertices, &scratch, &err));
-        cr_assert(
-            statistics_measure(&surfaces[0], &surfaces[1], &settings, &d, &parts, &wide, &scratch, &err));
-        double scale = deviation_frame_length(&frame, 1), mean = scale * d.mean,
+        cr_assert(deviation_vertices_open(&built.surfaces[0], &vertices, &scratch, &err));
+        cr_assert(statistics_measure(&built.surfaces[0], &built.surfaces[1], &settings, &d, &parts, &wide,
+                                     &scratch, &err));
+        double scale = deviation_frame_length(&built.frame, 1), mean = scale * d.mean,
                error = scale * d.halfwidth.mean;
         /* of the square to its quarter: two strips of 1/4 at x - 1/2, and a corner of 1/4 where the mean way
          * to a corner of a square of side 1/2 is (sqrt 2 + asinh 1) / 6 */
