@@ -1,6 +1,7 @@
 /* progress.h - how a long step tells how far it is, and hears that it should stop.
  *
- * A step calls progress_tell between pieces of work of at most some 100 ms; it never reads a clock. */
+ * A step calls progress_tell between pieces of work of at most some 100 ms; it never reads a clock. It
+ * may tell from any of its threads, but never from two at once (progress_share.h). */
 #ifndef BASE_PROGRESS_H
 #define BASE_PROGRESS_H
 
