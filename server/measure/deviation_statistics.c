@@ -18,7 +18,7 @@
 #define BATCH_SHARE 32          /* no fewer than this part of all parts are cut up in a round */
 #define LOOK_WORK 8             /* of a part, summed up once more */
 #define FIRST_BATCH 1024        /* until the work of cutting one part up is known, and */
-#define FIRST_SHARE 8           /* such a part of the budget, told by the work of bounding them */
+#define FIRST_SHARE 32          /* such a part of the budget, told by the work of bounding them */
 #define WANTED_SHARE 0.5        /* of the half-width: the gap of a part that is good enough at first */
 #define LARGE ((size_t)1 << 19) /* triangles of both surfaces */
 #define LEFT_SHARE 0.5          /* of what is allowed may be left to parts that are not cut up in a round */
@@ -189,16 +189,16 @@ static bool choose(const struct statistics *statistics, const struct goals *goal
     return true;
 }
 
-/* As many parts as the budget, the room and what a part has cost so far allow. */
+/* As many parts as the budget, the room and what a part has cost so far allow. The first ones have a share of
+ * the budget even where it is spent: they are those that were bounded worst, when it was. */
 static size_t batch_allowed(const struct surface_parts *parts, size_t budget, size_t cut, size_t work)
 {
     const size_t room = parts->capacity - parts->count, left = budget > work ? budget - work : 0,
-                 cost = cut > 0 ? work / cut : parts->work / (parts->count + 1);
-    const size_t paid = left / (cut > 0 ? 1 : FIRST_SHARE) / (cost + 1);
-    size_t most = cut == 0 ? FIRST_BATCH : PARTS_BATCH_MAX;
+                 paid = cut > 0 ? left / (work / cut + 1)
+                                : parts->budget / FIRST_SHARE / (parts->work / (parts->count + 1) + 1),
+                 most = cut > 0 ? PARTS_BATCH_MAX : FIRST_BATCH, allowed = paid < most ? paid : most;
 
-    most = paid < most ? paid : most;
-    return room / PARTS_OF_ONE < most ? room / PARTS_OF_ONE : most;
+    return room / PARTS_OF_ONE < allowed ? room / PARTS_OF_ONE : allowed;
 }
 
 static bool tell(const struct statistics *statistics, double fraction, struct error *err)
