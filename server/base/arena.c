@@ -1,4 +1,4 @@
-/* arena.c - bump allocation in one reserved mapping. Debug builds poison what is not handed out. */
+/* arena.c - bump allocation in one reserved mapping. Debug builds poison what comes next. */
 #include "base/arena.h"
 
 #include <string.h>
@@ -7,13 +7,56 @@
 
 #if defined(__SANITIZE_ADDRESS__)
 #include <sanitizer/asan_interface.h>
-#define POISON(p, n) ASAN_POISON_MEMORY_REGION((p), (n))
-#define UNPOISON(p, n) ASAN_UNPOISON_MEMORY_REGION((p), (n))
-enum { GAP = 32 };
+enum { GAP = 32, GUARD = 1 << 18 };
+
+static void unpoison(void *begin, size_t bytes)
+{
+    __asan_unpoison_memory_region(begin, bytes);
+}
+
+/* So far and no farther: to poison all of an arena, an eighth as many bytes are touched. */
+static void guard(const struct arena *arena)
+{
+    size_t left = arena_left(arena);
+
+    __asan_poison_memory_region(arena->begin, left < GUARD ? left : GUARD);
+}
+
+/* Nothing of a mapping is poisoned any more: its shadow is given back, and reads as zero. */
+static void forget_guards(unsigned char *map, size_t size)
+{
+    size_t page = (size_t)sysconf(_SC_PAGESIZE), scale, offset;
+
+    __asan_get_shadow_mapping(&scale, &offset);
+    uintptr_t begin = ((uintptr_t)map >> scale) + offset, end = begin + (size >> scale),
+              first = (begin + page - 1) / page * page, last = end / page * page;
+    if (first >= last) {
+        unpoison(map, size);
+        return;
+    }
+    unpoison(map, (first - begin) << scale);
+    unpoison(map + ((last - begin) << scale), (end - last) << scale);
+    madvise((void *)first, last - first, MADV_DONTNEED);
+}
 #else
-#define POISON(p, n) ((void)(p), (void)(n))
-#define UNPOISON(p, n) ((void)(p), (void)(n))
 enum { GAP = 0 };
+
+static void unpoison(void *begin, size_t bytes)
+{
+    (void)begin;
+    (void)bytes;
+}
+
+static void guard(const struct arena *arena)
+{
+    (void)arena;
+}
+
+static void forget_guards(unsigned char *map, size_t size)
+{
+    (void)map;
+    (void)size;
+}
 #endif
 
 enum { HUGE_FROM = 64 << 20 };
@@ -34,20 +77,20 @@ bool arena_open(struct arena *arena, size_t bytes, struct error *err)
         madvise(map, size, MADV_HUGEPAGE);
     arena->base = arena->begin = map;
     arena->end = arena->begin + size;
-    POISON(arena->base, size);
+    guard(arena);
     return true;
 }
 
 void arena_close(struct arena *arena)
 {
     if (arena->base) {
-        UNPOISON(arena->base, (size_t)(arena->end - arena->base));
+        forget_guards(arena->base, (size_t)(arena->end - arena->base));
         munmap(arena->base, (size_t)(arena->end - arena->base));
     }
     memset(arena, 0, sizeof *arena);
 }
 
-void *arena_alloc(struct arena *arena, size_t count, size_t size, size_t align)
+static unsigned char *take(struct arena *arena, size_t count, size_t size, size_t align)
 {
     size_t bytes;
     uintptr_t at = ((uintptr_t)arena->begin + GAP + align - 1) & ~(uintptr_t)(align - 1);
@@ -58,7 +101,16 @@ void *arena_alloc(struct arena *arena, size_t count, size_t size, size_t align)
     }
     unsigned char *start = arena->begin + (at - (uintptr_t)arena->begin);
     arena->begin = start + bytes;
-    UNPOISON(start, bytes);
+    guard(arena);
+    return start;
+}
+
+void *arena_alloc(struct arena *arena, size_t count, size_t size, size_t align)
+{
+    unsigned char *start = take(arena, count, size, align);
+
+    if (start)
+        unpoison(start, count * size);
     return start;
 }
 
@@ -82,8 +134,8 @@ char *arena_text(struct arena *arena, const char *text)
 void arena_trim(struct arena *arena, void *last, size_t count, size_t size)
 {
     unsigned char *end = (unsigned char *)last + count * size;
-    POISON(end, (size_t)(arena->begin - end));
     arena->begin = end;
+    guard(arena);
 }
 
 void arena_forget(void *allocation, size_t bytes)
@@ -109,13 +161,13 @@ size_t arena_left(const struct arena *arena)
 
 bool arena_split(struct arena *arena, size_t bytes, struct arena *part)
 {
-    unsigned char *start = arena_alloc(arena, bytes, 1, 64);
+    unsigned char *start = take(arena, bytes, 1, 64);
     memset(part, 0, sizeof *part);
     if (!start)
         return false;
     part->begin = start;
     part->end = start + bytes;
-    POISON(start, bytes);
+    guard(part);
     return true;
 }
 

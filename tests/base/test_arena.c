@@ -3,6 +3,7 @@
  *   copy_*   a scratch arena is a copy
  *   split_*  a part for another thread
  *   release_* pages given back
+ *   guard_*  what is not handed out is poisoned, under the address sanitizer
  */
 #include "base/arena.h"
 
@@ -10,6 +11,9 @@
 #include <criterion/new/assert.h>
 #include <string.h>
 #include <unistd.h>
+#if defined(__SANITIZE_ADDRESS__)
+#include <sanitizer/asan_interface.h>
+#endif
 
 static struct arena opened(size_t bytes)
 {
@@ -105,3 +109,58 @@ Test(arena, release_clears_what_is_free_and_nothing_else)
     cr_expect(eq(sz, left, 0));
     arena_close(&arena);
 }
+
+#if defined(__SANITIZE_ADDRESS__)
+static bool is_poisoned(const char *at)
+{
+    return __asan_address_is_poisoned(at);
+}
+
+Test(arena, guard_is_before_and_after_what_was_handed_out)
+{
+    struct arena arena = opened(1 << 24), part;
+    char *one = ARENA_NEW(&arena, char, 100), *two = ARENA_NEW(&arena, char, 1 << 20);
+
+    cr_expect(is_poisoned(one - 1));
+    cr_expect(not(is_poisoned(one)));
+    cr_expect(not(is_poisoned(one + 99)));
+    cr_expect(is_poisoned(one + 104));
+    cr_expect(is_poisoned(two - 8)); /* a granule is poisoned from some byte on, not up to one */
+    cr_expect(not(is_poisoned(two + (1 << 20) - 1)));
+    cr_expect(is_poisoned(two + (1 << 20)));
+    arena_trim(&arena, two, 64, 1);
+    cr_expect(is_poisoned(two + 64));
+    cr_assert(arena_split(&arena, 1 << 20, &part));
+    cr_expect(is_poisoned((char *)part.begin));
+    char *three = ARENA_NEW(&part, char, 8);
+    cr_expect(not(is_poisoned(three)));
+    cr_expect(is_poisoned(three + 8));
+    arena_close(&arena);
+}
+
+/* A copy hands out again what another had: the end of the new one is guarded. */
+Test(arena, guard_is_set_anew_where_a_copy_begins_again)
+{
+    struct arena arena = opened(1 << 20), copy = arena;
+    memset(ARENA_NEW(&copy, char, 1000), 1, 1000);
+    copy = arena;
+    char *again = ARENA_NEW(&copy, char, 16);
+    cr_expect(not(is_poisoned(again + 15)));
+    cr_expect(is_poisoned(again + 16));
+    arena_close(&arena);
+}
+
+Test(arena, guard_is_gone_with_the_mapping)
+{
+    const size_t sizes[] = {4096, 1 << 16, 1 << 20, (1 << 26) + 4096 * 3};
+
+    for (size_t i = 0; i < sizeof sizes / sizeof *sizes; i++) {
+        struct arena arena = opened(sizes[i]);
+        unsigned char *base = arena.base;
+        size_t size = (size_t)(arena.end - arena.base);
+        ARENA_NEW(&arena, char, 100);
+        arena_close(&arena);
+        cr_expect(eq(ptr, __asan_region_is_poisoned(base, size), NULL), "%zu", sizes[i]);
+    }
+}
+#endif
