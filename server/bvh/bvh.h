@@ -78,8 +78,7 @@ struct bvh_hit bvh_nearest(const struct bvh *bvh, vec3 p, uint32_t first, size_t
 /* The nearest triangles to the first `count` of some points that are near each other, 1 to BVH_LANES of them:
  * the same answers as bvh_nearest gives, in less time. All triangles within `reach` of the box of the points
  * are looked at together, if they are not too many; a point that has none so near is asked alone, from
- * `first`.
- */
+ * what was found for the one before it, the first from `first`. */
 void bvh_nearest_lanes(const struct bvh *bvh, const struct bvh_points *points, size_t count, double reach,
                        uint32_t first, struct bvh_hit *hits, size_t *work);
 

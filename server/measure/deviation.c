@@ -17,9 +17,8 @@
 #include <string.h>
 
 #define LOSS_TO 0.45 /* of the stage "statistics": one direction, then the other */
-#define SMALL                                                                                                \
-    ((size_t)1 << 19) /* triangles of both surfaces: then both directions at once; larger ones need          \
-                       * the room */
+/* Triangles of both surfaces: both directions at once. Larger ones need the room. */
+#define SMALL ((size_t)1 << 19)
 
 struct pair {
     const struct deviation_settings *settings;
