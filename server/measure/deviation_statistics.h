@@ -17,7 +17,7 @@
 
 /* Of work in each direction: some 40 ns each, so that both directions take less than 1 us of one core for
  * each triangle; more for few triangles, where a fraction of a second does not matter. The triangles may take
- * twice as much where little else will do; refining has what they leave. */
+ * twice as much where little else will do; refining has what they leave, and a little in any case. */
 #define STATISTICS_FEW ((size_t)1 << 14)
 #define STATISTICS_BUDGET(from_count, to_count)                                                              \
     ((from_count) + (to_count) < STATISTICS_FEW ? (size_t)1 << 22 : (size_t)10 * ((from_count) + (to_count)))
