@@ -76,9 +76,9 @@ struct bvh_hit {
 struct bvh_hit bvh_nearest(const struct bvh *bvh, vec3 p, uint32_t first, size_t *work);
 
 /* The nearest triangles to the first `count` of some points that are near each other, 1 to BVH_LANES of them:
- * the same answers as bvh_nearest gives, in less time. All triangles within `reach` of the box of the points
- * are looked at together, if they are not too many; a point that has none so near is asked alone, from
- * what was found for the one before it, the first from `first`. */
+ * the same answers as bvh_nearest gives, in less time. No farther than `reach` they are looked for together,
+ * at the node of slot `first`, or BVH_NONE, before all others; a point that has none so near is then asked
+ * alone. INFINITY will do; a reach that most points have something in saves work. */
 void bvh_nearest_lanes(const struct bvh *bvh, const struct bvh_points *points, size_t count, double reach,
                        uint32_t first, struct bvh_hit *hits, size_t *work);
 
@@ -101,16 +101,17 @@ uint32_t bvh_within(const struct bvh *bvh, const vec3 *corners, double limit, ui
 
 #define BVH_REGION_PLANES 6
 
-/* The points of a box with normal . x >= offset for each plane. */
+/* The points with normal . x >= offset for each plane that are no farther from a box than the root of
+ * reach_sq. */
 struct bvh_region {
-    float min[3], max[3];
+    float min[3], max[3], reach_sq;
     size_t plane_count;
     float normals[BVH_REGION_PLANES][3], offsets[BVH_REGION_PLANES];
 };
 
-/* Puts into slots the triangles whose boxes meet the region's box and reach into each of its half spaces, as
- * float arithmetic tells it, and returns how many; most + 1, and not all of them, when there are more than
- * `most`. *work grows by the nodes looked at. */
+/* Puts into slots the triangles whose boxes are within reach of the region's box and meet each of its half
+ * spaces, as float arithmetic tells it, and returns how many; most + 1, and not all of them, when there are
+ * more than `most`. *work grows by the nodes looked at. */
 size_t bvh_collect(const struct bvh *bvh, const struct bvh_region *region, uint32_t *slots, size_t most,
                    size_t *work);
 
@@ -144,9 +145,9 @@ void bvh_bound_lanes(const struct bvh *bvh, const struct bvh_lanes *lanes, const
  * at. */
 void bvh_bound_below(const struct bvh *bvh, const vec3 *corners, size_t allowance, double *low, size_t *work);
 
-/* For each lane the largest squared distance from its three corners to the triangle of its own slot. */
+/* For each lane the squared distances from its three corners to the triangle of its own slot. */
 void bvh_paired_sq(const struct bvh *bvh, const uint32_t *slots, const struct bvh_points *corners,
-                   double *largest_sq);
+                   double (*distances_sq)[BVH_LANES]);
 
 /* For each lane the slot of a triangle near its own, of `count` listed, 1 at least: the one whose box has its
  * centre nearest to the centroid, in float arithmetic. */

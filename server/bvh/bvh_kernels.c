@@ -86,9 +86,9 @@ void bvh_bound_below(const struct bvh *bvh, const vec3 *corners, size_t allowanc
 }
 
 void bvh_paired_sq(const struct bvh *bvh, const uint32_t *slots, const struct bvh_points *corners,
-                   double *largest_sq)
+                   double (*distances_sq)[BVH_LANES])
 {
-    bvh->kernels->paired(bvh, slots, corners, largest_sq);
+    bvh->kernels->paired(bvh, slots, corners, distances_sq);
 }
 
 void bvh_match(const struct bvh *bvh, const uint32_t *listed, size_t count, const struct bvh_points *corners,

@@ -33,7 +33,7 @@ struct bvh_kernels {
     void (*bound_below)(const struct bvh *bvh, const vec3 *corners, size_t allowance, double *low,
                         size_t *work);
     void (*paired)(const struct bvh *bvh, const uint32_t *slots, const struct bvh_points *corners,
-                   double *largest_sq);
+                   double (*distances_sq)[BVH_LANES]);
     void (*match)(const struct bvh *bvh, const uint32_t *listed, size_t count,
                   const struct bvh_points *corners, uint32_t *slots);
     void (*look)(const struct bvh *bvh, const struct bvh_view *view, const uint32_t *slots,

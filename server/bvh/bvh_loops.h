@@ -16,8 +16,7 @@
 /* Of a node with BVH_WIDTH^2 nodes of level 0: what is nearest is mostly in that of `first`. Measured. */
 #define NEAR_LEVEL 2
 #define MANY 3 /* triangles that are looked at at once, as that costs no more than so many one by one */
-#define REGION_SLACK 0x1p-20     /* more than float arithmetic errs by */
-#define LISTED_MAX ((size_t)128) /* triangles near some points: more are not looked at together */
+#define TOGETHER_MAX 256 /* boxes and triangles: points that need more are too far apart */
 #define STACK_SIZE (BVH_WIDTH * BVH_LEVELS_MAX)
 
 /* A node still to be looked at. */
@@ -63,10 +62,10 @@ static inline unsigned mask_bits(lane_masks masks)
 #endif
 }
 
-/* Squared distance of p to each box, infinite for an empty one; along an axis p is beyond at most one end.
- * Returns a bit for each that is within cut. */
-static inline unsigned box_distances(const struct bvh_node *node, const float *p, float cut,
-                                     float *distance_sq)
+/* Squared distance of each box to the one from `from` to `to`, infinite for an empty one; along an axis they
+ * are apart at one end at most. Returns a bit for each that is within cut. */
+static inline unsigned boxes_apart(const struct bvh_node *node, const float *from, const float *to, float cut,
+                                   float *distance_sq)
 {
     unsigned bits = 0;
 
@@ -76,7 +75,7 @@ static inline unsigned box_distances(const struct bvh_node *node, const float *p
             lanes low, high;
             memcpy(&low, node->min[axis] + c, sizeof low);
             memcpy(&high, node->max[axis] + c, sizeof high);
-            lanes below = low - p[axis], above = p[axis] - high;
+            lanes below = low - to[axis], above = from[axis] - high;
             lanes outside =
                 (lanes)((lane_masks)below & (below > 0)) + (lanes)((lane_masks)above & (above > 0));
             sum += outside * outside;
@@ -85,6 +84,13 @@ static inline unsigned box_distances(const struct bvh_node *node, const float *p
         bits |= mask_bits(sum <= cut) << c;
     }
     return bits;
+}
+
+/* As boxes_apart, of a point. */
+static inline unsigned box_distances(const struct bvh_node *node, const float *p, float cut,
+                                     float *distance_sq)
+{
+    return boxes_apart(node, p, p, cut, distance_sq);
 }
 
 /* The children whose bits are set, the nearest last. */
@@ -99,6 +105,19 @@ static inline size_t sort_children(unsigned bits, const float *distance_sq, unsi
             children[at] = children[at - 1];
         children[at] = (unsigned char)c;
     }
+    return count;
+}
+
+/* Puts the children whose bits are set, the nearest last. */
+static inline size_t put_children(struct visit visit, unsigned bits, const float *distance_sq,
+                                  struct visit *visits)
+{
+    unsigned char children[BVH_WIDTH] = {0};
+    const size_t count = sort_children(bits, distance_sq, children);
+
+    for (size_t i = 0; i < count; i++)
+        visits[i] =
+            (struct visit){distance_sq[children[i]], visit.level - 1, visit.index * BVH_WIDTH + children[i]};
     return count;
 }
 
@@ -241,7 +260,6 @@ static struct bvh_hit nearest(const struct bvh *bvh, vec3 p, uint32_t first, dou
     while (top > 0 && query.hit.distance_sq > enough_sq) {
         struct visit visit = stack[--top];
         float distance_sq[BVH_WIDTH];
-        unsigned char children[BVH_WIDTH];
         bool is_near = visit.level == NEAR_LEVEL && visit.index == near;
         if (visit.distance_sq > query.cut || (is_near && near_seen))
             continue;
@@ -252,11 +270,9 @@ static struct bvh_hit nearest(const struct bvh *bvh, vec3 p, uint32_t first, dou
             continue;
         }
         query.looked++;
-        size_t count =
-            list_children(&bvh->levels[visit.level][visit.index], query.at, query.cut, distance_sq, children);
-        for (size_t i = 0; i < count; i++)
-            stack[top++] = (struct visit){distance_sq[children[i]], visit.level - 1,
-                                          visit.index * BVH_WIDTH + children[i]};
+        unsigned bits =
+            box_distances(&bvh->levels[visit.level][visit.index], query.at, query.cut, distance_sq);
+        top += put_children(visit, bits, distance_sq, stack + top);
     }
     *work += query.looked;
     return query.hit;
@@ -303,22 +319,12 @@ static uint32_t within(const struct bvh *bvh, const vec3 *corners, double limit,
     return found;
 }
 
-/* Bit c is set where child c's box meets the region's box; an empty place meets none. */
+/* Bit c is set where child c's box is within reach of the region's box; an empty place is not. */
 static inline unsigned children_meeting(const struct bvh_node *node, const struct bvh_region *region)
 {
-    unsigned bits = 0;
+    float distance_sq[BVH_WIDTH];
 
-    for (int c = 0; c < BVH_WIDTH; c += LANES) {
-        lane_masks meets = ~(lane_masks){0};
-        for (int axis = 0; axis < 3; axis++) {
-            lanes low, high;
-            memcpy(&low, node->min[axis] + c, sizeof low);
-            memcpy(&high, node->max[axis] + c, sizeof high);
-            meets &= (low <= region->max[axis]) & (high >= region->min[axis]);
-        }
-        bits |= mask_bits(meets) << c;
-    }
-    return bits;
+    return boxes_apart(node, region->min, region->max, region->reach_sq, distance_sq);
 }
 
 /* Bit c is set where child c's box is not wholly outside of one of the region's half spaces. */
@@ -445,13 +451,15 @@ struct lane_hits {
     int64_t slots[BVH_LANES];
 };
 
-static inline void take_nearer(const struct bvh *bvh, uint32_t slot, const double *restrict distances_sq,
+/* Returns whether it is nearer to some. */
+static inline bool take_nearer(const struct bvh *bvh, uint32_t slot, const double *restrict distances_sq,
                                struct lane_hits *restrict hits)
 {
-    int64_t same = 0;
+    int64_t same = 0, any = 0;
 
     for (int i = 0; i < BVH_LANES; i++) {
         bool nearer = distances_sq[i] < hits->distances_sq[i];
+        any |= nearer ? -1 : 0;
         same |= distances_sq[i] == hits->distances_sq[i] ? -1 : 0;
         hits->distances_sq[i] = nearer ? distances_sq[i] : hits->distances_sq[i];
         hits->slots[i] = nearer ? (int64_t)slot : hits->slots[i];
@@ -459,52 +467,150 @@ static inline void take_nearer(const struct bvh *bvh, uint32_t slot, const doubl
     for (int i = 0; same && i < BVH_LANES; i++)
         if (distances_sq[i] == hits->distances_sq[i] && bvh->triangles[slot] < bvh->triangles[hits->slots[i]])
             hits->slots[i] = slot;
+    return any != 0;
 }
 
-/* The triangles within reach of the box of the points, outwards; more than LISTED_MAX: too many. */
-static inline size_t list_near(const struct bvh *bvh, const struct bvh_points *points, double reach,
-                               uint32_t *slots, size_t *work)
+/* Points that are asked for together, and what is found so far; lanes that are not used are like the first.
+ */
+struct lane_query {
+    const struct bvh *bvh;
+    struct bvh_points points;
+    float at[3][BVH_LANES], low[3], high[3]; /* and the box around them */
+    float reach_sq;                          /* within it the nearest is looked for: of each point */
+    float cuts[BVH_LANES], cut;              /* what that leaves, as of a query, and the largest of all */
+    struct lane_hits hits;
+    size_t looked;
+};
+
+/* In float arithmetic, with more slack than cut_distance_sq for that. */
+static inline void cut_lanes(struct lane_query *query)
 {
-    const double *axes[3] = {points->x, points->y, points->z};
-    struct bvh_region region = {.plane_count = 0};
+    float cut = 0;
 
-    for (int axis = 0; axis < 3; axis++) {
-        double low = INFINITY, high = -INFINITY;
-        for (int i = 0; i < BVH_LANES; i++) {
-            low = least(low, axes[axis][i]);
-            high = high > axes[axis][i] ? high : axes[axis][i];
-        }
-        region.min[axis] = (float)(low - reach - REGION_SLACK);
-        region.max[axis] = (float)(high + reach + REGION_SLACK);
+    for (int i = 0; i < BVH_LANES; i++) {
+        float best = sqrtf((float)query->hits.distances_sq[i]),
+              within = (best + 2 * (float)BOX_SLACK) * (1 + 4 * (float)BOX_SLACK_REL);
+        query->cuts[i] = within * within < query->reach_sq ? within * within : query->reach_sq;
     }
-    return collect(bvh, &region, slots, LISTED_MAX, work);
+    for (int i = 0; i < BVH_LANES; i++)
+        cut = query->cuts[i] > cut ? query->cuts[i] : cut;
+    query->cut = cut;
 }
 
+static void open_lanes(const struct bvh *bvh, const struct bvh_points *points, size_t count, double reach,
+                       struct lane_query *query)
+{
+    const float reach_sq = cut_distance_sq(reach * reach);
+
+    query->bvh = bvh;
+    query->points = *points;
+    query->looked = 0;
+    query->reach_sq = reach_sq < FLT_MAX ? reach_sq : FLT_MAX;
+    for (size_t lane = count; lane < BVH_LANES; lane++)
+        put_point(&query->points, (int)lane, (vec3){points->x[0], points->y[0], points->z[0]});
+    const double *axes[3] = {query->points.x, query->points.y, query->points.z};
+    for (int axis = 0; axis < 3; axis++) {
+        float low = FLT_MAX, high = -FLT_MAX;
+        for (int i = 0; i < BVH_LANES; i++) {
+            const float at = query->at[axis][i] = (float)axes[axis][i];
+            low = at < low ? at : low;
+            high = at > high ? at : high;
+        }
+        query->low[axis] = low;
+        query->high[axis] = high;
+    }
+    for (int i = 0; i < BVH_LANES; i++) {
+        query->hits.distances_sq[i] = INFINITY;
+        query->hits.slots[i] = BVH_NONE;
+    }
+    cut_lanes(query);
+}
+
+/* Of the box around the points; as boxes_apart. */
+static inline unsigned children_near(const struct lane_query *query, const struct bvh_node *node,
+                                     float *distance_sq)
+{
+    return boxes_apart(node, query->low, query->high, query->cut, distance_sq);
+}
+
+/* Whether the box of child c is within the cut of some point. */
+static inline bool is_near_lanes(const struct lane_query *query, const struct bvh_node *node, unsigned c)
+{
+    unsigned bits = 0;
+
+    for (int i = 0; i < BVH_LANES; i += LANES) {
+        lanes sum = {0}, cuts;
+        for (int axis = 0; axis < 3; axis++) {
+            lanes at;
+            memcpy(&at, query->at[axis] + i, sizeof at);
+            lanes below = node->min[axis][c] - at, above = at - node->max[axis][c];
+            lanes outside =
+                (lanes)((lane_masks)below & (below > 0)) + (lanes)((lane_masks)above & (above > 0));
+            sum += outside * outside;
+        }
+        memcpy(&cuts, query->cuts + i, sizeof cuts);
+        bits |= mask_bits(sum <= cuts);
+    }
+    return bits != 0;
+}
+
+/* Looks at the triangles of a node of level 0 whose boxes are near some point. */
+static inline void look_at_lanes_leaf(struct lane_query *query, uint32_t index)
+{
+    const struct bvh_node *node = &query->bvh->levels[0][index];
+    float boxes_sq[BVH_WIDTH];
+    unsigned bits = children_near(query, node, boxes_sq);
+
+    query->looked++;
+    for (; bits; bits &= bits - 1) {
+        const unsigned c = (unsigned)__builtin_ctz(bits);
+        double distances_sq[BVH_LANES];
+        if (!is_near_lanes(query, node, c))
+            continue;
+        distances(query->bvh, index * BVH_WIDTH + c, &query->points, distances_sq);
+        if (take_nearer(query->bvh, index * BVH_WIDTH + c, distances_sq, &query->hits))
+            cut_lanes(query);
+        query->looked++;
+    }
+}
+
+/* At the leaf of `first`, then at all, within what that leaves; then, for a point that has nothing within
+ * reach, beyond it. */
 static void nearest_lanes(const struct bvh *bvh, const struct bvh_points *points, size_t count, double reach,
                           uint32_t first, struct bvh_hit *hits, size_t *work)
 {
-    struct bvh_points filled = *points;
-    struct lane_hits found;
-    uint32_t slots[LISTED_MAX];
+    struct lane_query query;
+    struct visit stack[STACK_SIZE];
+    size_t top = 1;
+    const uint32_t first_leaf = first == BVH_NONE ? BVH_NONE : first / BVH_WIDTH;
 
-    for (size_t i = 0; i < BVH_LANES; i++) {
-        size_t lane = i < count ? i : 0;
-        put_point(&filled, (int)i, (vec3){points->x[lane], points->y[lane], points->z[lane]});
-        found.distances_sq[i] = INFINITY;
-        found.slots[i] = BVH_NONE;
+    open_lanes(bvh, points, count, reach, &query);
+    if (first_leaf != BVH_NONE)
+        look_at_lanes_leaf(&query, first_leaf);
+    stack[0] = (struct visit){0, (int)bvh->level_count - 1, 0};
+    while (top > 0 && query.looked <= TOGETHER_MAX) {
+        struct visit visit = stack[--top];
+        float distance_sq[BVH_WIDTH];
+        if (visit.distance_sq > query.cut)
+            continue;
+        if (visit.level == 0) {
+            if (visit.index != first_leaf
+                && (bvh->level_count == 1
+                    || is_near_lanes(&query, &bvh->levels[1][visit.index / BVH_WIDTH],
+                                     visit.index % BVH_WIDTH)))
+                look_at_lanes_leaf(&query, visit.index);
+            continue;
+        }
+        query.looked++;
+        unsigned bits = children_near(&query, &bvh->levels[visit.level][visit.index], distance_sq);
+        top += put_children(visit, bits, distance_sq, stack + top);
     }
-    size_t listed = list_near(bvh, &filled, reach, slots, work);
-    for (size_t s = 0; listed <= LISTED_MAX && s < listed; s++) {
-        double distances_sq[BVH_LANES];
-        distances(bvh, slots[s], &filled, distances_sq);
-        take_nearer(bvh, slots[s], distances_sq, &found);
-    }
-    *work += listed <= LISTED_MAX ? listed : 0;
+    *work += query.looked;
     for (size_t i = 0; i < count; i++) {
-        vec3 p = {points->x[i], points->y[i], points->z[i]};
-        bool exact = found.distances_sq[i] <= reach * reach, any = found.distances_sq[i] < INFINITY;
-        hits[i] = exact ? (struct bvh_hit){found.distances_sq[i], (uint32_t)found.slots[i]}
-                        : nearest(bvh, p, any ? (uint32_t)found.slots[i] : first, -1, 1, work);
+        hits[i] = (struct bvh_hit){query.hits.distances_sq[i], (uint32_t)query.hits.slots[i]};
+        if (query.looked > TOGETHER_MAX || !(hits[i].distance_sq <= reach * reach))
+            hits[i] = nearest(bvh, (vec3){points->x[i], points->y[i], points->z[i]},
+                              hits[i].slot == BVH_NONE ? first : hits[i].slot, -1, 1, work);
         first = hits[i].slot;
     }
 }
@@ -725,21 +831,17 @@ static void bound_below(const struct bvh *bvh, const vec3 *corners, size_t allow
 }
 
 static void paired(const struct bvh *bvh, const uint32_t *slots, const struct bvh_points *corners,
-                   double *restrict largest_sq)
+                   double (*restrict distances_sq)[BVH_LANES])
 {
     struct bvh_points triangles[3];
 
-    for (int lane = 0; lane < BVH_LANES; lane++) {
+    for (int lane = 0; lane < BVH_LANES; lane++)
         for (int i = 0; i < 3; i++)
             put_point(&triangles[i], lane, bvh->points[bvh->corners[slots[lane]][i]]);
-        largest_sq[lane] = 0;
-    }
     for (int k = 0; k < 3; k++)
-        for (int i = 0; i < BVH_LANES; i++) {
-            double corner_sq =
+        for (int i = 0; i < BVH_LANES; i++)
+            distances_sq[k][i] =
                 lane_distance_sq(triangles, i, (vec3){corners[k].x[i], corners[k].y[i], corners[k].z[i]});
-            largest_sq[i] = corner_sq > largest_sq[i] ? corner_sq : largest_sq[i];
-        }
 }
 
 static void match(const struct bvh *bvh, const uint32_t *listed, size_t count,

@@ -51,16 +51,6 @@ static double longest_of(const vec3 *p)
                         greater(vec3_length_sq(vec3_sub(p[2], p[1])), vec3_length_sq(vec3_sub(p[0], p[2])))));
 }
 
-static void put_region(aabb box, double reach, float *low, float *high)
-{
-    const double min[3] = {box.min.x, box.min.y, box.min.z}, max[3] = {box.max.x, box.max.y, box.max.z};
-
-    for (int axis = 0; axis < 3; axis++) {
-        low[axis] = (float)(min[axis] - reach);
-        high[axis] = (float)(max[axis] + reach);
-    }
-}
-
 static vec3 across(vec3 up)
 {
     double x = fabs(up.x), y = fabs(up.y), z = fabs(up.z);
@@ -121,10 +111,12 @@ static void look_at(const struct overlaying *overlaying, const struct overlay_ke
 static void gather(const struct overlaying *overlaying, const struct overlay_kernels *kernels, aabb box,
                    double reach, struct overlay_faces *faces)
 {
-    struct bvh_region region = {.plane_count = 0};
+    const double around = reach + OVERLAY_BOX_SLACK;
+    const struct bvh_region region = {.min = {(float)box.min.x, (float)box.min.y, (float)box.min.z},
+                                      .max = {(float)box.max.x, (float)box.max.y, (float)box.max.z},
+                                      .reach_sq = (float)(around * around * (1 + 0x1p-20))};
     size_t work = 0;
 
-    put_region(box, reach + OVERLAY_BOX_SLACK, region.min, region.max);
     faces->count = bvh_collect(&overlaying->parts->to->bvh, &region, faces->slots, OVERLAY_FACES_MAX, &work);
     if (faces->count <= OVERLAY_FACES_MAX)
         look_at(overlaying, kernels, faces);

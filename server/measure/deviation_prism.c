@@ -83,6 +83,7 @@ void prism_set_region(const struct prism *prism, double beside, struct bvh_regio
         region->min[axis] = (float)(low[axis] - reach[axis] - PRISM_REGION_SLACK);
         region->max[axis] = (float)(high[axis] + reach[axis] + PRISM_REGION_SLACK);
     }
+    region->reach_sq = 0;
     region->plane_count = prism->side_count + 2;
     for (size_t i = 0; i < region->plane_count; i++) {
         bool is_side = i < prism->side_count;

@@ -12,7 +12,7 @@
 #define FINER 4   /* so many times the triangles of the other surface: sides half as long. Its vertices do */
 #define COARSER 2 /* the other has so many times its triangles: vertices may miss what is in between */
 #define MIDDLE_MORE 1.0625 /* times what is known: a centroid is asked where there may be so much */
-#define FACES_MAX 16       /* of the faces found for a leaf */
+#define FACES_OF_ONE 4     /* of a triangle: the nearest to each of its corners, and to its middle */
 #define FAR_WAYS 3         /* so many times what bounds a triangle by its corners: within a third */
 #define CUT_HELPS 4        /* times what is wanted: where a cut leaves more, it is of no use */
 
@@ -29,9 +29,9 @@ struct leaf {
     size_t count;
     uint32_t slots[BVH_LANES];
     struct bvh_points corners[3];
-    double low[BVH_LANES][3], high[BVH_LANES][3];
-    uint32_t faces[FACES_MAX]; /* found */
-    size_t face_count;
+    double ways[BVH_LANES], low[BVH_LANES][3], high[BVH_LANES][3];
+    uint32_t faces[FACES_OF_ONE][BVH_LANES]; /* the last: that of the first corner where no middle is asked */
+    bool has_middles;                        /* some are asked */
 };
 
 static vec3 corner_of(const struct leaf *leaf, size_t lane, int i)
@@ -44,15 +44,6 @@ static vec3 centroid_of(const struct deviation_surface *from, uint32_t slot)
     vec3 sum = vec3_add(deviation_surface_corner(from, slot, 0), deviation_surface_corner(from, slot, 1));
 
     return vec3_scale(vec3_add(sum, deviation_surface_corner(from, slot, 2)), 1.0 / 3);
-}
-
-static void add_face(struct leaf *leaf, uint32_t face)
-{
-    for (size_t k = 0; k < leaf->face_count; k++)
-        if (leaf->faces[k] == face)
-            return;
-    if (leaf->face_count < FACES_MAX)
-        leaf->faces[leaf->face_count++] = face;
 }
 
 /* The largest root of sum w_i |x - c_i|^2 over a triangle with corners c and x = sum w_i c_i: that sum is
@@ -78,15 +69,17 @@ static void bound_by_corners(struct leaf *leaf, size_t lane)
     const struct deviation_vertices *known = leaf->parts->vertices;
     const uint32_t *vertices = leaf->parts->from->bvh.corners[leaf->slots[lane]];
     const struct bvh *to = &leaf->parts->to->bvh;
-    double way = way_of(leaf->parts->from, leaf->slots[lane]), low[3], high[3];
+    const double way = leaf->ways[lane] = way_of(leaf->parts->from, leaf->slots[lane]);
+    double low[3], high[3];
 
     for (int i = 0; i < 3; i++) {
         double distance = known->distances[vertices[i]];
         uint32_t face = known->nearest[vertices[i]];
         low[i] = distance - way;
         high[i] = way + (known->exact ? distance : sqrt(bvh_distance_sq(to, corner_of(leaf, lane, i), face)));
-        add_face(leaf, face);
+        leaf->faces[i][lane] = face;
     }
+    leaf->faces[3][lane] = leaf->faces[0][lane];
     part_raise_low(leaf->low[lane], low);
     part_sink_high(leaf->high[lane], high);
 }
@@ -104,25 +97,14 @@ static bool is_far(const struct leaf *leaf, size_t lane)
     const double *distances = leaf->parts->vertices->distances;
     double nearest = fmin(distances[vertices[0]], fmin(distances[vertices[1]], distances[vertices[2]]));
 
-    return leaf->parts->vertices->exact && nearest > FAR_WAYS * way_of(leaf->parts->from, leaf->slots[lane]);
+    return leaf->parts->vertices->exact && nearest > FAR_WAYS * leaf->ways[lane];
 }
 
-/* By the distance at the centroid, where there is work left. */
-static void bound_by_middle(struct leaf *leaf, size_t lane)
+/* By the distance at the centroid. */
+static void bound_by_middle(struct leaf *leaf, size_t lane, vec3 middle, double distance)
 {
-    const struct surface_parts *parts = leaf->parts;
-    const uint32_t slot = leaf->slots[lane],
-                   first = parts->vertices->nearest[parts->from->bvh.corners[slot][0]];
-    vec3 middle = centroid_of(parts->from, slot);
     double low[3], high[3];
-    size_t work = 0;
 
-    if (*leaf->left == 0)
-        return;
-    struct bvh_hit hit = bvh_nearest(&parts->to->bvh, middle, first, &work);
-    *leaf->left -= *leaf->left < work ? *leaf->left : work;
-    double distance = sqrt(hit.distance_sq);
-    add_face(leaf, hit.slot);
     for (int i = 0; i < 3; i++) {
         double way = vec3_distance(middle, corner_of(leaf, lane, i));
         low[i] = distance - way;
@@ -132,14 +114,48 @@ static void bound_by_middle(struct leaf *leaf, size_t lane)
     part_sink_high(leaf->high[lane], high);
 }
 
-/* All triangles by all faces found. */
+/* Those that are not far, where there is work left. */
+static void bound_by_middles(struct leaf *leaf)
+{
+    const struct surface_parts *parts = leaf->parts;
+    struct bvh_points middles;
+    struct bvh_hit hits[BVH_LANES];
+    size_t lanes[BVH_LANES], count = 0, work = 0;
+    double reach = 0;
+
+    if (*leaf->left == 0)
+        return;
+    for (size_t lane = 0; lane < leaf->count; lane++) {
+        if (is_far(leaf, lane))
+            continue;
+        vec3 middle = centroid_of(parts->from, leaf->slots[lane]);
+        middles.x[count] = middle.x;
+        middles.y[count] = middle.y;
+        middles.z[count] = middle.z;
+        reach = fmax(reach, part_sum(leaf->high[lane]) / 3);
+        lanes[count++] = lane;
+    }
+    if (count == 0)
+        return;
+    bvh_nearest_lanes(&parts->to->bvh, &middles, count, reach, leaf->faces[0][lanes[0]], hits, &work);
+    *leaf->left -= *leaf->left < work ? *leaf->left : work;
+    for (size_t i = 0; i < count; i++) {
+        leaf->faces[3][lanes[i]] = hits[i].slot;
+        bound_by_middle(leaf, lanes[i], (vec3){middles.x[i], middles.y[i], middles.z[i]},
+                        sqrt(hits[i].distance_sq));
+    }
+    leaf->has_middles = true;
+}
+
+/* Each triangle by the faces found for it. */
 static void bound_by_faces(struct leaf *leaf)
 {
     double distances_sq[3][BVH_LANES];
 
-    for (size_t k = 0; k < leaf->face_count; k++) {
-        for (int i = 0; i < 3; i++)
-            bvh_distances_sq(&leaf->parts->to->bvh, leaf->faces[k], &leaf->corners[i], distances_sq[i]);
+    for (size_t k = 0; k < (leaf->has_middles ? FACES_OF_ONE : FACES_OF_ONE - 1); k++) {
+        for (size_t lane = leaf->count; lane < BVH_LANES; lane++)
+            leaf->faces[k][lane] = leaf->faces[k][0];
+        bvh_paired_sq(&leaf->parts->to->bvh, leaf->faces[k], leaf->corners, distances_sq);
         for (size_t lane = 0; lane < leaf->count; lane++) {
             const double high[3] = {sqrt(distances_sq[0][lane]), sqrt(distances_sq[1][lane]),
                                     sqrt(distances_sq[2][lane])};
@@ -180,9 +196,9 @@ void quick_bound_leaf(const struct surface_parts *parts, size_t number, unsigned
         for (int i = 0; i < 3; i++)
             leaf.high[lane][i] = parts->reach;
         bound_by_corners(&leaf, lane);
-        if (quick_is_coarse(parts) && !is_far(&leaf, lane))
-            bound_by_middle(&leaf, lane);
     }
+    if (quick_is_coarse(parts))
+        bound_by_middles(&leaf);
     bound_by_faces(&leaf);
     for (size_t lane = 0; lane < leaf.count; lane++) {
         struct part *part = &bounds[leaf.slots[lane] - first];

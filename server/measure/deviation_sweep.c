@@ -170,13 +170,14 @@ static void cover_leaf(struct sweep *sweep, struct leaf *leaf, uint32_t *near)
 /* Bounds each triangle by a face of its own; true when any is dropped. *near becomes the face of the last. */
 static bool bound_paired(struct sweep *sweep, struct leaf *leaf, const uint32_t *slots, uint32_t *near)
 {
-    double largest_sq[BVH_LANES];
+    double distances_sq[3][BVH_LANES];
     unsigned open = leaf->open;
 
-    bvh_paired_sq(&sweep->hunt.to->bvh, slots, leaf->corners, largest_sq);
+    bvh_paired_sq(&sweep->hunt.to->bvh, slots, leaf->corners, distances_sq);
     sweep->hunt.work += 3 * BVH_LANES;
     for (int lane = 0; lane < BVH_LANES; lane++) {
-        double largest = sqrt(largest_sq[lane]);
+        double largest_sq = fmax(distances_sq[0][lane], fmax(distances_sq[1][lane], distances_sq[2][lane])),
+               largest = sqrt(largest_sq);
         leaf->upper[lane] = largest < leaf->upper[lane] ? largest : leaf->upper[lane];
     }
     drop_of_leaf(sweep, leaf);

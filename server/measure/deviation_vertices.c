@@ -52,7 +52,7 @@ static void ask_chunk(void *context, size_t number)
     size_t end = begin + CHUNK < asking->order_count ? begin + CHUNK : asking->order_count, i = begin;
     struct bvh_hit hit = {.slot = BVH_NONE};
     vec3 asked = {0, 0, 0};
-    double reach = 0;
+    double reach = INFINITY;
 
     while (i < end && work <= asking->allowance) {
         struct bvh_hit hits[BVH_LANES];

@@ -139,20 +139,25 @@ static struct bvh_points points_about(const struct soup *soup, double spread, ui
 Test(bvh, nearest_of_lanes_is_that_of_each_alone_whatever_the_reach)
 {
     const size_t sizes[] = {1, 9, 65, 3000};
-    const double reaches[] = {0, 1e-9, 0.01, 0.2, 3};
+    const double reaches[] = {0, 1e-9, 0.01, 0.2, 3, INFINITY};
     uint64_t state = 22;
 
     for (int kind = 0; kind < SOUP_KINDS; kind++)
         for (size_t k = 0; k < sizeof sizes / sizeof *sizes; k++) {
             struct soup soup = make_soup(sizes[k], (enum soup_kind)kind, &state);
             for (int i = 0; i < 100; i++) {
-                struct bvh_points points = points_about(&soup, i % 3 ? 0.02 : 1, &state);
+                struct bvh_points points = points_about(&soup, i % 5 ? 0.02 : 1, &state);
                 size_t count = 1 + fixture_random_below(&state, BVH_LANES), work = 0;
-                double reach = reaches[i % 5];
+                double reach = reaches[i % 6];
+                size_t taken = 0;
                 struct bvh_hit got[BVH_LANES];
                 for (size_t path = 0; bvh_kernels_at(path); path++) {
                     soup.bvh.kernels = bvh_kernels_at(path);
+                    work = 0;
                     bvh_nearest_lanes(&soup.bvh, &points, count, reach, i % 2 ? 0 : BVH_NONE, got, &work);
+                    taken = path == 0 ? work : taken;
+                    cr_assert(work == taken && work > 0, "%s: work %zu, %zu", soup.bvh.kernels->name, work,
+                              taken);
                     for (size_t lane = 0; lane < count; lane++) {
                         vec3 p = {points.x[lane], points.y[lane], points.z[lane]};
                         struct bvh_hit want = bvh_nearest(&soup.bvh, p, BVH_NONE, &work);
@@ -472,6 +477,7 @@ static struct bvh_region random_region(uint64_t *state)
     region.min[2] = (float)centre.z - 0.25f;
     for (int axis = 0; axis < 3; axis++)
         region.max[axis] = region.min[axis] + 0.5f;
+    region.reach_sq = fixture_random_below(state, 2) ? 0.01f : 0;
     region.plane_count = BVH_REGION_PLANES;
     for (int i = 0; i < BVH_REGION_PLANES; i++) {
         vec3 normal = random_point(state);
@@ -831,18 +837,15 @@ Test(bvh, every_path_measures_pairs_as_single_points)
             for (int i = 0; i < BVH_LANES; i++)
                 slots[i] = (uint32_t)fixture_random_below(&state, soup.count);
             for (size_t path = 0; bvh_kernels_at(path); path++) {
-                double largest_sq[BVH_LANES];
+                double got[3][BVH_LANES];
                 soup.bvh.kernels = bvh_kernels_at(path);
-                bvh_paired_sq(&soup.bvh, slots, corners, largest_sq);
-                for (int i = 0; i < BVH_LANES; i++) {
-                    double largest = 0;
-                    for (int k = 0; k < 3; k++)
-                        largest =
-                            fmax(largest,
-                                 bvh_distance_sq(&soup.bvh,
-                                                 (vec3){corners[k].x[i], corners[k].y[i], corners[k].z[i]},
-                                                 slots[i]));
-                    cr_assert(largest_sq[i] == largest, "kind %d, path %zu, lane %d", kind, path, i);
+                bvh_paired_sq(&soup.bvh, slots, corners, got);
+                for (int i = 0; i < 3 * BVH_LANES; i++) {
+                    const struct bvh_points *from = &corners[i / BVH_LANES];
+                    const int lane = i % BVH_LANES;
+                    vec3 p = {from->x[lane], from->y[lane], from->z[lane]};
+                    cr_assert(got[i / BVH_LANES][lane] == bvh_distance_sq(&soup.bvh, p, slots[lane]),
+                              "kind %d, path %zu, lane %d", kind, path, lane);
                 }
             }
         }
@@ -904,16 +907,26 @@ Test(bvh, within_asks_at_every_corner_even_at_the_limit)
     cr_expect(at_limit > 100, "%zu", at_limit);
 }
 
+/* How far a box is from that of a region, each way smaller by less. */
+static double apart(const struct bvh_region *region, const double *low, const double *high, double less)
+{
+    double sum = 0;
+
+    for (int axis = 0; axis < 3; axis++) {
+        double outside = fmax((double)region->min[axis] + less - high[axis],
+                              low[axis] - ((double)region->max[axis] - less));
+        sum += fmax(0, outside) * fmax(0, outside);
+    }
+    return sqrt(sum);
+}
+
 /* 1e-5: float arithmetic on numbers up to 2 */
 static bool has_corner_well_inside(const struct soup *soup, uint32_t slot, const struct bvh_region *region)
 {
     for (int i = 0; i < 3; i++) {
         vec3 p = soup->points[soup->bvh.corners[slot][i]];
         const double at[3] = {p.x, p.y, p.z};
-        bool inside = true;
-        for (int axis = 0; axis < 3; axis++)
-            inside = inside && at[axis] > (double)region->min[axis] + 1e-5
-                     && at[axis] < (double)region->max[axis] - 1e-5;
+        bool inside = apart(region, at, at, 1e-5) <= sqrt((double)region->reach_sq);
         for (int k = 0; k < BVH_REGION_PLANES; k++)
             inside = inside
                      && at[0] * (double)region->normals[k][0] + at[1] * (double)region->normals[k][1]
@@ -925,7 +938,22 @@ static bool has_corner_well_inside(const struct soup *soup, uint32_t slot, const
     return false;
 }
 
-Test(bvh, collect_has_every_triangle_with_a_corner_inside)
+static double box_apart(const struct soup *soup, uint32_t slot, const struct bvh_region *region)
+{
+    double low[3] = {INFINITY, INFINITY, INFINITY}, high[3] = {-INFINITY, -INFINITY, -INFINITY};
+
+    for (int i = 0; i < 3; i++) {
+        vec3 p = soup->points[soup->bvh.corners[slot][i]];
+        const double at[3] = {p.x, p.y, p.z};
+        for (int axis = 0; axis < 3; axis++) {
+            low[axis] = fmin(low[axis], at[axis]);
+            high[axis] = fmax(high[axis], at[axis]);
+        }
+    }
+    return apart(region, low, high, 0);
+}
+
+Test(bvh, collect_has_every_triangle_with_a_corner_inside_and_none_out_of_reach)
 {
     uint64_t state = 34;
     struct soup soup = make_soup(500, SOUP_SMALL, &state);
@@ -942,6 +970,9 @@ Test(bvh, collect_has_every_triangle_with_a_corner_inside)
                 listed = slots[at] == slot;
             bool wanted = has_corner_well_inside(&soup, slot, &region);
             cr_assert(listed || !wanted, "region %d, slot %u", i, slot);
+            cr_assert(box_apart(&soup, slot, &region) <= sqrt((double)region.reach_sq) + 1e-5
+                          || listed == false,
+                      "region %d, slot %u", i, slot);
             inside += wanted;
         }
         collected += count;
