@@ -8,7 +8,7 @@
 
 #include <math.h>
 
-#define LEAVES_OF_CHUNK ((size_t)1024)
+#define LEAVES_OF_CHUNK ((size_t)128)
 #define ROOM 1024 /* bytes: what arrays leave out between them */
 
 struct taking {

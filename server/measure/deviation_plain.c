@@ -6,7 +6,7 @@
 
 #include <string.h>
 
-#define CHUNK ((size_t)1 << 13)
+#define CHUNK ((size_t)1 << 11)
 #define STAR_LANES 8
 #define STAR_MAX ((size_t)8 * STAR_LANES) /* triangles at a vertex: one bit each */
 

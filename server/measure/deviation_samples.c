@@ -8,8 +8,8 @@
 
 #include <math.h>
 
-#define PILOT 32 /* samples that tell what one costs */
-#define CHUNK 256
+#define PILOT_CHUNKS 4 /* of BVH_LANES samples each, that tell what one costs */
+#define CHUNK 64
 #define AREAS_CHUNK ((size_t)1 << 13) /* triangles */
 #define SLICE_CHUNKS 64               /* chunks between two words to the listener */
 
@@ -18,7 +18,9 @@ struct sampling {
     const struct deviation_side *side;
     const double *area_until;                  /* [triangle_count + 1] by slot, ascending from 0 */
     const struct deviation_vertices *vertices; /* or NULL */
-    size_t count, first_chunk;
+    size_t count;
+    size_t of_chunk, stride; /* samples of a chunk, and from one to the next */
+    size_t first_chunk;
     double *angles, *signed_; /* [count] */
     double *distances;        /* [count] */
     double *between; /* [count] what is linear between the distances of vertices, where these are known; */
@@ -124,10 +126,12 @@ static void put_together(struct together *together, size_t sample, vec3 p, uint3
 static void sample_chunk(void *context, size_t number)
 {
     struct sampling *sampling = context;
-    size_t chunk = sampling->first_chunk + number, work = 0;
-    struct together together = {.count = 0, .near = BVH_NONE, .reach = 0};
+    const size_t chunk = sampling->first_chunk + number, begin = chunk * sampling->stride,
+                 end = begin + sampling->of_chunk;
+    size_t work = 0;
+    struct together together = {.count = 0, .near = BVH_NONE, .reach = INFINITY};
 
-    for (size_t i = chunk * CHUNK; i < (chunk + 1) * CHUNK && i < sampling->count; i++) {
+    for (size_t i = begin; i < end && i < sampling->count; i++) {
         uint32_t slot;
         vec3 p = draw(sampling, i, &slot);
         if (sampling->from->twins && sampling->from->twins[slot] != BVH_NONE)
@@ -144,8 +148,9 @@ static void sample_chunk(void *context, size_t number)
 static bool take_samples(struct sampling *sampling, const struct samples_settings *settings,
                          struct error *err)
 {
-    size_t chunks = tasks_chunks(sampling->count, CHUNK);
+    const size_t chunks = tasks_chunks(sampling->count, CHUNK);
 
+    sampling->of_chunk = sampling->stride = CHUNK;
     for (sampling->first_chunk = 0; sampling->first_chunk < chunks; sampling->first_chunk += SLICE_CHUNKS) {
         size_t left = chunks - sampling->first_chunk;
         double done = (double)sampling->first_chunk / (double)chunks;
@@ -175,17 +180,21 @@ static size_t count_wanted(size_t triangles, const struct samples_settings *sett
     return count > SAMPLES_LEAST ? count : SAMPLES_LEAST;
 }
 
-/* As many of those wanted as the budget pays for, told from a few. */
-static size_t choose_count(struct sampling *sampling, size_t wanted)
+/* As many of those wanted as the budget pays for, told from a few that are as near to each other. */
+static size_t choose_count(struct sampling *sampling, size_t wanted, size_t threads)
 {
-    size_t budget = SAMPLES_BUDGET(triangles_of(sampling->from, sampling->to));
+    size_t budget = SAMPLES_BUDGET(triangles_of(sampling->from, sampling->to)), work = 0;
 
     if (sampling->wants_distances)
         budget *= SAMPLES_OF_DISTANCE;
-    sampling->count = PILOT;
+    sampling->count = wanted;
+    sampling->of_chunk = BVH_LANES;
+    sampling->stride = wanted / PILOT_CHUNKS;
     sampling->first_chunk = 0;
-    sample_chunk(sampling, 0);
-    const size_t paid = budget / (sampling->work[0] / PILOT + 1),
+    tasks_run(threads, PILOT_CHUNKS, sample_chunk, sampling);
+    for (size_t chunk = 0; chunk < PILOT_CHUNKS; chunk++)
+        work += sampling->work[chunk];
+    const size_t paid = budget / (work / (PILOT_CHUNKS * BVH_LANES) + 1),
                  count = paid > SAMPLES_FLOOR ? paid : SAMPLES_FLOOR;
     return count < wanted ? count : wanted;
 }
@@ -477,7 +486,7 @@ bool samples_measure(const struct deviation_surface *from, const struct deviatio
     deviation->class_sample_count = 0;
     if (!(area_until[triangle_count] > 0))
         return true;
-    sampling.count = choose_count(&sampling, wanted);
+    sampling.count = choose_count(&sampling, wanted, settings->threads);
     if (!take_samples(&sampling, settings, err))
         return false;
     struct filling filling = {&sampling, settings, deviation, side ? signed_ : NULL, {{0}}, {{0}}, {false}};

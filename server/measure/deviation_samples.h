@@ -21,8 +21,7 @@
 #define SAMPLES_MAX ((size_t)1 << 14)
 #define SAMPLES_OF_DISTANCE 4 /* times as many, and times the budget, for the distance's statistics */
 /* Of work, as bvh_nearest counts it: fewer samples beyond it. */
-#define SAMPLES_BUDGET(triangles)                                                                            \
-    ((triangles) < SAMPLES_FEW ? (size_t)1 << 25 : (triangles) + (triangles) / 4)
+#define SAMPLES_BUDGET(triangles) ((triangles) < SAMPLES_FEW ? (size_t)1 << 25 : (triangles))
 #define SAMPLES_SEED 1
 
 struct samples_settings {
