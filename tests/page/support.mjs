@@ -9,7 +9,7 @@ import { fileURLToPath } from 'node:url';
 import { chromium } from 'playwright-core';
 
 const PROGRAM = process.env.FETTLE ?? fileURLToPath(new URL('../../build/release/fettle', import.meta.url));
-const CHROMIUM = process.env.CHROMIUM ?? '/usr/bin/chromium';
+const CHROMIUM = process.env.CHROMIUM ?? '/usr/bin/chromium-headless-shell';
 /** Long enough for a slow machine; nothing here is measured by time. */
 export const PATIENCE_MS = 60000;
 /** How many times slower the page works, and by how many ms each answer is late: to find tests that do not wait for what they need. */
@@ -60,7 +60,6 @@ export function startBrowser() {
   return chromium.launch({
     executablePath: CHROMIUM,
     args: [
-      '--headless=new',
       '--no-sandbox',
       '--disable-gpu',
       '--disable-quic',
