@@ -76,9 +76,9 @@ struct bvh_hit {
 struct bvh_hit bvh_nearest(const struct bvh *bvh, vec3 p, uint32_t first, size_t *work);
 
 /* The nearest triangles to the first `count` of some points that are near each other, 1 to BVH_LANES of them:
- * the same answers as bvh_nearest gives, in less time. No farther than `reach` they are looked for together,
- * at the node of slot `first`, or BVH_NONE, before all others; a point that has none so near is then asked
- * alone. INFINITY will do; a reach that most points have something in saves work. */
+ * the same answers as bvh_nearest gives, in less time. They are looked for together within `reach` of the
+ * points, beginning at `first` as there; a point that has none so near, or all where they turn out to be too
+ * far apart, are asked alone. A reach that most points have something in saves work; INFINITY will do. */
 void bvh_nearest_lanes(const struct bvh *bvh, const struct bvh_points *points, size_t count, double reach,
                        uint32_t first, struct bvh_hit *hits, size_t *work);
 
