@@ -109,6 +109,9 @@ struct bvh_region {
     float normals[BVH_REGION_PLANES][3], offsets[BVH_REGION_PLANES];
 };
 
+/* What is no farther than `reach` from a box, which is rounded to the nearest floats; the reach outwards. */
+struct bvh_region bvh_region_about(aabb box, double reach);
+
 /* Puts into slots the triangles whose boxes are within reach of the region's box and meet each of its half
  * spaces, as float arithmetic tells it, and returns how many; most + 1, and not all of them, when there are
  * more than `most`. *work grows by the nodes looked at. */

@@ -62,6 +62,13 @@ uint32_t bvh_within(const struct bvh *bvh, const vec3 *corners, double limit, ui
     return bvh->kernels->within(bvh, corners, limit, first, farthest, work);
 }
 
+struct bvh_region bvh_region_about(aabb box, double reach)
+{
+    return (struct bvh_region){.min = {(float)box.min.x, (float)box.min.y, (float)box.min.z},
+                               .max = {(float)box.max.x, (float)box.max.y, (float)box.max.z},
+                               .reach_sq = (float)(reach * reach * (1 + 0x1p-20))};
+}
+
 size_t bvh_collect(const struct bvh *bvh, const struct bvh_region *region, uint32_t *slots, size_t most,
                    size_t *work)
 {

@@ -111,10 +111,7 @@ static void look_at(const struct overlaying *overlaying, const struct overlay_ke
 static void gather(const struct overlaying *overlaying, const struct overlay_kernels *kernels, aabb box,
                    double reach, struct overlay_faces *faces)
 {
-    const double around = reach + OVERLAY_BOX_SLACK;
-    const struct bvh_region region = {.min = {(float)box.min.x, (float)box.min.y, (float)box.min.z},
-                                      .max = {(float)box.max.x, (float)box.max.y, (float)box.max.z},
-                                      .reach_sq = (float)(around * around * (1 + 0x1p-20))};
+    const struct bvh_region region = bvh_region_about(box, reach + OVERLAY_BOX_SLACK);
     size_t work = 0;
 
     faces->count = bvh_collect(&overlaying->parts->to->bvh, &region, faces->slots, OVERLAY_FACES_MAX, &work);

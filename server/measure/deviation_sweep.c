@@ -212,8 +212,7 @@ static void bound_by_match(struct sweep *sweep, struct leaf *leaf, uint32_t *nea
     luck_learn(&sweep->hunt.lucks[WAY_MATCH], bound_paired(sweep, leaf, slots, near));
 }
 
-/* The box of a leaf's triangles. */
-static struct bvh_region region_of(const struct leaf *leaf)
+static aabb box_of_leaf(const struct leaf *leaf)
 {
     aabb box = aabb_empty();
 
@@ -221,15 +220,14 @@ static struct bvh_region region_of(const struct leaf *leaf)
         for (int lane = 0; lane < BVH_LANES; lane++)
             box = aabb_include(
                 box, (vec3){leaf->corners[i].x[lane], leaf->corners[i].y[lane], leaf->corners[i].z[lane]});
-    return (struct bvh_region){.min = {(float)box.min.x, (float)box.min.y, (float)box.min.z},
-                               .max = {(float)box.max.x, (float)box.max.y, (float)box.max.z}};
+    return box;
 }
 
 /* The same, of all whose boxes meet that of the leaf, where those are not too many. */
 static void bound_among(struct sweep *sweep, struct leaf *leaf, uint32_t *near)
 {
     const struct bvh *to = &sweep->hunt.to->bvh;
-    const struct bvh_region region = region_of(leaf);
+    const struct bvh_region region = bvh_region_about(box_of_leaf(leaf), 0);
     uint32_t about[ABOUT_MAX], slots[BVH_LANES];
     size_t count = bvh_collect(to, &region, about, ABOUT_MAX, &sweep->hunt.work);
     bool found = false;
