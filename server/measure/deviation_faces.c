@@ -16,6 +16,8 @@ struct taking {
     const struct maximum *farthest;
     struct face_distances *faces;
     size_t range_count;
+    size_t farthest_face;
+    float reach;
 };
 
 /* Where something is, until all is known: a vertex, or FACE_AT_POINT and three numbers for each part after
@@ -58,42 +60,61 @@ static float rounded_up(double x)
     return -rounded_down(-x);
 }
 
-static void raise_to(struct face_distances *faces, size_t face, double peak, uint32_t at)
-{
-    float rounded = rounded_down(peak);
+/* What is known of a face. */
+struct face_known {
+    float lower, upper, peak;
+    uint32_t at; /* where the peak is */
+};
 
-    if (rounded <= faces->peak[face])
-        return;
-    faces->peak[face] = rounded;
-    faces->at[face] = at;
+static const struct face_known nothing_known = {INFINITY, 0, -1, 0};
+
+static void put_known(struct face_distances *faces, size_t face, struct face_known known)
+{
+    faces->lower[face] = known.lower;
+    faces->upper[face] = known.upper;
+    faces->peak[face] = known.peak;
+    faces->at[face] = known.at;
 }
 
-static void widen_to(struct face_distances *faces, size_t face, double lower, double upper)
+static struct face_known known_of(const struct face_distances *faces, size_t face)
 {
-    float low = rounded_down(lower), high = rounded_up(upper);
+    return (struct face_known){faces->lower[face], faces->upper[face], faces->peak[face], faces->at[face]};
+}
 
-    faces->lower[face] = low < faces->lower[face] ? low : faces->lower[face];
-    faces->upper[face] = high > faces->upper[face] ? high : faces->upper[face];
+static void raise_to(struct face_known *known, double peak, uint32_t at)
+{
+    if (peak <= (double)known->peak)
+        return;
+    const float rounded = rounded_down(peak);
+    if (rounded <= known->peak)
+        return;
+    known->peak = rounded;
+    known->at = at;
+}
+
+static void widen_to(struct face_known *known, float lower, float upper)
+{
+    known->lower = lower < known->lower ? lower : known->lower;
+    known->upper = upper > known->upper ? upper : known->upper;
 }
 
 /* most: no point of the part is farther, INFINITY where that is not known. */
-static void widen_face(const struct surface_parts *parts, size_t p, double most, struct face_distances *faces,
-                       size_t face)
+static void widen_face(const struct surface_parts *parts, size_t p, double most, struct face_known *known)
 {
     const struct part *part = &parts->parts[p];
 
-    widen_to(faces, face, part_range_low(part).min, fmin(part_range_high(part).max, most));
+    widen_to(known, rounded_down(part_range_low(part).min),
+             rounded_up(fmin(part_range_high(part).max, most)));
     for (int i = 0; i < 3; i++)
-        raise_to(faces, face, part_low_at(part, i), at_corner(parts, p, i));
+        raise_to(known, part_low_at(part, i), at_corner(parts, p, i));
 }
 
 /* Where its distance is known, on a triangle. */
-static void raise_peak(const struct surface_parts *parts, uint32_t slot, struct face_distances *faces,
-                       size_t face)
+static void raise_peak(const struct surface_parts *parts, uint32_t slot, struct face_known *known)
 {
     struct quick_peak peak = quick_peak(parts, slot);
 
-    raise_to(faces, face, peak.distance, peak.vertex == BVH_NONE ? at_centroid(parts, slot) : peak.vertex);
+    raise_to(known, peak.distance, peak.vertex == BVH_NONE ? at_centroid(parts, slot) : peak.vertex);
 }
 
 /* Of the faces from begin to end. */
@@ -108,52 +129,43 @@ static void take_parts(const struct taking *taking, size_t begin, size_t end)
         if (face < begin || face >= end)
             continue;
         bool asked = parts->vertices && p < from->bvh.triangle_count && !from->shared[slot];
+        struct face_known known = known_of(taking->faces, face);
         if (!(parts->parts[p].scale < 0))
-            widen_face(parts, p, asked ? quick_most(parts, slot) : INFINITY, taking->faces, face);
+            widen_face(parts, p, asked ? quick_most(parts, slot) : INFINITY, &known);
         if (asked)
-            raise_peak(parts, slot, taking->faces, face);
+            raise_peak(parts, slot, &known);
+        put_known(taking->faces, face, known);
     }
 }
 
 /* By the parts of a leaf that was bounded closely. */
 static void raise_by_part(const struct surface_parts *parts, uint32_t slot, const struct part *part,
-                          struct face_distances *faces, size_t face)
+                          struct face_known *known)
 {
     for (int i = 0; i < 3; i++)
-        raise_to(faces, face, part_low_at(part, i), at_corner(parts, slot, i));
-}
-
-static void begin_face(struct face_distances *faces, size_t f)
-{
-    faces->lower[f] = INFINITY;
-    faces->upper[f] = 0;
-    faces->peak[f] = -1;
+        raise_to(known, part_low_at(part, i), at_corner(parts, slot, i));
 }
 
 /* No point of the surface is farther than its certified maximum. */
-static void end_face(const struct taking *taking, size_t f)
+static void end_face(const struct taking *taking, size_t f, struct face_known *known)
 {
-    const float reach = rounded_up(taking->parts->reach);
-    float *upper = &taking->faces->upper[f];
-
-    if (f == deviation_surface_face(taking->parts->from, taking->farthest->from_slot))
-        raise_to(taking->faces, f, taking->farthest->lower + DEVIATION_SLACK, at_farthest(taking->parts));
-    *upper = *upper < reach ? *upper : reach;
+    if (f == taking->farthest_face)
+        raise_to(known, taking->farthest->lower + DEVIATION_SLACK, at_farthest(taking->parts));
+    known->upper = known->upper < taking->reach ? known->upper : taking->reach;
 }
 
 /* close: the parts of its leaf, or NULL. */
 static void take_bound(const struct taking *taking, uint32_t slot, const struct leaf_parts *close,
-                       size_t face)
+                       struct face_known *known)
 {
     const struct surface_parts *parts = taking->parts;
-    struct face_distances *faces = taking->faces;
 
-    widen_to(faces, face, (double)parts->bounds[slot].low, (double)parts->bounds[slot].high);
-    raise_to(faces, face, 0, at_corner(parts, slot, 0)); /* wherever it is */
+    widen_to(known, parts->bounds[slot].low, parts->bounds[slot].high);
+    raise_to(known, 0, at_corner(parts, slot, 0)); /* wherever it is */
     if (!parts->from->shared[slot])
-        raise_peak(parts, slot, faces, face);
+        raise_peak(parts, slot, known);
     if (close)
-        raise_by_part(parts, slot, &close->parts[slot % BVH_WIDTH], faces, face);
+        raise_by_part(parts, slot, &close->parts[slot % BVH_WIDTH], known);
 }
 
 static void take_bounds(const struct taking *taking, size_t begin, size_t end)
@@ -165,8 +177,11 @@ static void take_bounds(const struct taking *taking, size_t begin, size_t end)
         size_t face = deviation_surface_face(parts->from, slot);
         if (slot % BVH_WIDTH == 0)
             close = surface_parts_leaf(parts, slot / BVH_WIDTH);
-        if (face >= begin && face < end)
-            take_bound(taking, slot, close, face);
+        if (face < begin || face >= end)
+            continue;
+        struct face_known known = known_of(taking->faces, face);
+        take_bound(taking, slot, close, &known);
+        put_known(taking->faces, face, known);
     }
 }
 
@@ -177,13 +192,16 @@ static void take_range(void *context, size_t range)
            end = taking->faces->count * (range + 1) / taking->range_count;
 
     for (size_t f = begin; f < end; f++)
-        begin_face(taking->faces, f);
+        put_known(taking->faces, f, nothing_known);
     if (taking->parts->bounds)
         take_bounds(taking, begin, end);
     else
         take_parts(taking, begin, end);
-    for (size_t f = begin; f < end; f++)
-        end_face(taking, f);
+    for (size_t f = begin; f < end; f++) {
+        struct face_known known = known_of(taking->faces, f);
+        end_face(taking, f, &known);
+        put_known(taking->faces, f, known);
+    }
 }
 
 /* Where each triangle is a face, so that no two threads come to one. */
@@ -199,9 +217,10 @@ static void take_leaves(void *context, size_t chunk)
         for (size_t slot = leaf * BVH_WIDTH; slot < (leaf + 1) * BVH_WIDTH && slot < from->bvh.triangle_count;
              slot++) {
             size_t face = deviation_surface_face(from, (uint32_t)slot);
-            begin_face(taking->faces, face);
-            take_bound(taking, (uint32_t)slot, close, face);
-            end_face(taking, face);
+            struct face_known known = nothing_known;
+            take_bound(taking, (uint32_t)slot, close, &known);
+            end_face(taking, face, &known);
+            put_known(taking->faces, face, known);
         }
     }
 }
@@ -270,7 +289,12 @@ bool deviation_faces_take(const struct surface_parts *parts, const struct maximu
 {
     const struct mesh *mesh = parts->from->input->mesh;
     size_t count = mesh->face_count;
-    struct taking taking = {parts, farthest, faces, parts->threads > 1 ? parts->threads : 1};
+    struct taking taking = {parts,
+                            farthest,
+                            faces,
+                            parts->threads > 1 ? parts->threads : 1,
+                            deviation_surface_face(parts->from, farthest->from_slot),
+                            rounded_up(parts->reach)};
 
     *faces = (struct face_distances){.count = count,
                                      .mesh = mesh,
