@@ -7,6 +7,7 @@
 #include <math.h>
 #include <string.h>
 
+#define CHUNK 64  /* parts that are put where they belong */
 #define FLAT 0.35 /* of the squared longest side is twice the area: cut in two */
 
 uint32_t surface_parts_slot(const struct surface_parts *parts, size_t part)
@@ -80,9 +81,11 @@ struct child {
 struct refining {
     const struct surface_parts *parts;
     const uint32_t *list;
+    size_t count;
     struct child (*children)[PARTS_OF_ONE]; /* [item] */
     unsigned char *counts;                  /* [item] */
     size_t *work;                           /* [item] */
+    size_t *next; /* [item] where its children go but for one that takes its place */
 };
 
 /* Corners of a child, as the ends of the sides of the parent whose middles they are: both ends are the same
@@ -154,7 +157,7 @@ static void refine_item(void *context, size_t item)
     }
 }
 
-static void put_child(struct surface_parts *parts, size_t at, const struct child *child, uint32_t slot)
+static void put_child(const struct surface_parts *parts, size_t at, const struct child *child, uint32_t slot)
 {
     struct part_place *place = &parts->places[at - parts->from->bvh.triangle_count];
 
@@ -163,31 +166,50 @@ static void put_child(struct surface_parts *parts, size_t at, const struct child
     place->slot = slot;
 }
 
+/* Whether one child takes its parent's place: that of a triangle is kept, and has no part. */
+static size_t stays_of(const struct refining *refining, size_t item)
+{
+    return refining->list[item] >= refining->parts->from->bvh.triangle_count;
+}
+
+static void put_items(void *context, size_t chunk)
+{
+    const struct refining *refining = context;
+    const struct surface_parts *parts = refining->parts;
+
+    for (size_t item = chunk * CHUNK; item < tasks_chunk_end(chunk, CHUNK, refining->count); item++) {
+        const size_t at = refining->list[item], stays = stays_of(refining, item);
+        const uint32_t slot = surface_parts_slot(parts, at);
+        if (stays)
+            put_child(parts, at, &refining->children[item][0], slot);
+        else
+            parts->parts[at] = (struct part){.scale = -1};
+        for (size_t k = stays; k < refining->counts[item]; k++)
+            put_child(parts, refining->next[item] + k - stays, &refining->children[item][k], slot);
+    }
+}
+
 bool surface_parts_refine(struct surface_parts *parts, const uint32_t *list, size_t count,
                           struct arena scratch, struct error *err)
 {
-    size_t triangles = parts->from->bvh.triangle_count;
     struct refining refining = {
         .parts = parts,
         .list = list,
+        .count = count,
         .children = arena_alloc(&scratch, count, sizeof *refining.children, 64),
         .counts = ARENA_NEW(&scratch, unsigned char, count),
         .work = ARENA_NEW(&scratch, size_t, count),
+        .next = ARENA_NEW(&scratch, size_t, count),
     };
 
-    if (!refining.children || !refining.counts || !refining.work)
+    if (!refining.children || !refining.counts || !refining.work || !refining.next)
         return arena_error(err);
     tasks_run(parts->threads, count, refine_item, &refining);
     for (size_t item = 0; item < count; item++) {
-        size_t at = list[item], next = 0;
-        uint32_t slot = surface_parts_slot(parts, at);
-        if (at < triangles)
-            parts->parts[at] = (struct part){.scale = -1};
-        else
-            put_child(parts, at, &refining.children[item][next++], slot);
-        for (; next < refining.counts[item]; next++)
-            put_child(parts, parts->count++, &refining.children[item][next], slot);
+        refining.next[item] = parts->count;
+        parts->count += refining.counts[item] - stays_of(&refining, item);
         parts->work += refining.work[item];
     }
+    tasks_run(parts->threads, tasks_chunks(count, CHUNK), put_items, &refining);
     return true;
 }
