@@ -5,13 +5,16 @@
 
 #include <math.h>
 
-#define CHUNK 512
+#define CHUNK_MAX 512
+#define CHUNK_MIN 16
+#define CHUNKS_LEAST 32 /* if they have CHUNK_MIN each: in the middle of a tube a few take long */
 #define SLICE_CHUNKS 64
 #define RANGES 32
 
 struct asking {
     const struct deviation_surface *from, *to;
     const struct deviation_vertices *vertices;
+    size_t of_chunk;       /* vertices */
     size_t allowance;      /* of work, of each chunk */
     bool together;         /* a few triangles at most are near a few vertices */
     const uint32_t *order; /* used vertices, near ones together */
@@ -47,9 +50,9 @@ static void ask_lanes(const struct asking *asking, size_t begin, size_t count, d
 static void ask_chunk(void *context, size_t number)
 {
     struct asking *asking = context;
-    size_t chunk = asking->first_chunk + number, begin = chunk * CHUNK, work = 0;
+    size_t chunk = asking->first_chunk + number, begin = chunk * asking->of_chunk, work = 0;
     const struct deviation_vertices *vertices = asking->vertices;
-    size_t end = begin + CHUNK < asking->order_count ? begin + CHUNK : asking->order_count, i = begin;
+    size_t end = tasks_chunk_end(chunk, asking->of_chunk, asking->order_count), i = begin;
     struct bvh_hit hit = {.slot = BVH_NONE};
     vec3 asked = {0, 0, 0};
     double reach = INFINITY;
@@ -99,6 +102,13 @@ static size_t list_used(const struct deviation_surface *from, const struct devia
     return count;
 }
 
+static size_t chunk_of(size_t count)
+{
+    const size_t share = count / CHUNKS_LEAST / CHUNK_MIN * CHUNK_MIN;
+
+    return share < CHUNK_MIN ? CHUNK_MIN : share < CHUNK_MAX ? share : CHUNK_MAX;
+}
+
 bool deviation_vertices_open(const struct deviation_surface *from, struct deviation_vertices *vertices,
                              struct arena *keep, struct error *err)
 {
@@ -111,12 +121,10 @@ bool deviation_vertices_find(const struct deviation_surface *from, const struct 
                              const struct vertices_settings *settings, struct deviation_vertices *vertices,
                              struct arena scratch, struct error *err)
 {
-    size_t allowance = settings->allowance < SIZE_MAX / CHUNK ? settings->allowance * CHUNK : SIZE_MAX;
     uint32_t *order = ARENA_NEW(&scratch, uint32_t, from->point_count);
     struct asking asking = {.from = from,
                             .to = to,
                             .vertices = vertices,
-                            .allowance = allowance,
                             .together = 2 * from->bvh.triangle_count >= to->bvh.triangle_count,
                             .order = order};
 
@@ -128,7 +136,10 @@ bool deviation_vertices_find(const struct deviation_surface *from, const struct 
     }
     answer_shared(from, vertices);
     asking.order_count = list_used(from, vertices, order);
-    size_t chunks = tasks_chunks(asking.order_count, CHUNK);
+    asking.of_chunk = chunk_of(asking.order_count);
+    asking.allowance =
+        settings->allowance < SIZE_MAX / CHUNK_MAX ? settings->allowance * asking.of_chunk : SIZE_MAX;
+    size_t chunks = tasks_chunks(asking.order_count, asking.of_chunk);
     asking.work = ARENA_NEW(&scratch, size_t, chunks);
     if (!asking.work)
         return arena_error(err);
@@ -143,7 +154,7 @@ bool deviation_vertices_find(const struct deviation_surface *from, const struct 
     }
     vertices->exact = true;
     for (size_t chunk = 0; chunk < chunks; chunk++)
-        vertices->exact = vertices->exact && asking.work[chunk] <= allowance;
+        vertices->exact = vertices->exact && asking.work[chunk] <= asking.allowance;
     return true;
 }
 
