@@ -18,7 +18,7 @@
 #define FAR_SIDES 1.5 /* a triangle that is so many times its side away is not looked at */
 #define CUTS 2        /* of a triangle that is not small */
 #define ASK_SHARE 4   /* one such part of the budget is for asking at centroids, */
-#define ALONE_SHARE 6 /* and one for what is looked at alone, or cut up: */
+#define ALONE_SHARE 12 /* and one for what is looked at alone, or cut up: */
 #define ALONE_WORK 64 /* of which looking along its own normal takes so much, */
 #define PIECE_WORK 32 /* and each piece so much, and what asking for it takes */
 
@@ -77,7 +77,9 @@ struct overlaying {
     size_t alone_work, ask_work; /* for single triangles, for those bounded quickly, from each chunk */
     size_t left[TALLIES_MAX], left_to_ask[TALLIES_MAX]; /* of it: what chunks leave is for later ones */
     struct tally *tallies; /* [tally_count] each of them sums up one of so many chunks */
-    size_t tally_count, first_chunk;
+    size_t tally_count, first_chunk, chunk_count;
+    const double *tolerances;
+    size_t tolerance_count;
 };
 
 static void put_face(const struct overlaying *overlaying, uint32_t slot, struct overlay_block *block,
@@ -440,6 +442,8 @@ static void sum_up_lane(void *context, size_t lane)
     const size_t leaves = deviation_surface_leaves(overlaying->parts->from);
     struct passing passing;
 
+    if (overlaying->first_chunk == 0)
+        tally_open(&overlaying->tallies[lane], overlaying->tolerances, overlaying->tolerance_count);
     passing.left = overlaying->left[lane];
     passing.left_to_ask = overlaying->left_to_ask[lane];
     for (size_t i = 0; i < SLICE; i++) {
@@ -449,6 +453,8 @@ static void sum_up_lane(void *context, size_t lane)
         for (size_t leaf = begin; leaf < begin + LEAVES_OF_CHUNK && leaf < leaves; leaf++)
             sum_up_leaf(overlaying, leaf, &overlaying->tallies[lane], &passing);
     }
+    if (overlaying->first_chunk + overlaying->tally_count * SLICE >= overlaying->chunk_count)
+        tally_end(&overlaying->tallies[lane]);
     overlaying->left[lane] = passing.left;
     overlaying->left_to_ask[lane] = passing.left_to_ask;
 }
@@ -462,7 +468,10 @@ bool overlay_sum_up(const struct surface_parts *parts, const double *tolerances,
     struct overlaying overlaying = {.parts = parts,
                                     .alone_work = parts->budget / ALONE_SHARE / (chunks ? chunks : 1),
                                     .ask_work = parts->budget / ASK_SHARE / (chunks ? chunks : 1),
-                                    .tally_count = chunks < CHUNKS_OF_FEW ? TALLIES_FEW : TALLIES_MAX};
+                                    .tally_count = chunks < CHUNKS_OF_FEW ? TALLIES_FEW : TALLIES_MAX,
+                                    .chunk_count = chunks,
+                                    .tolerances = tolerances,
+                                    .tolerance_count = tolerance_count};
 
     overlaying.tallies = arena_alloc(&scratch, overlaying.tally_count, sizeof(struct tally), 64);
 
@@ -472,8 +481,6 @@ bool overlay_sum_up(const struct surface_parts *parts, const double *tolerances,
     for (size_t slot = 0; slot < parts->to->bvh.triangle_count; slot++)
         plain_count += overlaying.plain[slot] != 0;
     overlaying.hopeful = !parts->frugal || plain_count > parts->to->bvh.triangle_count / 2;
-    for (size_t i = 0; i < overlaying.tally_count; i++)
-        tally_open(&overlaying.tallies[i], tolerances, tolerance_count);
     for (; overlaying.first_chunk < chunks; overlaying.first_chunk += overlaying.tally_count * SLICE) {
         if (!progress_tell(progress, "statistics",
                            from + (to - from) * (double)overlaying.first_chunk / (double)chunks))

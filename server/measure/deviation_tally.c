@@ -143,6 +143,11 @@ struct overlay_pieces *tally_pieces(struct tally *tally)
     return &tally->pieces;
 }
 
+void tally_end(struct tally *tally)
+{
+    add_pieces(tally);
+}
+
 /* --- summing up --- */
 
 static void add_tally(struct tally *all, const struct tally *one)
@@ -208,16 +213,14 @@ static void find_classes(const struct tally *all, double area, const struct dist
     }
 }
 
-void tally_sum_up(struct tally *tallies, size_t count, double reach, struct distribution *distribution,
+void tally_sum_up(const struct tally *tallies, size_t count, double reach, struct distribution *distribution,
                   struct interval *shares)
 {
     struct tally all;
 
     tally_open(&all, tallies->tolerances, tallies->tolerance_count);
-    for (size_t i = 0; i < count; i++) {
-        add_pieces(&tallies[i]);
+    for (size_t i = 0; i < count; i++)
         add_tally(&all, &tallies[i]);
-    }
     double area = distribution->area = exact_sum_value(all.area), slack = TALLY_SLACK_REL * reach,
            slack_sq = slack * reach;
     if (!(area > 0))

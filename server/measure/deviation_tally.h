@@ -30,9 +30,12 @@ void tally_add_part(struct tally *tally, const struct part *part);
 /* Room for the pieces of OVERLAY_LANES triangles: whatever is put there counts. */
 struct overlay_pieces *tally_pieces(struct tally *tally);
 
-/* All tallies together, whose pieces are added up; no distance is more than reach. shares[tolerance]. Sets no
- * more than the area where that is 0. */
-void tally_sum_up(struct tally *tallies, size_t count, double reach, struct distribution *distribution,
+/* Adds up the pieces that are left. */
+void tally_end(struct tally *tally);
+
+/* All tallies together, which have ended; no distance is more than reach. shares[tolerance]. Sets no more
+ * than the area where that is 0. */
+void tally_sum_up(const struct tally *tallies, size_t count, double reach, struct distribution *distribution,
                   struct interval *shares);
 
 #endif
