@@ -25,8 +25,7 @@ struct sampling {
     double *distances;        /* [count] */
     double *between; /* [count] what is linear between the distances of vertices, where these are known; */
     double between_mean, between_mean_sq; /* its means over the area */
-    bool wants_distances;
-    size_t *work; /* [chunk] */
+    size_t *work;                         /* [chunk] */
 };
 
 /* Uniform in [0, 1), a function of sample and dimension alone. */
@@ -35,11 +34,18 @@ static double random_unit(size_t sample, unsigned dimension)
     return (double)(mix64(((uint64_t)SAMPLES_SEED << 32) + sample * 4 + dimension) >> 11) * 0x1p-53;
 }
 
-/* The slot whose part of the area holds `area`. */
-static uint32_t slot_at(const struct sampling *sampling, double area)
+/* The slot from `first` on whose part of the area holds `area`: mostly it is not far. */
+static uint32_t slot_at(const struct sampling *sampling, double area, uint32_t first)
 {
-    size_t low = 0, high = sampling->from->bvh.triangle_count;
+    const size_t count = sampling->from->bvh.triangle_count;
+    size_t low = first, step = 1, high = low + step;
 
+    while (high < count && sampling->area_until[high] <= area) {
+        low = high;
+        step *= 2;
+        high = low + step;
+    }
+    high = high < count ? high : count;
     while (high - low > 1) {
         size_t middle = low + (high - low) / 2;
         if (sampling->area_until[middle] <= area)
@@ -57,14 +63,14 @@ static void distances_at(const struct deviation_vertices *vertices, const uint32
         distances[k] = vertices->distances[corners[k]];
 }
 
-/* Sample i: a slot and a point on it, uniform over stratum i. */
+/* Sample i: a slot and a point on it, uniform over stratum i. *slot is that of one before, or 0. */
 static vec3 draw(const struct sampling *sampling, size_t i, uint32_t *slot)
 {
     double total = sampling->area_until[sampling->from->bvh.triangle_count];
     double root = sqrt(random_unit(i, 1)), v = random_unit(i, 2) * root, u = 1 - root;
     double d[3];
 
-    *slot = slot_at(sampling, ((double)i + random_unit(i, 0)) / (double)sampling->count * total);
+    *slot = slot_at(sampling, ((double)i + random_unit(i, 0)) / (double)sampling->count * total, *slot);
     vec3 a = deviation_surface_corner(sampling->from, *slot, 0),
          b = deviation_surface_corner(sampling->from, *slot, 1),
          c = deviation_surface_corner(sampling->from, *slot, 2);
@@ -129,10 +135,10 @@ static void sample_chunk(void *context, size_t number)
     const size_t chunk = sampling->first_chunk + number, begin = chunk * sampling->stride,
                  end = begin + sampling->of_chunk;
     size_t work = 0;
+    uint32_t slot = 0;
     struct together together = {.count = 0, .near = BVH_NONE, .reach = INFINITY};
 
     for (size_t i = begin; i < end && i < sampling->count; i++) {
-        uint32_t slot;
         vec3 p = draw(sampling, i, &slot);
         if (sampling->from->twins && sampling->from->twins[slot] != BVH_NONE)
             fill_sample(sampling, i, p, slot, (struct bvh_hit){0, sampling->from->twins[slot]});
@@ -168,10 +174,10 @@ static size_t triangles_of(const struct deviation_surface *from, const struct de
     return from->bvh.triangle_count + to->bvh.triangle_count;
 }
 
-static size_t count_wanted(size_t triangles, const struct samples_settings *settings)
+/* times: as many as for the normal angle. */
+static size_t count_wanted(size_t triangles, const struct samples_settings *settings, size_t times)
 {
     const bool sparse = settings->sparse && !settings->want_distances;
-    const size_t times = settings->want_distances ? SAMPLES_OF_DISTANCE : 1;
 
     if (triangles < SAMPLES_FEW)
         return times * SAMPLES_OF_FEW;
@@ -180,13 +186,21 @@ static size_t count_wanted(size_t triangles, const struct samples_settings *sett
     return count > SAMPLES_LEAST ? count : SAMPLES_LEAST;
 }
 
-/* As many of those wanted as the budget pays for, told from a few that are as near to each other. */
-static size_t choose_count(struct sampling *sampling, size_t wanted, size_t threads)
+/* Whether so many tell the mean well even if drawn anywhere, as the distances of the vertices are spread. */
+static bool are_enough(const struct sampling *sampling, size_t count)
 {
-    size_t budget = SAMPLES_BUDGET(triangles_of(sampling->from, sampling->to)), work = 0;
+    const double mean = sampling->between_mean, variance = sampling->between_mean_sq - mean * mean,
+                 wanted = SAMPLES_EVEN_SHARE * mean;
 
-    if (sampling->wants_distances)
-        budget *= SAMPLES_OF_DISTANCE;
+    return sampling->vertices
+           && SAMPLE_STANDARD_ERRORS * SAMPLE_STANDARD_ERRORS * variance <= wanted * wanted * (double)count;
+}
+
+/* As many of those wanted as the budget pays for, told from a few that are as near to each other. */
+static size_t choose_count(struct sampling *sampling, size_t wanted, size_t times, size_t threads)
+{
+    size_t budget = times * SAMPLES_BUDGET(triangles_of(sampling->from, sampling->to)), work = 0;
+
     sampling->count = wanted;
     sampling->of_chunk = BVH_LANES;
     sampling->stride = wanted / PILOT_CHUNKS;
@@ -458,16 +472,12 @@ bool samples_measure(const struct deviation_surface *from, const struct deviatio
                      struct one_sided_deviation *deviation, struct signed_deviation *signed_,
                      struct arena scratch, struct error *err)
 {
-    size_t triangle_count = from->bvh.triangle_count;
+    size_t triangle_count = from->bvh.triangle_count,
+           times = settings->want_distances ? SAMPLES_OF_DISTANCE : 1,
+           wanted = count_wanted(triangles_of(from, to), settings, times);
     double *area_until = ARENA_NEW(&scratch, double, triangle_count + 1);
-    struct sampling sampling = {.from = from,
-                                .to = to,
-                                .side = side,
-                                .area_until = area_until,
-                                .vertices = settings->vertices,
-                                .wants_distances = settings->want_distances};
-
-    const size_t wanted = count_wanted(triangles_of(from, to), settings);
+    struct sampling sampling = {
+        .from = from, .to = to, .side = side, .area_until = area_until, .vertices = settings->vertices};
 
     sampling.angles = ARENA_NEW(&scratch, double, wanted);
     sampling.signed_ = ARENA_NEW(&scratch, double, wanted);
@@ -486,7 +496,12 @@ bool samples_measure(const struct deviation_surface *from, const struct deviatio
     deviation->class_sample_count = 0;
     if (!(area_until[triangle_count] > 0))
         return true;
-    sampling.count = choose_count(&sampling, wanted, settings->threads);
+    const size_t fewer = count_wanted(triangles_of(from, to), settings, 1);
+    if (settings->want_distances && settings->tolerance_count == 0 && are_enough(&sampling, fewer)) {
+        times = 1;
+        wanted = fewer;
+    }
+    sampling.count = choose_count(&sampling, wanted, times, settings->threads);
     if (!take_samples(&sampling, settings, err))
         return false;
     struct filling filling = {&sampling, settings, deviation, side ? signed_ : NULL, {{0}}, {{0}}, {false}};

@@ -19,9 +19,12 @@
 #define SAMPLES_LEAST ((size_t)1 << 11)  /* of many triangles, whatever is wanted */
 #define SAMPLES_FLOOR ((size_t)1 << 8)   /* whatever the budget */
 #define SAMPLES_MAX ((size_t)1 << 14)
-#define SAMPLES_OF_DISTANCE 4 /* times as many, and times the budget, for the distance's statistics */
+#define SAMPLES_OF_DISTANCE 4 /* times as many, and times the budget, for the distance's statistics, */
+/* unless as many as for the normal angle leave no more than this of its mean, if it is spread as are those of
+ * the vertices, and no coverage is asked for. Common practice, no source. */
+#define SAMPLES_EVEN_SHARE 0.005
 /* Of work, as bvh_nearest counts it: fewer samples beyond it. */
-#define SAMPLES_BUDGET(triangles) ((triangles) < SAMPLES_FEW ? (size_t)1 << 25 : (triangles))
+#define SAMPLES_BUDGET(triangles) ((triangles) < SAMPLES_FEW ? (size_t)1 << 25 : (triangles) / 8 * 7)
 #define SAMPLES_SEED 1
 
 struct samples_settings {

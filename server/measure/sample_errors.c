@@ -6,7 +6,6 @@
 #include <assert.h>
 #include <math.h>
 
-#define STANDARD_ERRORS 4.0
 #define PAIRS_OF_SLOPE 32.0 /* at least; common practice, no source */
 
 static double value_of(double value, bool squared)
@@ -57,8 +56,8 @@ struct sample_estimate sample_mean(const double *values, size_t count, bool squa
     for (size_t i = 0; i < count; i++)
         exact_sum_add(&sum, value_of(values[i], squared));
     return (struct sample_estimate){exact_sum_value(sum) / n,
-                                    STANDARD_ERRORS * sqrt(sum_pairs(values, NULL, 0, count, squared).squares)
-                                        / n};
+                                    SAMPLE_STANDARD_ERRORS
+                                        * sqrt(sum_pairs(values, NULL, 0, count, squared).squares) / n};
 }
 
 static double sum_products(const double *values, const double *beside, size_t count, bool squared)
@@ -84,8 +83,9 @@ struct sample_estimate sample_mean_beside(const double *values, const double *be
     const double slope = sum_products(values, beside, count, squared) / of_beside.squares;
     const struct pair_sums left = sum_pairs(values, beside, slope, count, squared);
     /* what is left is mostly in few pairs: so many standard errors of its own are added */
-    const double halfwidth =
-        STANDARD_ERRORS * sqrt(left.squares + STANDARD_ERRORS * sqrt(left.fourths)) / (double)count;
+    const double halfwidth = SAMPLE_STANDARD_ERRORS
+                             * sqrt(left.squares + SAMPLE_STANDARD_ERRORS * sqrt(left.fourths))
+                             / (double)count;
     if (halfwidth > mean.halfwidth)
         return mean;
     mean.value += slope * (beside_mean - sample_mean(beside, count, squared).value);
@@ -98,15 +98,25 @@ struct within {
     size_t hits, splits;
 };
 
+static unsigned is_within(double value, double above, double up_to)
+{
+    return (unsigned)((value > above) & (value <= up_to));
+}
+
 static struct within find_within(const double *values, size_t count, double above, double up_to)
 {
     struct within within = {0, 0};
 
-    for (size_t i = 0; i < count; i++)
-        within.hits += (values[i] > above) & (values[i] <= up_to);
-    for (size_t pair = 0; pair < pair_count(count); pair++) {
-        const double *v = &values[pair_begin(pair, count)];
-        within.splits += ((v[0] > above) & (v[0] <= up_to)) != ((v[1] > above) & (v[1] <= up_to));
+    for (size_t i = 0; i + 1 < count; i += 2) {
+        const unsigned one = is_within(values[i], above, up_to),
+                       other = is_within(values[i + 1], above, up_to);
+        within.hits += one + other;
+        within.splits += one ^ other;
+    }
+    if (count % 2) {
+        const unsigned last = is_within(values[count - 1], above, up_to);
+        within.hits += last;
+        within.splits += last ^ is_within(values[count - 2], above, up_to);
     }
     return within;
 }
@@ -114,17 +124,19 @@ static struct within find_within(const double *values, size_t count, double abov
 /* How far the number of hits may be off. */
 static double hits_error(struct within within)
 {
-    const double z_sq = STANDARD_ERRORS * STANDARD_ERRORS, splits = (double)within.splits;
+    const double z_sq = SAMPLE_STANDARD_ERRORS * SAMPLE_STANDARD_ERRORS, splits = (double)within.splits;
 
-    return STANDARD_ERRORS * sqrt(splits + 0.5 * z_sq + STANDARD_ERRORS * sqrt(splits + 0.25 * z_sq));
+    return SAMPLE_STANDARD_ERRORS
+           * sqrt(splits + 0.5 * z_sq + SAMPLE_STANDARD_ERRORS * sqrt(splits + 0.25 * z_sq));
 }
 
 /* Wilson's interval of the share of independent draws. */
 static struct interval wilson(double hits, double n)
 {
-    const double z_sq = STANDARD_ERRORS * STANDARD_ERRORS, share = hits / n;
+    const double z_sq = SAMPLE_STANDARD_ERRORS * SAMPLE_STANDARD_ERRORS, share = hits / n;
     double middle = (share + z_sq / (2 * n)) / (1 + z_sq / n),
-           half = STANDARD_ERRORS / (1 + z_sq / n) * sqrt(share * (1 - share) / n + z_sq / (4 * n * n));
+           half =
+               SAMPLE_STANDARD_ERRORS / (1 + z_sq / n) * sqrt(share * (1 - share) / n + z_sq / (4 * n * n));
 
     return (struct interval){middle - half, middle + half};
 }
@@ -150,7 +162,7 @@ static size_t rank_of(double share, size_t count)
 /* How far the rank may be off of a value that is found at a share of the values. */
 static double rank_error(const double *values, size_t count, double share, double at)
 {
-    double of_draws = STANDARD_ERRORS * sqrt((double)count * share * (1 - share));
+    double of_draws = SAMPLE_STANDARD_ERRORS * sqrt((double)count * share * (1 - share));
 
     return fmin(hits_error(find_within(values, count, -INFINITY, at)), of_draws) + 1;
 }

@@ -25,6 +25,8 @@
 #include "measure/deviation.h"
 #include "measure/quantiles.h"
 
+#define SAMPLE_STANDARD_ERRORS 4.0
+
 /* A value and how far it may be off. */
 struct sample_estimate {
     double value, halfwidth;

@@ -1,5 +1,6 @@
 /* test_deviation_triangles.c
  *   quick_*   a rough surface that is too large to be certified soon: bounds against every face in turn
+ *   even_*    one as far away everywhere
  *   close_*   a surface near another: certified, however large
  */
 #include <criterion/criterion.h>
@@ -105,6 +106,28 @@ Test(deviation_triangles, quick_bounds_hold_and_statistics_are_sampled)
     expect_bounds(&rough, &round, &fields,
                   (struct expected){false, got.subject_to_reference.max.face, INFINITY, 0});
     expect_bounds(&round, &rough, &fields, (struct expected){true, SIZE_MAX, INFINITY, 0});
+}
+
+/* Spheres apart by much the same everywhere: few samples tell the mean within half a hundredth of itself, but
+ * not a share of the area, for which there are more. Both times the mean is within of the other's. */
+Test(deviation_triangles, even_distances_take_fewer_samples)
+{
+    struct arena arena = pair_arena(4);
+    struct mesh rough = sphere(&arena, 48, 0.02), round = sphere(&arena, 20, 0);
+    struct deviation_settings settings = pair_settings();
+
+    for (size_t v = 0; v < rough.vertex_count; v++)
+        rough.positions[v] = vec3_scale(rough.positions[v], 1.5);
+    settings.tolerance_count = 0;
+    const struct one_sided_deviation few = pair_measure(&rough, &round, &settings).subject_to_reference;
+    settings.tolerance_count = 1;
+    settings.tolerances[0] = 0.5;
+    const struct one_sided_deviation many = pair_measure(&rough, &round, &settings).subject_to_reference;
+    cr_assert(gt(sz, few.sample_count, 0));
+    cr_expect(gt(sz, many.sample_count, 2 * few.sample_count));
+    cr_expect(lt(dbl, few.halfwidth.mean, 0.005 * few.mean));
+    cr_expect(lt(dbl, fabs(few.mean - many.mean), few.halfwidth.mean + many.halfwidth.mean));
+    cr_expect(lt(dbl, many.halfwidth.mean, few.halfwidth.mean));
 }
 
 Test(deviation_triangles, quick_results_are_the_same_for_any_threads)
