@@ -7,6 +7,7 @@
 #include "measure/deviation_plain.h"
 #include "measure/deviation_quick.h"
 
+#include <assert.h>
 #include <math.h>
 #include <string.h>
 
@@ -14,13 +15,13 @@
 #define TALLIES_MAX 32
 #define TALLIES_FEW 16 /* of fewer chunks than these, since each tally costs something: */
 #define CHUNKS_OF_FEW ((size_t)512)
-#define SLICE 16      /* chunks of a tally between two words to the listener */
-#define FAR_SIDES 1.5 /* a triangle that is so many times its side away is not looked at */
-#define CUTS 2        /* of a triangle that is not small */
-#define ASK_SHARE 4   /* one such part of the budget is for asking at centroids, */
+#define SLICE 16       /* chunks of a tally between two words to the listener */
+#define FAR_SIDES 1.5  /* a triangle that is so many times its side away is not looked at */
+#define CUTS 2         /* of a triangle that is not small */
+#define ASK_SHARE 4    /* one such part of the budget is for asking at centroids, */
 #define ALONE_SHARE 12 /* and one for what is looked at alone, or cut up: */
-#define ALONE_WORK 64 /* of which looking along its own normal takes so much, */
-#define PIECE_WORK 32 /* and each piece so much, and what asking for it takes */
+#define ALONE_WORK 64  /* of which looking along its own normal takes so much, */
+#define PIECE_WORK 32  /* and each piece so much, and what asking for it takes */
 
 /* --- what is over a triangle --- */
 
@@ -465,16 +466,17 @@ bool overlay_sum_up(const struct surface_parts *parts, const double *tolerances,
                     struct error *err)
 {
     size_t chunks = tasks_chunks(deviation_surface_leaves(parts->from), LEAVES_OF_CHUNK), plain_count = 0;
+
+    assert(chunks > 0); /* else no tally would be opened */
     struct overlaying overlaying = {.parts = parts,
-                                    .alone_work = parts->budget / ALONE_SHARE / (chunks ? chunks : 1),
-                                    .ask_work = parts->budget / ASK_SHARE / (chunks ? chunks : 1),
+                                    .alone_work = parts->budget / ALONE_SHARE / chunks,
+                                    .ask_work = parts->budget / ASK_SHARE / chunks,
                                     .tally_count = chunks < CHUNKS_OF_FEW ? TALLIES_FEW : TALLIES_MAX,
                                     .chunk_count = chunks,
                                     .tolerances = tolerances,
                                     .tolerance_count = tolerance_count};
 
     overlaying.tallies = arena_alloc(&scratch, overlaying.tally_count, sizeof(struct tally), 64);
-
     overlaying.plain = plain_find(parts->to, parts->side, parts->threads, &scratch);
     if (!overlaying.tallies || !overlaying.plain)
         return arena_error(err);
