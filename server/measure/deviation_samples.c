@@ -186,13 +186,14 @@ static size_t count_wanted(size_t triangles, const struct samples_settings *sett
     return count > SAMPLES_LEAST ? count : SAMPLES_LEAST;
 }
 
-/* Whether so many tell the mean well even if drawn anywhere, as the distances of the vertices are spread. */
-static bool are_enough(const struct sampling *sampling, size_t count)
+/* Whether so many tell the mean well even if drawn anywhere, as the distances of the vertices are spread;
+ * they must be most of it, `certified`, and not on the other surface. */
+static bool are_enough(const struct sampling *sampling, size_t count, double certified)
 {
     const double mean = sampling->between_mean, variance = sampling->between_mean_sq - mean * mean,
                  wanted = SAMPLES_EVEN_SHARE * mean;
 
-    return sampling->vertices
+    return sampling->vertices && mean > SAMPLES_EVEN_LEAST * certified
            && SAMPLE_STANDARD_ERRORS * SAMPLE_STANDARD_ERRORS * variance <= wanted * wanted * (double)count;
 }
 
@@ -497,7 +498,8 @@ bool samples_measure(const struct deviation_surface *from, const struct deviatio
     if (!(area_until[triangle_count] > 0))
         return true;
     const size_t fewer = count_wanted(triangles_of(from, to), settings, 1);
-    if (settings->want_distances && settings->tolerance_count == 0 && are_enough(&sampling, fewer)) {
+    if (settings->want_distances && settings->tolerance_count == 0
+        && are_enough(&sampling, fewer, deviation->mean)) {
         times = 1;
         wanted = fewer;
     }

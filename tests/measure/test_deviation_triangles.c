@@ -130,6 +130,34 @@ Test(deviation_triangles, even_distances_take_fewer_samples)
     cr_expect(lt(dbl, many.halfwidth.mean, few.halfwidth.mean));
 }
 
+static vec3 nearest_vertex(const struct mesh *mesh, vec3 p)
+{
+    vec3 nearest = mesh->positions[0];
+
+    for (size_t v = 1; v < mesh->vertex_count; v++)
+        if (vec3_distance(mesh->positions[v], p) < vec3_distance(nearest, p))
+            nearest = mesh->positions[v];
+    return nearest;
+}
+
+/* Vertices that are all on the other surface say nothing of what is between them, however even they are. */
+Test(deviation_triangles, even_vertices_on_the_other_surface_take_as_many_samples)
+{
+    struct arena arena = pair_arena(4);
+    struct mesh rough = sphere(&arena, 48, 0.02), cage = sphere(&arena, 20, 0);
+    struct deviation_settings settings = pair_settings();
+
+    for (size_t v = 0; v < cage.vertex_count; v++)
+        cage.positions[v] = nearest_vertex(&rough, cage.positions[v]);
+    settings.tolerance_count = 0;
+    const struct one_sided_deviation one = pair_measure(&cage, &rough, &settings).subject_to_reference;
+    settings.tolerance_count = 1;
+    settings.tolerances[0] = 0.01;
+    const struct one_sided_deviation other = pair_measure(&cage, &rough, &settings).subject_to_reference;
+    cr_assert(gt(sz, one.sample_count, 0));
+    cr_expect(eq(sz, one.sample_count, other.sample_count));
+}
+
 Test(deviation_triangles, quick_results_are_the_same_for_any_threads)
 {
     struct arena arena = pair_arena(4);
