@@ -16,8 +16,8 @@ struct taking {
     const struct maximum *farthest;
     struct face_distances *faces;
     size_t range_count;
-    size_t farthest_face;
-    float reach;
+    size_t farthest_face; /* of the place `farthest` */
+    float reach;          /* of the parts, rounded up */
 };
 
 /* Where something is, until all is known: a vertex, or FACE_AT_POINT and three numbers for each part after

@@ -108,22 +108,36 @@ Test(deviation_triangles, quick_bounds_hold_and_statistics_are_sampled)
     expect_bounds(&round, &rough, &fields, (struct expected){true, SIZE_MAX, INFINITY, 0});
 }
 
+/* From the subject to the reference: without a tolerance, and with one. */
+struct with_and_without {
+    struct one_sided_deviation without, with;
+};
+
+static struct with_and_without measure_with_and_without(const struct mesh *subject,
+                                                        const struct mesh *reference, double tolerance)
+{
+    struct deviation_settings settings = pair_settings();
+    struct with_and_without got;
+
+    got.without = pair_measure(subject, reference, &settings).subject_to_reference;
+    settings.tolerance_count = 1;
+    settings.tolerances[0] = tolerance;
+    got.with = pair_measure(subject, reference, &settings).subject_to_reference;
+    cr_assert(gt(sz, got.without.sample_count, 0));
+    return got;
+}
+
 /* Spheres apart by much the same everywhere: few samples tell the mean within half a hundredth of itself, but
- * not a share of the area, for which there are more. Both times the mean is within of the other's. */
+ * not a share of the area, for which there are more. Either mean is within both half-widths of the other. */
 Test(deviation_triangles, even_distances_take_fewer_samples)
 {
     struct arena arena = pair_arena(4);
     struct mesh rough = sphere(&arena, 48, 0.02), round = sphere(&arena, 20, 0);
-    struct deviation_settings settings = pair_settings();
 
     for (size_t v = 0; v < rough.vertex_count; v++)
         rough.positions[v] = vec3_scale(rough.positions[v], 1.5);
-    settings.tolerance_count = 0;
-    const struct one_sided_deviation few = pair_measure(&rough, &round, &settings).subject_to_reference;
-    settings.tolerance_count = 1;
-    settings.tolerances[0] = 0.5;
-    const struct one_sided_deviation many = pair_measure(&rough, &round, &settings).subject_to_reference;
-    cr_assert(gt(sz, few.sample_count, 0));
+    const struct with_and_without got = measure_with_and_without(&rough, &round, 0.5);
+    const struct one_sided_deviation few = got.without, many = got.with;
     cr_expect(gt(sz, many.sample_count, 2 * few.sample_count));
     cr_expect(lt(dbl, few.halfwidth.mean, 0.005 * few.mean));
     cr_expect(lt(dbl, fabs(few.mean - many.mean), few.halfwidth.mean + many.halfwidth.mean));
@@ -145,17 +159,11 @@ Test(deviation_triangles, even_vertices_on_the_other_surface_take_as_many_sample
 {
     struct arena arena = pair_arena(4);
     struct mesh rough = sphere(&arena, 48, 0.02), cage = sphere(&arena, 20, 0);
-    struct deviation_settings settings = pair_settings();
 
     for (size_t v = 0; v < cage.vertex_count; v++)
         cage.positions[v] = nearest_vertex(&rough, cage.positions[v]);
-    settings.tolerance_count = 0;
-    const struct one_sided_deviation one = pair_measure(&cage, &rough, &settings).subject_to_reference;
-    settings.tolerance_count = 1;
-    settings.tolerances[0] = 0.01;
-    const struct one_sided_deviation other = pair_measure(&cage, &rough, &settings).subject_to_reference;
-    cr_assert(gt(sz, one.sample_count, 0));
-    cr_expect(eq(sz, one.sample_count, other.sample_count));
+    const struct with_and_without got = measure_with_and_without(&cage, &rough, 0.01);
+    cr_expect(eq(sz, got.without.sample_count, got.with.sample_count));
 }
 
 Test(deviation_triangles, quick_results_are_the_same_for_any_threads)
