@@ -574,10 +574,28 @@ static inline void look_at_lanes_leaf(struct lane_query *query, uint32_t index)
     }
 }
 
-/* At the leaf of `first`, then at all, within what that leaves; then, for a point that has nothing within
- * reach, beyond it. */
+/* At one triangle for each point. */
+static inline void begin_at(struct lane_query *query, size_t count, const uint32_t *slots)
+{
+    struct bvh_points triangles[3];
+
+    for (size_t lane = 0; lane < BVH_LANES; lane++) {
+        const uint32_t slot = slots[lane < count ? lane : 0];
+        query->hits.slots[lane] = slot;
+        for (int i = 0; i < 3; i++)
+            put_point(&triangles[i], (int)lane, query->bvh->points[query->bvh->corners[slot][i]]);
+    }
+    for (int i = 0; i < BVH_LANES; i++) {
+        vec3 p = {query->points.x[i], query->points.y[i], query->points.z[i]};
+        query->hits.distances_sq[i] = lane_distance_sq(triangles, i, p);
+    }
+    cut_lanes(query);
+}
+
+/* At the leaf of `first`, or at firsts, then at all, within what that leaves; then, for a point that has
+ * nothing within reach, beyond it. */
 static void nearest_lanes(const struct bvh *bvh, const struct bvh_points *points, size_t count, double reach,
-                          uint32_t first, struct bvh_hit *hits, size_t *work)
+                          uint32_t first, const uint32_t *firsts, struct bvh_hit *hits, size_t *work)
 {
     struct lane_query query;
     struct visit stack[STACK_SIZE];
@@ -585,6 +603,8 @@ static void nearest_lanes(const struct bvh *bvh, const struct bvh_points *points
     const uint32_t first_leaf = first == BVH_NONE ? BVH_NONE : first / BVH_WIDTH;
 
     open_lanes(bvh, points, count, reach, &query);
+    if (firsts)
+        begin_at(&query, count, firsts);
     if (first_leaf != BVH_NONE)
         look_at_lanes_leaf(&query, first_leaf);
     stack[0] = (struct visit){0, (int)bvh->level_count - 1, 0};

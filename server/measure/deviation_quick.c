@@ -121,7 +121,7 @@ static void bound_by_middles(struct leaf *leaf)
     struct bvh_points middles;
     struct bvh_hit hits[BVH_LANES];
     size_t lanes[BVH_LANES], count = 0, work = 0;
-    double reach = 0;
+    uint32_t firsts[BVH_LANES];
 
     if (*leaf->left == 0)
         return;
@@ -132,12 +132,12 @@ static void bound_by_middles(struct leaf *leaf)
         middles.x[count] = middle.x;
         middles.y[count] = middle.y;
         middles.z[count] = middle.z;
-        reach = fmax(reach, part_sum(leaf->high[lane]) / 3);
+        firsts[count] = leaf->faces[0][lane];
         lanes[count++] = lane;
     }
     if (count == 0)
         return;
-    bvh_nearest_lanes(&parts->to->bvh, &middles, count, reach, leaf->faces[0][lanes[0]], hits, &work);
+    bvh_nearest_lanes_from(&parts->to->bvh, &middles, count, firsts, hits, &work);
     *leaf->left -= *leaf->left < work ? *leaf->left : work;
     for (size_t i = 0; i < count; i++) {
         leaf->faces[3][lanes[i]] = hits[i].slot;

@@ -97,28 +97,57 @@ struct together {
     size_t count, samples[BVH_LANES];
     uint32_t slots[BVH_LANES];
     struct bvh_points points;
-    uint32_t near; /* the slot found for the last of those before, or BVH_NONE */
+    uint32_t firsts[BVH_LANES]; /* beside the vertices: a slot near each */
+    uint32_t near;              /* else the slot found for the last of those before, or BVH_NONE */
     double reach;
 };
+
+static void find_nearest(const struct sampling *sampling, struct together *together, struct bvh_hit *hits,
+                         size_t *work)
+{
+    const struct bvh *to = &sampling->to->bvh;
+    const size_t count = together->count;
+
+    if (sampling->vertices) {
+        bvh_nearest_lanes_from(to, &together->points, count, together->firsts, hits, work);
+        return;
+    }
+    bvh_nearest_lanes(to, &together->points, count, together->reach, together->near, hits, work);
+    together->near = hits[count - 1].slot;
+    together->reach = bvh_next_reach(hits, count);
+}
 
 static void ask_together(const struct sampling *sampling, struct together *together, size_t *work)
 {
     const struct bvh_points *points = &together->points;
-    const size_t count = together->count;
     struct bvh_hit hits[BVH_LANES];
 
-    if (count == 0)
+    if (together->count == 0)
         return;
-    bvh_nearest_lanes(&sampling->to->bvh, points, count, together->reach, together->near, hits, work);
-    for (size_t i = 0; i < count; i++)
+    find_nearest(sampling, together, hits, work);
+    for (size_t i = 0; i < together->count; i++)
         fill_sample(sampling, together->samples[i], (vec3){points->x[i], points->y[i], points->z[i]},
                     together->slots[i], hits[i]);
-    together->near = hits[count - 1].slot;
-    together->reach = bvh_next_reach(hits, count);
     together->count = 0;
 }
 
-static void put_together(struct together *together, size_t sample, vec3 p, uint32_t slot)
+/* What is nearest to the corner that is nearest to p. */
+static uint32_t slot_near(const struct sampling *sampling, vec3 p, uint32_t slot)
+{
+    const uint32_t *corners = sampling->from->bvh.corners[slot];
+    uint32_t nearest = corners[0];
+    double least_sq = INFINITY;
+
+    for (int k = 0; k < 3; k++) {
+        double way_sq = vec3_length_sq(vec3_sub(p, sampling->from->points[corners[k]]));
+        nearest = way_sq < least_sq ? corners[k] : nearest;
+        least_sq = way_sq < least_sq ? way_sq : least_sq;
+    }
+    return sampling->vertices->nearest[nearest];
+}
+
+static void put_together(const struct sampling *sampling, size_t sample, vec3 p, uint32_t slot,
+                         struct together *together)
 {
     const size_t i = together->count++;
 
@@ -127,6 +156,8 @@ static void put_together(struct together *together, size_t sample, vec3 p, uint3
     together->points.x[i] = p.x;
     together->points.y[i] = p.y;
     together->points.z[i] = p.z;
+    if (sampling->vertices)
+        together->firsts[i] = slot_near(sampling, p, slot);
 }
 
 static void sample_chunk(void *context, size_t number)
@@ -143,7 +174,7 @@ static void sample_chunk(void *context, size_t number)
         if (sampling->from->twins && sampling->from->twins[slot] != BVH_NONE)
             fill_sample(sampling, i, p, slot, (struct bvh_hit){0, sampling->from->twins[slot]});
         else
-            put_together(&together, i, p, slot);
+            put_together(sampling, i, p, slot, &together);
         if (together.count == BVH_LANES)
             ask_together(sampling, &together, &work);
     }

@@ -25,7 +25,7 @@
 #define SAMPLES_EVEN_SHARE 0.005
 #define SAMPLES_EVEN_LEAST 0.75 /* of the middle of the certified mean must be told by the vertices */
 /* Of work, as bvh_nearest counts it: fewer samples beyond it. */
-#define SAMPLES_BUDGET(triangles) ((triangles) < SAMPLES_FEW ? (size_t)1 << 25 : (triangles) / 8 * 7)
+#define SAMPLES_BUDGET(triangles) ((triangles) < SAMPLES_FEW ? (size_t)1 << 25 : (triangles) / 8 * 5)
 #define SAMPLES_SEED 1
 
 struct samples_settings {

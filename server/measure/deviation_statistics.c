@@ -371,12 +371,12 @@ static bool bound_many(struct statistics *statistics, struct arena *arena, struc
 {
     const struct statistics_settings *settings = statistics->settings;
     double from = settings->progress_from, to = settings->progress_to, middle = 0.5 * (from + to),
-           halfwidth = 0;
+           enough = STATISTICS_HOPE * settings->halfwidth, halfwidth = 0;
     struct goals goals;
 
-    if (!triangles_try(statistics->parts, settings->progress, from, &halfwidth, arena, err))
+    if (!triangles_try(statistics->parts, settings->progress, from, enough, &halfwidth, arena, err))
         return false;
-    const bool hope = halfwidth <= STATISTICS_HOPE * settings->halfwidth;
+    const bool hope = halfwidth <= enough;
     if (statistics->parts->trial_stride == 1) /* a trial of all has bounded all */
         return bound_closely(statistics, !hope, from, to, arena, err);
     if (!hope) {

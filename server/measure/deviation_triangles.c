@@ -13,6 +13,7 @@
 #define SLICE_CHUNKS 256 /* chunks between two words to the listener */
 #define TRIAL_LEAVES 64  /* at least, */
 #define TRIAL_STRIDE 256 /* and one chunk of so many */
+#define GIVEN_UP 2       /* times what says enough: no rounding changes that */
 #define CLOSELY_SHARE 4  /* one such part of the budget is for the farthest leaves */
 #define FEWER_SHARE 16   /* where what is over a triangle may be cut up, which tells most of it already */
 #define LEAF_WORK 3072   /* of the work of bounding one leaf closely; measured, on rough pairs */
@@ -27,6 +28,7 @@ struct bounding {
     size_t allowance;       /* of work, of each chunk */
     struct leaf_parts *own; /* [leaf_count] of the leaves listed, or NULL: they go to all parts */
     bool quick;             /* known quickly: that is kept where it is better */
+    double gap_most; /* area times gap: where the leaves listed of a chunk have more, the rest is left */
     size_t first_chunk;
     size_t *work; /* [chunk] */
 };
@@ -89,14 +91,37 @@ static void bound_leaf(const struct bounding *bounding, size_t item, struct brac
         own[places[i]] = group.parts[i];
 }
 
+/* Sums of area, and of area times gap. */
+struct gaps {
+    double area, gap;
+};
+
+static void add_gaps(const struct surface_parts *parts, const struct leaf_parts *leaf, struct gaps *gaps)
+{
+    for (size_t c = 0; c < BVH_WIDTH; c++) {
+        const struct part *part = &leaf->parts[c];
+        if (leaf->leaf * (size_t)BVH_WIDTH + c >= parts->from->bvh.triangle_count || !(part->area > 0))
+            continue;
+        struct part_moments moments = part_moments(part);
+        gaps->area += part->area;
+        gaps->gap += part->area * (moments.high - moments.low);
+    }
+}
+
 static void bound_chunk(void *context, size_t number)
 {
     struct bounding *bounding = context;
     size_t chunk = bounding->first_chunk + number, end = (chunk + 1) * LEAVES_OF_CHUNK;
     struct bracketing bracketing = surface_parts_begin(bounding->parts, BVH_NONE);
+    struct gaps gaps = {0, 0};
 
-    for (size_t i = chunk * LEAVES_OF_CHUNK; i < end && i < bounding->leaf_count; i++)
+    for (size_t i = chunk * LEAVES_OF_CHUNK; i < end && i < bounding->leaf_count; i++) {
+        if (gaps.gap > bounding->gap_most)
+            break;
         bound_leaf(bounding, i, &bracketing);
+        if (bounding->gap_most < INFINITY)
+            add_gaps(bounding->parts, &bounding->own[i], &gaps);
+    }
     bounding->work[chunk] = bracketing.work;
 }
 
@@ -163,8 +188,10 @@ bool triangles_bound(struct surface_parts *parts, const struct progress *progres
                      struct arena scratch, struct error *err)
 {
     uint32_t *leaves = ARENA_NEW(&scratch, uint32_t, leaves_of(parts));
-    struct bounding bounding = {
-        .parts = parts, .leaf_count = leaves_of(parts), .allowance = allowance_of(parts)};
+    struct bounding bounding = {.parts = parts,
+                                .leaf_count = leaves_of(parts),
+                                .allowance = allowance_of(parts),
+                                .gap_most = INFINITY};
 
     if (!leaves)
         return arena_error(err);
@@ -178,25 +205,30 @@ bool triangles_bound(struct surface_parts *parts, const struct progress *progres
 
 /* --- the trial --- */
 
-static double mean_halfwidth(const struct surface_parts *parts)
+/* Opens the leaves listed, so that those that are left have no gap; returns their area. */
+static double open_leaves(const struct bounding *bounding)
 {
-    double area = 0, gap = 0;
+    struct gaps gaps = {0, 0};
 
-    for (size_t k = 0; k < parts->leaf_count; k++)
-        for (size_t c = 0; c < BVH_WIDTH; c++) {
-            const struct part *part = &parts->leaves[k].parts[c];
-            if (parts->leaves[k].leaf * (size_t)BVH_WIDTH + c >= parts->from->bvh.triangle_count
-                || !(part->area > 0))
-                continue;
-            struct part_moments moments = part_moments(part);
-            area += part->area;
-            gap += part->area * (moments.high - moments.low);
-        }
-    return area > 0 ? 0.5 * gap / area : 0;
+    for (size_t i = 0; i < bounding->leaf_count; i++) {
+        bounding->own[i].leaf = bounding->leaves[i];
+        open_parts(bounding->parts->from, bounding->leaves[i], bounding->own[i].parts);
+        add_gaps(bounding->parts, &bounding->own[i], &gaps);
+    }
+    return gaps.area;
 }
 
-bool triangles_try(struct surface_parts *parts, const struct progress *progress, double at, double *halfwidth,
-                   struct arena *keep, struct error *err)
+static double mean_halfwidth(const struct surface_parts *parts)
+{
+    struct gaps gaps = {0, 0};
+
+    for (size_t k = 0; k < parts->leaf_count; k++)
+        add_gaps(parts, &parts->leaves[k], &gaps);
+    return gaps.area > 0 ? 0.5 * gaps.gap / gaps.area : 0;
+}
+
+bool triangles_try(struct surface_parts *parts, const struct progress *progress, double at, double enough,
+                   double *halfwidth, struct arena *keep, struct error *err)
 {
     size_t all = leaves_of(parts),
            stride = tasks_chunks(all, LEAVES_OF_CHUNK) * LEAVES_OF_CHUNK / TRIAL_LEAVES;
@@ -206,11 +238,16 @@ bool triangles_try(struct surface_parts *parts, const struct progress *progress,
     parts->leaves = ARENA_NEW(keep, struct leaf_parts, chunks * LEAVES_OF_CHUNK);
     struct arena scratch = *keep;
     uint32_t *leaves = ARENA_NEW(&scratch, uint32_t, all);
-    struct bounding bounding = {
-        .parts = parts, .leaves = leaves, .own = parts->leaves, .allowance = allowance_of(parts)};
+    struct bounding bounding = {.parts = parts,
+                                .leaves = leaves,
+                                .own = parts->leaves,
+                                .allowance = allowance_of(parts),
+                                .gap_most = INFINITY};
     if (!parts->leaves || !leaves)
         return arena_error(err);
     parts->leaf_count = bounding.leaf_count = list_leaves(parts, true, leaves);
+    if (parts->trial_stride > 1)
+        bounding.gap_most = GIVEN_UP * 2 * enough * open_leaves(&bounding);
     if (!bound_leaves(&bounding, progress, at, at, scratch, err))
         return false;
     *halfwidth = mean_halfwidth(parts);
@@ -275,7 +312,8 @@ bool triangles_bound_quickly(struct surface_parts *parts, struct deviation_verti
                              struct error *err)
 {
     double until = from + QUICK_SHARE * (to - from);
-    struct bounding bounding = {.parts = parts, .allowance = 2 * LEAVES_OF_CHUNK * (size_t)LEAF_WORK};
+    struct bounding bounding = {
+        .parts = parts, .allowance = 2 * LEAVES_OF_CHUNK * (size_t)LEAF_WORK, .gap_most = INFINITY};
 
     if (!quick_ask_vertices(parts, vertices, progress, from, until, *keep, err))
         return false;

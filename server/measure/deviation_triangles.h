@@ -11,11 +11,12 @@
 #include "measure/deviation_parts.h"
 
 /* Half the mean gap, over the area, of bounds found closely: of leaves spread evenly over the surface, at
- * least a few hundred of them, or of all where there are not many more. 0 without area. The bounds are left,
- * from keep, in parts->leaves, for triangles_bound. Tells the stage "statistics" that it is still `at`.
- * ERROR_LIMIT when memory ends, ERROR_CANCELLED. */
-bool triangles_try(struct surface_parts *parts, const struct progress *progress, double at, double *halfwidth,
-                   struct arena *keep, struct error *err);
+ * least a few hundred of them, or of all where there are not many more. 0 without area. Unless all are tried,
+ * what is more than `enough` may be told as too little, though more than that, and the bounds are of no use
+ * then; else they are left, from keep, in parts->leaves, for triangles_bound. Tells the stage "statistics"
+ * that it is still `at`. ERROR_LIMIT when memory ends, ERROR_CANCELLED. */
+bool triangles_try(struct surface_parts *parts, const struct progress *progress, double at, double enough,
+                   double *halfwidth, struct arena *keep, struct error *err);
 
 /* Bounds every triangle closely, those of a trial before excepted. Tells the stage "statistics" from `from`
  * to `to`. ERROR_LIMIT, ERROR_CANCELLED. */
