@@ -136,6 +136,28 @@ static struct bvh_points points_about(const struct soup *soup, double spread, ui
     return points;
 }
 
+/* Beginning at what is nearest, and at slots that may be anywhere. */
+static bool are_the_same_from(const struct soup *soup, const struct bvh_points *points, size_t count,
+                              const struct bvh_hit *want)
+{
+    uint32_t near[BVH_LANES], any[BVH_LANES];
+    struct bvh_hit got[2][BVH_LANES];
+    size_t work = 0;
+
+    for (size_t lane = 0; lane < count; lane++) {
+        near[lane] = want[lane].slot;
+        any[lane] = (uint32_t)((want[lane].slot * 7 + lane) % soup->count);
+    }
+    bvh_nearest_lanes_from(&soup->bvh, points, count, near, got[0], &work);
+    bvh_nearest_lanes_from(&soup->bvh, points, count, any, got[1], &work);
+    for (size_t lane = 0; lane < 2 * count; lane++) {
+        const struct bvh_hit *hit = &got[lane / count][lane % count];
+        if (hit->slot != want[lane % count].slot || hit->distance_sq != want[lane % count].distance_sq)
+            return false;
+    }
+    return true;
+}
+
 Test(bvh, nearest_of_lanes_is_that_of_each_alone_whatever_the_reach)
 {
     const size_t sizes[] = {1, 9, 65, 3000};
@@ -165,6 +187,8 @@ Test(bvh, nearest_of_lanes_is_that_of_each_alone_whatever_the_reach)
                                   "%s, kind %d, %zu triangles, reach %g", soup.bvh.kernels->name, kind,
                                   sizes[k], reach);
                     }
+                    cr_assert(are_the_same_from(&soup, &points, count, got), "%s, kind %d, %zu triangles",
+                              soup.bvh.kernels->name, kind, sizes[k]);
                 }
             }
         }

@@ -2,6 +2,7 @@
  *   quick_*   a rough surface that is too large to be certified soon: bounds against every face in turn
  *   even_*    one as far away everywhere
  *   close_*   a surface near another: certified, however large
+ *   trial_*   what a trial tells, and how little of it once there is no hope
  */
 #include <criterion/criterion.h>
 #include <criterion/new/assert.h>
@@ -9,6 +10,7 @@
 #include <string.h>
 
 #include "measure/deviation_pair.h"
+#include "measure/deviation_triangles.h"
 #include "measure/places.h"
 #include "support/fixture_share.h"
 
@@ -300,4 +302,56 @@ Test(deviation_triangles, close_surfaces_are_certified)
     cr_expect(eq(sz, got.reference_to_subject.sample_count, 0));
     cr_expect(got.subject_to_reference.mean <= 1e-6 + got.subject_to_reference.halfwidth.mean);
     cr_expect(got.subject_to_reference.halfwidth.mean <= 1e-4 * 2 * sqrt(3));
+}
+
+struct tried {
+    double halfwidth;
+    size_t stride, work;
+};
+
+static struct tried try_pair(const struct mesh *from, const struct mesh *to, double wanted, double enough,
+                             size_t threads)
+{
+    struct arena keep = pair_arena(0), scratch = pair_arena(1);
+    struct measure_input inputs[2];
+    struct deviation_surface surfaces[2];
+    struct surface_parts parts = {.from = &surfaces[0],
+                                  .to = &surfaces[1],
+                                  .reach = 4,
+                                  .wanted = wanted,
+                                  .threads = threads,
+                                  .budget = (size_t)1 << 30};
+    struct error err = {.text = ""};
+    struct tried tried = {.halfwidth = NAN};
+
+    cr_assert(measure_input_build(from, MESH_SCAN, NULL, &inputs[0], &keep, scratch, &err)
+              && measure_input_build(to, MESH_SCAN, NULL, &inputs[1], &keep, scratch, &err));
+    struct deviation_frame frame = deviation_frame_of(&inputs[0], &inputs[1]);
+    cr_assert(deviation_surface_build(&inputs[0], &frame, threads, &surfaces[0], &keep, scratch, &err)
+              && deviation_surface_build(&inputs[1], &frame, threads, &surfaces[1], &keep, scratch, &err)
+              && triangles_try(&parts, NULL, 0, enough, &tried.halfwidth, &keep, &err));
+    tried.stride = parts.trial_stride;
+    tried.work = parts.work;
+    return tried;
+}
+
+Test(deviation_triangles, trial_tells_all_that_is_not_too_much_and_ends_beyond)
+{
+    struct arena arena = pair_arena(4);
+    struct mesh rough = sphere(&arena, 40, 0.05), round = sphere(&arena, 24, 0);
+    const struct tried whole = try_pair(&rough, &round, 1e-4, INFINITY, 2),
+                       hopeful = try_pair(&rough, &round, 1e-4, 1.01 * whole.halfwidth, 2);
+
+    cr_assert(gt(sz, whole.stride, 1));
+    cr_assert(gt(dbl, whole.halfwidth, 1e-3));
+    cr_expect(eq(dbl, hopeful.halfwidth, whole.halfwidth));
+    cr_expect(eq(sz, hopeful.work, whole.work));
+    for (double enough = whole.halfwidth / 20; enough > whole.halfwidth / 5000; enough /= 4) {
+        const struct tried beyond = try_pair(&rough, &round, 1e-4, enough, 2),
+                           alone = try_pair(&rough, &round, 1e-4, enough, 1);
+        cr_expect(beyond.halfwidth > enough && beyond.halfwidth <= whole.halfwidth, "%g of %g", enough,
+                  whole.halfwidth);
+        cr_expect(lt(sz, beyond.work, whole.work));
+        cr_expect(alone.halfwidth == beyond.halfwidth && alone.work == beyond.work);
+    }
 }
