@@ -10,9 +10,11 @@
 #include <string.h>
 
 #define CHUNK ((size_t)1 << 13)
-#define BIN_BITS 6 /* 64 bins to each power of two */
-#define BINS FLOAT_BINS(BIN_BITS)
-#define PRECISION_REL 0x1p-24 /* of floats */
+#define BIN_BITS 6 /* 64 bins to each power of two, */
+#define OCTAVES 44 /* from 2^-40, with what is less, to beyond any length in the frame */
+#define BINS ((size_t)OCTAVES << BIN_BITS)
+#define FIRST_BIN ((size_t)(127 - 40) << BIN_BITS) /* of all that there are of a float */
+#define PRECISION_REL 0x1p-24                      /* of floats */
 #define STEPS_MAX 200
 
 const double distribution_percentile_shares[DISTRIBUTION_PERCENTILES] = {0.5, 0.95, 0.99, 0.999};
@@ -89,18 +91,23 @@ struct seeking {
     size_t count;
     bool upper; /* which bound */
     double precision;
+    double targets[DISTRIBUTION_PERCENTILES]; /* areas */
+    struct interval found[DISTRIBUTION_PERCENTILES];
     double *until_min, *until_max; /* [BINS] area of the parts whose range begins, ends in a bin */
     uint32_t *active;              /* [count] parts whose range the bracket meets */
 };
 
 static size_t bin_of(double value)
 {
-    return float_bin_of((float)value, BIN_BITS);
+    const size_t bin = float_bin_of((float)value, BIN_BITS),
+                 from_first = bin > FIRST_BIN ? bin - FIRST_BIN : 0;
+
+    return from_first < BINS ? from_first : BINS - 1;
 }
 
 static double bin_start(size_t bin)
 {
-    return (double)float_bin_start(bin, BIN_BITS);
+    return bin > 0 ? (double)float_bin_start(FIRST_BIN + bin, BIN_BITS) : 0;
 }
 
 static void fill_bins(struct seeking *seeking)
@@ -117,18 +124,18 @@ static void fill_bins(struct seeking *seeking)
     }
 }
 
-/* The first bin up to which lies that much area; the last one where there is never so much. */
-static size_t bin_reaching(const double *areas, double target)
+/* The first bins up to which lies as much area as each target, ascending; the last one where there is never
+ * so much. */
+static void find_bins(const double *areas, const double *targets, size_t *bins)
 {
     double sum = 0;
     size_t bin = 0;
 
-    for (; bin < BINS - 1; bin++) {
-        sum += areas[bin];
-        if (sum >= target)
-            break;
+    for (size_t p = 0; p < DISTRIBUTION_PERCENTILES; p++) {
+        for (; bin < BINS - 1 && sum + areas[bin] < targets[p]; bin++)
+            sum += areas[bin];
+        bins[p] = bin;
     }
-    return bin;
 }
 
 struct bracket {
@@ -155,11 +162,11 @@ static void sift(struct seeking *seeking, struct bracket *bracket)
     bracket->active = kept;
 }
 
-/* From the histogram, narrowed to where parts begin and end unless the bins will do. */
-static struct bracket open_bracket(struct seeking *seeking, double target)
+/* From the bins that begin and end it, narrowed to where parts begin and end unless the bins will do. */
+static struct bracket open_bracket(struct seeking *seeking, size_t first, size_t last)
 {
-    size_t first = bin_reaching(seeking->until_min, target), last = bin_reaching(seeking->until_max, target);
-    struct bracket bracket = {.low = first > 0 ? bin_start(first - 1) : 0,
+    struct bracket bracket = {.low =
+                                  first > 1 ? bin_start(first - 1) : -1, /* less than parts that end at 0 */
                               .high = last + 2 < BINS ? bin_start(last + 2) : INFINITY};
     double least = bracket.high, most = bracket.low;
 
@@ -181,10 +188,8 @@ static struct bracket open_bracket(struct seeking *seeking, double target)
 }
 
 /* An interval that holds the smallest t up to which the curve has that much area. */
-static struct interval seek(struct seeking *seeking, double target)
+static struct interval seek(struct seeking *seeking, double target, struct bracket bracket)
 {
-    struct bracket bracket = open_bracket(seeking, target);
-
     for (int step = 0; step < STEPS_MAX; step++) {
         double width = bracket.high - bracket.low, area = bracket.below, middle = bracket.low + 0.5 * width;
         if (width <= fmax(seeking->precision, PRECISION_REL * bracket.high) || !(middle > bracket.low)
@@ -200,22 +205,32 @@ static struct interval seek(struct seeking *seeking, double target)
     return (struct interval){bracket.low, bracket.high};
 }
 
-static void find_percentiles(struct seeking *seeking, struct distribution *distribution)
+/* At one of the two bounds. */
+static void seek_all(void *context, size_t end)
+{
+    struct seeking *seeking = (struct seeking *)context + end;
+    size_t first[DISTRIBUTION_PERCENTILES], last[DISTRIBUTION_PERCENTILES];
+
+    fill_bins(seeking);
+    find_bins(seeking->until_min, seeking->targets, first);
+    find_bins(seeking->until_max, seeking->targets, last);
+    for (size_t p = 0; p < DISTRIBUTION_PERCENTILES; p++)
+        seeking->found[p] = seek(seeking, seeking->targets[p], open_bracket(seeking, first[p], last[p]));
+}
+
+static void find_percentiles(struct seeking *seeking, size_t threads, struct distribution *distribution)
 {
     const double slack = distribution->area * DISTRIBUTION_SLACK_REL;
-    double ends[2][DISTRIBUTION_PERCENTILES];
 
-    for (int end = 0; end < 2; end++) {
-        seeking->upper = end == 1;
-        fill_bins(seeking);
-        for (size_t p = 0; p < DISTRIBUTION_PERCENTILES; p++) {
-            double target = distribution->area * distribution_percentile_shares[p];
-            struct interval found = seek(seeking, end ? target + slack : target - slack);
-            ends[end][p] = end ? found.upper : found.lower;
-        }
+    for (size_t p = 0; p < DISTRIBUTION_PERCENTILES; p++) {
+        double target = distribution->area * distribution_percentile_shares[p];
+        seeking[0].targets[p] = target - slack;
+        seeking[1].targets[p] = target + slack;
     }
+    tasks_run(threads, 2, seek_all, seeking);
     for (size_t p = 0; p < DISTRIBUTION_PERCENTILES; p++)
-        distribution->percentiles[p] = (struct interval){fmax(0, ends[0][p]), fmax(ends[0][p], ends[1][p])};
+        distribution->percentiles[p] = (struct interval){
+            fmax(0, seeking[0].found[p].lower), fmax(seeking[0].found[p].lower, seeking[1].found[p].upper)};
 }
 
 bool distribution_find(const struct part *parts, size_t count, double precision, size_t threads,
@@ -224,19 +239,25 @@ bool distribution_find(const struct part *parts, size_t count, double precision,
     size_t chunks = tasks_chunks(count, CHUNK);
     struct summing summing = {
         .parts = parts, .count = count, .sums = ARENA_NEW(&scratch, struct chunk_sums, chunks)};
-    struct seeking seeking = {.parts = parts,
-                              .count = count,
-                              .precision = precision,
-                              .until_min = ARENA_NEW(&scratch, double, BINS),
-                              .until_max = ARENA_NEW(&scratch, double, BINS),
-                              .active = ARENA_NEW(&scratch, uint32_t, count)};
+    struct seeking seeking[2]; /* below and above */
 
-    if (!summing.sums || !seeking.until_min || !seeking.until_max || !seeking.active)
+    if (!summing.sums)
         return arena_error(err);
+    for (int end = 0; end < 2; end++) {
+        seeking[end] = (struct seeking){.parts = parts,
+                                        .count = count,
+                                        .upper = end == 1,
+                                        .precision = precision,
+                                        .until_min = ARENA_NEW(&scratch, double, BINS),
+                                        .until_max = ARENA_NEW(&scratch, double, BINS),
+                                        .active = ARENA_NEW(&scratch, uint32_t, count)};
+        if (!seeking[end].until_min || !seeking[end].until_max || !seeking[end].active)
+            return arena_error(err);
+    }
     tasks_run(threads, chunks, sum_chunk, &summing);
     add_sums(&summing, distribution);
     if (distribution->area > 0)
-        find_percentiles(&seeking, distribution);
+        find_percentiles(seeking, threads, distribution);
     return true;
 }
 

@@ -14,6 +14,7 @@
 #include <stdlib.h>
 
 #include "geom/point_triangle.h"
+#include "measure/deviation_distribution.h"
 #include "measure/deviation_pair.h"
 #include "measure/deviation_statistics.h"
 #include "support/fixture_share.h"
@@ -393,6 +394,47 @@ Test(deviation_statistics, edge_without_area_nothing_is_defined)
     cr_expect(eq(dbl, got.subject_to_reference.coverage[0].lower, 0));
     cr_expect(eq(dbl, got.subject_to_reference.coverage[0].upper, 1));
     cr_expect(not(isnan(got.reference_to_subject.mean)));
+}
+
+/* Of parts with bounds from 0 to `high`; half of the area is `far` away at least, to 2 far. */
+static struct distribution distribution_of(double high, double far, double precision)
+{
+    enum { COUNT = 64 };
+    struct part parts[COUNT] = {{.area = 0}};
+    struct distribution distribution = {.classes = NULL};
+    struct error err = {.text = ""};
+
+    for (size_t i = 0; i < COUNT; i++) {
+        const bool is_far = far > 0 && i % 2;
+        parts[i].area = 1;
+        for (int k = 0; k < 3; k++) {
+            parts[i].low[k] = is_far ? (float)far : 0;
+            parts[i].high[k] = is_far ? (float)(2 * far) : (float)high;
+        }
+    }
+    cr_assert(distribution_find(parts, COUNT, precision, 2, &distribution, pair_arena(1), &err));
+    return distribution;
+}
+
+Test(deviation_statistics, edge_percentiles_hold_what_may_be_0)
+{
+    const double highs[] = {0, 1e-30, 1e-13, 1e-12, 1e-11, 1e-6, 0.5},
+                 precisions[] = {1e-9, 1e-15, 0, INFINITY};
+
+    for (size_t h = 0; h < sizeof highs / sizeof *highs; h++)
+        for (size_t k = 0; k < sizeof precisions / sizeof *precisions; k++) {
+            const double high = (double)(float)highs[h], precision = precisions[k];
+            struct distribution all = distribution_of(high, 0, precision),
+                                half = distribution_of(high, 1.5, precision);
+            for (size_t p = 0; p < DISTRIBUTION_PERCENTILES; p++) {
+                cr_expect(all.percentiles[p].lower <= 0 && all.percentiles[p].upper >= high, "%g: %g to %g",
+                          high, all.percentiles[p].lower, all.percentiles[p].upper);
+                cr_expect(isinf(precision) || all.percentiles[p].upper <= high + precision + 1e-12);
+            }
+            cr_expect(half.percentiles[0].lower <= 0 && half.percentiles[0].upper >= high);
+            cr_expect(half.percentiles[1].lower <= 1.5 && half.percentiles[1].upper >= 3);
+            cr_expect(isinf(precision) || half.percentiles[1].lower >= 1.5 - precision - 1e-6);
+        }
 }
 
 Test(deviation_statistics, edge_two_specks_far_apart)
