@@ -304,12 +304,30 @@ static inline int64_t near_mask(const struct base *base, const struct overlay_bl
            & mask_of(block->low[2][i] <= base->high[2]) & mask_of(block->high[2][i] >= base->low[2]);
 }
 
-/* Whether some box of a block may come within reach; without branches, which nothing foretells. */
-static inline bool is_near(const struct base *base, const struct overlay_block *block)
+/* Blocks some box of which may come within reach of each triangle, as bits. */
+#define BLOCK_WORDS ((OVERLAY_BLOCKS + 63) / 64)
+struct near_blocks {
+    uint64_t bits[BLOCK_WORDS][OVERLAY_LANES];
+};
+
+/* Of all triangles at once: nothing foretells which are. */
+static inline void find_near(const struct overlay_bases *bases, const struct overlay_faces *faces,
+                             struct near_blocks *near)
 {
-    return (block->all_low[0] <= base->high[0]) & (block->all_high[0] >= base->low[0])
-           & (block->all_low[1] <= base->high[1]) & (block->all_high[1] >= base->low[1])
-           & (block->all_low[2] <= base->high[2]) & (block->all_high[2] >= base->low[2]);
+    memset(near, 0, sizeof *near);
+    for (size_t b = 0; b * OVERLAY_LANES < faces->count; b++) {
+        const struct overlay_block *block = &faces->blocks[b];
+        uint64_t *bits = near->bits[b / 64];
+        for (int i = 0; i < OVERLAY_LANES; i++) {
+            int64_t meets = mask_of(block->all_low[0] <= bases->high[0][i])
+                            & mask_of(block->all_high[0] >= bases->low[0][i])
+                            & mask_of(block->all_low[1] <= bases->high[1][i])
+                            & mask_of(block->all_high[1] >= bases->low[1][i])
+                            & mask_of(block->all_low[2] <= bases->high[2][i])
+                            & mask_of(block->all_high[2] >= bases->low[2][i]);
+            bits[i] |= (uint64_t)meets & (uint64_t)1 << b % 64;
+        }
+    }
 }
 
 /* Whether a face is farther from the triangle than `reach`. */
@@ -352,8 +370,6 @@ static inline bool see_block(const struct base *base, const struct overlay_faces
     const struct overlay_block *block = &faces->blocks[b];
     int64_t flags[OVERLAY_LANES], over[OVERLAY_LANES], places[OVERLAY_LANES], half[OVERLAY_LANES / 2];
 
-    if (!is_near(base, block))
-        return true;
     for (int i = 0; i < OVERLAY_LANES; i++) {
         int64_t near = near_mask(base, block, i);
         flags[i] = near & block->flags[i] & (FACE_WRONG | FACE_SIDES);
@@ -375,16 +391,17 @@ static inline bool see_block(const struct base *base, const struct overlay_faces
     return met->count < OVER_MAX;
 }
 
-static inline bool see(const struct base *base, const struct overlay_faces *faces, struct sight *sight,
-                       struct met *met)
+static inline bool see(const struct base *base, const struct overlay_faces *faces,
+                       const struct near_blocks *near, size_t lane, struct sight *sight, struct met *met)
 {
     for (int i = 0; i < OVERLAY_LANES; i++)
         sight->cosine_sq[i] = 1;
     sight->wrong_count = met->count = 0;
     sight->all_flags = 0;
-    for (size_t b = 0; b * OVERLAY_LANES < faces->count; b++)
-        if (!see_block(base, faces, b, sight, met))
-            return false;
+    for (size_t w = 0; w < BLOCK_WORDS; w++)
+        for (uint64_t bits = near->bits[w][lane]; bits; bits &= bits - 1)
+            if (!see_block(base, faces, 64 * w + (size_t)__builtin_ctzll(bits), sight, met))
+                return false;
     return (sight->all_flags & FACE_SIDES) != FACE_SIDES;
 }
 
@@ -808,6 +825,7 @@ static unsigned cut(const struct overlay_bases *bases, unsigned lanes, const str
                     struct overlay_pieces *pieces, struct overlay_found *found)
 {
     struct sight sights[OVERLAY_LANES];
+    struct near_blocks near;
     struct met met;
     struct cutting cutting; /* large: what waits is not cleared */
     unsigned together = 0, told = 0;
@@ -818,11 +836,12 @@ static unsigned cut(const struct overlay_bases *bases, unsigned lanes, const str
     cutting.sights = sights;
     cutting.pieces = pieces;
     cutting.found = found;
+    find_near(bases, faces, &near);
     begin_together(&cutting);
     for (; lanes; lanes &= lanes - 1) {
         const size_t lane = (unsigned)__builtin_ctz(lanes);
         const struct base base = base_of(bases, lane);
-        if (!(base.area > 0) || !see(&base, faces, &sights[lane], &met))
+        if (!(base.area > 0) || !see(&base, faces, &near, lane, &sights[lane], &met))
             continue;
         if (met_count > 0 && met_count + met.count > TOGETHER_MAX) {
             told |= end_together(&cutting, together);
