@@ -191,18 +191,35 @@ static inline void try_triangle(struct query *query, uint32_t slot, double exact
     }
 }
 
+/* Put together in registers: what was just written in parts is slow to read as a whole. */
+typedef double all_lanes __attribute__((vector_size(BVH_LANES * sizeof(double))));
+
+static inline void put_triangles(const struct bvh *bvh, const uint32_t *slots, struct bvh_points *triangles)
+{
+    for (int i = 0; i < 3; i++) {
+        const vec3 *p[BVH_LANES];
+        for (int lane = 0; lane < BVH_LANES; lane++)
+            p[lane] = &bvh->points[bvh->corners[slots[lane]][i]];
+        const all_lanes x = {p[0]->x, p[1]->x, p[2]->x, p[3]->x, p[4]->x, p[5]->x, p[6]->x, p[7]->x},
+                        y = {p[0]->y, p[1]->y, p[2]->y, p[3]->y, p[4]->y, p[5]->y, p[6]->y, p[7]->y},
+                        z = {p[0]->z, p[1]->z, p[2]->z, p[3]->z, p[4]->z, p[5]->z, p[6]->z, p[7]->z};
+        memcpy(triangles[i].x, &x, sizeof x);
+        memcpy(triangles[i].y, &y, sizeof y);
+        memcpy(triangles[i].z, &z, sizeof z);
+    }
+}
+
 /* Squared distances of p to the triangles of a node of level 0 whose bits are set; the other lanes: any. */
 static inline void leaf_distances(const struct bvh *bvh, uint32_t index, unsigned bits, vec3 p,
                                   double *restrict distances_sq)
 {
     struct bvh_points triangles[3];
     const uint32_t first = index * BVH_WIDTH + (unsigned)__builtin_ctz(bits);
+    uint32_t slots[BVH_LANES];
 
-    for (int lane = 0; lane < BVH_LANES; lane++) {
-        uint32_t slot = bits >> lane & 1 ? index * BVH_WIDTH + (unsigned)lane : first;
-        for (int i = 0; i < 3; i++)
-            put_point(&triangles[i], lane, bvh->points[bvh->corners[slot][i]]);
-    }
+    for (int lane = 0; lane < BVH_LANES; lane++)
+        slots[lane] = bits >> lane & 1 ? index * BVH_WIDTH + (unsigned)lane : first;
+    put_triangles(bvh, slots, triangles);
     for (int i = 0; i < BVH_LANES; i++)
         distances_sq[i] = lane_distance_sq(triangles, i, p);
 }
@@ -855,9 +872,7 @@ static void paired(const struct bvh *bvh, const uint32_t *slots, const struct bv
 {
     struct bvh_points triangles[3];
 
-    for (int lane = 0; lane < BVH_LANES; lane++)
-        for (int i = 0; i < 3; i++)
-            put_point(&triangles[i], lane, bvh->points[bvh->corners[slots[lane]][i]]);
+    put_triangles(bvh, slots, triangles);
     for (int k = 0; k < 3; k++)
         for (int i = 0; i < BVH_LANES; i++)
             distances_sq[k][i] =

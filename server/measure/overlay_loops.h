@@ -7,7 +7,7 @@
 #include <string.h>
 
 #define OVER_MAX ((size_t)OVERLAY_PIECES_OF_ONE)
-#define TOGETHER_MAX ((size_t)64) /* faces met by triangles that are cut together */
+#define TOGETHER_MAX ((size_t)96) /* faces met by triangles that are cut together */
 #define WRONG_MAX ((size_t)32)    /* faces near that may not be met */
 #define COS_MIN 0.5001            /* above that of 60 degrees */
 #define COS_FOLD 0.7072 /* above that of 45 degrees: folds are told without the side that faces show */
@@ -407,13 +407,14 @@ static inline bool see(const struct base *base, const struct overlay_faces *face
 
 /* --- cutting --- */
 
-/* A stack of triangles to be cut, by the sides of the larger of triangle and face: how far a corner is inside
+/* Triangles to be cut, by the sides of the larger of triangle and face: how far a corner is inside
  * side 0 and 1, as shares of the height over them, u and v, and 1 - u - v inside side 2; h is how high it is
- * over the triangle looked at. OVERLAY_LANES of the stack are cut at once, each into two at most, which wait
- * on top for their other sides, two at most; what packing writes beyond comes on top of that. */
-#define WAITING_MAX (4 * OVERLAY_LANES + OVERLAY_LANES)
+ * over the triangle looked at. OVERLAY_LANES of them are cut at once, each into two at most, which wait at
+ * the end for their other sides, two at most: first come, first cut, as what was just packed is slow to read.
+ */
+#define WAITING_MAX (61 * OVERLAY_LANES) /* no power of two lies between the arrays */
 struct waiting {
-    size_t count;
+    size_t begin, count; /* those before begin are cut */
     double u[3][WAITING_MAX], v[3][WAITING_MAX], h[3][WAITING_MAX];
     double half[WAITING_MAX];   /* of the area where u and v are 0 to 1 */
     int64_t marks[WAITING_MAX]; /* the triangle looked at, MARK_U, _V and _W: to be cut by side 0, 1, 2 */
@@ -443,14 +444,19 @@ struct cutting {
     struct waiting waiting;
 };
 
-static inline void open_waiting(struct waiting *waiting)
+/* Unused lanes are like the first. */
+static inline void fill_up_waiting(struct waiting *waiting)
 {
-    waiting->count = 0;
-    for (int i = 0; i < OVERLAY_LANES; i++) {
-        for (int k = 0; k < 3; k++)
-            waiting->u[k][i] = waiting->v[k][i] = waiting->h[k][i] = 0;
-        waiting->half[i] = 0;
-        waiting->marks[i] = MARK_U;
+    const size_t first = waiting->begin;
+
+    for (size_t i = waiting->count; i < first + OVERLAY_LANES; i++) {
+        for (int k = 0; k < 3; k++) {
+            waiting->u[k][i] = waiting->u[k][first];
+            waiting->v[k][i] = waiting->v[k][first];
+            waiting->h[k][i] = waiting->h[k][first];
+        }
+        waiting->half[i] = waiting->half[first];
+        waiting->marks[i] = waiting->marks[first];
     }
 }
 
@@ -581,20 +587,29 @@ static inline void pass_on(struct cutting *cutting, const struct clipped *clippe
         pack_waiting(clipped, part, waits, half, &cutting->waiting);
 }
 
-/* Cuts the topmost, unless there may be too many pieces. */
-static inline void cut_top(struct cutting *cutting)
+/* Whether there is no room for what so many blocks may add to what waits, or to pieces; what packing writes
+ * beyond needs one more. */
+static inline bool is_full(const struct cutting *cutting, size_t blocks)
+{
+    return (cutting->pieces->count + blocks * OVERLAY_LANES > cutting->most)
+           | (cutting->waiting.count + (blocks + 1) * OVERLAY_LANES > WAITING_MAX);
+}
+
+/* Cuts the first ones, unless there may be too many pieces. */
+static inline void cut_first(struct cutting *cutting)
 {
     struct waiting *waiting = &cutting->waiting;
-    const size_t count = waiting->count < OVERLAY_LANES ? waiting->count : OVERLAY_LANES,
-                 begin = waiting->count - count;
+    const size_t begin = waiting->begin, left = waiting->count - begin,
+                 count = left < OVERLAY_LANES ? left : OVERLAY_LANES;
     const unsigned lanes = (1u << count) - 1;
     double half[OVERLAY_LANES];
     struct clipped clipped;
 
-    waiting->count = begin;
-    cutting->failed |= cutting->pieces->count + 2 * OVERLAY_LANES > cutting->most;
+    cutting->failed |= is_full(cutting, 2);
     if (cutting->failed)
         return;
+    fill_up_waiting(waiting);
+    waiting->begin += count;
     for (int i = 0; i < OVERLAY_LANES; i++)
         half[i] = waiting->half[begin + (size_t)i];
     for (int i = 0; i < OVERLAY_LANES; i++)
@@ -705,12 +720,10 @@ static inline void lay(struct cutting *cutting, const struct base *base, size_t 
     for (size_t i = 0; i < OVERLAY_LANES; i++) /* unused lanes are like the first face of all */
         met->places[met->count + i] = 0;
     for (size_t begin = 0; begin < met->count; begin += OVERLAY_LANES) {
-        cutting->failed |= cutting->pieces->count + OVERLAY_LANES > cutting->most;
+        cutting->failed |= is_full(cutting, 1);
         if (cutting->failed)
             return;
         lay_some(cutting, base, lane, met, begin);
-        while (cutting->waiting.count >= OVERLAY_LANES)
-            cut_top(cutting);
     }
 }
 
@@ -788,7 +801,7 @@ static inline void begin_together(struct cutting *cutting)
 {
     cutting->first = cutting->most = cutting->pieces->count;
     cutting->failed = false;
-    open_waiting(&cutting->waiting);
+    cutting->waiting.begin = cutting->waiting.count = 0;
 }
 
 /* Cuts what still waits of those whose bits are set. Returns the bits of those that are told: none where they
@@ -799,8 +812,8 @@ static inline unsigned end_together(struct cutting *cutting, unsigned lanes)
     struct overlay_found found[OVERLAY_LANES];
     unsigned told = 0;
 
-    while (cutting->waiting.count > 0)
-        cut_top(cutting);
+    while (cutting->waiting.begin < cutting->waiting.count && !cutting->failed)
+        cut_first(cutting);
     if (cutting->failed) {
         pieces->count = cutting->first;
         return 0;
