@@ -79,12 +79,12 @@ struct bvh_hit bvh_nearest(const struct bvh *bvh, vec3 p, uint32_t first, size_t
  * the same answers as bvh_nearest gives, in less time. They are looked for together within `reach` of the
  * points, beginning at `first` as there; a point that has none so near, or all where they turn out to be too
  * far apart, are asked alone. A reach that most points have something in saves work; INFINITY will do. */
-void bvh_nearest_lanes(const struct bvh *bvh, const struct bvh_points *points, size_t count, double reach,
-                       uint32_t first, struct bvh_hit *hits, size_t *work);
+void bvh_nearest_lanes(const struct bvh *bvh, const vec3 *points, size_t count, double reach, uint32_t first,
+                       struct bvh_hit *hits, size_t *work);
 
 /* The same, where a slot near each point is known, firsts[i]: within the distances of these. */
-void bvh_nearest_lanes_from(const struct bvh *bvh, const struct bvh_points *points, size_t count,
-                            const uint32_t *firsts, struct bvh_hit *hits, size_t *work);
+void bvh_nearest_lanes_from(const struct bvh *bvh, const vec3 *points, size_t count, const uint32_t *firsts,
+                            struct bvh_hit *hits, size_t *work);
 
 /* A reach for points next to those of the hits, 1 to BVH_LANES: most have something nearer. */
 double bvh_next_reach(const struct bvh_hit *hits, size_t count);

@@ -31,14 +31,14 @@ struct bvh_hit bvh_nearest(const struct bvh *bvh, vec3 p, uint32_t first, size_t
     return bvh->kernels->nearest(bvh, p, first, -1, 1, work);
 }
 
-void bvh_nearest_lanes(const struct bvh *bvh, const struct bvh_points *points, size_t count, double reach,
-                       uint32_t first, struct bvh_hit *hits, size_t *work)
+void bvh_nearest_lanes(const struct bvh *bvh, const vec3 *points, size_t count, double reach, uint32_t first,
+                       struct bvh_hit *hits, size_t *work)
 {
     bvh->kernels->nearest_lanes(bvh, points, count, reach, first, NULL, hits, work);
 }
 
-void bvh_nearest_lanes_from(const struct bvh *bvh, const struct bvh_points *points, size_t count,
-                            const uint32_t *firsts, struct bvh_hit *hits, size_t *work)
+void bvh_nearest_lanes_from(const struct bvh *bvh, const vec3 *points, size_t count, const uint32_t *firsts,
+                            struct bvh_hit *hits, size_t *work)
 {
     bvh->kernels->nearest_lanes(bvh, points, count, INFINITY, BVH_NONE, firsts, hits, work);
 }

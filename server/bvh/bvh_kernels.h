@@ -21,7 +21,7 @@ struct bvh_kernels {
     struct bvh_hit (*nearest)(const struct bvh *bvh, vec3 p, uint32_t first, double enough_sq, double share,
                               size_t *work);
     /* Either `first` or firsts, else BVH_NONE and NULL. */
-    void (*nearest_lanes)(const struct bvh *bvh, const struct bvh_points *points, size_t count, double reach,
+    void (*nearest_lanes)(const struct bvh *bvh, const vec3 *points, size_t count, double reach,
                           uint32_t first, const uint32_t *firsts, struct bvh_hit *hits, size_t *work);
     uint32_t (*within)(const struct bvh *bvh, const vec3 *corners, double limit, uint32_t first,
                        double *farthest, size_t *work);

@@ -137,13 +137,6 @@ static inline double side_share(double along, double length_sq)
     return along <= 0 ? 0 : share;
 }
 
-static inline void put_point(struct bvh_points *points, int lane, vec3 p)
-{
-    points->x[lane] = p.x;
-    points->y[lane] = p.y;
-    points->z[lane] = p.z;
-}
-
 /* As triangle_distance_sq, operation for operation, for one lane: the loop over all of them becomes vectors.
  */
 static inline double lane_distance_sq(const struct bvh_points *triangles, int i, vec3 p)
@@ -194,18 +187,24 @@ static inline void try_triangle(struct query *query, uint32_t slot, double exact
 /* Put together in registers: what was just written in parts is slow to read as a whole. */
 typedef double all_lanes __attribute__((vector_size(BVH_LANES * sizeof(double))));
 
+static inline void put_points(const vec3 *const *p, struct bvh_points *points)
+{
+    const all_lanes x = {p[0]->x, p[1]->x, p[2]->x, p[3]->x, p[4]->x, p[5]->x, p[6]->x, p[7]->x},
+                    y = {p[0]->y, p[1]->y, p[2]->y, p[3]->y, p[4]->y, p[5]->y, p[6]->y, p[7]->y},
+                    z = {p[0]->z, p[1]->z, p[2]->z, p[3]->z, p[4]->z, p[5]->z, p[6]->z, p[7]->z};
+
+    memcpy(points->x, &x, sizeof x);
+    memcpy(points->y, &y, sizeof y);
+    memcpy(points->z, &z, sizeof z);
+}
+
 static inline void put_triangles(const struct bvh *bvh, const uint32_t *slots, struct bvh_points *triangles)
 {
     for (int i = 0; i < 3; i++) {
         const vec3 *p[BVH_LANES];
         for (int lane = 0; lane < BVH_LANES; lane++)
             p[lane] = &bvh->points[bvh->corners[slots[lane]][i]];
-        const all_lanes x = {p[0]->x, p[1]->x, p[2]->x, p[3]->x, p[4]->x, p[5]->x, p[6]->x, p[7]->x},
-                        y = {p[0]->y, p[1]->y, p[2]->y, p[3]->y, p[4]->y, p[5]->y, p[6]->y, p[7]->y},
-                        z = {p[0]->z, p[1]->z, p[2]->z, p[3]->z, p[4]->z, p[5]->z, p[6]->z, p[7]->z};
-        memcpy(triangles[i].x, &x, sizeof x);
-        memcpy(triangles[i].y, &y, sizeof y);
-        memcpy(triangles[i].z, &z, sizeof z);
+        put_points(p, &triangles[i]);
     }
 }
 
@@ -514,17 +513,18 @@ static inline void cut_lanes(struct lane_query *query)
     query->cut = cut;
 }
 
-static void open_lanes(const struct bvh *bvh, const struct bvh_points *points, size_t count, double reach,
+static void open_lanes(const struct bvh *bvh, const vec3 *points, size_t count, double reach,
                        struct lane_query *query)
 {
     const float reach_sq = cut_distance_sq(reach * reach);
+    const vec3 *all[BVH_LANES];
 
     query->bvh = bvh;
-    query->points = *points;
     query->looked = 0;
     query->reach_sq = reach_sq < FLT_MAX ? reach_sq : FLT_MAX;
-    for (size_t lane = count; lane < BVH_LANES; lane++)
-        put_point(&query->points, (int)lane, (vec3){points->x[0], points->y[0], points->z[0]});
+    for (size_t lane = 0; lane < BVH_LANES; lane++)
+        all[lane] = &points[lane < count ? lane : 0];
+    put_points(all, &query->points);
     const double *axes[3] = {query->points.x, query->points.y, query->points.z};
     for (int axis = 0; axis < 3; axis++) {
         float low = FLT_MAX, high = -FLT_MAX;
@@ -592,16 +592,14 @@ static inline void look_at_lanes_leaf(struct lane_query *query, uint32_t index)
 }
 
 /* At one triangle for each point. */
-static inline void begin_at(struct lane_query *query, size_t count, const uint32_t *slots)
+static inline void begin_at(struct lane_query *query, size_t count, const uint32_t *firsts)
 {
     struct bvh_points triangles[3];
+    uint32_t slots[BVH_LANES];
 
-    for (size_t lane = 0; lane < BVH_LANES; lane++) {
-        const uint32_t slot = slots[lane < count ? lane : 0];
-        query->hits.slots[lane] = slot;
-        for (int i = 0; i < 3; i++)
-            put_point(&triangles[i], (int)lane, query->bvh->points[query->bvh->corners[slot][i]]);
-    }
+    for (size_t lane = 0; lane < BVH_LANES; lane++)
+        query->hits.slots[lane] = slots[lane] = firsts[lane < count ? lane : 0];
+    put_triangles(query->bvh, slots, triangles);
     for (int i = 0; i < BVH_LANES; i++) {
         vec3 p = {query->points.x[i], query->points.y[i], query->points.z[i]};
         query->hits.distances_sq[i] = lane_distance_sq(triangles, i, p);
@@ -611,7 +609,7 @@ static inline void begin_at(struct lane_query *query, size_t count, const uint32
 
 /* At the leaf of `first`, or at firsts, then at all, within what that leaves; then, for a point that has
  * nothing within reach, beyond it. */
-static void nearest_lanes(const struct bvh *bvh, const struct bvh_points *points, size_t count, double reach,
+static void nearest_lanes(const struct bvh *bvh, const vec3 *points, size_t count, double reach,
                           uint32_t first, const uint32_t *firsts, struct bvh_hit *hits, size_t *work)
 {
     struct lane_query query;
@@ -646,8 +644,7 @@ static void nearest_lanes(const struct bvh *bvh, const struct bvh_points *points
     for (size_t i = 0; i < count; i++) {
         hits[i] = (struct bvh_hit){query.hits.distances_sq[i], (uint32_t)query.hits.slots[i]};
         if (query.looked > TOGETHER_MAX || !(hits[i].distance_sq <= reach * reach))
-            hits[i] = nearest(bvh, (vec3){points->x[i], points->y[i], points->z[i]},
-                              hits[i].slot == BVH_NONE ? first : hits[i].slot, -1, 1, work);
+            hits[i] = nearest(bvh, points[i], hits[i].slot == BVH_NONE ? first : hits[i].slot, -1, 1, work);
         first = hits[i].slot;
     }
 }
@@ -1026,11 +1023,10 @@ static void look(const struct bvh *bvh, const struct bvh_view *view, const uint3
     struct bvh_points corners[3];
     int64_t vertices[3][BVH_LANES];
 
+    put_triangles(bvh, slots, corners);
     for (int lane = 0; lane < BVH_LANES; lane++)
-        for (int i = 0; i < 3; i++) {
+        for (int i = 0; i < 3; i++)
             vertices[i][lane] = bvh->corners[slots[lane]][i];
-            put_point(&corners[i], lane, bvh->points[bvh->corners[slots[lane]][i]]);
-        }
     for (int lane = 0; lane < BVH_LANES; lane += WIDE)
         look_at_lanes(view, corners, vertices, lane, sight);
 }

@@ -118,7 +118,7 @@ static void bound_by_middle(struct leaf *leaf, size_t lane, vec3 middle, double 
 static void bound_by_middles(struct leaf *leaf)
 {
     const struct surface_parts *parts = leaf->parts;
-    struct bvh_points middles;
+    vec3 middles[BVH_LANES];
     struct bvh_hit hits[BVH_LANES];
     size_t lanes[BVH_LANES], count = 0, work = 0;
     uint32_t firsts[BVH_LANES];
@@ -128,21 +128,17 @@ static void bound_by_middles(struct leaf *leaf)
     for (size_t lane = 0; lane < leaf->count; lane++) {
         if (is_far(leaf, lane))
             continue;
-        vec3 middle = centroid_of(parts->from, leaf->slots[lane]);
-        middles.x[count] = middle.x;
-        middles.y[count] = middle.y;
-        middles.z[count] = middle.z;
+        middles[count] = centroid_of(parts->from, leaf->slots[lane]);
         firsts[count] = leaf->faces[0][lane];
         lanes[count++] = lane;
     }
     if (count == 0)
         return;
-    bvh_nearest_lanes_from(&parts->to->bvh, &middles, count, firsts, hits, &work);
+    bvh_nearest_lanes_from(&parts->to->bvh, middles, count, firsts, hits, &work);
     *leaf->left -= *leaf->left < work ? *leaf->left : work;
     for (size_t i = 0; i < count; i++) {
         leaf->faces[3][lanes[i]] = hits[i].slot;
-        bound_by_middle(leaf, lanes[i], (vec3){middles.x[i], middles.y[i], middles.z[i]},
-                        sqrt(hits[i].distance_sq));
+        bound_by_middle(leaf, lanes[i], middles[i], sqrt(hits[i].distance_sq));
     }
     leaf->has_middles = true;
 }

@@ -96,7 +96,7 @@ static void fill_sample(const struct sampling *sampling, size_t i, vec3 p, uint3
 struct together {
     size_t count, samples[BVH_LANES];
     uint32_t slots[BVH_LANES];
-    struct bvh_points points;
+    vec3 points[BVH_LANES];
     uint32_t firsts[BVH_LANES]; /* beside the vertices: a slot near each */
     uint32_t near;              /* else the slot found for the last of those before, or BVH_NONE */
     double reach;
@@ -109,25 +109,23 @@ static void find_nearest(const struct sampling *sampling, struct together *toget
     const size_t count = together->count;
 
     if (sampling->vertices) {
-        bvh_nearest_lanes_from(to, &together->points, count, together->firsts, hits, work);
+        bvh_nearest_lanes_from(to, together->points, count, together->firsts, hits, work);
         return;
     }
-    bvh_nearest_lanes(to, &together->points, count, together->reach, together->near, hits, work);
+    bvh_nearest_lanes(to, together->points, count, together->reach, together->near, hits, work);
     together->near = hits[count - 1].slot;
     together->reach = bvh_next_reach(hits, count);
 }
 
 static void ask_together(const struct sampling *sampling, struct together *together, size_t *work)
 {
-    const struct bvh_points *points = &together->points;
     struct bvh_hit hits[BVH_LANES];
 
     if (together->count == 0)
         return;
     find_nearest(sampling, together, hits, work);
     for (size_t i = 0; i < together->count; i++)
-        fill_sample(sampling, together->samples[i], (vec3){points->x[i], points->y[i], points->z[i]},
-                    together->slots[i], hits[i]);
+        fill_sample(sampling, together->samples[i], together->points[i], together->slots[i], hits[i]);
     together->count = 0;
 }
 
@@ -153,9 +151,7 @@ static void put_together(const struct sampling *sampling, size_t sample, vec3 p,
 
     together->samples[i] = sample;
     together->slots[i] = slot;
-    together->points.x[i] = p.x;
-    together->points.y[i] = p.y;
-    together->points.z[i] = p.z;
+    together->points[i] = p;
     if (sampling->vertices)
         together->firsts[i] = slot_near(sampling, p, slot);
 }

@@ -27,18 +27,14 @@ static void ask_lanes(const struct asking *asking, size_t begin, size_t count, d
                       struct bvh_hit *hits, size_t *work)
 {
     const struct deviation_vertices *vertices = asking->vertices;
-    struct bvh_points points;
+    vec3 points[BVH_LANES];
 
-    for (size_t i = 0; i < count; i++) {
-        vec3 p = asking->from->points[asking->order[begin + i]];
-        points.x[i] = p.x;
-        points.y[i] = p.y;
-        points.z[i] = p.z;
-    }
+    for (size_t i = 0; i < count; i++)
+        points[i] = asking->from->points[asking->order[begin + i]];
     if (asking->together)
-        bvh_nearest_lanes(&asking->to->bvh, &points, count, reach, first, hits, work);
+        bvh_nearest_lanes(&asking->to->bvh, points, count, reach, first, hits, work);
     for (size_t i = 0; i < count && !asking->together; i++) {
-        hits[i] = bvh_nearest(&asking->to->bvh, asking->from->points[asking->order[begin + i]], first, work);
+        hits[i] = bvh_nearest(&asking->to->bvh, points[i], first, work);
         first = hits[i].slot;
     }
     for (size_t i = 0; i < count; i++) {

@@ -119,25 +119,19 @@ Test(bvh, nearest_is_that_of_all_triangles_whatever_the_first_guess)
         }
 }
 
-/* Points near one of the soup's corners, some of them on corners: as many as lanes. */
-static struct bvh_points points_about(const struct soup *soup, double spread, uint64_t *state)
+/* Near one of the soup's corners, some of them on corners: as many as lanes. */
+static void put_points_about(const struct soup *soup, double spread, uint64_t *state, vec3 *points)
 {
     vec3 middle = soup->points[fixture_random_below(state, 3 * soup->count)];
-    struct bvh_points points;
 
-    for (int i = 0; i < BVH_LANES; i++) {
-        vec3 p = vec3_add(vec3_scale(middle, 0.5), vec3_scale(random_point(state), 0.5 * spread));
-        if (i % 4 == 3)
-            p = soup->points[fixture_random_below(state, 3 * soup->count)];
-        points.x[i] = p.x;
-        points.y[i] = p.y;
-        points.z[i] = p.z;
-    }
-    return points;
+    for (int i = 0; i < BVH_LANES; i++)
+        points[i] = i % 4 == 3
+                        ? soup->points[fixture_random_below(state, 3 * soup->count)]
+                        : vec3_add(vec3_scale(middle, 0.5), vec3_scale(random_point(state), 0.5 * spread));
 }
 
 /* Beginning at what is nearest, and at slots that may be anywhere. */
-static bool are_the_same_from(const struct soup *soup, const struct bvh_points *points, size_t count,
+static bool are_the_same_from(const struct soup *soup, const vec3 *points, size_t count,
                               const struct bvh_hit *want)
 {
     uint32_t near[BVH_LANES], any[BVH_LANES];
@@ -168,7 +162,8 @@ Test(bvh, nearest_of_lanes_is_that_of_each_alone_whatever_the_reach)
         for (size_t k = 0; k < sizeof sizes / sizeof *sizes; k++) {
             struct soup soup = make_soup(sizes[k], (enum soup_kind)kind, &state);
             for (int i = 0; i < 100; i++) {
-                struct bvh_points points = points_about(&soup, i % 5 ? 0.02 : 1, &state);
+                vec3 points[BVH_LANES];
+                put_points_about(&soup, i % 5 ? 0.02 : 1, &state, points);
                 size_t count = 1 + fixture_random_below(&state, BVH_LANES), work = 0;
                 double reach = reaches[i % 6];
                 size_t taken = 0;
@@ -176,18 +171,17 @@ Test(bvh, nearest_of_lanes_is_that_of_each_alone_whatever_the_reach)
                 for (size_t path = 0; bvh_kernels_at(path); path++) {
                     soup.bvh.kernels = bvh_kernels_at(path);
                     work = 0;
-                    bvh_nearest_lanes(&soup.bvh, &points, count, reach, i % 2 ? 0 : BVH_NONE, got, &work);
+                    bvh_nearest_lanes(&soup.bvh, points, count, reach, i % 2 ? 0 : BVH_NONE, got, &work);
                     taken = path == 0 ? work : taken;
                     cr_assert(work == taken && work > 0, "%s: work %zu, %zu", soup.bvh.kernels->name, work,
                               taken);
                     for (size_t lane = 0; lane < count; lane++) {
-                        vec3 p = {points.x[lane], points.y[lane], points.z[lane]};
-                        struct bvh_hit want = bvh_nearest(&soup.bvh, p, BVH_NONE, &work);
+                        struct bvh_hit want = bvh_nearest(&soup.bvh, points[lane], BVH_NONE, &work);
                         cr_assert(got[lane].slot == want.slot && got[lane].distance_sq == want.distance_sq,
                                   "%s, kind %d, %zu triangles, reach %g", soup.bvh.kernels->name, kind,
                                   sizes[k], reach);
                     }
-                    cr_assert(are_the_same_from(&soup, &points, count, got), "%s, kind %d, %zu triangles",
+                    cr_assert(are_the_same_from(&soup, points, count, got), "%s, kind %d, %zu triangles",
                               soup.bvh.kernels->name, kind, sizes[k]);
                 }
             }
