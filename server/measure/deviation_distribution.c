@@ -163,10 +163,9 @@ static void sift(struct seeking *seeking, struct bracket *bracket)
 }
 
 /* From the bins that begin and end it, narrowed to where parts begin and end unless the bins will do. */
-static struct bracket open_bracket(struct seeking *seeking, size_t first, size_t last)
+static struct bracket open_bracket(struct seeking *seeking, double target, size_t first, size_t last)
 {
-    struct bracket bracket = {.low =
-                                  first > 1 ? bin_start(first - 1) : -1, /* less than parts that end at 0 */
+    struct bracket bracket = {.low = first > 0 ? bin_start(first - 1) : 0,
                               .high = last + 2 < BINS ? bin_start(last + 2) : INFINITY};
     double least = bracket.high, most = bracket.low;
 
@@ -176,6 +175,10 @@ static struct bracket open_bracket(struct seeking *seeking, size_t first, size_t
         seeking->active[i] = (uint32_t)i;
     bracket.active = seeking->count;
     sift(seeking, &bracket);
+    if (bracket.below >= target) { /* of parts that end at 0: no bin is below that */
+        bracket.high = bracket.low;
+        return bracket;
+    }
     for (size_t k = 0; k < bracket.active; k++) {
         struct part_range range = range_at(&seeking->parts[seeking->active[k]], seeking->upper);
         least = range.min < least ? range.min : least;
@@ -215,7 +218,8 @@ static void seek_all(void *context, size_t end)
     find_bins(seeking->until_min, seeking->targets, first);
     find_bins(seeking->until_max, seeking->targets, last);
     for (size_t p = 0; p < DISTRIBUTION_PERCENTILES; p++)
-        seeking->found[p] = seek(seeking, seeking->targets[p], open_bracket(seeking, first[p], last[p]));
+        seeking->found[p] =
+            seek(seeking, seeking->targets[p], open_bracket(seeking, seeking->targets[p], first[p], last[p]));
 }
 
 static void find_percentiles(struct seeking *seeking, size_t threads, struct distribution *distribution)
