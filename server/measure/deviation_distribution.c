@@ -4,17 +4,14 @@
 #include "base/tasks.h"
 #include "measure/deviation_surface.h"
 #include "measure/exact_sum.h"
-#include "measure/float_bins.h"
+#include "measure/overlay_kernels.h"
 
 #include <math.h>
 #include <string.h>
 
 #define CHUNK ((size_t)1 << 13)
-#define BIN_BITS 6 /* 64 bins to each power of two, */
-#define OCTAVES 44 /* from 2^-40, with what is less, to beyond any length in the frame */
-#define BINS ((size_t)OCTAVES << BIN_BITS)
-#define FIRST_BIN ((size_t)(127 - 40) << BIN_BITS) /* of all that there are of a float */
-#define PRECISION_REL 0x1p-24                      /* of floats */
+#define BINS OVERLAY_BINS
+#define PRECISION_REL 0x1p-24 /* of floats */
 #define STEPS_MAX 200
 
 const double distribution_percentile_shares[DISTRIBUTION_PERCENTILES] = {0.5, 0.95, 0.99, 0.999};
@@ -97,17 +94,10 @@ struct seeking {
     uint32_t *active;              /* [count] parts whose range the bracket meets */
 };
 
+/* Also of -0. */
 static size_t bin_of(double value)
 {
-    const size_t bin = float_bin_of((float)value, BIN_BITS),
-                 from_first = bin > FIRST_BIN ? bin - FIRST_BIN : 0;
-
-    return from_first < BINS ? from_first : BINS - 1;
-}
-
-static double bin_start(size_t bin)
-{
-    return bin > 0 ? (double)float_bin_start(FIRST_BIN + bin, BIN_BITS) : 0;
+    return value > 0 ? overlay_bin(value) : 0;
 }
 
 static void fill_bins(struct seeking *seeking)
@@ -165,8 +155,8 @@ static void sift(struct seeking *seeking, struct bracket *bracket)
 /* From the bins that begin and end it, narrowed to where parts begin and end unless the bins will do. */
 static struct bracket open_bracket(struct seeking *seeking, double target, size_t first, size_t last)
 {
-    struct bracket bracket = {.low = first > 0 ? bin_start(first - 1) : 0,
-                              .high = last + 2 < BINS ? bin_start(last + 2) : INFINITY};
+    struct bracket bracket = {.low = first > 0 ? overlay_bin_start(first - 1) : 0,
+                              .high = last + 2 < BINS ? overlay_bin_start(last + 2) : INFINITY};
     double least = bracket.high, most = bracket.low;
 
     if (isinf(seeking->precision))
@@ -191,8 +181,10 @@ static struct bracket open_bracket(struct seeking *seeking, double target, size_
 }
 
 /* An interval that holds the smallest t up to which the curve has that much area. */
-static struct interval seek(struct seeking *seeking, double target, struct bracket bracket)
+static struct interval seek(struct seeking *seeking, double target, size_t first, size_t last)
 {
+    struct bracket bracket = open_bracket(seeking, target, first, last);
+
     for (int step = 0; step < STEPS_MAX; step++) {
         double width = bracket.high - bracket.low, area = bracket.below, middle = bracket.low + 0.5 * width;
         if (width <= fmax(seeking->precision, PRECISION_REL * bracket.high) || !(middle > bracket.low)
@@ -218,8 +210,7 @@ static void seek_all(void *context, size_t end)
     find_bins(seeking->until_min, seeking->targets, first);
     find_bins(seeking->until_max, seeking->targets, last);
     for (size_t p = 0; p < DISTRIBUTION_PERCENTILES; p++)
-        seeking->found[p] =
-            seek(seeking, seeking->targets[p], open_bracket(seeking, seeking->targets[p], first[p], last[p]));
+        seeking->found[p] = seek(seeking, seeking->targets[p], first[p], last[p]);
 }
 
 static void find_percentiles(struct seeking *seeking, size_t threads, struct distribution *distribution)

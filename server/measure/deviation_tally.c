@@ -23,15 +23,6 @@ void tally_open(struct tally *tally, const double *tolerances, size_t tolerance_
     tally->pieces.count = 0; /* what is not there yet is not touched */
 }
 
-static double bin_start(size_t bin)
-{
-    uint64_t bits = (OVERLAY_LEAST + bin - 1) << (52 - OVERLAY_BIN_BITS);
-    double start;
-
-    memcpy(&start, &bits, sizeof start);
-    return bin == 0 ? 0 : start;
-}
-
 static void put_low(struct tally *tally, double value, double area)
 {
     tally->lows[overlay_bin(value * (1 - ROUNDING_REL))] += area;
@@ -189,7 +180,8 @@ static void find_percentiles(const struct tally *all, double area, double reach,
     for (size_t p = 0; p < DISTRIBUTION_PERCENTILES; p++) {
         double target = area * distribution_percentile_shares[p];
         size_t low = bin_reaching(all->lows, target - slack), high = bin_reaching(all->highs, target + slack);
-        double lower = bin_start(low), upper = high + 1 < OVERLAY_BINS ? bin_start(high + 1) : reach;
+        double lower = overlay_bin_start(low),
+               upper = high + 1 < OVERLAY_BINS ? overlay_bin_start(high + 1) : reach;
         distribution->percentiles[p] = (struct interval){fmin(lower, reach), fmax(lower, fmin(upper, reach))};
     }
 }

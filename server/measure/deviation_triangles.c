@@ -28,7 +28,7 @@ struct bounding {
     size_t allowance;       /* of work, of each chunk */
     struct leaf_parts *own; /* [leaf_count] of the leaves listed, or NULL: they go to all parts */
     bool quick;             /* known quickly: that is kept where it is better */
-    double gap_most; /* area times gap: where the leaves listed of a chunk have more, the rest is left */
+    double gap_most; /* area times gap: a chunk of leaves that has more leaves the rest; 0: none does */
     size_t first_chunk;
     size_t *work; /* [chunk] */
 };
@@ -116,10 +116,10 @@ static void bound_chunk(void *context, size_t number)
     struct gaps gaps = {0, 0};
 
     for (size_t i = chunk * LEAVES_OF_CHUNK; i < end && i < bounding->leaf_count; i++) {
-        if (gaps.gap > bounding->gap_most)
+        if (bounding->gap_most > 0 && gaps.gap > bounding->gap_most)
             break;
         bound_leaf(bounding, i, &bracketing);
-        if (bounding->gap_most < INFINITY)
+        if (bounding->gap_most > 0)
             add_gaps(bounding->parts, &bounding->own[i], &gaps);
     }
     bounding->work[chunk] = bracketing.work;
@@ -188,10 +188,8 @@ bool triangles_bound(struct surface_parts *parts, const struct progress *progres
                      struct arena scratch, struct error *err)
 {
     uint32_t *leaves = ARENA_NEW(&scratch, uint32_t, leaves_of(parts));
-    struct bounding bounding = {.parts = parts,
-                                .leaf_count = leaves_of(parts),
-                                .allowance = allowance_of(parts),
-                                .gap_most = INFINITY};
+    struct bounding bounding = {
+        .parts = parts, .leaf_count = leaves_of(parts), .allowance = allowance_of(parts)};
 
     if (!leaves)
         return arena_error(err);
@@ -238,11 +236,8 @@ bool triangles_try(struct surface_parts *parts, const struct progress *progress,
     parts->leaves = ARENA_NEW(keep, struct leaf_parts, chunks * LEAVES_OF_CHUNK);
     struct arena scratch = *keep;
     uint32_t *leaves = ARENA_NEW(&scratch, uint32_t, all);
-    struct bounding bounding = {.parts = parts,
-                                .leaves = leaves,
-                                .own = parts->leaves,
-                                .allowance = allowance_of(parts),
-                                .gap_most = INFINITY};
+    struct bounding bounding = {
+        .parts = parts, .leaves = leaves, .own = parts->leaves, .allowance = allowance_of(parts)};
     if (!parts->leaves || !leaves)
         return arena_error(err);
     parts->leaf_count = bounding.leaf_count = list_leaves(parts, true, leaves);
@@ -312,8 +307,7 @@ bool triangles_bound_quickly(struct surface_parts *parts, struct deviation_verti
                              struct error *err)
 {
     double until = from + QUICK_SHARE * (to - from);
-    struct bounding bounding = {
-        .parts = parts, .allowance = 2 * LEAVES_OF_CHUNK * (size_t)LEAF_WORK, .gap_most = INFINITY};
+    struct bounding bounding = {.parts = parts, .allowance = 2 * LEAVES_OF_CHUNK * (size_t)LEAF_WORK};
 
     if (!quick_ask_vertices(parts, vertices, progress, from, until, *keep, err))
         return false;

@@ -21,14 +21,4 @@ static inline size_t float_bin_of(float value, unsigned fraction_bits)
     return (bits & 0x7fffffff) >> (23 - fraction_bits);
 }
 
-/* The least number of a bin below FLOAT_BINS; infinite or NaN in those beyond all numbers. */
-static inline float float_bin_start(size_t bin, unsigned fraction_bits)
-{
-    uint32_t bits = (uint32_t)bin << (23 - fraction_bits);
-    float value;
-
-    memcpy(&value, &bits, sizeof value);
-    return value;
-}
-
 #endif

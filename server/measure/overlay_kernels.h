@@ -129,4 +129,14 @@ static inline size_t overlay_bin(double value)
     return bin < OVERLAY_BINS ? (size_t)bin : OVERLAY_BINS - 1;
 }
 
+/* The least value of a bin. */
+static inline double overlay_bin_start(size_t bin)
+{
+    uint64_t bits = (OVERLAY_LEAST + bin - 1) << (52 - OVERLAY_BIN_BITS);
+    double start;
+
+    __builtin_memcpy(&start, &bits, sizeof start);
+    return bin == 0 ? 0 : start;
+}
+
 #endif

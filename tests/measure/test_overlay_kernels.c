@@ -1,6 +1,7 @@
 /* test_overlay_kernels.c
  *   cut_*  a triangle cut by faces over it: the same on every path, and all of it where they cover it
  *   sum_*  pieces summed up: the same on every path, and as cells of equal area tell
+ *   bins_* where each begins
  */
 #include <criterion/criterion.h>
 #include <criterion/new/assert.h>
@@ -442,4 +443,16 @@ Test(overlay_kernels, sum_is_that_of_many_small_cells)
     }
     free(pieces);
     free(bins);
+}
+
+Test(overlay_kernels, bins_hold_what_lies_from_their_starts_on)
+{
+    cr_expect(overlay_bin_start(0) <= 0 && overlay_bin(0) == 0 && overlay_bin(0x1p-41) == 0);
+    cr_expect(eq(sz, overlay_bin(0x1p-40), 1));
+    cr_expect(eq(sz, overlay_bin(INFINITY), OVERLAY_BINS - 1));
+    for (size_t bin = 1; bin < OVERLAY_BINS; bin++) {
+        const double start = overlay_bin_start(bin);
+        cr_assert(overlay_bin(start) == bin && overlay_bin(nextafter(start, 0)) == bin - 1, "bin %zu from %a",
+                  bin, start);
+    }
 }
