@@ -18,6 +18,7 @@
 #define GROUP_WORK 16        /* in units of a box looked at: of a group, */
 #define LANES_WORK 6         /* of a face against all lanes from below, */
 #define FACE_WORK 8          /* and from above */
+#define SAME 0x1p-30         /* so near a surface is the other, but for the rounding of a file's floats */
 #define COVER_HEIGHT_MAX 2.0 /* of the longest side: farther off, covers bound no better than faces */
 
 struct lanes {
@@ -213,13 +214,15 @@ static bool is_good(const struct bracketing *bracketing, const struct part *part
     return part->scale >= 0 && gap_of(part) <= bracketing->wanted;
 }
 
-/* Covers the triangles over many small faces; returns those that are. */
-static unsigned cover_lanes(struct lanes *lanes)
+/* Covers the lanes set in `which` over many small faces; returns those that are. */
+static unsigned cover_lanes(struct lanes *lanes, unsigned which)
 {
     unsigned done = 0;
 
     for (size_t lane = 0; lane < lanes->group->count; lane++) {
         struct bracketing *bracketing = lanes->bracketing;
+        if (!(which >> lane & 1))
+            continue;
         struct part *part = &lanes->group->parts[lane];
         double side = longest_side(lanes->group->corners[lane]);
         struct bvh_hit hit =
@@ -295,6 +298,22 @@ static void bound_by_faces_near(struct lanes *lanes, unsigned which, bool covere
     }
 }
 
+/* The lanes set in `which` that are known to be the same as the other surface, which no lower bound tells
+ * more of: they are bounded by that. */
+static unsigned take_same(struct lanes *lanes, unsigned which)
+{
+    const double same = fmin(SAME, RIM_SHARE * lanes->bracketing->wanted);
+    unsigned taken = 0;
+
+    for (size_t lane = 0; lane < lanes->group->count; lane++) {
+        if (!(which >> lane & 1) || most_of(lanes->high[lane]) > same)
+            continue;
+        offer(&lanes->group->parts[lane], lanes->low[lane], lanes->high[lane], 0);
+        taken |= 1u << lane;
+    }
+    return taken;
+}
+
 void bracket_bound(struct bracketing *bracketing, struct bracket_group *group)
 {
     struct lanes lanes;
@@ -317,11 +336,15 @@ void bracket_bound(struct bracketing *bracketing, struct bracket_group *group)
                           bracketing->to->points[bracketing->to->corners[hit.slot][1]],
                           bracketing->to->points[bracketing->to->corners[hit.slot][2]]};
     bool small_faces = area_of(face) < SMALL_FACE * area / (double)group->count;
-    if (small_faces)
-        done = cover_lanes(&lanes);
+    done = take_same(&lanes, all);
+    if (small_faces && done != all)
+        done |= cover_lanes(&lanes, all & ~done);
     if (done == all)
         return;
     try_face(&lanes, hit.slot);
+    done |= take_same(&lanes, all & ~done);
+    if (done == all)
+        return;
     bound_by_faces_near(&lanes, all & ~done, small_faces);
 }
 
