@@ -7,6 +7,7 @@
 #include "bvh/bvh_halves_loops.h"
 #include "bvh/bvh_kernels.h"
 #include "geom/point_triangle.h"
+#include "geom/vec3_lanes.h"
 
 #include <float.h>
 #include <string.h>
@@ -184,27 +185,13 @@ static inline void try_triangle(struct query *query, uint32_t slot, double exact
     }
 }
 
-/* Put together in registers: what was just written in parts is slow to read as a whole. */
-typedef double all_lanes __attribute__((vector_size(BVH_LANES * sizeof(double))));
-
-static inline void put_points(const vec3 *const *p, struct bvh_points *points)
-{
-    const all_lanes x = {p[0]->x, p[1]->x, p[2]->x, p[3]->x, p[4]->x, p[5]->x, p[6]->x, p[7]->x},
-                    y = {p[0]->y, p[1]->y, p[2]->y, p[3]->y, p[4]->y, p[5]->y, p[6]->y, p[7]->y},
-                    z = {p[0]->z, p[1]->z, p[2]->z, p[3]->z, p[4]->z, p[5]->z, p[6]->z, p[7]->z};
-
-    memcpy(points->x, &x, sizeof x);
-    memcpy(points->y, &y, sizeof y);
-    memcpy(points->z, &z, sizeof z);
-}
-
 static inline void put_triangles(const struct bvh *bvh, const uint32_t *slots, struct bvh_points *triangles)
 {
     for (int i = 0; i < 3; i++) {
         const vec3 *p[BVH_LANES];
         for (int lane = 0; lane < BVH_LANES; lane++)
             p[lane] = &bvh->points[bvh->corners[slots[lane]][i]];
-        put_points(p, &triangles[i]);
+        vec3_put_lanes(p, triangles[i].x, triangles[i].y, triangles[i].z);
     }
 }
 
@@ -372,6 +359,13 @@ static inline unsigned children_inside(const struct bvh_node *node, const struct
  * which nothing foretells; all BVH_WIDTH places may be written. Returns how many. */
 static inline size_t put_nodes(uint64_t first, unsigned bits, uint64_t *nodes)
 {
+#if defined(__AVX512VL__)
+    const __m512i all =
+        _mm512_add_epi64(_mm512_set1_epi64((long long)first), _mm512_setr_epi64(0, 1, 2, 3, 4, 5, 6, 7));
+
+    _mm512_storeu_si512(nodes, _mm512_maskz_compress_epi64((__mmask8)bits, all));
+    return (size_t)__builtin_popcount(bits);
+#else
     size_t count = 0;
 
     for (unsigned c = 0; c < BVH_WIDTH; c++) {
@@ -379,17 +373,36 @@ static inline size_t put_nodes(uint64_t first, unsigned bits, uint64_t *nodes)
         count += bits >> c & 1;
     }
     return count;
+#endif
+}
+
+/* The same of slots. */
+static inline size_t put_slots_at(uint32_t first, unsigned bits, uint32_t *slots)
+{
+#if defined(__AVX512VL__)
+    const __m256i all =
+        _mm256_add_epi32(_mm256_set1_epi32((int)first), _mm256_setr_epi32(0, 1, 2, 3, 4, 5, 6, 7));
+
+    _mm256_storeu_si256((__m256i *)slots, _mm256_maskz_compress_epi32((__mmask8)bits, all));
+    return (size_t)__builtin_popcount(bits);
+#else
+    size_t count = 0;
+
+    for (unsigned c = 0; c < BVH_WIDTH; c++) {
+        slots[count] = first + c;
+        count += bits >> c & 1;
+    }
+    return count;
+#endif
 }
 
 static inline size_t put_slots(uint32_t first, unsigned bits, size_t room, uint32_t *slots)
 {
     size_t count = 0;
 
-    for (unsigned c = 0; c < BVH_WIDTH && room >= BVH_WIDTH; c++) {
-        slots[count] = first + c;
-        count += bits >> c & 1;
-    }
-    for (; bits && room < BVH_WIDTH; bits &= bits - 1)
+    if (room >= BVH_WIDTH)
+        return put_slots_at(first, bits, slots);
+    for (; bits; bits &= bits - 1)
         slots[count++] = first + (unsigned)__builtin_ctz(bits);
     return count;
 }
@@ -524,7 +537,7 @@ static void open_lanes(const struct bvh *bvh, const vec3 *points, size_t count, 
     query->reach_sq = reach_sq < FLT_MAX ? reach_sq : FLT_MAX;
     for (size_t lane = 0; lane < BVH_LANES; lane++)
         all[lane] = &points[lane < count ? lane : 0];
-    put_points(all, &query->points);
+    vec3_put_lanes(all, query->points.x, query->points.y, query->points.z);
     const double *axes[3] = {query->points.x, query->points.y, query->points.z};
     for (int axis = 0; axis < 3; axis++) {
         float low = FLT_MAX, high = -FLT_MAX;
@@ -655,10 +668,8 @@ struct face {
     double ab_sq, ac_sq, bc_sq, shift, height_sq;
 };
 
-static inline struct face face_of(const struct bvh *bvh, uint32_t slot)
+static inline struct face face_between(vec3 a, vec3 b, vec3 c)
 {
-    const uint32_t *corner = bvh->corners[slot];
-    const vec3 a = bvh->points[corner[0]], b = bvh->points[corner[1]], c = bvh->points[corner[2]];
     struct face face = {.a = a, .ab = vec3_sub(b, a), .ac = vec3_sub(c, a), .bc = vec3_sub(c, b)};
 
     face.ab_sq = vec3_length_sq(face.ab);
@@ -671,6 +682,13 @@ static inline struct face face_of(const struct bvh *bvh, uint32_t slot)
     double length = vec3_length(normal);
     face.normal = length > 0 ? vec3_scale(normal, 1 / length) : (vec3){0, 0, 0};
     return face;
+}
+
+static inline struct face face_of(const struct bvh *bvh, uint32_t slot)
+{
+    const uint32_t *corner = bvh->corners[slot];
+
+    return face_between(bvh->points[corner[0]], bvh->points[corner[1]], bvh->points[corner[2]]);
 }
 
 /* The way to p from its nearest point on the triangle; ap and bp: from its corners. *best: its square. */
@@ -713,8 +731,8 @@ static inline double least_along(const struct face *face, vec3 g, vec3 ap)
     return at_a + least(least(0, -vec3_dot(g, face->ab)), -vec3_dot(g, face->ac));
 }
 
-static inline void bound_lanes_by(const struct face *face, const struct bvh_lanes *eight, uint32_t slot,
-                                  struct bvh_lows *restrict lows)
+static inline void bound_lanes_by(const struct face *face, const struct bvh_lanes *eight, int64_t slot,
+                                  struct bvh_lows *restrict lows, int64_t *restrict nearest)
 {
     for (int i = 0; i < BVH_LANES; i++) {
         vec3 p = {eight->middles.x[i], eight->middles.y[i], eight->middles.z[i]};
@@ -733,9 +751,8 @@ static inline void bound_lanes_by(const struct face *face, const struct bvh_lane
                 drop[k] = least(drop[k], low[corner][k] - lows->low[corner][i]);
             }
         }
-        bool nearer = best < lows->distances_sq[i];
-        lows->nearest[i] = nearer ? slot : lows->nearest[i];
-        lows->distances_sq[i] = nearer ? best : lows->distances_sq[i];
+        nearest[i] = best < lows->distances_sq[i] ? slot : nearest[i];
+        lows->distances_sq[i] = best < lows->distances_sq[i] ? best : lows->distances_sq[i];
         for (int corner = 0; corner < 3; corner++)
             lows->low[corner][i] =
                 least(lows->low[corner][i], drop[1] > drop[0] ? low[corner][1] : low[corner][0]);
@@ -745,14 +762,18 @@ static inline void bound_lanes_by(const struct face *face, const struct bvh_lane
 static void bound_lanes(const struct bvh *bvh, const struct bvh_lanes *eight, const uint32_t *slots,
                         size_t count, struct bvh_lows *lows)
 {
+    int64_t nearest[BVH_LANES];
+
     for (int i = 0; i < BVH_LANES; i++) {
         lows->distances_sq[i] = INFINITY;
-        lows->nearest[i] = slots[0];
+        nearest[i] = slots[0];
     }
     for (size_t s = 0; s < count; s++) {
         struct face face = face_of(bvh, slots[s]);
-        bound_lanes_by(&face, eight, slots[s], lows);
+        bound_lanes_by(&face, eight, slots[s], lows, nearest);
     }
+    for (int i = 0; i < BVH_LANES; i++)
+        lows->nearest[i] = (uint32_t)nearest[i];
 }
 
 /* A node still to be looked into, and the linear bound that its box gives. */
@@ -773,64 +794,158 @@ static inline bool is_no_lower(const double *low, const double *bound)
     return low[0] >= bound[0] && low[1] >= bound[1] && low[2] >= bound[2];
 }
 
-static inline double beyond(double x, float min, float max)
+static inline double beyond(double x, double min, double max)
 {
-    return x > (double)max ? x - (double)max : x < (double)min ? x - (double)min : 0;
+    const double below = x < min ? x - min : 0;
+
+    return x > max ? x - max : below;
 }
 
-/* For a box as for a triangle: the way from its nearest point tells the direction. */
-static inline void bound_by_box(const struct below *below, const struct bvh_node *node, unsigned c,
-                                double *low)
-{
-    vec3 way = {beyond(below->middle.x, node->min[0][c], node->max[0][c]),
-                beyond(below->middle.y, node->min[1][c], node->max[1][c]),
-                beyond(below->middle.z, node->min[2][c], node->max[2][c])};
-    double length = vec3_length(way), share = length > 0 ? 1 / length : 0;
+/* The linear bounds that the boxes of a node's children give, [corner][child], and their sums; not of an
+ * empty place. */
+struct child_lows {
+    double low[3][BVH_WIDTH], sum[BVH_WIDTH];
+};
 
-    for (int i = 0; i < 3; i++)
-        low[i] = length + share * vec3_dot(way, below->ways[i]);
+/* For a box as for a triangle: the way from its nearest point tells the direction. Returns a bit for each
+ * child that may lower the bound. */
+static inline unsigned bound_by_boxes(const struct below *below, const struct bvh_node *node,
+                                      struct child_lows *restrict lows)
+{
+    int64_t lower[BVH_WIDTH];
+    unsigned bits = 0;
+
+    for (int c = 0; c < BVH_WIDTH; c++) {
+        const double min[3] = {node->min[0][c], node->min[1][c], node->min[2][c]},
+                     max[3] = {node->max[0][c], node->max[1][c], node->max[2][c]};
+        vec3 way = {beyond(below->middle.x, min[0], max[0]), beyond(below->middle.y, min[1], max[1]),
+                    beyond(below->middle.z, min[2], max[2])};
+        double length = vec3_length(way), share = length > 0 ? 1 / length : 0, low[3];
+        for (int i = 0; i < 3; i++)
+            low[i] = lows->low[i][c] = length + share * vec3_dot(way, below->ways[i]);
+        lows->sum[c] = low[0] + low[1] + low[2];
+        lower[c] = (low[0] >= below->low[0] ? 0 : -1) | (low[1] >= below->low[1] ? 0 : -1)
+                   | (low[2] >= below->low[2] ? 0 : -1);
+        lower[c] &= min[0] <= max[0] ? -1 : 0;
+    }
+    for (int c = 0; c < BVH_WIDTH; c++)
+        bits |= (unsigned)(lower[c] & 1) << c;
+    return bits;
 }
 
-static inline void bound_by_triangle(const struct below *below, const struct bvh *bvh, uint32_t slot)
+/* The children whose bits are set, the lowest last. */
+static inline size_t sort_lower(unsigned bits, const struct child_lows *lows, unsigned char *children)
 {
-    struct face face = face_of(bvh, slot);
+    size_t count = 0;
+
+    for (; bits; bits &= bits - 1) {
+        unsigned c = (unsigned)__builtin_ctz(bits);
+        size_t at = count++;
+        for (; at > 0 && lows->sum[children[at - 1]] < lows->sum[c]; at--)
+            children[at] = children[at - 1];
+        children[at] = (unsigned char)c;
+    }
+    return count;
+}
+
+/* What a triangle may lower the bound to: by the way from its nearest point, and by its normal. */
+struct face_lows {
+    double low[2][3];
+};
+
+static inline struct face_lows lows_by_face(const struct below *below, vec3 a, vec3 b, vec3 c)
+{
+    struct face face = face_between(a, b, c);
     vec3 ap = vec3_sub(below->middle, face.a), bp = vec3_sub(ap, face.ab);
-    double best, low[2][3], drop[2] = {INFINITY, INFINITY};
+    double best;
     vec3 way = way_from(&face, ap, bp, &best);
     double length = sqrt(best), share = length > 0 ? 1 / length : 0;
     const vec3 g[2] = {vec3_scale(way, share),
                        vec3_scale(face.normal, vec3_dot(ap, face.normal) < 0 ? -1 : 1)};
+    struct face_lows lows;
 
     for (int k = 0; k < 2; k++) {
         double base = least_along(&face, g[k], ap);
-        for (int i = 0; i < 3; i++) {
-            low[k][i] = base + vec3_dot(g[k], below->ways[i]);
-            drop[k] = least(drop[k], low[k][i] - below->low[i]);
-        }
+        for (int i = 0; i < 3; i++)
+            lows.low[k][i] = base + vec3_dot(g[k], below->ways[i]);
     }
-    for (int i = 0; i < 3; i++)
-        below->low[i] = least(below->low[i], low[drop[1] > drop[0]][i]);
+    return lows;
 }
 
-/* Puts the children of a node that may lower the bound onto the stack, the lowest last. */
-static inline size_t list_lower(const struct below *below, const struct bvh *bvh,
-                                const struct below_visit *visit, struct below_visit *stack)
+/* The triangles of a node of level 0, all of them at once. */
+static inline void lows_by_leaf(const struct below *below, const struct bvh *bvh, const uint32_t *slots,
+                                double (*restrict lows)[3][BVH_LANES])
 {
-    const struct bvh_node *node = &bvh->levels[visit->level][visit->index];
-    size_t count = 0;
+    struct bvh_points at[3];
 
-    for (unsigned c = 0; c < BVH_WIDTH; c++) {
-        struct below_visit child = {{0}, visit->level - 1, visit->index * BVH_WIDTH + c};
-        if (!(node->min[0][c] <= node->max[0][c]))
+    put_triangles(bvh, slots, at);
+    for (int c = 0; c < BVH_LANES; c++) {
+        struct face_lows of_one = lows_by_face(below, (vec3){at[0].x[c], at[0].y[c], at[0].z[c]},
+                                               (vec3){at[1].x[c], at[1].y[c], at[1].z[c]},
+                                               (vec3){at[2].x[c], at[2].y[c], at[2].z[c]});
+        for (int k = 0; k < 2; k++)
+            for (int i = 0; i < 3; i++)
+                lows[k][i][c] = of_one.low[k][i];
+    }
+}
+
+/* Lowers the bound to that of the two which lowers it least. */
+static inline void lower_to(const struct below *below, const struct face_lows *lows)
+{
+    double drop[2] = {INFINITY, INFINITY};
+
+    for (int k = 0; k < 2; k++)
+        for (int i = 0; i < 3; i++)
+            drop[k] = least(drop[k], lows->low[k][i] - below->low[i]);
+    for (int i = 0; i < 3; i++)
+        below->low[i] = least(below->low[i], lows->low[drop[1] > drop[0]][i]);
+}
+
+/* By the triangles of a node of level 0 that may lower the bound, the lowest box first; at few one by one, as
+ * in look_at_leaf. Returns how many it took. */
+static inline size_t bound_by_leaf(const struct below *below, const struct bvh *bvh, uint32_t index,
+                                   const struct child_lows *boxes, const unsigned char *children,
+                                   size_t count)
+{
+    double lows[2][3][BVH_LANES];
+    uint32_t slots[BVH_LANES];
+    const bool at_once = count >= MANY;
+    size_t taken = 0;
+
+    for (size_t lane = 0; lane < BVH_LANES && at_once; lane++)
+        slots[lane] = index * BVH_WIDTH + children[lane < count ? lane : 0];
+    if (at_once)
+        lows_by_leaf(below, bvh, slots, lows);
+    while (count-- > 0) {
+        const unsigned c = children[count];
+        const double low[3] = {boxes->low[0][c], boxes->low[1][c], boxes->low[2][c]};
+        struct face_lows of_one;
+        if (is_no_lower(low, below->low))
             continue;
-        bound_by_box(below, node, c, child.low);
-        if (is_no_lower(child.low, below->low))
-            continue;
-        double sum = child.low[0] + child.low[1] + child.low[2];
-        size_t at = count++;
-        for (; at > 0 && stack[at - 1].low[0] + stack[at - 1].low[1] + stack[at - 1].low[2] < sum; at--)
-            stack[at] = stack[at - 1];
-        stack[at] = child;
+        if (at_once) {
+            for (int k = 0; k < 2; k++)
+                for (int i = 0; i < 3; i++)
+                    of_one.low[k][i] = lows[k][i][count];
+        } else {
+            const uint32_t *corner = bvh->corners[index * BVH_WIDTH + c];
+            of_one =
+                lows_by_face(below, bvh->points[corner[0]], bvh->points[corner[1]], bvh->points[corner[2]]);
+        }
+        lower_to(below, &of_one);
+        taken++;
+    }
+    return taken;
+}
+
+/* Puts the children listed onto the stack. */
+static inline size_t put_lower(const struct below_visit *visit, const struct child_lows *lows,
+                               const unsigned char *children, size_t count, struct below_visit *stack)
+{
+    for (size_t i = 0; i < count; i++) {
+        const unsigned c = children[i];
+        stack[i] = (struct below_visit){{lows->low[0][c], lows->low[1][c], lows->low[2][c]},
+                                        visit->level - 1,
+                                        visit->index * BVH_WIDTH + c};
     }
     return count;
 }
@@ -848,18 +963,22 @@ static void bound_below(const struct bvh *bvh, const vec3 *corners, size_t allow
     stack[0] = (struct below_visit){{-8, -8, -8}, (int)bvh->level_count - 1, 0};
     while (top > 0) {
         struct below_visit visit = stack[--top];
+        struct child_lows lows;
+        unsigned char children[BVH_WIDTH] = {0};
         if (is_no_lower(visit.low, low))
             continue;
-        if (looked > allowance) {
+        if (looked++ > allowance) {
             for (int i = 0; i < 3; i++)
                 low[i] = least(low[i], visit.low[i]);
-        } else if (visit.level < 0) {
-            bound_by_triangle(&below, bvh, visit.index);
-        } else {
-            top += list_lower(&below, bvh, &visit, stack + top);
-            looked += 4;
+            continue;
         }
-        looked++;
+        const unsigned bits = bound_by_boxes(&below, &bvh->levels[visit.level][visit.index], &lows);
+        const size_t count = sort_lower(bits, &lows, children);
+        looked += 4;
+        if (visit.level == 0)
+            looked += bound_by_leaf(&below, bvh, visit.index, &lows, children, count);
+        else
+            top += put_lower(&visit, &lows, children, count, &stack[top]);
     }
     *work += looked;
 }
