@@ -1,7 +1,6 @@
 /* deviation_overlay.c - what is near the triangles of a leaf, looked at together; then from each alone. */
 #include "measure/deviation_overlay.h"
 
-#include "base/ahead.h"
 #include "base/tasks.h"
 #include "geom/point_triangle.h"
 #include "measure/deviation_plain.h"
@@ -73,43 +72,15 @@ static struct overlay_view view_along(vec3 up, vec3 origin)
 
 struct overlaying {
     const struct surface_parts *parts;
-    const unsigned char *plain;  /* of parts->to */
-    bool hopeful;                /* it is worth looking at all triangles */
-    size_t alone_work, ask_work; /* for single triangles, for those bounded quickly, from each chunk */
+    struct overlay_surface from, to; /* those of parts; what is plain of `to` alone */
+    bool hopeful;                    /* it is worth looking at all triangles */
+    size_t alone_work, ask_work;     /* for single triangles, for those bounded quickly, from each chunk */
     size_t left[TALLIES_MAX], left_to_ask[TALLIES_MAX]; /* of it: what chunks leave is for later ones */
     struct tally *tallies; /* [tally_count] each of them sums up one of so many chunks */
     size_t tally_count, first_chunk, chunk_count;
     const double *tolerances;
     size_t tolerance_count;
 };
-
-static void put_face(const struct overlaying *overlaying, uint32_t slot, struct overlay_block *block,
-                     int lane)
-{
-    const struct deviation_surface *to = overlaying->parts->to;
-
-    for (int k = 0; k < 3; k++) {
-        vec3 corner = deviation_surface_corner(to, slot, k);
-        block->x[k][lane] = corner.x;
-        block->y[k][lane] = corner.y;
-        block->z[k][lane] = corner.z;
-    }
-    block->plain[lane] = overlaying->plain[slot];
-}
-
-/* Puts the faces of the slots in, and looks at them. */
-static void look_at(const struct overlaying *overlaying, const struct overlay_kernels *kernels,
-                    struct overlay_faces *faces)
-{
-    for (size_t i = faces->count; i % OVERLAY_LANES; i++)
-        faces->slots[i] = faces->slots[faces->count - 1];
-    const size_t filled = tasks_chunks(faces->count, OVERLAY_LANES) * OVERLAY_LANES;
-    for (size_t i = 0; i < filled; i++)
-        ahead_ask(overlaying->parts->to->bvh.corners[faces->slots[i]]);
-    for (size_t i = 0; i < filled; i++)
-        put_face(overlaying, faces->slots[i], &faces->blocks[i / OVERLAY_LANES], (int)(i % OVERLAY_LANES));
-    kernels->view(faces);
-}
 
 static void gather(const struct overlaying *overlaying, const struct overlay_kernels *kernels, aabb box,
                    double reach, struct overlay_faces *faces)
@@ -119,7 +90,7 @@ static void gather(const struct overlaying *overlaying, const struct overlay_ker
 
     faces->count = bvh_collect(&overlaying->parts->to->bvh, &region, faces->slots, OVERLAY_FACES_MAX, &work);
     if (faces->count <= OVERLAY_FACES_MAX)
-        look_at(overlaying, kernels, faces);
+        kernels->view(&overlaying->to, faces);
 }
 
 /* A triangle of parts->from, or a piece of it. */
@@ -149,8 +120,8 @@ static double reach_of(double farthest, double longest)
 }
 
 /* Returns what is near it; 0 where it is not worth looking. */
-static double open_whole(const struct overlaying *overlaying, uint32_t slot, bool close, size_t *left,
-                         struct piece_of *whole)
+static double open_whole(const struct overlaying *overlaying, uint32_t slot, double longest, bool close,
+                         size_t *left, struct piece_of *whole)
 {
     const struct surface_parts *parts = overlaying->parts;
     const uint32_t *v = parts->from->bvh.corners[slot];
@@ -159,9 +130,6 @@ static double open_whole(const struct overlaying *overlaying, uint32_t slot, boo
     whole->farthest = greater(d[v[0]], greater(d[v[1]], d[v[2]]));
     whole->near = parts->vertices->nearest[v[0]];
     whole->left = left;
-    for (int i = 0; i < 3; i++)
-        whole->corners[i] = deviation_surface_corner(parts->from, slot, i);
-    const double longest = longest_of(whole->corners);
     const bool is_worth_it =
         overlaying->hopeful || close || quick_is_cut_of_use(parts, longest, whole->farthest);
     whole->cuts = quick_is_coarse(parts) && is_worth_it ? CUTS : 0;
@@ -280,7 +248,7 @@ static __attribute__((noinline)) bool add_piece_alone(const struct overlaying *o
     faces.view = view_along(normal_of(piece), piece->corners[0]);
     if (given && given->count <= OVERLAY_FACES_MAX) {
         keep_near(piece, given, tally->kernels, &faces);
-        look_at(overlaying, tally->kernels, &faces);
+        tally->kernels->view(&overlaying->to, &faces);
     } else {
         gather(overlaying, tally->kernels, box_of(piece->corners),
                reach_of(piece->farthest, longest_of(piece->corners)), &faces);
@@ -321,7 +289,7 @@ static bool add_piece(const struct overlaying *overlaying, const struct piece_of
     return true;
 }
 
-/* The triangles of a leaf, as pieces and as they are looked at together. */
+/* The triangles of a leaf, as pieces, corners yet to be put in, and as they are looked at together. */
 struct leaf {
     size_t first, count;
     struct part_range known[BVH_WIDTH];
@@ -333,27 +301,32 @@ struct leaf {
 static void open_leaf(const struct overlaying *overlaying, const struct overlay_kernels *kernels, bool close,
                       size_t *left, struct leaf *leaf, struct overlay_faces *faces)
 {
+    struct overlay_bases *bases = &leaf->bases;
     double reach = 0;
     aabb box = aabb_empty();
     vec3 up = {0, 0, 0};
 
+    kernels->take(&overlaying->from, leaf->first, leaf->count, bases);
     for (size_t k = 0; k < leaf->count; k++) {
         struct piece_of *whole = &leaf->wholes[k];
-        double near = open_whole(overlaying, (uint32_t)(leaf->first + k), close, left, whole);
-        put_base(whole, k, &leaf->bases);
+        double near =
+            open_whole(overlaying, (uint32_t)(leaf->first + k), bases->longest[k], close, left, whole);
+        bases->farthest[k] = whole->farthest;
         leaf->known[k] = (struct part_range){INFINITY, 0};
         whole->known = &leaf->known[k];
         if (!(near > 0))
             continue;
-        up = vec3_add(up, normal_of(whole));
-        box = box_over(box, box_of(whole->corners));
+        up = vec3_add(up, (vec3){bases->normal[0][k], bases->normal[1][k], bases->normal[2][k]});
+        box = box_over(box, (aabb){{bases->least[0][k], bases->least[1][k], bases->least[2][k]},
+                                   {bases->most[0][k], bases->most[1][k], bases->most[2][k]}});
         reach = greater(reach, near);
     }
     faces->count = 0;
     if (!(reach > 0))
         return;
-    faces->view = view_along(up, leaf->wholes[0].corners[0]);
-    kernels->place(&faces->view, leaf->count, &leaf->bases);
+    const vec3 origin = {bases->corners[0][0][0], bases->corners[0][1][0], bases->corners[0][2][0]};
+    faces->view = view_along(up, origin);
+    kernels->place(&faces->view, leaf->count, bases);
     gather(overlaying, kernels, box, reach, faces);
 }
 
@@ -391,12 +364,15 @@ static unsigned add_together(const struct overlaying *overlaying, struct leaf *l
 static bool add_whole(const struct overlaying *overlaying, const struct leaf *leaf, size_t k,
                       const struct overlay_faces *faces, struct tally *tally)
 {
-    const struct piece_of *whole = &leaf->wholes[k];
+    const size_t slot = leaf->first + k;
+    struct piece_of whole = leaf->wholes[k];
 
-    if (overlaying->parts->from->shared[leaf->first + k] || *whole->left == 0)
+    if (overlaying->parts->from->shared[slot] || *whole.left == 0)
         return false;
-    return whole->farthest < INFINITY ? add_piece_alone(overlaying, whole, faces, tally)
-                                      : add_piece(overlaying, whole, NULL, tally);
+    for (int i = 0; i < 3; i++)
+        whole.corners[i] = deviation_surface_corner(overlaying->parts->from, (uint32_t)slot, i);
+    return whole.farthest < INFINITY ? add_piece_alone(overlaying, &whole, faces, tally)
+                                     : add_piece(overlaying, &whole, NULL, tally);
 }
 
 /* What a thread goes through chunks with. */
@@ -477,11 +453,13 @@ bool overlay_sum_up(const struct surface_parts *parts, const double *tolerances,
                                     .tolerance_count = tolerance_count};
 
     overlaying.tallies = arena_alloc(&scratch, overlaying.tally_count, sizeof(struct tally), 64);
-    overlaying.plain = plain_find(parts->to, parts->side, parts->threads, &scratch);
-    if (!overlaying.tallies || !overlaying.plain)
+    overlaying.from = (struct overlay_surface){parts->from->points, parts->from->bvh.corners, NULL};
+    overlaying.to = (struct overlay_surface){parts->to->points, parts->to->bvh.corners,
+                                             plain_find(parts->to, parts->side, parts->threads, &scratch)};
+    if (!overlaying.tallies || !overlaying.to.plain)
         return arena_error(err);
     for (size_t slot = 0; slot < parts->to->bvh.triangle_count; slot++)
-        plain_count += overlaying.plain[slot] != 0;
+        plain_count += overlaying.to.plain[slot] != 0;
     overlaying.hopeful = !parts->frugal || plain_count > parts->to->bvh.triangle_count / 2;
     for (; overlaying.first_chunk < chunks; overlaying.first_chunk += overlaying.tally_count * SLICE) {
         if (!progress_tell(progress, "statistics",

@@ -23,14 +23,19 @@ struct overlay_view {
 #define OVERLAY_PLAIN 1 /* each of its sides is shared with just one other, not folded */
 #define OVERLAY_ALIKE 2 /* and that one is of the same orientation */
 
+/* All faces there are, by slot. */
+struct overlay_surface {
+    const vec3 *points;
+    const uint32_t (*corners)[3];
+    const unsigned char *plain; /* bits of OVERLAY_PLAIN, OVERLAY_ALIKE */
+};
+
 /* Faces that may be near a triangle, OVERLAY_LANES to a block; unused lanes are like the last face. Corners
- * and plain are put in; `view` turns the corners, counter-clockwise and x, y across, z along the view, and
- * sets the rest. */
+ * are counter-clockwise, and x, y across, z along the view. */
 struct overlay_block {
     double x[3][OVERLAY_LANES], y[3][OVERLAY_LANES], z[3][OVERLAY_LANES]; /* by corner */
-    int64_t plain[OVERLAY_LANES];    /* bits of OVERLAY_PLAIN, OVERLAY_ALIKE */
-    double twice[OVERLAY_LANES];     /* the area of the projection */
-    double cosine_sq[OVERLAY_LANES]; /* of its angle with the view */
+    double twice[OVERLAY_LANES];                                          /* the area of the projection */
+    double cosine_sq[OVERLAY_LANES];                                      /* of its angle with the view */
     int64_t flags[OVERLAY_LANES];
     double low[3][OVERLAY_LANES], high[3][OVERLAY_LANES]; /* boxes */
     double all_low[3], all_high[3];
@@ -52,6 +57,9 @@ struct overlay_faces {
 struct overlay_bases {
     double corners[3][3][OVERLAY_LANES]; /* [corner][axis], put in */
     double farthest[OVERLAY_LANES];      /* of its corners, put in; INFINITY: not worth looking */
+    double longest[OVERLAY_LANES];       /* side; this and what follows up to x: taken */
+    double normal[3][OVERLAY_LANES];     /* as long as twice the area; [axis] */
+    double least[3][OVERLAY_LANES], most[3][OVERLAY_LANES]; /* of the corners; [axis] */
     double x[3][OVERLAY_LANES], y[3][OVERLAY_LANES], z[3][OVERLAY_LANES];
     double inward_x[3][OVERLAY_LANES], inward_y[3][OVERLAY_LANES]; /* unit normals of sides from corner i */
     double area[OVERLAY_LANES];                           /* of the projection; 0: it cannot be looked at */
@@ -75,7 +83,6 @@ struct overlay_pieces {
 /* What is known of a triangle. */
 struct overlay_found {
     double cosine;    /* of the steepest face near it, at most 1 */
-    double area;      /* of the pieces, projected */
     double low, high; /* |h| is between them */
 };
 
@@ -95,10 +102,13 @@ struct overlay_sums {
 
 struct overlay_kernels {
     const char *name;
+    /* Takes triangles as they are, `count` from slot `first` on; lanes past them are like the first. */
+    void (*take)(const struct overlay_surface *surface, size_t first, size_t count,
+                 struct overlay_bases *bases);
     /* Looks at triangles; those past `count` are ignored. */
     void (*place)(const struct overlay_view *view, size_t count, struct overlay_bases *bases);
-    /* Looks at faces, of which there are no more than OVERLAY_FACES_MAX. */
-    void (*view)(struct overlay_faces *faces);
+    /* Looks at the faces of slots, of which there are no more than OVERLAY_FACES_MAX: fills their blocks. */
+    void (*view)(const struct overlay_surface *surface, struct overlay_faces *faces);
     /* Bounds the triangles whose bits are set by the faces over them. Returns the bits of those of which that
      * tells something, found[lane]: what it makes of them is added to pieces, which has room for
      * OVERLAY_PIECES_OF_ONE of each, and for a block that may be written beyond. */

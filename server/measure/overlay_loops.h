@@ -2,6 +2,8 @@
  * else.
  *
  * Loops over lanes have no branches, so that the compiler makes vectors of them. */
+#include "base/ahead.h"
+#include "geom/vec3_lanes.h"
 #include "measure/overlay_kernels.h"
 
 #include <string.h>
@@ -38,6 +40,12 @@ static inline double most_of(const double *v)
     return greater(v[0], greater(v[1], v[2]));
 }
 
+/* All bits, or none: what comparisons are for vectors. */
+static inline int64_t mask_of(bool holds)
+{
+    return holds ? -1 : 0;
+}
+
 /* --- packing --- */
 
 /* The bits of masks that are set. */
@@ -70,11 +78,55 @@ static inline void pack(const void *from, unsigned lanes, void *to)
 
 /* --- looking --- */
 
+/* The corners of the faces of slots, as they are. */
+static inline void put_corners(const struct overlay_surface *surface, const uint32_t *slots, int k, double *x,
+                               double *y, double *z)
+{
+    const vec3 *p[OVERLAY_LANES];
+
+    for (int i = 0; i < OVERLAY_LANES; i++)
+        p[i] = &surface->points[surface->corners[slots[i]][k]];
+    vec3_put_lanes(p, x, y, z);
+}
+
+static inline __attribute__((always_inline)) void take_lane(int i, struct overlay_bases *restrict bases)
+{
+    vec3 p[3];
+
+    for (int k = 0; k < 3; k++)
+        p[k] = (vec3){bases->corners[k][0][i], bases->corners[k][1][i], bases->corners[k][2][i]};
+    const vec3 ab = vec3_sub(p[1], p[0]), normal = vec3_cross(ab, vec3_sub(p[2], p[0]));
+    bases->longest[i] = sqrt(greater(vec3_length_sq(ab), greater(vec3_length_sq(vec3_sub(p[2], p[1])),
+                                                                 vec3_length_sq(vec3_sub(p[0], p[2])))));
+    bases->normal[0][i] = normal.x;
+    bases->normal[1][i] = normal.y;
+    bases->normal[2][i] = normal.z;
+    for (int axis = 0; axis < 3; axis++) {
+        const double of_axis[3] = {bases->corners[0][axis][i], bases->corners[1][axis][i],
+                                   bases->corners[2][axis][i]};
+        bases->least[axis][i] = least_of(of_axis);
+        bases->most[axis][i] = most_of(of_axis);
+    }
+}
+
+static void take(const struct overlay_surface *surface, size_t first, size_t count,
+                 struct overlay_bases *bases)
+{
+    uint32_t slots[OVERLAY_LANES];
+
+    for (size_t i = 0; i < OVERLAY_LANES; i++)
+        slots[i] = (uint32_t)(first + (i < count ? i : 0));
+    for (int k = 0; k < 3; k++)
+        put_corners(surface, slots, k, bases->corners[k][0], bases->corners[k][1], bases->corners[k][2]);
+    for (int i = 0; i < OVERLAY_LANES; i++)
+        take_lane(i, bases);
+}
+
 /* Corners across and along the view, counter-clockwise. */
 struct turned {
     double x[3], y[3], z[3];
-    double twice;   /* the area of the projection */
-    bool clockwise; /* before */
+    double twice;      /* the area of the projection */
+    int64_t clockwise; /* mask: before */
 };
 
 static inline struct turned turned_of(const struct overlay_view *view, const double *x, const double *y,
@@ -95,7 +147,7 @@ static inline struct turned turned_of(const struct overlay_view *view, const dou
                             {seen.y[0], clockwise ? seen.y[2] : seen.y[1], clockwise ? seen.y[1] : seen.y[2]},
                             {seen.z[0], clockwise ? seen.z[2] : seen.z[1], clockwise ? seen.z[1] : seen.z[2]},
                             fabs(twice),
-                            clockwise};
+                            mask_of(clockwise)};
     return turned;
 }
 
@@ -111,7 +163,8 @@ static inline struct sides sides_of(const double *x, const double *y, const doub
     return (struct sides){ab, ac, vec3_cross(ab, ac)};
 }
 
-static inline void place_lane(const struct overlay_view *view, int i, struct overlay_bases *restrict bases)
+static inline __attribute__((always_inline)) void place_lane(const struct overlay_view *view, int i,
+                                                             struct overlay_bases *restrict bases)
 {
     double x[3], y[3], z[3];
 
@@ -128,7 +181,8 @@ static inline void place_lane(const struct overlay_view *view, int i, struct ove
            twice = sqrt(vec3_length_sq(sides.normal)),
            limit = bases->farthest[i] + OVERLAY_REACH_SIDES * sqrt(longest_sq),
            reach = OVERLAY_REACH_TIMES * limit + OVERLAY_BOX_SLACK;
-    bool fit = (turned.twice > 0) & (turned.twice >= TILT_MIN * twice) & (twice >= FLAT * longest_sq);
+    const int64_t fit = mask_of(turned.twice > 0) & mask_of(turned.twice >= TILT_MIN * twice)
+                        & mask_of(twice >= FLAT * longest_sq);
     for (int k = 0; k < 3; k++) {
         int to = k < 2 ? k + 1 : 0;
         double along_x = turned.x[to] - turned.x[k], along_y = turned.y[to] - turned.y[k],
@@ -171,7 +225,8 @@ enum face_flag {
 };
 #define FACE_SIDES (FACE_FRONT | FACE_BACK | FACE_STEEP)
 
-static inline void view_lane(const struct overlay_view *view, int i, struct overlay_block *restrict block)
+static inline void view_lane(const struct overlay_view *view, const int64_t *plain, int i,
+                             struct overlay_block *restrict block)
 {
     double x[3], y[3], z[3];
 
@@ -184,10 +239,10 @@ static inline void view_lane(const struct overlay_view *view, int i, struct over
     struct sides sides = sides_of(turned.x, turned.y, turned.z);
     double normal_sq = vec3_length_sq(sides.normal), up = turned.twice,
            sides_sq = vec3_length_sq(sides.ab) + vec3_length_sq(sides.ac);
-    bool steep = !(up * up >= COS_FOLD * COS_FOLD * normal_sq);
-    int64_t needed = steep ? OVERLAY_PLAIN | OVERLAY_ALIKE : OVERLAY_PLAIN;
-    bool level =
-        (up * up >= COS_MIN * COS_MIN * normal_sq) & (normal_sq > 0) & ((block->plain[i] & needed) == needed);
+    const int64_t steep = ~mask_of(up * up >= COS_FOLD * COS_FOLD * normal_sq),
+                  needed = OVERLAY_PLAIN | (steep & OVERLAY_ALIKE),
+                  level = mask_of(up * up >= COS_MIN * COS_MIN * normal_sq) & mask_of(normal_sq > 0)
+                          & mask_of((plain[i] & needed) == needed);
     for (int k = 0; k < 3; k++) {
         block->x[k][i] = turned.x[k];
         block->y[k][i] = turned.y[k];
@@ -195,8 +250,9 @@ static inline void view_lane(const struct overlay_view *view, int i, struct over
     }
     block->twice[i] = up;
     block->cosine_sq[i] = level ? up * up / normal_sq : 1;
-    block->flags[i] = (level ? 0 : FACE_WRONG) | (up > ROUND * sides_sq ? FACE_ROUND : 0)
-                      | (turned.clockwise ? FACE_BACK : FACE_FRONT) | (level & steep ? FACE_STEEP : 0);
+    block->flags[i] = (~level & FACE_WRONG) | (mask_of(up > ROUND * sides_sq) & FACE_ROUND)
+                      | (turned.clockwise & FACE_BACK) | (~turned.clockwise & FACE_FRONT)
+                      | (level & steep & FACE_STEEP);
     block->low[0][i] = least_of(turned.x);
     block->low[1][i] = least_of(turned.y);
     block->low[2][i] = least_of(turned.z);
@@ -223,14 +279,36 @@ static inline double most_of_lanes(const double *v)
     return greater(greater(pairs[0], pairs[1]), greater(pairs[2], pairs[3]));
 }
 
-static void view(struct overlay_faces *faces)
+/* Puts the corners of a block's faces in, as they are, and what is plain of them. */
+static inline void put_faces(const struct overlay_surface *surface, const uint32_t *slots,
+                             struct overlay_block *block, int64_t *plain)
+{
+    unsigned char bytes[OVERLAY_LANES];
+    uint64_t word = 0;
+
+    for (int k = 0; k < 3; k++)
+        put_corners(surface, slots, k, block->x[k], block->y[k], block->z[k]);
+    for (int i = 0; i < OVERLAY_LANES; i++)
+        word |= (uint64_t)surface->plain[slots[i]] << 8 * i;
+    memcpy(bytes, &word, sizeof bytes);
+    for (int i = 0; i < OVERLAY_LANES; i++)
+        plain[i] = bytes[i];
+}
+
+static void view(const struct overlay_surface *surface, struct overlay_faces *faces)
 {
     const struct overlay_view view = faces->view;
 
+    for (size_t i = faces->count; i % OVERLAY_LANES; i++)
+        faces->slots[i] = faces->slots[faces->count - 1];
+    for (size_t i = 0; i < faces->count; i++)
+        ahead_ask(surface->corners[faces->slots[i]]);
     for (size_t b = 0; b * OVERLAY_LANES < faces->count; b++) {
         struct overlay_block *block = &faces->blocks[b];
+        int64_t plain[OVERLAY_LANES];
+        put_faces(surface, &faces->slots[b * OVERLAY_LANES], block, plain);
         for (int i = 0; i < OVERLAY_LANES; i++)
-            view_lane(&view, i, block);
+            view_lane(&view, plain, i, block);
         for (int axis = 0; axis < 3; axis++) {
             block->all_low[axis] = least_of_lanes(block->low[axis]);
             block->all_high[axis] = most_of_lanes(block->high[axis]);
@@ -273,10 +351,10 @@ static inline struct base base_of(const struct overlay_bases *bases, size_t lane
     return base;
 }
 
-/* What a triangle sees of all faces, by lane. */
+/* What a triangle sees of all faces. */
 struct sight {
-    double cosine_sq[OVERLAY_LANES];
-    int64_t all_flags; /* of what is near */
+    double cosine_sq[OVERLAY_LANES]; /* the least, */
+    int64_t flags[OVERLAY_LANES];    /* and all, of what is near, by lane */
     size_t wrong_count;
     uint16_t wrong[WRONG_MAX]; /* near, and not far enough beside it to be left out at once */
 };
@@ -290,12 +368,6 @@ struct met {
 #define WORD_OF(field) ((int64_t)(offsetof(struct overlay_block, field) / sizeof(int64_t)))
 #define PLACE_OF(b) ((int64_t)((b) * (sizeof(struct overlay_block) / sizeof(int64_t))))
 static const int64_t lane_numbers[OVERLAY_LANES] = {0, 1, 2, 3, 4, 5, 6, 7};
-
-/* All bits, or none: what comparisons are for vectors. */
-static inline int64_t mask_of(bool holds)
-{
-    return holds ? -1 : 0;
-}
 
 static inline int64_t near_mask(const struct base *base, const struct overlay_block *block, int i)
 {
@@ -330,79 +402,122 @@ static inline void find_near(const struct overlay_bases *bases, const struct ove
     }
 }
 
-/* Whether a face is farther from the triangle than `reach`. */
-static inline bool is_beyond(const struct base *base, const struct overlay_block *block, size_t lane,
-                             double reach)
+/* Of a face that is farther from the triangle than `reach`. */
+static inline int64_t beyond_mask(const struct base *base, const struct overlay_block *block, size_t lane,
+                                  double reach)
 {
-    double less = base->reach - reach;
-    bool beyond = false;
+    const double less = base->reach - reach;
+    int64_t beyond = 0;
 
     for (int k = 0; k < 3; k++)
-        beyond |= (block->low[k][lane] > base->high[k] - less) | (block->high[k][lane] < base->low[k] + less);
+        beyond |= mask_of(block->low[k][lane] > base->high[k] - less)
+                  | mask_of(block->high[k][lane] < base->low[k] + less);
     for (int side = 0; side < 3; side++) {
         double inside[3];
         for (int k = 0; k < 3; k++)
             inside[k] = base->inward_x[side] * (block->x[k][lane] - base->x[side])
                         + base->inward_y[side] * (block->y[k][lane] - base->y[side]);
-        beyond |= most_of(inside) < -reach;
+        beyond |= mask_of(most_of(inside) < -reach);
     }
     return beyond;
 }
 
-/* False where too many are wrong. */
+/* Of the faces whose bits are set, which are wrong; false where they are too many. */
 static inline bool list_wrong(const struct base *base, const struct overlay_faces *faces, size_t b,
-                              const int64_t *flags, struct sight *sight)
+                              unsigned wrong, struct sight *sight)
 {
-    for (size_t i = 0; i < OVERLAY_LANES; i++) {
-        if (!(flags[i] & FACE_WRONG) || is_beyond(base, &faces->blocks[b], i, base->reach))
-            continue;
-        if (sight->wrong_count == WRONG_MAX)
-            return false;
-        sight->wrong[sight->wrong_count++] = (uint16_t)(b * OVERLAY_LANES + i);
-    }
+    int64_t beyond[OVERLAY_LANES];
+
+    for (size_t i = 0; i < OVERLAY_LANES; i++)
+        beyond[i] = beyond_mask(base, &faces->blocks[b], i, base->reach);
+    wrong &= ~bits_of(beyond);
+    if (sight->wrong_count + (size_t)__builtin_popcount(wrong) > WRONG_MAX)
+        return false;
+    for (; wrong; wrong &= wrong - 1)
+        sight->wrong[sight->wrong_count++] = (uint16_t)(b * OVERLAY_LANES + (size_t)__builtin_ctz(wrong));
     return true;
+}
+
+/* What one block adds to it; bits of the faces over the triangle, and of those near that are wrong. */
+struct seen {
+    unsigned over, wrong;
+};
+
+static inline struct seen look_over(const struct base *base, const struct overlay_block *block,
+                                    struct sight *restrict sight)
+{
+#ifdef OVERLAY_PACKS
+    const __m512d low_x = _mm512_loadu_pd(block->low[0]), low_y = _mm512_loadu_pd(block->low[1]),
+                  high_x = _mm512_loadu_pd(block->high[0]), high_y = _mm512_loadu_pd(block->high[1]);
+    const __m512i flags = _mm512_loadu_si512(block->flags);
+    __mmask8 near = _mm512_cmp_pd_mask(low_x, _mm512_set1_pd(base->high[0]), _CMP_LE_OQ), over;
+
+    near = _mm512_mask_cmp_pd_mask(near, high_x, _mm512_set1_pd(base->low[0]), _CMP_GE_OQ);
+    near = _mm512_mask_cmp_pd_mask(near, low_y, _mm512_set1_pd(base->high[1]), _CMP_LE_OQ);
+    near = _mm512_mask_cmp_pd_mask(near, high_y, _mm512_set1_pd(base->low[1]), _CMP_GE_OQ);
+    near = _mm512_mask_cmp_pd_mask(near, _mm512_loadu_pd(block->low[2]), _mm512_set1_pd(base->high[2]),
+                                   _CMP_LE_OQ);
+    near = _mm512_mask_cmp_pd_mask(near, _mm512_loadu_pd(block->high[2]), _mm512_set1_pd(base->low[2]),
+                                   _CMP_GE_OQ);
+    over = _mm512_mask_cmp_pd_mask(near, low_x, _mm512_set1_pd(base->most_x), _CMP_LE_OQ);
+    over = _mm512_mask_cmp_pd_mask(over, high_x, _mm512_set1_pd(base->least_x), _CMP_GE_OQ);
+    over = _mm512_mask_cmp_pd_mask(over, low_y, _mm512_set1_pd(base->most_y), _CMP_LE_OQ);
+    over = _mm512_mask_cmp_pd_mask(over, high_y, _mm512_set1_pd(base->least_y), _CMP_GE_OQ);
+    const __m512d cosine_sq = _mm512_loadu_pd(sight->cosine_sq);
+    const __m512i all_flags = _mm512_loadu_si512(sight->flags);
+    _mm512_storeu_pd(sight->cosine_sq,
+                     _mm512_mask_min_pd(cosine_sq, near, cosine_sq, _mm512_loadu_pd(block->cosine_sq)));
+    _mm512_storeu_si512(sight->flags, _mm512_mask_or_epi64(all_flags, near, all_flags, flags));
+    return (struct seen){over, _mm512_mask_test_epi64_mask(near, flags, _mm512_set1_epi64(FACE_WRONG))};
+#else
+    int64_t over[OVERLAY_LANES], wrong[OVERLAY_LANES];
+
+    for (int i = 0; i < OVERLAY_LANES; i++) {
+        int64_t near = near_mask(base, block, i), flags = near & block->flags[i];
+        sight->flags[i] |= flags;
+        sight->cosine_sq[i] = lesser(sight->cosine_sq[i], near ? block->cosine_sq[i] : 1);
+        over[i] = near & mask_of(block->low[0][i] <= base->most_x)
+                  & mask_of(block->high[0][i] >= base->least_x) & mask_of(block->low[1][i] <= base->most_y)
+                  & mask_of(block->high[1][i] >= base->least_y);
+        wrong[i] = flags & FACE_WRONG;
+    }
+    return (struct seen){bits_of(over), bits_of(wrong)};
+#endif
 }
 
 /* By boxes. False where too many faces are over the triangle, or wrong. */
 static inline bool see_block(const struct base *base, const struct overlay_faces *faces, size_t b,
                              struct sight *sight, struct met *met)
 {
-    const struct overlay_block *block = &faces->blocks[b];
-    int64_t flags[OVERLAY_LANES], over[OVERLAY_LANES], places[OVERLAY_LANES], half[OVERLAY_LANES / 2];
+    const struct seen seen = look_over(base, &faces->blocks[b], sight);
+    int64_t places[OVERLAY_LANES];
 
-    for (int i = 0; i < OVERLAY_LANES; i++) {
-        int64_t near = near_mask(base, block, i);
-        flags[i] = near & block->flags[i] & (FACE_WRONG | FACE_SIDES);
-        sight->cosine_sq[i] = lesser(sight->cosine_sq[i], near ? block->cosine_sq[i] : 1);
-        over[i] = near & mask_of(block->low[0][i] <= base->most_x)
-                  & mask_of(block->high[0][i] >= base->least_x) & mask_of(block->low[1][i] <= base->most_y)
-                  & mask_of(block->high[1][i] >= base->least_y);
-        places[i] = PLACE_OF(b) + lane_numbers[i];
-    }
-    for (int i = 0; i < OVERLAY_LANES / 2; i++)
-        half[i] = flags[i] | flags[i + OVERLAY_LANES / 2];
-    const int64_t all = half[0] | half[1] | half[2] | half[3];
-    sight->all_flags |= all;
-    if ((all & FACE_WRONG) && !list_wrong(base, faces, b, flags, sight))
+    if (seen.wrong && !list_wrong(base, faces, b, seen.wrong, sight))
         return false;
-    const unsigned lanes = bits_of(over);
-    pack(places, lanes, &met->places[met->count]);
-    met->count += (size_t)__builtin_popcount(lanes);
+    for (int i = 0; i < OVERLAY_LANES; i++)
+        places[i] = PLACE_OF(b) + lane_numbers[i];
+    pack(places, seen.over, &met->places[met->count]);
+    met->count += (size_t)__builtin_popcount(seen.over);
     return met->count < OVER_MAX;
 }
 
 static inline bool see(const struct base *base, const struct overlay_faces *faces,
                        const struct near_blocks *near, size_t lane, struct sight *sight, struct met *met)
 {
-    for (int i = 0; i < OVERLAY_LANES; i++)
+    int64_t all_flags = 0;
+
+    for (int i = 0; i < OVERLAY_LANES; i++) {
         sight->cosine_sq[i] = 1;
+        sight->flags[i] = 0;
+    }
     sight->wrong_count = met->count = 0;
-    sight->all_flags = 0;
     for (size_t w = 0; w < BLOCK_WORDS; w++)
         for (uint64_t bits = near->bits[w][lane]; bits; bits &= bits - 1)
             if (!see_block(base, faces, 64 * w + (size_t)__builtin_ctzll(bits), sight, met))
                 return false;
-    return (sight->all_flags & FACE_SIDES) != FACE_SIDES;
+    for (int i = 0; i < OVERLAY_LANES; i++)
+        all_flags |= sight->flags[i];
+    return (all_flags & FACE_SIDES) != FACE_SIDES;
 }
 
 /* --- cutting --- */
@@ -438,9 +553,10 @@ struct cutting {
     const struct overlay_faces *faces;
     const struct sight *sights; /* [lane] */
     struct overlay_pieces *pieces;
-    struct overlay_found *found; /* [lane] */
-    size_t first, most;          /* pieces: of those cut together */
-    bool failed;                 /* there may be too many */
+    struct overlay_found *found;      /* [lane] */
+    double cosines_sq[OVERLAY_LANES]; /* the least that each sees */
+    size_t first, most;               /* pieces: of those cut together */
+    bool failed;                      /* there may be too many */
     struct waiting waiting;
 };
 
@@ -727,56 +843,118 @@ static inline void lay(struct cutting *cutting, const struct base *base, size_t 
     }
 }
 
-/* Areas and heights of the triangles' pieces, from number `first` on. */
-static inline void find_heights(const struct overlay_pieces *pieces, size_t first,
-                                struct overlay_found *found)
+/* Of the pieces of each triangle: what is found, by lane. */
+struct heights {
+    double area[OVERLAY_LANES], low[OVERLAY_LANES], high[OVERLAY_LANES];
+};
+
+/* Adds `count` of OVERLAY_LANES pieces in a row. */
+static inline void add_heights(const int64_t *lanes, const double *area, const double *low,
+                               const double *high, size_t count, struct heights *heights)
 {
-    for (int i = 0; i < OVERLAY_LANES; i++)
-        found[i] = (struct overlay_found){1, 0, INFINITY, 0};
+#ifdef OVERLAY_PACKS
+    const __m512i numbers = _mm512_loadu_si512(lane_numbers);
+    __m512d areas = _mm512_loadu_pd(heights->area), lows = _mm512_loadu_pd(heights->low),
+            highs = _mm512_loadu_pd(heights->high);
+
+    for (size_t i = 0; i < count; i++) {
+        const __mmask8 lane = _mm512_cmpeq_epi64_mask(numbers, _mm512_set1_epi64(lanes[i]));
+        areas = _mm512_mask_add_pd(areas, lane, areas, _mm512_set1_pd(area[i]));
+        lows = _mm512_mask_min_pd(lows, lane, lows, _mm512_set1_pd(low[i]));
+        highs = _mm512_mask_max_pd(highs, lane, highs, _mm512_set1_pd(high[i]));
+    }
+    _mm512_storeu_pd(heights->area, areas);
+    _mm512_storeu_pd(heights->low, lows);
+    _mm512_storeu_pd(heights->high, highs);
+#else
+    for (size_t i = 0; i < count; i++) {
+        const int64_t lane = lanes[i];
+        heights->area[lane] += area[i];
+        heights->low[lane] = lesser(heights->low[lane], low[i]);
+        heights->high[lane] = greater(heights->high[lane], high[i]);
+    }
+#endif
+}
+
+/* Of the pieces from number `first` on. */
+static inline void find_heights(const struct overlay_pieces *pieces, size_t first, struct heights *heights)
+{
+    for (int i = 0; i < OVERLAY_LANES; i++) {
+        heights->area[i] = heights->high[i] = 0;
+        heights->low[i] = INFINITY;
+    }
     for (size_t begin = first; begin < pieces->count; begin += OVERLAY_LANES) {
+        const size_t left = pieces->count - begin;
         double low[OVERLAY_LANES], high[OVERLAY_LANES];
         for (size_t i = 0; i < OVERLAY_LANES; i++) {
-            const double heights[3] = {pieces->heights[0][begin + i], pieces->heights[1][begin + i],
-                                       pieces->heights[2][begin + i]};
-            double least = least_of(heights), most = most_of(heights);
+            const double of_one[3] = {pieces->heights[0][begin + i], pieces->heights[1][begin + i],
+                                      pieces->heights[2][begin + i]};
+            double least = least_of(of_one), most = most_of(of_one);
             low[i] = greater(0, greater(least, -most));
             high[i] = greater(most, -least);
         }
-        for (size_t i = 0; i < OVERLAY_LANES && begin + i < pieces->count; i++) {
-            struct overlay_found *of = &found[pieces->lanes[begin + i]];
-            of->area += pieces->area[begin + i];
-            of->low = lesser(of->low, low[i]);
-            of->high = greater(of->high, high[i]);
-        }
+        add_heights(&pieces->lanes[begin], &pieces->area[begin], low, high,
+                    left < OVERLAY_LANES ? left : OVERLAY_LANES, heights);
     }
 }
 
-/* Whether all within `reach` is known, and nothing there is wrong. */
-static inline bool is_reach_known(const struct base *base, const struct overlay_faces *faces,
-                                  const struct sight *sight, double reach)
+/* Whether nothing within `reach` is wrong. */
+static inline bool is_nothing_wrong(const struct base *base, const struct overlay_faces *faces,
+                                    const struct sight *sight, double reach)
 {
-    if (!(reach <= base->reach))
-        return false;
     for (size_t i = 0; i < sight->wrong_count; i++)
-        if (!is_beyond(base, &faces->blocks[sight->wrong[i] / OVERLAY_LANES], sight->wrong[i] % OVERLAY_LANES,
-                       reach))
+        if (!beyond_mask(base, &faces->blocks[sight->wrong[i] / OVERLAY_LANES],
+                         sight->wrong[i] % OVERLAY_LANES, reach))
             return false;
     return true;
 }
 
-/* Whether the faces over a triangle, cut, cover it once, and no other may be nearer. */
-static inline bool is_told(const struct cutting *cutting, size_t lane)
+/* The bits of those triangles which the faces over them, cut, cover once, with no other that may be nearer.
+ */
+static inline unsigned find_told(const struct cutting *cutting, unsigned lanes, const struct heights *heights,
+                                 const double *cosines)
 {
-    const struct base base = base_of(cutting->bases, lane);
-    const struct sight *sight = &cutting->sights[lane];
-    struct overlay_found *found = &cutting->found[lane];
-    double cosine_sq = 1;
+    const struct overlay_bases *bases = cutting->bases;
+    double reach[OVERLAY_LANES];
+    int64_t covered[OVERLAY_LANES];
 
-    for (int i = 0; i < OVERLAY_LANES; i++)
-        cosine_sq = lesser(cosine_sq, sight->cosine_sq[i]);
-    found->cosine = sqrt(cosine_sq) * (1 - BIN_SLACK);
-    return found->high <= base.limit && fabs(found->area - base.area) <= AREA_SLACK * base.area
-           && is_reach_known(&base, cutting->faces, sight, found->high / found->cosine + OVERLAY_BOX_SLACK);
+    for (int i = 0; i < OVERLAY_LANES; i++) {
+        reach[i] = heights->high[i] / cosines[i] + OVERLAY_BOX_SLACK;
+        covered[i] = mask_of(heights->high[i] <= bases->limit[i]) & mask_of(reach[i] <= bases->reach[i])
+                     & mask_of(fabs(heights->area[i] - bases->area[i]) <= AREA_SLACK * bases->area[i]);
+    }
+    lanes &= bits_of(covered);
+    for (unsigned left = lanes; left; left &= left - 1) {
+        const unsigned lane = (unsigned)__builtin_ctz(left);
+        const struct sight *sight = &cutting->sights[lane];
+        if (sight->wrong_count == 0)
+            continue;
+        const struct base base = base_of(bases, lane);
+        if (!is_nothing_wrong(&base, cutting->faces, sight, reach[lane]))
+            lanes &= ~(1u << lane);
+    }
+    return lanes;
+}
+
+/* Areas of the pieces from number `first` on as they are, and the scales of their heights. */
+static inline void scale_pieces(const struct overlay_bases *bases, const double *cosines, size_t first,
+                                struct overlay_pieces *pieces)
+{
+#ifdef OVERLAY_PACKS
+    const __m512d times = _mm512_loadu_pd(bases->times), scales = _mm512_loadu_pd(cosines);
+
+    for (size_t i = first; i < pieces->count; i += OVERLAY_LANES) {
+        const __m512i lanes = _mm512_loadu_si512(&pieces->lanes[i]);
+        _mm512_storeu_pd(&pieces->area[i], _mm512_mul_pd(_mm512_loadu_pd(&pieces->area[i]),
+                                                         _mm512_permutexvar_pd(lanes, times)));
+        _mm512_storeu_pd(&pieces->scale[i], _mm512_permutexvar_pd(lanes, scales));
+    }
+#else
+    for (size_t i = first; i < pieces->count; i++) {
+        pieces->area[i] *= bases->times[pieces->lanes[i]];
+        pieces->scale[i] = cosines[pieces->lanes[i]];
+    }
+#endif
 }
 
 /* Leaves out the pieces from number `first` on of other lanes than those whose bits are set. */
@@ -809,8 +987,8 @@ static inline void begin_together(struct cutting *cutting)
 static inline unsigned end_together(struct cutting *cutting, unsigned lanes)
 {
     struct overlay_pieces *pieces = cutting->pieces;
-    struct overlay_found found[OVERLAY_LANES];
-    unsigned told = 0;
+    struct heights heights;
+    double cosines[OVERLAY_LANES];
 
     while (cutting->waiting.begin < cutting->waiting.count && !cutting->failed)
         cut_first(cutting);
@@ -818,19 +996,17 @@ static inline unsigned end_together(struct cutting *cutting, unsigned lanes)
         pieces->count = cutting->first;
         return 0;
     }
-    find_heights(pieces, cutting->first, found);
-    for (unsigned left = lanes; left; left &= left - 1) {
+    find_heights(pieces, cutting->first, &heights);
+    for (int i = 0; i < OVERLAY_LANES; i++)
+        cosines[i] = sqrt(cutting->cosines_sq[i]) * (1 - BIN_SLACK);
+    const unsigned told = find_told(cutting, lanes, &heights, cosines);
+    for (unsigned left = told; left; left &= left - 1) {
         const unsigned lane = (unsigned)__builtin_ctz(left);
-        cutting->found[lane] = found[lane];
-        if (is_told(cutting, lane))
-            told |= 1u << lane;
+        cutting->found[lane] = (struct overlay_found){cosines[lane], heights.low[lane], heights.high[lane]};
     }
-    leave_out(cutting->first, told, pieces);
-    for (size_t i = cutting->first; i < pieces->count; i++) {
-        const int64_t lane = pieces->lanes[i];
-        pieces->area[i] *= cutting->bases->times[lane];
-        pieces->scale[i] = cutting->found[lane].cosine;
-    }
+    if (told != lanes)
+        leave_out(cutting->first, told, pieces);
+    scale_pieces(cutting->bases, cosines, cutting->first, pieces);
     return told;
 }
 
@@ -849,6 +1025,8 @@ static unsigned cut(const struct overlay_bases *bases, unsigned lanes, const str
     cutting.sights = sights;
     cutting.pieces = pieces;
     cutting.found = found;
+    for (int i = 0; i < OVERLAY_LANES; i++)
+        cutting.cosines_sq[i] = 1;
     find_near(bases, faces, &near);
     begin_together(&cutting);
     for (; lanes; lanes &= lanes - 1) {
@@ -862,6 +1040,7 @@ static unsigned cut(const struct overlay_bases *bases, unsigned lanes, const str
             together = 0;
             met_count = 0;
         }
+        cutting.cosines_sq[lane] = least_of_lanes(sights[lane].cosine_sq);
         cutting.most += OVERLAY_PIECES_OF_ONE;
         met_count += met.count;
         together |= lanes & -lanes;
@@ -998,4 +1177,4 @@ static void sum_up(struct overlay_pieces *pieces, struct overlay_sums *sums)
     sums->high_sq = sum_of(lanes.high_sq);
 }
 
-const struct overlay_kernels OVERLAY_KERNELS = {OVERLAY_KERNELS_NAME, place, view, cut, sum_up};
+const struct overlay_kernels OVERLAY_KERNELS = {OVERLAY_KERNELS_NAME, take, place, view, cut, sum_up};

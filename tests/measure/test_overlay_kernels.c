@@ -1,4 +1,5 @@
 /* test_overlay_kernels.c
+ *   take_* triangles as they are
  *   cut_*  a triangle cut by faces over it: the same on every path, and all of it where they cover it
  *   sum_*  pieces summed up: the same on every path, and as cells of equal area tell
  *   bins_* where each begins
@@ -63,8 +64,45 @@ static void put_corner(struct overlay_faces *faces, size_t face, int k, vec3 p)
     block->x[k][lane] = p.x;
     block->y[k][lane] = p.y;
     block->z[k][lane] = p.z;
-    block->plain[lane] = OVERLAY_PLAIN | OVERLAY_ALIKE;
 }
+
+/* A surface of the faces in the blocks, each by corners of its own. */
+struct laid {
+    vec3 points[3 * OVERLAY_FACES_MAX];
+    uint32_t corners[OVERLAY_FACES_MAX][3];
+    unsigned char plain[OVERLAY_FACES_MAX];
+};
+
+static void lay(struct overlay_faces *faces, unsigned char plain, struct laid *laid)
+{
+    for (uint32_t f = 0; f < faces->count; f++) {
+        const struct overlay_block *block = &faces->blocks[f / OVERLAY_LANES];
+        for (uint32_t k = 0, lane = f % OVERLAY_LANES; k < 3; k++) {
+            laid->points[3 * f + k] = (vec3){block->x[k][lane], block->y[k][lane], block->z[k][lane]};
+            laid->corners[f][k] = 3 * f + k;
+        }
+        laid->plain[f] = plain;
+        faces->slots[f] = f;
+    }
+}
+
+static struct overlay_surface surface_of(const struct laid *laid)
+{
+    return (struct overlay_surface){laid->points, laid->corners, laid->plain};
+}
+
+/* Looks at the faces in the blocks. */
+static void view_laid(const struct overlay_kernels *kernels, unsigned char plain, struct overlay_faces *faces)
+{
+    struct laid *laid = malloc(sizeof *laid);
+
+    lay(faces, plain, laid);
+    const struct overlay_surface surface = surface_of(laid);
+    kernels->view(&surface, faces);
+    free(laid);
+}
+
+#define ALL_PLAIN (OVERLAY_PLAIN | OVERLAY_ALIKE)
 
 /* From -0.5 to 1 each way, rough. */
 static void make_sheet(double rough, uint64_t *state, struct overlay_faces *faces)
@@ -120,6 +158,43 @@ static bool are_same(const struct overlay_pieces *one, const struct overlay_piec
            && memcmp(one->lanes, other->lanes, one->count * sizeof *one->lanes) == 0;
 }
 
+/* By the definitions, corner for corner; lanes past the last are like the first, on every path. */
+Test(overlay_kernels, take_tells_sides_normals_and_boxes_alike_on_every_path)
+{
+    struct overlay_faces *faces = calloc(1, sizeof *faces);
+    struct laid *laid = malloc(sizeof *laid);
+    uint64_t state = 31;
+
+    for (int i = 0; i < 200; i++) {
+        struct overlay_bases bases[2];
+        const size_t count = 1 + (size_t)i % OVERLAY_LANES, first = (size_t)i % 60;
+        memset(bases, 0, sizeof bases);
+        make_sheet(0.3, &state, faces);
+        lay(faces, ALL_PLAIN, laid);
+        const struct overlay_surface surface = surface_of(laid);
+        for (size_t path = 0; overlay_kernels_at(path); path++) {
+            overlay_kernels_at(path)->take(&surface, first, count, &bases[path > 0]);
+            cr_assert(path == 0 || memcmp(&bases[1], &bases[0], sizeof *bases) == 0, "%d", i);
+        }
+        for (size_t lane = 0; lane < OVERLAY_LANES; lane++) {
+            const vec3 *p = &laid->points[3 * (first + (lane < count ? lane : 0))];
+            const vec3 normal = vec3_cross(vec3_sub(p[1], p[0]), vec3_sub(p[2], p[0]));
+            const double longest =
+                fmax(vec3_distance(p[0], p[1]), fmax(vec3_distance(p[1], p[2]), vec3_distance(p[2], p[0])));
+            for (int k = 0; k < 3; k++)
+                cr_assert(bases->corners[k][0][lane] == p[k].x && bases->corners[k][1][lane] == p[k].y
+                          && bases->corners[k][2][lane] == p[k].z);
+            cr_expect(fabs(bases->longest[lane] - longest) <= 1e-15);
+            cr_expect(bases->normal[0][lane] == normal.x && bases->normal[1][lane] == normal.y
+                      && bases->normal[2][lane] == normal.z);
+            cr_expect(bases->least[0][lane] == fmin(p[0].x, fmin(p[1].x, p[2].x))
+                      && bases->most[2][lane] == fmax(p[0].z, fmax(p[1].z, p[2].z)));
+        }
+    }
+    free(laid);
+    free(faces);
+}
+
 Test(overlay_kernels, cut_covers_the_triangle_and_paths_agree_to_the_last_bit)
 {
     struct overlay_faces *sheet = calloc(1, sizeof *sheet), *faces = calloc(1, sizeof *faces);
@@ -141,7 +216,7 @@ Test(overlay_kernels, cut_covers_the_triangle_and_paths_agree_to_the_last_bit)
             open_room(&pieces[k]);
             *faces = *sheet;
             bases[k] = base;
-            kernels->view(faces);
+            view_laid(kernels, ALL_PLAIN, faces);
             kernels->place(&faces->view, 1, &bases[k]);
             known[k] = kernels->cut(&bases[k], 1, faces, &pieces[k], &found[k]) != 0;
             cr_assert(known[k] == known[0] && memcmp(&bases[k], &bases[0], sizeof *bases) == 0, "%d", i);
@@ -185,7 +260,7 @@ Test(overlay_kernels, cut_finds_the_heights_of_a_plane)
         put_base(i % 3 ? 0.5 : 0.1, 0.015, &state, &base);
         base.farthest[0] = 1;
         open_room(pieces);
-        overlay_kernels_best()->view(faces);
+        view_laid(overlay_kernels_best(), ALL_PLAIN, faces);
         overlay_kernels_best()->place(&faces->view, 1, &base);
         cr_assert(overlay_kernels_best()->cut(&base, 1, faces, pieces, &found) == 1, "%d", i);
         vec3 up = faces->view.axes[2], normal = {-slope_x, -slope_y, 1};
@@ -228,7 +303,7 @@ Test(overlay_kernels, cut_finds_the_heights_of_a_roof)
         put_base(0.1, 0.01, &state, &base);
         base.farthest[0] = 0.2;
         open_room(pieces);
-        overlay_kernels_best()->view(faces);
+        view_laid(overlay_kernels_best(), ALL_PLAIN, faces);
         overlay_kernels_best()->place(&faces->view, 1, &base);
         cr_assert(overlay_kernels_best()->cut(&base, 1, faces, pieces, &found) == 1, "%d", i);
         const int n = 40;
@@ -267,11 +342,10 @@ Test(overlay_kernels, cut_does_not_take_a_fold_for_a_cover)
                 for (int k = 0; k < 3; k++) {
                     int other = turned ? k : (4 - k) % 3;
                     put_corner(faces, (size_t)lane, k, corners[lane == 0 ? k : other == 2 ? 3 : other]);
-                    faces->blocks[0].plain[lane] = turned ? OVERLAY_PLAIN : OVERLAY_PLAIN | OVERLAY_ALIKE;
                 }
             faces->view = (struct overlay_view){{0, 0, 0}, {{1, 0, 0}, {0, 1, 0}, {0, 0, 1}}};
             open_room(pieces);
-            overlay_kernels_best()->view(faces);
+            view_laid(overlay_kernels_best(), turned ? OVERLAY_PLAIN : ALL_PLAIN, faces);
             overlay_kernels_best()->place(&faces->view, 1, &base);
             cr_expect(overlay_kernels_best()->cut(&base, 1, faces, pieces, &found) == 0, "%d, slope %g",
                       turned, slope);
@@ -335,7 +409,7 @@ Test(overlay_kernels, cut_together_is_as_cut_alone)
         make_sheet(i % 2 ? 0.01 : 0.05, &state, faces);
         faces->view = random_view(&state);
         put_bases(&state, &bases);
-        kernels->view(faces);
+        view_laid(kernels, ALL_PLAIN, faces);
         kernels->place(&faces->view, OVERLAY_LANES, &bases);
         const unsigned asked = i % 3 ? 0xff : 0xb6;
         open_room(&pieces[0]);
