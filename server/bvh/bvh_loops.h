@@ -12,6 +12,8 @@
 #include <float.h>
 #include <string.h>
 
+_Static_assert(BVH_LANES == VEC3_LANES, "points are put together by as many");
+
 #define BOX_SLACK 2e-7
 #define BOX_SLACK_REL 1e-6
 /* Of a node with BVH_WIDTH^2 nodes of level 0: what is nearest is mostly in that of `first`. Measured. */

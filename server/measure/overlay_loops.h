@@ -8,6 +8,8 @@
 
 #include <string.h>
 
+_Static_assert(OVERLAY_LANES == VEC3_LANES, "points are put together by as many");
+
 #define OVER_MAX ((size_t)OVERLAY_PIECES_OF_ONE)
 #define TOGETHER_MAX ((size_t)96) /* faces met by triangles that are cut together */
 #define WRONG_MAX ((size_t)32)    /* faces near that may not be met */
