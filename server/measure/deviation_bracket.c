@@ -14,7 +14,7 @@
 #define SMALL_FACE 0.5       /* a face this small beside a triangle suggests that many lie over it */
 #define SERVED_SHARE 0.5     /* of the group's radius: a face whose bound is that near serves the group */
 #define BOX_SLACK 1e-6       /* of float boxes */
-#define RIM_SHARE 0.02       /* of the gap wanted: what a cover may leave out */
+#define RIM_SHARE 0.02       /* of the gap wanted: what a cover may leave out, and SAME be at most */
 #define GROUP_WORK 16        /* in units of a box looked at: of a group, */
 #define LANES_WORK 6         /* of a face against all lanes from below, */
 #define FACE_WORK 8          /* and from above */

@@ -4,7 +4,9 @@
  * lies below its linear interpolation between the corners; where many faces are over a triangle, and where
  * their seams cross it, the heights of deviation_heights.h. Below: the least of linear functions, one for
  * each face that can be nearest anywhere on the triangle (bvh_bound_lanes). From one distance, asked in the
- * middle, the way from there bounds both ends. What is best of all is kept. The idea of both ends is ours.
+ * middle, the way from there bounds both ends. What is best of all is kept. Where what is above says that
+ * both surfaces are the same, but for the rounding of a file, no lower bound is looked for. The idea of both
+ * ends is ours.
  *
  * Bounds hold up to rounding below DEVIATION_SLACK, which is left to the caller. */
 #ifndef MEASURE_DEVIATION_BRACKET_H
