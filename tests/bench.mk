@@ -1,5 +1,5 @@
 # bench.mk - our distances against those of Debian's CGAL, Embree and VTK, our own stages as meshes grow, and the page.
-#   make bench     BENCH="pairs scale readers mend page" SIZES=268000- RUNS=3 LIMIT=60: see tests/bench/bench.mjs
+#   make bench     BENCH="pairs scale readers mend page" SIZES=268000- RUNS=5 LIMIT=60: see tests/bench/bench.mjs
 # Installs the packages of the group bench. Let nothing else run meanwhile. Writes build/bench.json, build/bench.md.
 
 BENCH_PROGRAMS := $(OUT)/bench-pairs $(OUT)/bench-readers $(OUT)/bench-embree $(OUT)/bench-cgal

@@ -1,5 +1,5 @@
 // bench.mjs - run by `make bench`: prints and writes build/bench.json and build/bench.md. Nothing here is a test.
-//   BENCH="pairs scale readers mend page"  the parts to run   RUNS=3  of which medians are taken
+//   BENCH="pairs scale readers mend page"  the parts to run   RUNS=5  of which medians are taken
 //   LIMIT=90  seconds a peer gets for one pair    SIZES="30000 268000-"  triangles of the scans, without it all: 30000 is that
 //   size alone, 268000- from there on, -100000 up to there, 30000-268000 from the one to the other
 //   PAGE_PARTS="collection table space"  parts of the page's
@@ -11,7 +11,7 @@ import { benchMend, benchReaders, benchScale, STAGES } from './growth.mjs';
 import { benchPage, pageRows } from './page.mjs';
 import { benchPairs, PEERS } from './pairs.mjs';
 import { settings } from './run.mjs';
-import { markdown, pairLine, rateText, seconds, summary, summaryTable } from './tables.mjs';
+import { markdown, pairLine, rateText, seconds, statisticsLine, statisticsSummary, summary, summaryTable } from './tables.mjs';
 
 const firstLine = (command, ...args) => execFileSync(command, args, { encoding: 'utf8' }).split('\n')[0];
 const versionOf = (debian) => firstLine('dpkg-query', '-W', '-f', '${Version}', debian).replace(/-[^-]*$/, '').replace(/\+.*/, '');
@@ -38,7 +38,8 @@ function pairs(results) {
     save(results);
   }
   results.summaries = Object.fromEntries(Object.keys(PEERS).map((peer) => [peer, summary(results.pairs, peer, settings.limit)]));
-  console.log(`\n${summaryTable(results.summaries)}`);
+  results.statistics = statisticsSummary(results.pairs);
+  console.log(`\n${summaryTable(results.summaries)}\n\n${statisticsLine(results.statistics)}`);
 }
 
 const stages = (text) => STAGES.map((stage) => `${stage} ${text(stage)}`).join('  ');

@@ -1,4 +1,7 @@
 // pairs.mjs - the certified distances of every pair, both ways, at both tolerances, against the peers in the same round.
+// Each round takes all pairs of a size once, after the first in an order of chance, so that what slows the machine down for a
+// minute falls on few runs of any pair: randomized multiple interleaved trials (A. Abedi, T. Brecht, Conducting Repeatable
+// Experiments in Highly Variable Cloud Computing Environments, ICPE 2017).
 // A peer's best setting counts, of those that ended. Where none ended within the limit, the peer is not given that class again
 // at a larger size, nor at a smaller tolerance.
 import { isWanted, makePairs, measure, median, medianTimings, runPeer, settings } from './run.mjs';
@@ -57,10 +60,10 @@ function runRound(peer, pair, error) {
     peer.unfinished = answer.unfinished;
   }
   if (peer.variants.length > 1) peer.variants = [fastest(peer)];
+  worthTrying.set(peer.key, peer.ended);
 }
 
 function endPeer(peer) {
-  worthTrying.set(peer.key, peer.ended);
   if (!peer.variants.length) return { unfinished: peer.unfinished };
   const [variant] = peer.variants, runs = peer.runs[variant], [{ subject_to_reference, reference_to_subject }] = runs;
   return { setting: variant, runs: runs.length, seconds: median(runs.map((r) => r.seconds)),
@@ -84,12 +87,25 @@ function contradictions(name, answer, deviation, error, diagonal) {
 
 const trianglesOf = (report) => report.counts.triangles + 2 * report.counts.quads;
 
-function describe(records, certify, answers) {
-  const [{ subject, reference, deviation }] = records, timings = medianTimings(records);
-  const error = certify * reference.bounds.diagonal;
+/** A pair at one tolerance, and what its rounds tell. */
+function openCase(kind, pair, certify, peerNames) {
+  return { kind, pair, certify, records: [], peers: peerNames.map((peer) => startPeer(peer, kind, certify)) };
+}
+
+const errorOf = ({ certify, records: [{ reference }] }) => certify * reference.bounds.diagonal;
+
+function runCase(one) {
+  const { pair, certify, records, peers } = one;
+  records.push(measure([pair.subject, '--against', pair.reference, '--threads', '2', '--surface', 'control', '--certify', String(certify)]));
+  for (const peer of peers) if (peer.variants.length) runRound(peer, pair, errorOf(one));
+}
+
+function describe(one) {
+  const { kind, certify, records, peers } = one, [{ subject, reference, deviation }] = records, timings = medianTimings(records);
+  const error = errorOf(one), answers = Object.fromEntries(peers.map((peer) => [peer.name, endPeer(peer)]));
   const intervals = DIRECTIONS.map((d) => [d, { lower: deviation[d].max.lower, upper: deviation[d].max.upper }]);
   return {
-    certify, error, seconds: timings.index + timings.hausdorff, timings, peers: answers,
+    class: kind, certify, error, seconds: timings.index + timings.hausdorff, timings, peers: answers,
     triangles: { subject: trianglesOf(subject), reference: trianglesOf(reference) },
     hausdorff: deviation.hausdorff, directions: Object.fromEntries(intervals), budget_exhausted: deviation.budget_exhausted,
     width: Math.max(...intervals.map(([, interval]) => interval.upper - interval.lower)),
@@ -98,28 +114,35 @@ function describe(records, certify, answers) {
   };
 }
 
-function benchPair(kind, pair, certify, peerNames) {
-  const records = [], peers = peerNames.map((peer) => startPeer(peer, kind, certify));
-  for (let round = 0; round < settings.runs; round++) {
-    records.push(measure([pair.subject, '--against', pair.reference, '--threads', '2', '--surface', 'control', '--certify', String(certify)]));
-    const error = certify * records[0].reference.bounds.diagonal;
-    for (const peer of peers) if (peer.variants.length) runRound(peer, pair, error);
-  }
-  return describe(records, certify, Object.fromEntries(peers.map((peer) => [peer.name, endPeer(peer)])));
+const kindOf = (name) => name.replace(/:.*/, '');
+
+function shuffled(list) {
+  const left = [...list], order = [];
+  while (left.length) order.push(...left.splice(Math.floor(Math.random() * left.length), 1));
+  return order;
 }
 
-const kindOf = (name) => name.replace(/:.*/, '');
+/** All rows of a size. Its first round is in order: it tells whether a peer is worth trying at the smaller tolerance. */
+function benchSize({ triangles, classes }) {
+  const pairs = makePairs(triangles, classes), cases = [], asked = settings.peers ?? Object.keys(PEERS);
+  const chosen = classes.filter((name) => !settings.classes || settings.classes.includes(kindOf(name)));
+  const begin = (round) => process.stderr.write(`pairs of ${triangles} triangles, round ${round} of ${settings.runs}\n`);
+  begin(1);
+  for (const name of chosen)
+    for (const certify of TOLERANCES) {
+      // what samples vertices does not know a tolerance: once is enough
+      const peers = asked.filter((peer) => PEERS[peer].certified || certify === TOLERANCES[0]);
+      cases.push(openCase(kindOf(name), pairs[name], certify, peers));
+      runCase(cases.at(-1));
+    }
+  for (let round = 2; round <= settings.runs; round++) {
+    begin(round);
+    shuffled(cases).forEach(runCase);
+  }
+  return cases.map((one) => ({ scan: triangles, ...describe(one) }));
+}
 
 /** All rows, smallest size first. */
 export function* benchPairs() {
-  const peers = settings.peers ?? Object.keys(PEERS);
-  for (const size of SCANS.filter((s) => isWanted(s.triangles))) {
-    const pairs = makePairs(size.triangles, size.classes);
-    for (const name of size.classes.filter((n) => !settings.classes || settings.classes.includes(kindOf(n))))
-      for (const certify of TOLERANCES) {
-        // what samples vertices does not know a tolerance: once is enough
-        const asked = peers.filter((peer) => PEERS[peer].certified || certify === TOLERANCES[0]);
-        yield { class: kindOf(name), scan: size.triangles, ...benchPair(kindOf(name), pairs[name], certify, asked) };
-      }
-  }
+  for (const size of SCANS.filter((s) => isWanted(s.triangles))) yield* benchSize(size);
 }

@@ -23,7 +23,7 @@ export const settings = {
   classes: words(process.env.CLASSES), // of pairs; without, all
   page: words(process.env.PAGE_PARTS ?? 'collection table space'),
   peers: words(process.env.PEERS),
-  runs: Number(process.env.RUNS ?? 3),
+  runs: Number(process.env.RUNS ?? 5),
   sizes: parseSizes(process.env.SIZES ?? '0-'), // triangles of the scans
   limit: Number(process.env.LIMIT ?? 90), // seconds that a peer gets
 };

@@ -7,6 +7,7 @@ export function seconds(value) {
   if (value >= 1) return `${value.toFixed(2)} s`;
   return `${(1000 * value).toFixed(value < 0.01 ? 2 : 0)} ms`;
 }
+const ENOUGH = 1; // us a triangle
 const count = (n) => (n < 1e6 ? `${Math.round(n / 1000)}k` : `${(n / 1e6).toFixed(n < 1e7 ? 1 : 0)}M`);
 const times = (ratio) => `${ratio.toPrecision(ratio < 100 ? 2 : 3)}×`;
 
@@ -62,7 +63,17 @@ function table(head, rows) {
   return [head, head.map((_, i) => (i ? '---:' : '---')), ...rows].map(line).join('\n');
 }
 
-const perTriangle = ({ timings, triangles }) => `${((1e6 * timings.statistics) / (triangles.subject + triangles.reference)).toFixed(2)} us`;
+const perTriangle = ({ timings, triangles }) => (1e6 * timings.statistics) / (triangles.subject + triangles.reference);
+
+/** What the statistics take, in microseconds a triangle of both meshes, over all pairs: at most ENOUGH of each is the aim. */
+export function statisticsSummary(rows) {
+  const each = rows.map(perTriangle), most = Math.max(...each), worst = rows[each.indexOf(most)];
+  return { geometric_mean: geometricMean(each), most, most_at: `${worst.class} ${count(worst.scan)} at ${worst.certify}`,
+    enough: each.filter((us) => us <= ENOUGH).length, pairs: rows.length };
+}
+
+export const statisticsLine = (of) => `Statistics, us a triangle of both: ${of.geometric_mean.toFixed(2)} as a geometric mean, at most `
+  + `${of.most.toFixed(2)} (${of.most_at}); ${ENOUGH} or less for ${of.enough} of ${of.pairs}.`;
 
 function pairsTable(rows, limit) {
   const head = ['pair', 'triangles', '1e-4', 'CGAL', '1e-6', 'CGAL', 'statistics', 'a triangle', 'Embree', 'VTK', 'VTK finds', ''];
@@ -71,7 +82,7 @@ function pairsTable(rows, limit) {
     const strict = rows.find((r) => r.certify !== row.certify && r.class === row.class && r.scan === row.scan);
     return [row.class, `${count(row.triangles.reference)}, ${count(row.triangles.subject)}`,
       seconds(row.seconds), ratio(row, 'cgal', limit), seconds(strict.seconds), ratio(strict, 'cgal', limit),
-      seconds(row.timings.statistics), perTriangle(row), ratio(row, 'embree', limit),
+      seconds(row.timings.statistics), `${perTriangle(row).toFixed(2)} us`, ratio(row, 'embree', limit),
       ratio(row, 'vtk_cell', limit), sampledShare(row.peers.vtk_cell, strict), remarks(strict) || remarks(row)];
   }));
 }
@@ -122,14 +133,14 @@ const memory = (name, { data_bytes: bytes, held_over_data: held, tab_over_data: 
   `${name}: ${(bytes / 2 ** 20).toFixed(1)} MiB of data; its scripts and their workers hold ${held.toFixed(2)} times as much, their process grew by ${tab.toFixed(2)}, the one that draws by ${gpu.toFixed(2)} times`;
 
 export function markdown(results) {
-  const { machine: m, versions: v, runs, limit, pairs, summaries, scale, readers, mend, page } = results;
+  const { machine: m, versions: v, runs, limit, pairs, summaries, statistics, scale, readers, mend, page } = results;
   const parts = [`${m.cpu}, ${m.cores} cores, ${m.memory_gib} GiB, ${m.system}, Linux ${m.kernel}, ${m.compiler}; `
     + `fettle ${m.fettle} with two threads; medians of ${runs}; CGAL ${v.cgal}, Embree ${v.embree}, VTK ${v.vtk}.`];
   if (pairs)
     parts.push('Two certified maxima, index included, and how many times as long each peer takes at its best setting '
       + `(>: it was cut off at ${limit} s, and counts as if it had ended then, so that the mean is at least what is said. `
       + 'Not counted: pairs that it was not given, since it was cut off at an easier one, and those where it failed):',
-    summaryTable(summaries), pairsTable(pairs, limit));
+    summaryTable(summaries), statisticsLine(statistics), pairsTable(pairs, limit));
   if (scale?.series.fixed.length) parts.push('`fettle measure` of a cage against an OBJ scan, as the scan grows:', scaleTable(scale));
   if (readers)
     parts.push(`Reading ${count(readers[0].triangles)} triangles, MB/s, file in the page cache, median (best) of ${readers[0].runs}: `
