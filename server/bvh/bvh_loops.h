@@ -409,32 +409,65 @@ static inline size_t put_slots(uint32_t first, unsigned bits, size_t room, uint3
     return count;
 }
 
+/* Nodes from this level on down are looked at level by level: which come next is known early then, and few
+ * branches are not foretold. */
+#define LISTED_LEVEL 3
+#define LISTED_MAX ((size_t)1 << 3 * LISTED_LEVEL) /* nodes of level 0 below one of these */
+
+/* The nodes of level 0 below a node that may meet a region, ascending; room for BVH_WIDTH more than
+ * LISTED_MAX. */
+static inline size_t list_leaves(const struct bvh *bvh, const struct bvh_region *region, size_t level,
+                                 uint32_t index, uint32_t *leaves, size_t *visits)
+{
+    uint32_t nodes[LISTED_MAX / BVH_WIDTH + BVH_WIDTH];
+    uint32_t *from = level % 2 ? nodes : leaves, *to = level % 2 ? leaves : nodes;
+    size_t count = 1;
+
+    for (from[0] = index; level > 0; level--) {
+        size_t found = 0;
+        for (size_t i = 0; i < count; i++) {
+            const struct bvh_node *node = &bvh->levels[level][from[i]];
+            unsigned bits = children_meeting(node, region);
+            if (level == 1 && region->plane_count > 0 && __builtin_popcount(bits) > 2)
+                bits &= children_inside(node, region); /* few others are wholly outside of a side */
+            found += put_slots_at(from[i] * BVH_WIDTH, bits, &to[found]);
+        }
+        uint32_t *swap = from;
+        from = to;
+        to = swap;
+        *visits += count;
+        count = found;
+    }
+    return count;
+}
+
 static size_t collect(const struct bvh *bvh, const struct bvh_region *region, uint32_t *slots, size_t most,
                       size_t *work)
 {
     uint64_t stack[STACK_SIZE + BVH_WIDTH];
+    uint32_t leaves[LISTED_MAX + BVH_WIDTH];
     size_t top = 1, count = 0, visits = 0;
 
     stack[0] = (uint64_t)(bvh->level_count - 1) << NODE_LEVEL_SHIFT;
     while (top > 0) {
         const uint64_t visit = stack[--top], level = visit >> NODE_LEVEL_SHIFT;
         const uint32_t index = (uint32_t)visit;
-        const struct bvh_node *node = &bvh->levels[level][index];
-        unsigned bits = children_meeting(node, region);
-        visits++;
-        if (level > 0) {
-            if (level == 1 && __builtin_popcount(bits) > 2) /* few others are wholly outside of a side */
-                bits &= children_inside(node, region);
+        if (level > LISTED_LEVEL) {
+            unsigned bits = children_meeting(&bvh->levels[level][index], region);
             top +=
                 put_nodes(((level - 1) << NODE_LEVEL_SHIFT) + (uint64_t)index * BVH_WIDTH, bits, &stack[top]);
+            visits++;
             continue;
         }
-        bits &= children_inside(node, region);
-        if (count + (size_t)__builtin_popcount(bits) > most) {
-            count = most + 1;
-            break;
+        for (size_t left = list_leaves(bvh, region, level, index, leaves, &visits); left > 0; visits++) {
+            const struct bvh_node *leaf = &bvh->levels[0][leaves[--left]];
+            const unsigned bits = children_meeting(leaf, region) & children_inside(leaf, region);
+            if (count + (size_t)__builtin_popcount(bits) > most) {
+                *work += visits + 1;
+                return most + 1;
+            }
+            count += put_slots(leaves[left] * BVH_WIDTH, bits, most - count, &slots[count]);
         }
-        count += put_slots(index * BVH_WIDTH, bits, most - count, &slots[count]);
     }
     *work += visits;
     return count;

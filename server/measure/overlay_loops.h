@@ -487,18 +487,32 @@ static inline struct seen look_over(const struct base *base, const struct overla
 #endif
 }
 
+/* The places of those faces of a block whose bits are set, next to each other. */
+static inline void pack_places(size_t b, unsigned lanes, int64_t *to)
+{
+#ifdef OVERLAY_PACKS /* written one by one, they would be slow to read together */
+    const __m512i places =
+        _mm512_add_epi64(_mm512_set1_epi64(PLACE_OF(b)), _mm512_loadu_si512(lane_numbers));
+
+    _mm512_storeu_si512(to, _mm512_maskz_compress_epi64((__mmask8)lanes, places));
+#else
+    int64_t places[OVERLAY_LANES];
+
+    for (int i = 0; i < OVERLAY_LANES; i++)
+        places[i] = PLACE_OF(b) + lane_numbers[i];
+    pack(places, lanes, to);
+#endif
+}
+
 /* By boxes. False where too many faces are over the triangle, or wrong. */
 static inline bool see_block(const struct base *base, const struct overlay_faces *faces, size_t b,
                              struct sight *sight, struct met *met)
 {
     const struct seen seen = look_over(base, &faces->blocks[b], sight);
-    int64_t places[OVERLAY_LANES];
 
     if (seen.wrong && !list_wrong(base, faces, b, seen.wrong, sight))
         return false;
-    for (int i = 0; i < OVERLAY_LANES; i++)
-        places[i] = PLACE_OF(b) + lane_numbers[i];
-    pack(places, seen.over, &met->places[met->count]);
+    pack_places(b, seen.over, &met->places[met->count]);
     met->count += (size_t)__builtin_popcount(seen.over);
     return met->count < OVER_MAX;
 }
