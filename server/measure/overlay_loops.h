@@ -353,10 +353,15 @@ static inline struct base base_of(const struct overlay_bases *bases, size_t lane
     return base;
 }
 
+/* What is near a triangle, by the lanes of the blocks: the least cosine, and all flags. */
+struct all_near {
+    double cosine_sq[OVERLAY_LANES];
+    int64_t flags[OVERLAY_LANES];
+};
+
 /* What a triangle sees of all faces. */
 struct sight {
-    double cosine_sq[OVERLAY_LANES]; /* the least, */
-    int64_t flags[OVERLAY_LANES];    /* and all, of what is near, by lane */
+    double cosine_sq; /* the least of what is near */
     size_t wrong_count;
     uint16_t wrong[WRONG_MAX]; /* near, and not far enough beside it to be left out at once */
 };
@@ -446,7 +451,7 @@ struct seen {
 };
 
 static inline struct seen look_over(const struct base *base, const struct overlay_block *block,
-                                    struct sight *restrict sight)
+                                    struct all_near *restrict all)
 {
 #ifdef OVERLAY_PACKS
     const __m512d low_x = _mm512_loadu_pd(block->low[0]), low_y = _mm512_loadu_pd(block->low[1]),
@@ -465,19 +470,19 @@ static inline struct seen look_over(const struct base *base, const struct overla
     over = _mm512_mask_cmp_pd_mask(over, high_x, _mm512_set1_pd(base->least_x), _CMP_GE_OQ);
     over = _mm512_mask_cmp_pd_mask(over, low_y, _mm512_set1_pd(base->most_y), _CMP_LE_OQ);
     over = _mm512_mask_cmp_pd_mask(over, high_y, _mm512_set1_pd(base->least_y), _CMP_GE_OQ);
-    const __m512d cosine_sq = _mm512_loadu_pd(sight->cosine_sq);
-    const __m512i all_flags = _mm512_loadu_si512(sight->flags);
-    _mm512_storeu_pd(sight->cosine_sq,
+    const __m512d cosine_sq = _mm512_loadu_pd(all->cosine_sq);
+    const __m512i all_flags = _mm512_loadu_si512(all->flags);
+    _mm512_storeu_pd(all->cosine_sq,
                      _mm512_mask_min_pd(cosine_sq, near, cosine_sq, _mm512_loadu_pd(block->cosine_sq)));
-    _mm512_storeu_si512(sight->flags, _mm512_mask_or_epi64(all_flags, near, all_flags, flags));
+    _mm512_storeu_si512(all->flags, _mm512_mask_or_epi64(all_flags, near, all_flags, flags));
     return (struct seen){over, _mm512_mask_test_epi64_mask(near, flags, _mm512_set1_epi64(FACE_WRONG))};
 #else
     int64_t over[OVERLAY_LANES], wrong[OVERLAY_LANES];
 
     for (int i = 0; i < OVERLAY_LANES; i++) {
         int64_t near = near_mask(base, block, i), flags = near & block->flags[i];
-        sight->flags[i] |= flags;
-        sight->cosine_sq[i] = lesser(sight->cosine_sq[i], near ? block->cosine_sq[i] : 1);
+        all->flags[i] |= flags;
+        all->cosine_sq[i] = lesser(all->cosine_sq[i], near ? block->cosine_sq[i] : 1);
         over[i] = near & mask_of(block->low[0][i] <= base->most_x)
                   & mask_of(block->high[0][i] >= base->least_x) & mask_of(block->low[1][i] <= base->most_y)
                   & mask_of(block->high[1][i] >= base->least_y);
@@ -491,8 +496,7 @@ static inline struct seen look_over(const struct base *base, const struct overla
 static inline void pack_places(size_t b, unsigned lanes, int64_t *to)
 {
 #ifdef OVERLAY_PACKS /* written one by one, they would be slow to read together */
-    const __m512i places =
-        _mm512_add_epi64(_mm512_set1_epi64(PLACE_OF(b)), _mm512_loadu_si512(lane_numbers));
+    const __m512i places = _mm512_add_epi64(_mm512_set1_epi64(PLACE_OF(b)), _mm512_loadu_si512(lane_numbers));
 
     _mm512_storeu_si512(to, _mm512_maskz_compress_epi64((__mmask8)lanes, places));
 #else
@@ -506,34 +510,39 @@ static inline void pack_places(size_t b, unsigned lanes, int64_t *to)
 
 /* By boxes. False where too many faces are over the triangle, or wrong. */
 static inline bool see_block(const struct base *base, const struct overlay_faces *faces, size_t b,
-                             struct sight *sight, struct met *met)
+                             struct all_near *all, struct sight *sight, int64_t *places, size_t *count)
 {
-    const struct seen seen = look_over(base, &faces->blocks[b], sight);
+    const struct seen seen = look_over(base, &faces->blocks[b], all);
 
     if (seen.wrong && !list_wrong(base, faces, b, seen.wrong, sight))
         return false;
-    pack_places(b, seen.over, &met->places[met->count]);
-    met->count += (size_t)__builtin_popcount(seen.over);
-    return met->count < OVER_MAX;
+    pack_places(b, seen.over, &places[*count]);
+    *count += (size_t)__builtin_popcount(seen.over);
+    return *count < OVER_MAX;
 }
 
 static inline bool see(const struct base *base, const struct overlay_faces *faces,
                        const struct near_blocks *near, size_t lane, struct sight *sight, struct met *met)
 {
-    int64_t all_flags = 0;
+    struct all_near all;
+    int64_t flags = 0;
+    size_t count = 0;
 
     for (int i = 0; i < OVERLAY_LANES; i++) {
-        sight->cosine_sq[i] = 1;
-        sight->flags[i] = 0;
+        all.cosine_sq[i] = 1;
+        all.flags[i] = 0;
     }
-    sight->wrong_count = met->count = 0;
+    sight->wrong_count = 0;
     for (size_t w = 0; w < BLOCK_WORDS; w++)
         for (uint64_t bits = near->bits[w][lane]; bits; bits &= bits - 1)
-            if (!see_block(base, faces, 64 * w + (size_t)__builtin_ctzll(bits), sight, met))
+            if (!see_block(base, faces, 64 * w + (size_t)__builtin_ctzll(bits), &all, sight, met->places,
+                           &count))
                 return false;
     for (int i = 0; i < OVERLAY_LANES; i++)
-        all_flags |= sight->flags[i];
-    return (all_flags & FACE_SIDES) != FACE_SIDES;
+        flags |= all.flags[i];
+    met->count = count;
+    sight->cosine_sq = least_of_lanes(all.cosine_sq);
+    return (flags & FACE_SIDES) != FACE_SIDES;
 }
 
 /* --- cutting --- */
@@ -1056,7 +1065,7 @@ static unsigned cut(const struct overlay_bases *bases, unsigned lanes, const str
             together = 0;
             met_count = 0;
         }
-        cutting.cosines_sq[lane] = least_of_lanes(sights[lane].cosine_sq);
+        cutting.cosines_sq[lane] = sights[lane].cosine_sq;
         cutting.most += OVERLAY_PIECES_OF_ONE;
         met_count += met.count;
         together |= lanes & -lanes;
