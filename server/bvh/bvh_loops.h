@@ -519,19 +519,31 @@ struct lane_hits {
 static inline bool take_nearer(const struct bvh *bvh, uint32_t slot, const double *restrict distances_sq,
                                struct lane_hits *restrict hits)
 {
-    int64_t same = 0, any = 0;
+    unsigned nearer = 0, same = 0;
 
+#if defined(__AVX512F__) /* which takes truth values apart where it is not told */
+    const __m512d found = _mm512_loadu_pd(distances_sq), before = _mm512_loadu_pd(hits->distances_sq);
+    const __mmask8 less = _mm512_cmp_pd_mask(found, before, _CMP_LT_OQ);
+
+    nearer = less;
+    same = _mm512_cmp_pd_mask(found, before, _CMP_EQ_OQ);
+    _mm512_mask_storeu_pd(hits->distances_sq, less, found);
+    _mm512_mask_storeu_epi64(hits->slots, less, _mm512_set1_epi64(slot));
+#else
     for (int i = 0; i < BVH_LANES; i++) {
-        bool nearer = distances_sq[i] < hits->distances_sq[i];
-        any |= nearer ? -1 : 0;
-        same |= distances_sq[i] == hits->distances_sq[i] ? -1 : 0;
-        hits->distances_sq[i] = nearer ? distances_sq[i] : hits->distances_sq[i];
-        hits->slots[i] = nearer ? (int64_t)slot : hits->slots[i];
+        bool less = distances_sq[i] < hits->distances_sq[i];
+        nearer |= (unsigned)less << i;
+        same |= (unsigned)(distances_sq[i] == hits->distances_sq[i]) << i;
+        hits->distances_sq[i] = less ? distances_sq[i] : hits->distances_sq[i];
+        hits->slots[i] = less ? (int64_t)slot : hits->slots[i];
     }
-    for (int i = 0; same && i < BVH_LANES; i++)
-        if (distances_sq[i] == hits->distances_sq[i] && bvh->triangles[slot] < bvh->triangles[hits->slots[i]])
-            hits->slots[i] = slot;
-    return any != 0;
+#endif
+    for (; same; same &= same - 1) {
+        int64_t *found_before = &hits->slots[__builtin_ctz(same)];
+        if (bvh->triangles[slot] < bvh->triangles[*found_before])
+            *found_before = slot;
+    }
+    return nearer != 0;
 }
 
 /* Points that are asked for together, and what is found so far; lanes that are not used are like the first.
