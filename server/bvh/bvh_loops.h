@@ -65,6 +65,20 @@ static inline unsigned mask_bits(lane_masks masks)
 #endif
 }
 
+/* 0 also where it is not a number. */
+static inline lanes at_least_zero(lanes x)
+{
+    const lanes zero = {0};
+
+#if defined(__AVX2__)
+    return (lanes)__builtin_ia32_maxps256(x, zero);
+#elif defined(__SSE2__)
+    return (lanes)__builtin_ia32_maxps(x, zero);
+#else
+    return (lanes)((lane_masks)x & (x > zero));
+#endif
+}
+
 /* Squared distance of each box to the one from `from` to `to`, infinite for an empty one; along an axis they
  * are apart at one end at most. Returns a bit for each that is within cut. */
 static inline unsigned boxes_apart(const struct bvh_node *node, const float *from, const float *to, float cut,
@@ -79,8 +93,7 @@ static inline unsigned boxes_apart(const struct bvh_node *node, const float *fro
             memcpy(&low, node->min[axis] + c, sizeof low);
             memcpy(&high, node->max[axis] + c, sizeof high);
             lanes below = low - to[axis], above = from[axis] - high;
-            lanes outside =
-                (lanes)((lane_masks)below & (below > 0)) + (lanes)((lane_masks)above & (above > 0));
+            lanes outside = at_least_zero(below) + at_least_zero(above);
             sum += outside * outside;
         }
         memcpy(distance_sq + c, &sum, sizeof sum);
@@ -621,8 +634,7 @@ static inline bool is_near_lanes(const struct lane_query *query, const struct bv
             lanes at;
             memcpy(&at, query->at[axis] + i, sizeof at);
             lanes below = node->min[axis][c] - at, above = at - node->max[axis][c];
-            lanes outside =
-                (lanes)((lane_masks)below & (below > 0)) + (lanes)((lane_masks)above & (above > 0));
+            lanes outside = at_least_zero(below) + at_least_zero(above);
             sum += outside * outside;
         }
         memcpy(&cuts, query->cuts + i, sizeof cuts);
