@@ -34,16 +34,18 @@ static void ask_ahead(const struct plain *plain, size_t first, size_t count)
 
 static void put_star(const struct plain *plain, uint32_t vertex, struct star *star)
 {
+    static const unsigned char after[3] = {1, 2, 0};
     const size_t first = plain->side->offsets[vertex];
 
     star->count = plain->side->offsets[vertex + 1] - first;
     ask_ahead(plain, first, star->count);
     for (size_t i = 0; i < star->count; i++) {
         const uint32_t slot = plain->side->slots[first + i], *corner = plain->surface->bvh.corners[slot];
-        unsigned at = corner[0] == vertex ? 0 : corner[1] == vertex ? 1 : 2;
+        /* without branches, which nothing foretells */
+        const unsigned at = -(unsigned)(corner[0] != vertex) & (1 + (unsigned)(corner[1] != vertex));
         star->slots[i] = slot;
-        star->next[i] = corner[(at + 1) % 3];
-        star->last[i] = corner[(at + 2) % 3];
+        star->next[i] = corner[after[at]];
+        star->last[i] = corner[after[after[at]]];
     }
     for (size_t i = star->count; i % STAR_LANES; i++)
         star->next[i] = star->last[i] = UINT32_MAX;

@@ -179,10 +179,12 @@ void quick_bound_leaf(const struct surface_parts *parts, size_t number, unsigned
     struct leaf leaf = {.parts = parts, .left = left};
 
     for (uint32_t slot = first; slot < first + BVH_WIDTH && slot < from->bvh.triangle_count; slot++) {
+        if (!(wanted >> (slot - first) & 1))
+            continue;
         bounds[slot - first] = (struct part){.area = triangle_area(deviation_surface_corner(from, slot, 0),
                                                                    deviation_surface_corner(from, slot, 1),
                                                                    deviation_surface_corner(from, slot, 2))};
-        if (!from->shared[slot] && wanted >> (slot - first) & 1)
+        if (!from->shared[slot])
             leaf.slots[leaf.count++] = slot;
     }
     if (leaf.count == 0)

@@ -31,8 +31,9 @@ bool quick_ask_middles(struct surface_parts *parts, double level, const struct p
  * smaller than the other's. */
 bool quick_is_coarse(const struct surface_parts *parts);
 
-/* Bounds those triangles of a leaf whose bits are set, after quick_ask_vertices; the others, and those that
- * are shared, have their area alone. What is asked takes from *left; nothing is asked once that is 0. */
+/* Bounds those triangles of a leaf whose bits are set, after quick_ask_vertices, and leaves the others as
+ * they are; those that are shared have their area alone. What is asked takes from *left; nothing is asked
+ * once that is 0. */
 #define QUICK_ALL ((1u << BVH_WIDTH) - 1)
 void quick_bound_leaf(const struct surface_parts *parts, size_t leaf, unsigned wanted, struct part *bounds,
                       size_t *left);

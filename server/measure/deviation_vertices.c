@@ -81,7 +81,8 @@ static void answer_shared(const struct deviation_surface *from, const struct dev
         }
 }
 
-/* Vertices that are not answered, in the order in which the index meets them. */
+/* Vertices that are not answered, in the order in which the index meets them; order has room for one more.
+ * Without branches, which nothing foretells. */
 static size_t list_used(const struct deviation_surface *from, const struct deviation_vertices *vertices,
                         uint32_t *order)
 {
@@ -89,11 +90,11 @@ static size_t list_used(const struct deviation_surface *from, const struct devia
 
     for (size_t slot = 0; slot < from->bvh.triangle_count; slot++)
         for (int i = 0; i < 3; i++) {
-            uint32_t v = from->bvh.corners[slot][i];
-            if (vertices->nearest[v] != BVH_NONE)
-                continue;
-            vertices->nearest[v] = 0; /* listed; the answer overwrites it */
-            order[count++] = v;
+            const uint32_t v = from->bvh.corners[slot][i], nearest = vertices->nearest[v];
+            const bool is_new = nearest == BVH_NONE;
+            vertices->nearest[v] = is_new ? 0 : nearest; /* listed; the answer overwrites it */
+            order[count] = v;
+            count += is_new;
         }
     return count;
 }
@@ -117,7 +118,7 @@ bool deviation_vertices_find(const struct deviation_surface *from, const struct 
                              const struct vertices_settings *settings, struct deviation_vertices *vertices,
                              struct arena scratch, struct error *err)
 {
-    uint32_t *order = ARENA_NEW(&scratch, uint32_t, from->point_count);
+    uint32_t *order = ARENA_NEW(&scratch, uint32_t, from->point_count + 1);
     struct asking asking = {.from = from,
                             .to = to,
                             .vertices = vertices,
