@@ -1,6 +1,7 @@
 /* deviation_overlay.c - what is near the triangles of a leaf, looked at together; then from each alone. */
 #include "measure/deviation_overlay.h"
 
+#include "base/ahead.h"
 #include "base/tasks.h"
 #include "geom/point_triangle.h"
 #include "measure/deviation_plain.h"
@@ -381,6 +382,20 @@ struct passing {
     struct overlay_faces faces;
 };
 
+/* For the leaf that follows. */
+static void ask_ahead(const struct surface_parts *parts, size_t number)
+{
+    const struct bvh *from = &parts->from->bvh;
+    const size_t first = number * BVH_WIDTH;
+
+    for (size_t slot = first; slot < first + BVH_WIDTH && slot < from->triangle_count; slot++)
+        for (int i = 0; i < 3; i++) {
+            const uint32_t v = from->corners[slot][i];
+            ahead_ask(&parts->from->points[v]);
+            ahead_ask(&parts->vertices->distances[v]);
+        }
+}
+
 static void sum_up_leaf(const struct overlaying *overlaying, size_t number, struct tally *tally,
                         struct passing *passing)
 {
@@ -394,6 +409,7 @@ static void sum_up_leaf(const struct overlaying *overlaying, size_t number, stru
     leaf.first = number * BVH_WIDTH;
     leaf.count = parts->from->bvh.triangle_count - leaf.first;
     leaf.count = leaf.count < BVH_WIDTH ? leaf.count : BVH_WIDTH;
+    ask_ahead(parts, number + 1);
     open_leaf(overlaying, tally->kernels, close != NULL, &passing->left, &leaf, faces);
     unsigned told = add_together(overlaying, &leaf, faces, tally);
     for (size_t k = 0; k < leaf.count; k++)
