@@ -447,30 +447,35 @@ struct areas {
     double *between, *between_sq;              /* [chunk] times areas, summed up */
 };
 
-static void add_between(const struct areas *areas, size_t slot, size_t chunk)
+static struct linear_moments between_of(const struct areas *areas, size_t slot)
 {
     double distances[3];
 
     distances_at(areas->vertices, areas->from->bvh.corners[slot], distances);
-    const struct linear_moments moments = part_linear_moments(distances);
-    areas->between[chunk] += areas->areas[slot] * moments.mean;
-    areas->between_sq[chunk] += areas->areas[slot] * moments.square;
+    return part_linear_moments(distances);
 }
 
+/* What is summed up stays with the thread: that of other chunks is next to it in memory. */
 static void find_areas(void *context, size_t chunk)
 {
     const struct areas *areas = context;
     const struct deviation_surface *from = areas->from;
+    const size_t end = tasks_chunk_end(chunk, AREAS_CHUNK, from->bvh.triangle_count);
+    double between = 0, between_sq = 0;
 
-    areas->between[chunk] = areas->between_sq[chunk] = 0;
-    for (size_t slot = chunk * AREAS_CHUNK;
-         slot < (chunk + 1) * AREAS_CHUNK && slot < from->bvh.triangle_count; slot++) {
-        areas->areas[slot] = triangle_area(deviation_surface_corner(from, (uint32_t)slot, 0),
-                                           deviation_surface_corner(from, (uint32_t)slot, 1),
-                                           deviation_surface_corner(from, (uint32_t)slot, 2));
-        if (areas->vertices && areas->areas[slot] > 0)
-            add_between(areas, slot, chunk);
+    for (size_t slot = chunk * AREAS_CHUNK; slot < end; slot++) {
+        const double area = triangle_area(deviation_surface_corner(from, (uint32_t)slot, 0),
+                                          deviation_surface_corner(from, (uint32_t)slot, 1),
+                                          deviation_surface_corner(from, (uint32_t)slot, 2));
+        areas->areas[slot] = area;
+        if (!areas->vertices || !(area > 0))
+            continue;
+        const struct linear_moments moments = between_of(areas, slot);
+        between += area * moments.mean;
+        between_sq += area * moments.square;
     }
+    areas->between[chunk] = between;
+    areas->between_sq[chunk] = between_sq;
 }
 
 /* Also the means of what is linear between vertices. */
