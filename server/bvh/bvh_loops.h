@@ -422,68 +422,105 @@ static inline size_t put_slots(uint32_t first, unsigned bits, size_t room, uint3
     return count;
 }
 
-/* Nodes from this level on down are looked at level by level: which come next is known early then, and few
- * branches are not foretold. */
+/* Nodes from this level down to 1 are looked at level by level, and those of level 0 under so many of them
+ * one after the other: which come next is known early then, and few branches are not foretold. */
 #define LISTED_LEVEL 3
-#define LISTED_MAX ((size_t)1 << 3 * LISTED_LEVEL) /* nodes of level 0 below one of these */
+#define LISTED_MAX ((size_t)BVH_WIDTH * BVH_WIDTH) /* of level 1 below one; also triangles below one of 1 */
+#define LISTED_TOGETHER ((size_t)8)
 
-/* The nodes of level 0 below a node that may meet a region, ascending; room for BVH_WIDTH more than
- * LISTED_MAX. */
-static inline size_t list_leaves(const struct bvh *bvh, const struct bvh_region *region, size_t level,
-                                 uint32_t index, uint32_t *leaves, size_t *visits)
+/* The children that may meet a region of so many nodes of a level, ascending as these are; room for BVH_WIDTH
+ * more. */
+static inline size_t list_meeting(const struct bvh *bvh, const struct bvh_region *region, size_t level,
+                                  const uint32_t *nodes, size_t count, uint32_t *children)
 {
-    uint32_t nodes[LISTED_MAX / BVH_WIDTH + BVH_WIDTH];
-    uint32_t *from = level % 2 ? nodes : leaves, *to = level % 2 ? leaves : nodes;
+    size_t found = 0;
+
+    for (size_t i = 0; i < count; i++) {
+        const struct bvh_node *node = &bvh->levels[level][nodes[i]];
+        unsigned bits = children_meeting(node, region);
+        if (level == 1 && region->plane_count > 0 && __builtin_popcount(bits) > 2)
+            bits &= children_inside(node, region); /* few others are wholly outside of a side */
+        found += put_slots_at(nodes[i] * BVH_WIDTH, bits, &children[found]);
+    }
+    return found;
+}
+
+/* What bvh_collect has found so far, and is to find. */
+struct collection {
+    const struct bvh *bvh;
+    const struct bvh_region *region;
+    uint32_t *slots;
+    size_t most, count, visits;
+};
+
+/* Nodes of level 0, the last first. False where there are too many triangles. */
+static inline bool collect_leaves(struct collection *all, const uint32_t *leaves, size_t leaf_count)
+{
+    while (leaf_count-- > 0) {
+        const struct bvh_node *leaf = &all->bvh->levels[0][leaves[leaf_count]];
+        const unsigned bits = children_meeting(leaf, all->region) & children_inside(leaf, all->region);
+        all->visits++;
+        if (all->count + (size_t)__builtin_popcount(bits) > all->most)
+            return false;
+        all->count +=
+            put_slots(leaves[leaf_count] * BVH_WIDTH, bits, all->most - all->count, &all->slots[all->count]);
+    }
+    return true;
+}
+
+/* What is below a node of LISTED_LEVEL or less. Likewise. */
+static inline bool collect_below(struct collection *all, size_t level, uint32_t index)
+{
+    uint32_t lists[2][LISTED_MAX + BVH_WIDTH], leaves[LISTED_TOGETHER * BVH_WIDTH + BVH_WIDTH],
+        *nodes = lists[0], *below = lists[1];
     size_t count = 1;
 
-    for (from[0] = index; level > 0; level--) {
-        size_t found = 0;
-        for (size_t i = 0; i < count; i++) {
-            const struct bvh_node *node = &bvh->levels[level][from[i]];
-            unsigned bits = children_meeting(node, region);
-            if (level == 1 && region->plane_count > 0 && __builtin_popcount(bits) > 2)
-                bits &= children_inside(node, region); /* few others are wholly outside of a side */
-            found += put_slots_at(from[i] * BVH_WIDTH, bits, &to[found]);
-        }
-        uint32_t *swap = from;
-        from = to;
-        to = swap;
-        *visits += count;
-        count = found;
+    if (level == 0)
+        return collect_leaves(all, &index, 1);
+    for (nodes[0] = index; level > 1; level--) {
+        uint32_t *swap = nodes;
+        all->visits += count;
+        count = list_meeting(all->bvh, all->region, level, nodes, count, below);
+        nodes = below;
+        below = swap;
     }
-    return count;
+    while (count > 0) {
+        /* no more than it may take to have too many triangles */
+        const size_t room = 1 + (all->most - all->count) / LISTED_MAX,
+                     most = room < LISTED_TOGETHER ? room : LISTED_TOGETHER,
+                     together = count < most ? count : most;
+        count -= together;
+        all->visits += together;
+        if (!collect_leaves(all, leaves,
+                            list_meeting(all->bvh, all->region, 1, &nodes[count], together, leaves)))
+            return false;
+    }
+    return true;
 }
 
 static size_t collect(const struct bvh *bvh, const struct bvh_region *region, uint32_t *slots, size_t most,
                       size_t *work)
 {
+    struct collection all = {bvh, region, slots, most, 0, 0};
     uint64_t stack[STACK_SIZE + BVH_WIDTH];
-    uint32_t leaves[LISTED_MAX + BVH_WIDTH];
-    size_t top = 1, count = 0, visits = 0;
+    size_t top = 1;
 
     stack[0] = (uint64_t)(bvh->level_count - 1) << NODE_LEVEL_SHIFT;
     while (top > 0) {
         const uint64_t visit = stack[--top], level = visit >> NODE_LEVEL_SHIFT;
         const uint32_t index = (uint32_t)visit;
-        if (level > LISTED_LEVEL) {
-            unsigned bits = children_meeting(&bvh->levels[level][index], region);
-            top +=
-                put_nodes(((level - 1) << NODE_LEVEL_SHIFT) + (uint64_t)index * BVH_WIDTH, bits, &stack[top]);
-            visits++;
-            continue;
+        if (level <= LISTED_LEVEL) {
+            if (collect_below(&all, level, index))
+                continue;
+            all.count = most + 1;
+            break;
         }
-        for (size_t left = list_leaves(bvh, region, level, index, leaves, &visits); left > 0; visits++) {
-            const struct bvh_node *leaf = &bvh->levels[0][leaves[--left]];
-            const unsigned bits = children_meeting(leaf, region) & children_inside(leaf, region);
-            if (count + (size_t)__builtin_popcount(bits) > most) {
-                *work += visits + 1;
-                return most + 1;
-            }
-            count += put_slots(leaves[left] * BVH_WIDTH, bits, most - count, &slots[count]);
-        }
+        unsigned bits = children_meeting(&bvh->levels[level][index], region);
+        top += put_nodes(((level - 1) << NODE_LEVEL_SHIFT) + (uint64_t)index * BVH_WIDTH, bits, &stack[top]);
+        all.visits++;
     }
-    *work += visits;
-    return count;
+    *work += all.visits;
+    return all.count;
 }
 
 /* As triangle_distance_sq, operation for operation, for BVH_LANES points at once. */
