@@ -571,7 +571,7 @@ static inline bool take_nearer(const struct bvh *bvh, uint32_t slot, const doubl
 {
     unsigned nearer = 0, same = 0;
 
-#if defined(__AVX512F__) /* which takes truth values apart where it is not told */
+#if defined(__AVX512F__) /* left to itself, the compiler takes truth values apart */
     const __m512d found = _mm512_loadu_pd(distances_sq), before = _mm512_loadu_pd(hits->distances_sq);
     const __mmask8 less = _mm512_cmp_pd_mask(found, before, _CMP_LT_OQ);
 
@@ -580,13 +580,18 @@ static inline bool take_nearer(const struct bvh *bvh, uint32_t slot, const doubl
     _mm512_mask_storeu_pd(hits->distances_sq, less, found);
     _mm512_mask_storeu_epi64(hits->slots, less, _mm512_set1_epi64(slot));
 #else
+    int64_t any = 0, equal = 0;
+
     for (int i = 0; i < BVH_LANES; i++) {
         bool less = distances_sq[i] < hits->distances_sq[i];
-        nearer |= (unsigned)less << i;
-        same |= (unsigned)(distances_sq[i] == hits->distances_sq[i]) << i;
+        any |= less ? -1 : 0;
+        equal |= distances_sq[i] == hits->distances_sq[i] ? -1 : 0;
         hits->distances_sq[i] = less ? distances_sq[i] : hits->distances_sq[i];
         hits->slots[i] = less ? (int64_t)slot : hits->slots[i];
     }
+    nearer = any != 0;
+    for (int i = 0; equal && i < BVH_LANES; i++)
+        same |= (unsigned)(distances_sq[i] == hits->distances_sq[i]) << i;
 #endif
     for (; same; same &= same - 1) {
         int64_t *found_before = &hits->slots[__builtin_ctz(same)];
