@@ -39,7 +39,8 @@ function pairs(results) {
   }
   results.summaries = Object.fromEntries(Object.keys(PEERS).map((peer) => [peer, summary(results.pairs, peer, settings.limit)]));
   results.statistics = statisticsSummary(results.pairs);
-  console.log(`\n${summaryTable(results.summaries)}\n\n${statisticsLine(results.statistics)}`);
+  console.log(`\n${summaryTable(results.summaries)}`);
+  if (results.statistics) console.log(`\n${statisticsLine(results.statistics)}`);
 }
 
 const stages = (text) => STAGES.map((stage) => `${stage} ${text(stage)}`).join('  ');

@@ -67,6 +67,7 @@ const perTriangle = ({ timings, triangles }) => (1e6 * timings.statistics) / (tr
 
 /** What the statistics take, in microseconds a triangle of both meshes, over all pairs: at most ENOUGH of each is the aim. */
 export function statisticsSummary(rows) {
+  if (!rows.length) return null;
   const each = rows.map(perTriangle), most = Math.max(...each), worst = rows[each.indexOf(most)];
   return { geometric_mean: geometricMean(each), most, most_at: `${worst.class} ${count(worst.scan)} at ${worst.certify}`,
     enough: each.filter((us) => us <= ENOUGH).length, pairs: rows.length };
@@ -140,7 +141,7 @@ export function markdown(results) {
     parts.push('Two certified maxima, index included, and how many times as long each peer takes at its best setting '
       + `(>: it was cut off at ${limit} s, and counts as if it had ended then, so that the mean is at least what is said. `
       + 'Not counted: pairs that it was not given, since it was cut off at an easier one, and those where it failed):',
-    summaryTable(summaries), statisticsLine(statistics), pairsTable(pairs, limit));
+    summaryTable(summaries), ...(statistics ? [statisticsLine(statistics)] : []), pairsTable(pairs, limit));
   if (scale?.series.fixed.length) parts.push('`fettle measure` of a cage against an OBJ scan, as the scan grows:', scaleTable(scale));
   if (readers)
     parts.push(`Reading ${count(readers[0].triangles)} triangles, MB/s, file in the page cache, median (best) of ${readers[0].runs}: `
