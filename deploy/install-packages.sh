@@ -3,8 +3,9 @@
 #   --missing   prints their names instead, one a line, and installs nothing
 #
 # apt is used only where something is missing, sudo only where we are not root, and the lists of packages are
-# fetched only where they do not know a package or apt cannot install from them as they are. Exit status: 0 all
-# there, 2 wrong usage, 1 they could not be installed.
+# fetched only where they do not know a package or apt cannot install from them as they are. Where another apt is
+# at work, ours or the system's own, it is waited for. Exit status: 0 all there, 2 wrong usage, 1 they could not
+# be installed.
 set -eu
 
 here=$(cd "$(dirname "$0")" && pwd)
@@ -67,7 +68,8 @@ log=$(mktemp)
 trap 'rm -f "$log"' EXIT
 
 apt() { # quietly; $as_root is split on purpose
-  $as_root env DEBIAN_FRONTEND=noninteractive apt-get --quiet --quiet --option Dpkg::Use-Pty=0 "$@" >"$log" 2>&1
+  $as_root env DEBIAN_FRONTEND=noninteractive apt-get --quiet --quiet --option Dpkg::Use-Pty=0 \
+    --option DPkg::Lock::Timeout=900 "$@" >"$log" 2>&1
 }
 install() {
   # $missing is a list of names

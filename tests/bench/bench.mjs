@@ -3,14 +3,14 @@
 //   LIMIT=90  seconds a peer gets for one pair    SIZES="30000 268000-"  triangles of the scans, without it all: 30000 is that
 //   size alone, 268000- from there on, -100000 up to there, 30000-268000 from the one to the other
 //   PAGE_PARTS="collection table space"  parts of the page's
-//   CLASSES="tube plate", PEERS="cgal vtk_cell"  these alone, of bench-pairs' classes and of cgal embree vtk_cell vtk_point
+//   CLASSES="tube plate", PEERS="cgal vtk_cell"  these alone, of bench-pairs' classes and of cgal embree vtk_cell vtk_point (or none)
 import { execFileSync } from 'node:child_process';
 import { readFileSync, writeFileSync } from 'node:fs';
 import os from 'node:os';
 import { benchMend, benchReaders, benchScale, STAGES } from './growth.mjs';
 import { benchPage, pageRows } from './page.mjs';
 import { benchPairs, PEERS } from './pairs.mjs';
-import { settings } from './run.mjs';
+import { chosen, settings } from './run.mjs';
 import { markdown, pairLine, rateText, seconds, statisticsLine, statisticsSummary, summary, summaryTable } from './tables.mjs';
 
 const firstLine = (command, ...args) => execFileSync(command, args, { encoding: 'utf8' }).split('\n')[0];
@@ -69,12 +69,13 @@ async function page(results) {
   for (const [what, half, most] of pageRows(results.page)) console.log(`${what}: ${seconds(half)}, at most ${seconds(most)}`);
 }
 
+const PARTS = { pairs, scale, readers, mend, page };
+const parts = chosen('BENCH', Object.keys(PARTS)).map((name) => PARTS[name]);
 const results = {
   machine: machine(), runs: settings.runs, limit: settings.limit, sizes: process.env.SIZES ?? 'all',
   versions: { cgal: versionOf('libcgal-dev'), embree: versionOf('libembree-dev'), vtk: versionOf('python3-vtk9') },
 };
-for (const [name, part] of Object.entries({ pairs, scale, readers, mend, page }))
-  if (settings.sections.includes(name)) await part(results);
+for (const part of parts) await part(results);
 save(results);
 writeFileSync('build/bench.md', markdown(results));
 const contradicted = (results.pairs ?? []).filter((row) => row.contradictions.length);

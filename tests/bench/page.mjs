@@ -6,7 +6,7 @@ import { tmpdir } from 'node:os';
 import path from 'node:path';
 import { createInterface } from 'node:readline';
 import { cube, jobsEnd, makeCollection, makeSpecimen, makeVersion, openPage, startBrowser } from '../page/support.mjs';
-import { makePairs, median, oneSize, settings } from './run.mjs';
+import { chosen, makePairs, median, oneSize, settings } from './run.mjs';
 
 const PATIENCE_MS = 600000; // a million triangles are measured first, and a slow machine may do this
 const VERSIONS = 60;
@@ -279,14 +279,15 @@ async function benchCollection(browser) {
     sort: seconds(rounds.flatMap((r) => r.sorts)), to_the_end: seconds(rounds.map((r) => r.end)) };
 }
 
-/** PAGE_PARTS="collection table space" chooses among these. */
+const PARTS = { collection: benchCollection, table: benchTable, space: benchSpace };
+const CHOSEN = chosen('PAGE_PARTS', Object.keys(PARTS));
+
 export async function benchPage(tell) {
   const browser = await startBrowser();
   const results = { browser: browser.version() };
   try {
-    for (const [name, part] of Object.entries({ collection: benchCollection, table: benchTable, space: benchSpace })) {
-      if (!settings.page.includes(name)) continue;
-      results[name] = await part(browser);
+    for (const name of CHOSEN) {
+      results[name] = await PARTS[name](browser);
       tell(results);
     }
   } finally {

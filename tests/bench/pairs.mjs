@@ -4,7 +4,7 @@
 // Experiments in Highly Variable Cloud Computing Environments, ICPE 2017).
 // A peer's best setting counts, of those that ended. Where none ended within the limit, the peer is not given that class again
 // at a larger size, nor at a smaller tolerance.
-import { isWanted, makePairs, measure, median, medianTimings, runPeer, settings } from './run.mjs';
+import { chosen, isWanted, makePairs, measure, median, medianTimings, runPeer, settings } from './run.mjs';
 
 const SMALL = ['decimated', 'rescan', 'near6', 'near7', 'hole', 'bridge', 'tip', 'smoothed', 'relisted', 'midpoint', 'plate',
   'cube', 'limit', 'spheres', 'tube'];
@@ -30,6 +30,10 @@ export const PEERS = {
   vtk_point: { variants: ['point'], program: 'vtk.py', certified: false,
     args: (pair, error, variant) => [pair.subject, pair.reference, settings.limit, variant] },
 };
+
+const kindOf = (name) => name.replace(/:.*/, '');
+const KINDS = chosen('CLASSES', ['cage', ...SMALL]);
+const ASKED = chosen('PEERS', [...Object.keys(PEERS), 'none']).filter((name) => name !== 'none');
 
 /** The settings worth trying of a peer on a class at a tolerance, as smaller pairs and looser tolerances have shown. */
 const worthTrying = new Map();
@@ -114,8 +118,6 @@ function describe(one) {
   };
 }
 
-const kindOf = (name) => name.replace(/:.*/, '');
-
 function shuffled(list) {
   const left = [...list], order = [];
   while (left.length) order.push(...left.splice(Math.floor(Math.random() * left.length), 1));
@@ -124,14 +126,13 @@ function shuffled(list) {
 
 /** All rows of a size. Its first round is in order: it tells whether a peer is worth trying at the smaller tolerance. */
 function benchSize({ triangles, classes }) {
-  const pairs = makePairs(triangles, classes), cases = [], asked = settings.peers ?? Object.keys(PEERS);
-  const chosen = classes.filter((name) => !settings.classes || settings.classes.includes(kindOf(name)));
+  const pairs = makePairs(triangles, classes), cases = [];
   const begin = (round) => process.stderr.write(`pairs of ${triangles} triangles, round ${round} of ${settings.runs}\n`);
   begin(1);
-  for (const name of chosen)
+  for (const name of classes.filter((c) => KINDS.includes(kindOf(c))))
     for (const certify of TOLERANCES) {
       // what samples vertices does not know a tolerance: once is enough
-      const peers = asked.filter((peer) => PEERS[peer].certified || certify === TOLERANCES[0]);
+      const peers = ASKED.filter((peer) => PEERS[peer].certified || certify === TOLERANCES[0]);
       cases.push(openCase(kindOf(name), pairs[name], certify, peers));
       runCase(cases.at(-1));
     }

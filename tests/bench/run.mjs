@@ -5,27 +5,41 @@ import path from 'node:path';
 
 const bin = process.env.BENCH_BIN;
 export const folder = path.resolve('build/bench-files');
-const words = (text) => text?.trim().split(/[\s,]+/);
+const words = (text) => text.trim().split(/[\s,]+/);
+
+/** Ends the bench before it has begun. */
+function giveUp(message) {
+  process.stderr.write(`bench: ${message}\n`);
+  process.exit(2);
+}
+
+/** What a variable lists, each of the names that there are; without it, all of them. */
+export function chosen(variable, names) {
+  const list = words(process.env[variable] ?? names.join(' ')), strange = list.find((name) => !names.includes(name));
+  if (strange !== undefined) giveUp(`${variable}: there is no '${strange}'; choose among ${names.join(', ')}`);
+  return list;
+}
+
+function positive(variable, usual) {
+  const text = process.env[variable] ?? usual;
+  return Number(text) > 0 ? Number(text) : giveUp(`${variable}: '${text}' is no number above 0`);
+}
 
 /** Sizes as [least, most] from words like 30000, 268000-, -100000, 30000-268000. */
-export function parseSizes(text) {
+function parseSizes(text) {
   return words(text).map((word) => {
     const [, from, dash, to] = /^(\d*)(-?)(\d*)$/.exec(word) ?? [];
     const range = dash ? [Number(from || 0), Number(to || Infinity)] : [Number(from), Number(from)];
     if (!from && !to || range[0] > range[1])
-      throw new Error(`SIZES: '${word}' is no size; write 30000, 268000-, -100000 or 30000-268000 triangles, or several of these`);
+      giveUp(`SIZES: '${word}' is no size; write 30000, 268000-, -100000 or 30000-268000 triangles, or several of these`);
     return range;
   });
 }
 
 export const settings = {
-  sections: words(process.env.BENCH ?? 'pairs scale readers mend page'),
-  classes: words(process.env.CLASSES), // of pairs; without, all
-  page: words(process.env.PAGE_PARTS ?? 'collection table space'),
-  peers: words(process.env.PEERS),
-  runs: Number(process.env.RUNS ?? 5),
+  runs: Math.ceil(positive('RUNS', 5)),
   sizes: parseSizes(process.env.SIZES ?? '0-'), // triangles of the scans
-  limit: Number(process.env.LIMIT ?? 90), // seconds that a peer gets
+  limit: positive('LIMIT', 90), // seconds that a peer gets
 };
 
 /** True for a scan of so many triangles that SIZES names. */

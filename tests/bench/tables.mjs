@@ -123,6 +123,7 @@ const PEER_NAMES = { cgal: 'CGAL, bounded error', embree: 'Embree, vertices only
 
 export function summaryTable(summaries) {
   const rows = Object.entries(summaries).filter(([, of]) => of);
+  if (!rows.length) return 'Against no peer.';
   const head = ['against', 'geometric mean', 'pairs', 'of these cut off', 'mean of the finished', 'least of the finished', 'at',
     'not counted'];
   return table(head, rows.map(([peer, of]) => [
