@@ -210,6 +210,16 @@ export function samplesOf(record, path, measure) {
   return (measure?.certified === 'sampled' ? side?.normal_angle?.N : measure?.halfwidth && side?.sampled?.N) || null;
 }
 
+/** The certified ends of a statistic that is shown as sampled; null where it is not, or in a record of before these were kept. */
+export function certifiedOf(record, path) {
+  const [place, tolerance] = path.split('@');
+  const parts = place.split('.');
+  const side = recordAt(record, parts.slice(0, -1).join('.'));
+  const known = side?.sampled && side.certified?.[parts.at(-1)];
+  const ends = tolerance === undefined ? known : known?.find((each) => each.tolerance === Number(tolerance))?.share;
+  return given(ends?.lower) ? ends : null;
+}
+
 /** The printing of each row: factor and unit, by the measure's unit. */
 export function scaleOf(row, fileUnit, shownUnit, decimals = null) {
   return unitFor(row.unit, fileUnit, shownUnit, decimals);

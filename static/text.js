@@ -821,6 +821,7 @@ export const TEXT = {
   'card.run.entry': '{run}, {time}',
   'card.against': 'Measured against',
   'card.samples': 'Samples',
+  'card.certified': 'Certified to lie in',
   'card.place': 'Place',
   'card.face': 'face {face}, counted from 0',
   'card.engine': 'Engine',
@@ -1307,7 +1308,8 @@ export const TEXT = {
   'word.certified.means':
     'Two ends, and a proof that the true value lies between them. Printed so that rounding does not break it.',
   'word.sampled': 'Sampled',
-  'word.sampled.means': 'An estimate from points at random, marked ≈, with its number of samples on its card.',
+  'word.sampled.means':
+    'An estimate from points at random, marked ≈, within four standard errors. Its card has the number of samples, and the wider interval that is certified.',
   'word.notToldApart': 'Not told apart',
   'word.notToldApart.means': 'The two intervals overlap: the difference may be nothing.',
   'word.faceSize': 'Face size',

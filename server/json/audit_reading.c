@@ -57,6 +57,8 @@ static struct audit_reading converted(struct audit_reading reading, const json_t
     double divisor = pow(per_unit, rule->power);
     reading.lower /= divisor;
     reading.upper /= divisor;
+    reading.certified_lower /= divisor;
+    reading.certified_upper /= divisor;
     return reading;
 }
 
@@ -77,6 +79,18 @@ static struct audit_reading read_interval(const json_t *record, const char *lowe
     return reading;
 }
 
+/* A statistic's certified interval, which a sampled one has beside it. */
+static void read_certified(const json_t *record, const struct measure_definition *measure,
+                           struct audit_reading *reading)
+{
+    char path[160];
+    if (!measure_certified_path(measure, path, sizeof path))
+        return;
+    const json_t *ends = measure_node(record, path);
+    reading->has_certified = measure_number(ends, "lower", &reading->certified_lower)
+                             && measure_number(ends, "upper", &reading->certified_upper);
+}
+
 static struct audit_reading read_number(const json_t *record, const struct measure_definition *measure,
                                         const char *path)
 {
@@ -89,6 +103,7 @@ static struct audit_reading read_number(const json_t *record, const struct measu
     if (measure->halfwidth && measure_number(record, measure->halfwidth, &half)) {
         reading.lower = value - half;
         reading.upper = value + half;
+        read_certified(record, measure, &reading);
     } else if (reading.sampled)
         return unknown(READING_UNBOUNDED);
     return reading;

@@ -175,6 +175,16 @@ static struct sampled_places sampled_places(const struct measure_definition *mea
     return places;
 }
 
+bool measure_certified_path(const struct measure_definition *measure, char *path, size_t size)
+{
+    const char *slot = strrchr(measure->path, '.');
+
+    if (!measure->halfwidth || measure->certainty != MEASURE_CERTIFIED || !slot)
+        return false;
+    snprintf(path, size, "%.*s.certified%s", (int)(slot - measure->path), measure->path, slot);
+    return true;
+}
+
 bool measure_is_sampled(const struct json_t *record, const struct measure_definition *measure)
 {
     double count;

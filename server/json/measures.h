@@ -53,6 +53,9 @@ const struct measure_definition *measures_find_place(const struct measure_list *
 
 /* What a record has at a dotted path: borrowed, NULL when the path does not lead anywhere. */
 struct json_t *measure_node(const struct json_t *record, const char *path);
+/* Where a record has its certified interval, { lower, upper }, whatever is sampled: of a statistic with a
+ * half-width. False where it has no such place. */
+bool measure_certified_path(const struct measure_definition *measure, char *path, size_t size);
 /* Whether its value in this record rests on samples: always, or because certified statistics took too much
  * work there. */
 bool measure_is_sampled(const struct json_t *record, const struct measure_definition *measure);

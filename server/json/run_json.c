@@ -75,17 +75,31 @@ static json_t *halfwidth_json(struct tree *tree, const struct one_sided_deviatio
     return object;
 }
 
-static json_t *coverage_json(struct tree *tree, const struct one_sided_deviation *side,
+static json_t *coverage_json(struct tree *tree, const struct interval *coverage,
                              const struct deviation_settings *settings)
 {
     json_t *list = tree_array(tree);
     for (size_t i = 0; i < settings->tolerance_count; i++) {
         json_t *entry = tree_object(tree);
         tree_put_real(tree, entry, "tolerance", settings->tolerances[i]);
-        tree_put_interval(tree, entry, "share", side->coverage[i]);
+        tree_put_interval(tree, entry, "share", coverage[i]);
         tree_append(tree, list, entry);
     }
     return list;
+}
+
+static json_t *certified_json(struct tree *tree, const struct certified_statistics *certified,
+                              const struct deviation_settings *settings)
+{
+    json_t *object = tree_object(tree);
+    tree_put_interval(tree, object, "mean", certified->mean);
+    tree_put_interval(tree, object, "rms", certified->rms);
+    tree_put_interval(tree, object, "median", certified->median);
+    tree_put_interval(tree, object, "p95", certified->p95);
+    tree_put_interval(tree, object, "p99", certified->p99);
+    tree_put_interval(tree, object, "p999", certified->p999);
+    tree_put(tree, object, "coverage", coverage_json(tree, certified->coverage, settings));
+    return object;
 }
 
 /* Null where there are no classes. */
@@ -125,7 +139,8 @@ static json_t *one_sided_json(struct tree *tree, const struct one_sided_deviatio
     tree_put_real(tree, object, "p999", side->p999);
     tree_put(tree, object, "halfwidth", halfwidth_json(tree, side));
     tree_put(tree, object, "sampled", sampled_json(tree, side));
-    tree_put(tree, object, "coverage", coverage_json(tree, side, settings));
+    tree_put(tree, object, "coverage", coverage_json(tree, side->coverage, settings));
+    tree_put(tree, object, "certified", certified_json(tree, &side->certified, settings));
     tree_put(tree, object, "histogram", histogram_json(tree, side, &deviation->classes));
     tree_put_real(tree, angle, "mean", side->normal_angle.mean);
     tree_put_real(tree, angle, "p95", side->normal_angle.p95);

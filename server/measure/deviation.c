@@ -123,6 +123,11 @@ static void statistics_leave_frame(const struct deviation_frame *frame, struct o
                                &d->halfwidth.p999};
 
     leave_frame(frame, lengths, sizeof lengths / sizeof *lengths);
+    struct interval *const certified[] = {&d->certified.mean, &d->certified.rms, &d->certified.median,
+                                          &d->certified.p95,  &d->certified.p99, &d->certified.p999};
+    for (size_t i = 0; i < sizeof certified / sizeof *certified; i++)
+        *certified[i] = (struct interval){deviation_frame_lower(frame, certified[i]->lower),
+                                          deviation_frame_upper(frame, certified[i]->upper)};
 }
 
 static void signed_leave_frame(const struct deviation_frame *frame, struct signed_deviation *d)

@@ -46,21 +46,28 @@ struct farthest_place {
     size_t nearest_face; /* and its face */
 };
 
+/* The true value lies between the ends, rounding included. */
+struct certified_statistics {
+    struct interval mean, rms, median, p95, p99, p999;
+    struct interval coverage[DEVIATION_TOLERANCES_MAX]; /* share of area within each tolerance */
+};
+
 struct one_sided_deviation {
     struct farthest_place max;
     double mean, rms, median, p95, p99, p999;
     struct {
         double mean, rms, median, p95, p99, p999;
-    } halfwidth; /* certified: the true value is no farther from the one stated */
-    struct interval coverage[DEVIATION_TOLERANCES_MAX]; /* certified: share of area within each tolerance */
+    } halfwidth; /* the true value is no farther from the one stated: certified, unless sample_count */
+    struct interval coverage[DEVIATION_TOLERANCES_MAX]; /* likewise: share of area within each tolerance */
+    struct certified_statistics certified;              /* always, whatever of the above is sampled */
     /* Share of the area in each class of distance: up to limit 0, up to the next, and so on, beyond the last.
      * Certified, unless class_sample_count says that those marked are sampled, within four standard errors.
      */
     struct interval class_shares[DEVIATION_CLASS_LIMITS + 1];
     bool class_is_sampled[DEVIATION_CLASS_LIMITS + 1];
     size_t class_sample_count; /* seed as normal_angle's */
-    size_t sample_count;       /* 0; else certified values told too little, and those above are sampled:
-                                * half-widths and coverage are of four standard errors (deviation_samples.h) */
+    size_t sample_count;       /* 0; else certified values tell too little, and values, half-widths and
+                                * coverage are of samples, four standard errors wide (deviation_samples.h) */
     uint64_t seed;
     struct {
         double mean, p95, max; /* degrees, 0..180, between facing normals at nearest points */

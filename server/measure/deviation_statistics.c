@@ -242,25 +242,30 @@ static void fill_undefined(const struct statistics_settings *settings, struct on
     deviation->p95 = deviation->p99 = deviation->p999 = NAN;
     deviation->halfwidth.mean = deviation->halfwidth.rms = deviation->halfwidth.median = NAN;
     deviation->halfwidth.p95 = deviation->halfwidth.p99 = deviation->halfwidth.p999 = NAN;
+    const struct interval none = {NAN, NAN};
+    deviation->certified = (struct certified_statistics){none, none, none, none, none, none, {{0, 0}}};
     for (size_t t = 0; t < settings->tolerance_count; t++)
-        deviation->coverage[t] = (struct interval){0, 1};
+        deviation->coverage[t] = deviation->certified.coverage[t] = (struct interval){0, 1};
     for (size_t c = 0; settings->classes && c <= settings->classes->limit_count; c++)
         deviation->class_shares[c] = (struct interval){0, 1};
 }
 
-static void fill_value(struct interval interval, double *value, double *halfwidth)
+static void fill_value(struct interval interval, double *value, double *halfwidth, struct interval *certified)
 {
     *value = middle_of(interval);
     *halfwidth = halfwidth_of(interval);
+    *certified = (struct interval){fmax(0, nextafter(*value - *halfwidth, -INFINITY)),
+                                   nextafter(*value + *halfwidth, INFINITY)};
 }
 
 /* No percentile is more than the certified maximum. */
-static void fill_percentile(const struct statistics *statistics, size_t p, double *value, double *halfwidth)
+static void fill_percentile(const struct statistics *statistics, size_t p, double *value, double *halfwidth,
+                            struct interval *certified)
 {
     struct interval interval = statistics->distribution.percentiles[p];
 
     interval.upper = fmax(interval.lower, fmin(interval.upper, statistics->settings->reach));
-    fill_value(interval, value, halfwidth);
+    fill_value(interval, value, halfwidth, certified);
 }
 
 /* All lies within what the reach certifies. */
@@ -280,13 +285,14 @@ static void fill(const struct statistics *statistics, struct one_sided_deviation
                  struct statistics_wide *wide)
 {
     const struct statistics_settings *settings = statistics->settings;
+    struct certified_statistics *certified = &deviation->certified;
 
-    fill_value(statistics->distribution.mean, &deviation->mean, &deviation->halfwidth.mean);
-    fill_value(statistics->distribution.rms, &deviation->rms, &deviation->halfwidth.rms);
-    fill_percentile(statistics, 0, &deviation->median, &deviation->halfwidth.median);
-    fill_percentile(statistics, 1, &deviation->p95, &deviation->halfwidth.p95);
-    fill_percentile(statistics, 2, &deviation->p99, &deviation->halfwidth.p99);
-    fill_percentile(statistics, 3, &deviation->p999, &deviation->halfwidth.p999);
+    fill_value(statistics->distribution.mean, &deviation->mean, &deviation->halfwidth.mean, &certified->mean);
+    fill_value(statistics->distribution.rms, &deviation->rms, &deviation->halfwidth.rms, &certified->rms);
+    fill_percentile(statistics, 0, &deviation->median, &deviation->halfwidth.median, &certified->median);
+    fill_percentile(statistics, 1, &deviation->p95, &deviation->halfwidth.p95, &certified->p95);
+    fill_percentile(statistics, 2, &deviation->p99, &deviation->halfwidth.p99, &certified->p99);
+    fill_percentile(statistics, 3, &deviation->p999, &deviation->halfwidth.p999, &certified->p999);
     const double wanted = settings->halfwidth;
     wide->means = deviation->halfwidth.mean > wanted || deviation->halfwidth.rms > wanted;
     wide->vague = deviation->halfwidth.mean > fmax(wanted, PARTS_VAGUE_SHARE * deviation->mean)
@@ -294,6 +300,7 @@ static void fill(const struct statistics *statistics, struct one_sided_deviation
     for (size_t t = 0; t < settings->tolerance_count; t++) {
         deviation->coverage[t] =
             settings->reach <= settings->tolerances[t] ? (struct interval){1, 1} : statistics->coverage[t];
+        certified->coverage[t] = deviation->coverage[t];
         wide->coverage = wide->coverage || width_of(deviation->coverage[t]) > STATISTICS_COVERAGE_WIDTH;
     }
     if (settings->classes)

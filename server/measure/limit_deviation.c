@@ -93,11 +93,31 @@ static struct distances_to_limit distances_by_area(const struct limit_source *so
                                        fmin(most, most * sqrt(sum_sq / area) * round_up)};
 }
 
-static void widen_side(struct one_sided_deviation *side, const struct deviation_settings *settings,
-                       struct distances_to_limit eps, const size_t *below, const size_t *above)
+/* Of the spread list of tolerances, those that bound each tolerance of the settings. */
+static void widen_coverage(struct interval *coverage, const struct deviation_settings *settings,
+                           const size_t *below, const size_t *above)
 {
     struct interval spread[DEVIATION_TOLERANCES_MAX];
 
+    memcpy(spread, coverage, sizeof spread);
+    for (size_t t = 0; t < settings->tolerance_count; t++)
+        coverage[t] =
+            (struct interval){below[t] == SIZE_MAX ? 0 : spread[below[t]].lower, spread[above[t]].upper};
+}
+
+static void widen_certified(struct certified_statistics *certified, struct distances_to_limit eps)
+{
+    certified->mean = widen(certified->mean, eps.mean);
+    certified->rms = widen(certified->rms, eps.rms);
+    certified->median = widen(certified->median, eps.most);
+    certified->p95 = widen(certified->p95, eps.most);
+    certified->p99 = widen(certified->p99, eps.most);
+    certified->p999 = widen(certified->p999, eps.most);
+}
+
+static void widen_side(struct one_sided_deviation *side, const struct deviation_settings *settings,
+                       struct distances_to_limit eps, const size_t *below, const size_t *above)
+{
     side->max.distance = widen(side->max.distance, eps.most);
     side->halfwidth.mean += eps.mean;
     side->halfwidth.rms += eps.rms;
@@ -105,10 +125,9 @@ static void widen_side(struct one_sided_deviation *side, const struct deviation_
     side->halfwidth.p95 += eps.most;
     side->halfwidth.p99 += eps.most;
     side->halfwidth.p999 += eps.most;
-    memcpy(spread, side->coverage, sizeof spread);
-    for (size_t t = 0; t < settings->tolerance_count; t++)
-        side->coverage[t] =
-            (struct interval){below[t] == SIZE_MAX ? 0 : spread[below[t]].lower, spread[above[t]].upper};
+    widen_certified(&side->certified, eps);
+    widen_coverage(side->coverage, settings, below, above);
+    widen_coverage(side->certified.coverage, settings, below, above);
 }
 
 static bool measure_triangles(const struct limit_source *source, const struct limit_surface *surface,

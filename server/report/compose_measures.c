@@ -10,10 +10,18 @@
 static const char *known_of(const struct composer *composer, const struct json_t *way, const char *name)
 {
     double value = node_number(way, name), half = node_number(node_at(way, "halfwidth"), name);
+    const struct json_t *ends = node_at(node_at(way, "certified"), name);
     if (isnan(value))
         return "not defined";
-    return isnan(half) ? say(composer, "%s %s", say_number(composer, value), composer->units)
-                       : say_interval(composer, fmax(0, value - half), value + half, composer->units);
+    if (isnan(half))
+        return say(composer, "%s %s", say_number(composer, value), composer->units);
+    const char *known = say_interval(composer, fmax(0, value - half), value + half, composer->units);
+    if (!node_at(way, "sampled.N"))
+        return known;
+    return ends ? say(composer, "%s, sampled; %s, certified", known,
+                      say_interval(composer, node_number(ends, "lower"), node_number(ends, "upper"),
+                                   composer->units))
+                : say(composer, "%s, sampled", known);
 }
 
 static void add_statistic(struct composer *composer, struct document_table *table, const char *title,
@@ -45,13 +53,11 @@ static void add_greatest(struct composer *composer, struct document_table *table
 static void add_surface(struct composer *composer, struct document_table *table, const char *surface,
                         const char *greatest, const char *mean, const char *within)
 {
-    bool sampled = node_at(node_at(composer->record, surface), "reference_to_subject.sampled.N");
     if (node_count(composer->record, surface) == 0)
         return;
     add_greatest(composer, table, greatest, surface);
-    add_statistic(composer, table, say(composer, "%s%s", mean, sampled ? ", sampled" : ""), surface, "mean");
-    add_statistic(composer, table, say(composer, "%s%s", within, sampled ? ", sampled" : ""), surface,
-                  "p999");
+    add_statistic(composer, table, mean, surface, "mean");
+    add_statistic(composer, table, within, surface, "p999");
 }
 
 void compose_deviation(struct composer *composer)
@@ -68,9 +74,11 @@ void compose_deviation(struct composer *composer)
                 "99.9 % of the area within, of the faces");
     add_surface(composer, table, "deviation_limit", "Greatest, of the limit surface",
                 "Mean, of the limit surface", "99.9 % of the area within, of the limit surface");
-    add_text(composer, TEXT_QUIET,
-             "Each entry is an interval that holds the true value of the two files: certified, but where it "
-             "says sampled, where it is four standard errors about the value found.");
+    add_text(
+        composer, TEXT_QUIET,
+        "Each entry is an interval that holds the true value of the two files: certified, but where it "
+        "says sampled, where it is four standard errors about the value found. A rule is judged by what is "
+        "certified where that decides it.");
 }
 
 /* --- distributions --- */

@@ -121,8 +121,8 @@ static void find_waiver(const struct waiver *waivers, size_t waiver_count, const
     judged->waiver_ran_out = judged->waiver_ran_out && !judged->waiver;
 }
 
-struct audit_rule audit_judge_rule(const struct rule *rule, const struct audit_reading *reading,
-                                   double certify)
+static struct audit_rule judge_as_read(const struct rule *rule, const struct audit_reading *reading,
+                                       double certify)
 {
     struct audit_rule judged = {.rule = rule,
                                 .reading = *reading,
@@ -143,6 +143,19 @@ struct audit_rule audit_judge_rule(const struct rule *rule, const struct audit_r
     }
     say_what_decides(&judged, certify);
     return judged;
+}
+
+struct audit_rule audit_judge_rule(const struct rule *rule, const struct audit_reading *reading,
+                                   double certify)
+{
+    if (reading->state == READING_KNOWN && reading->sampled && reading->has_certified) {
+        const struct audit_reading certified = {
+            .state = READING_KNOWN, .lower = reading->certified_lower, .upper = reading->certified_upper};
+        struct audit_rule judged = judge_as_read(rule, &certified, certify);
+        if (judged.outcome != OUTCOME_UNDECIDED)
+            return judged;
+    }
+    return judge_as_read(rule, reading, certify);
 }
 
 static void count_rule(const struct audit_rule *judged, struct audit_counts *counts)

@@ -22,6 +22,8 @@ struct audit_reading {
     bool exact;   /* counted, not computed */
     bool sampled; /* the ends are four standard errors about a sampled value */
     double lower, upper;
+    bool has_certified; /* of a sampled one: wider ends are known that are certain */
+    double certified_lower, certified_upper;
 };
 
 /* No interval narrower than that is advised, or may be asked for, as a share of the diagonal: a value that is
@@ -70,7 +72,8 @@ struct audit {
     struct audit_rule *rules; /* [rule_count], the caller's */
 };
 
-/* One rule, no waiver looked at. */
+/* One rule, no waiver looked at. Where certified ends decide it, they are the reading's, and samples are left
+ * aside. */
 struct audit_rule audit_judge_rule(const struct rule *rule, const struct audit_reading *reading,
                                    double certify);
 

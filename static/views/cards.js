@@ -1,8 +1,8 @@
 // cards.js - the small cards that a button opens: what a number means, and what is known of a version.
 // A card is a native popover beside its button; Escape or a click elsewhere closes it, and the focus returns to the button.
-import { cellSentence, certaintyOf, changeText, placeOf, samplesOf, scaleOf } from '../comparison.js';
+import { cellSentence, certaintyOf, certifiedOf, changeText, placeOf, samplesOf, scaleOf } from '../comparison.js';
 import { entry, h, shape, tell } from '../dom.js';
-import { formatBytes, formatCount, formatTime, withUnit } from '../format.js';
+import { formatBytes, formatCount, formatInterval, formatTime, withUnit } from '../format.js';
 import { say } from '../say.js';
 import { intakeText, versionName } from '../specimen-state.js';
 
@@ -41,6 +41,9 @@ function place(card, button) {
   card.style.setProperty('left', `${left}px`);
   card.style.setProperty('top', `${top}px`);
 }
+
+const endsText = ({ lower, upper }, { factor, unit, decimals = null }) =>
+  withUnit(formatInterval(lower * factor, upper * factor, say('interval.to'), decimals), unit);
 
 /**
  * The card of one number.
@@ -100,7 +103,10 @@ export function openNumberCard(state, { measure: path, version, button }, record
   record.then(
     (body) => {
       const samples = samplesOf(body, path, measure);
+      const certified = value === null ? null : certifiedOf(body, path);
       const found = value === null ? null : placeOf(body, path);
+      if (certified !== null)
+        more.prepend(entry(say('card.certified'), h('span', { class: 'n', text: endsText(certified, scale) })));
       if (samples !== null)
         more.append(entry(say('card.samples'), formatCount(samples)));
       if (found?.at) more.append(entry(say('card.place'), state.ruler.point(found.at)));

@@ -102,6 +102,25 @@ Test(audit_json, reading_in_the_unit_of_the_limit_by_its_power)
     expect_known(reading_of(against, LIMIT("deviation.hausdorff", "in")), 0.5 / 25.4, 0.75 / 25.4);
 }
 
+static const char sampled[] = "{\"schema\":\"fettle/run/1\",\"kind\":\"cage\"," SUBJECT(
+    "mm") ",\"reference\":{\"bounds\":{\"diagonal\":200}},\"deviation\":{\"reference_to_subject\":{\"mean\":"
+          "254,"
+          "\"p95\":300,\"halfwidth\":{\"mean\":2.54,\"p95\":1},\"sampled\":{\"N\":9,\"seed\":1},"
+          "\"certified\":{\"mean\":{\"lower\":127,\"upper\":508}}}},\"deviation_limit\":null,"
+          "\"findings\":[]," KINDS(0, 0) "," ENGINE "}";
+
+Test(audit_json, reading_of_samples_has_what_is_certified_beside_it_where_the_record_does)
+{
+    struct audit_reading mean = reading_of(sampled, LIMIT("deviation.reference_to_subject.mean", "in"));
+    expect_known(mean, 9.9, 10.1);
+    cr_expect(mean.sampled && mean.has_certified);
+    cr_expect_float_eq(mean.certified_lower, 5, 1e-12);
+    cr_expect_float_eq(mean.certified_upper, 20, 1e-12);
+    struct audit_reading p95 = reading_of(sampled, LIMIT("deviation.reference_to_subject.p95", "mm"));
+    expect_known(p95, 299, 301);
+    cr_expect_eq(p95.has_certified, false);
+}
+
 Test(audit_json, reading_by_the_diagonal_of_the_reference_or_of_the_subject_alone)
 {
     expect_known(reading_of(against, LIMIT("deviation.hausdorff", "diagonal")), 0.0025, 0.00375);

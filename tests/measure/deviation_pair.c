@@ -19,6 +19,38 @@ struct deviation_settings pair_settings(void)
     return (struct deviation_settings){.certify = 1e-4, .threads = 2};
 }
 
+/* Of a length, told as value and half-width, to which samples add what rounding takes. */
+static void expect_inside(struct interval certified, double value, double halfwidth, bool sampled)
+{
+    double rounding = (sampled ? 1e-9 : 0x1p-50) * certified.upper;
+
+    if (isnan(value)) {
+        cr_expect(isnan(certified.lower) && isnan(certified.upper));
+        return;
+    }
+    cr_expect(certified.lower <= fmax(0, value - halfwidth) + rounding
+                  && value + halfwidth <= certified.upper + rounding,
+              "%.17g +- %g is told, %.17g to %.17g certified", value, halfwidth, certified.lower,
+              certified.upper);
+}
+
+void expect_certified(const struct one_sided_deviation *side, size_t tolerance_count)
+{
+    const struct certified_statistics *certified = &side->certified;
+    const bool sampled = side->sample_count > 0;
+
+    expect_inside(certified->mean, side->mean, side->halfwidth.mean, sampled);
+    expect_inside(certified->rms, side->rms, side->halfwidth.rms, sampled);
+    expect_inside(certified->median, side->median, side->halfwidth.median, sampled);
+    expect_inside(certified->p95, side->p95, side->halfwidth.p95, sampled);
+    expect_inside(certified->p99, side->p99, side->halfwidth.p99, sampled);
+    expect_inside(certified->p999, side->p999, side->halfwidth.p999, sampled);
+    for (size_t t = 0; t < tolerance_count; t++)
+        cr_expect(sampled
+                  || (certified->coverage[t].lower == side->coverage[t].lower
+                      && certified->coverage[t].upper == side->coverage[t].upper));
+}
+
 struct deviation pair_measure_fields(const struct mesh *subject, const struct mesh *reference,
                                      const struct deviation_settings *settings,
                                      struct deviation_fields *fields)
@@ -33,6 +65,8 @@ struct deviation pair_measure_fields(const struct mesh *subject, const struct me
                   && deviation_measure(&a, &b, settings, NULL, &deviation, fields, NULL, NULL, NULL, &keep,
                                        pair_arena(1), &err),
               "%s", err.text);
+    expect_certified(&deviation.reference_to_subject, settings->tolerance_count);
+    expect_certified(&deviation.subject_to_reference, settings->tolerance_count);
     return deviation;
 }
 

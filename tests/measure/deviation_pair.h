@@ -12,7 +12,7 @@ struct arena pair_arena(size_t number);
 /* certify 1e-4, two threads, no tolerance. */
 struct deviation_settings pair_settings(void);
 
-/* Measures; fails the test where that is refused. */
+/* Measures; fails the test where that is refused, or expect_certified does not hold. */
 struct deviation pair_measure(const struct mesh *subject, const struct mesh *reference,
                               const struct deviation_settings *settings);
 /* The same with fields, which live until the next call. */
@@ -23,6 +23,10 @@ struct deviation pair_measure_fields(const struct mesh *subject, const struct me
  * length; a budget of 0 is the usual one. */
 struct maximum pair_maximum(const struct mesh *subject, const struct mesh *reference, double width,
                             size_t budget);
+
+/* What is told as value and half-width lies within what is certified; coverage is what is certified, but
+ * where it is sampled. */
+void expect_certified(const struct one_sided_deviation *side, size_t tolerance_count);
 
 /* The interval holds the value (computed within `error`) and is no wider than width. */
 void expect_interval(struct interval interval, double value, double error, double width, const char *name);

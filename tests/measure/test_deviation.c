@@ -37,6 +37,8 @@ static void expect_side(const struct one_sided_deviation *got, struct want want,
     expect_interval(got->max.distance, want.h, error, width, want.name);
     expect_statistic(got->mean, got->halfwidth.mean, want.mean, error, 1e-4 * size, want.name);
     expect_statistic(got->rms, got->halfwidth.rms, want.rms, error, 1e-4 * size, want.name);
+    expect_interval(got->certified.mean, want.mean, error, INFINITY, want.name);
+    expect_interval(got->certified.rms, want.rms, error, INFINITY, want.name);
     /* the places are that far apart */
     double apart = vec3_distance(got->max.at, got->max.nearest);
     cr_expect(apart >= got->max.distance.lower * (1 - 1e-12)

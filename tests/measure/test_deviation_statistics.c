@@ -48,6 +48,10 @@ static void expect_even(const struct one_sided_deviation *d, double top, double 
                                    {"p99.9", d->p999, d->halfwidth.p999, 0.999 * top}};
 
     expect_values(values, 6, 1e-15, small, name);
+    const struct certified_statistics *c = &d->certified;
+    const struct interval certified[] = {c->mean, c->rms, c->median, c->p95, c->p99, c->p999};
+    for (size_t i = 0; i < 6; i++)
+        expect_interval(certified[i], values[i].want, 1e-15, 2 * small + 1e-15, name);
 }
 
 static struct mesh sheet(struct arena *arena, double scale, vec3 shift)
@@ -166,6 +170,8 @@ static void expect_cells(const struct one_sided_deviation *got, const double *to
                          size_t count, double scale, size_t seed)
 {
     double area = 0, mean = 0, square = 0, way = 0, until = 0;
+    const struct certified_statistics *c = &got->certified;
+    const struct interval certified[4] = {c->median, c->p95, c->p99, c->p999};
     const double shares[4] = {0.5, 0.95, 0.99, 0.999},
                  values[4] = {got->median, got->p95, got->p99, got->p999},
                  halfwidths[4] = {got->halfwidth.median, got->halfwidth.p95, got->halfwidth.p99,
@@ -185,13 +191,17 @@ static void expect_cells(const struct one_sided_deviation *got, const double *to
               "seed %zu: mean %g, %g", seed, got->mean * scale, mean);
     cr_expect(fabs(got->rms * scale - square) <= got->halfwidth.rms * scale + 0.1 * way,
               "seed %zu: rms %g, %g", seed, got->rms * scale, square);
+    expect_interval(c->mean, mean / scale, 0.1 * way / scale, INFINITY, "certified mean");
+    expect_interval(c->rms, square / scale, 0.1 * way / scale, INFINITY, "certified rms");
     qsort(cells, count, sizeof *cells, compare_cells);
     for (size_t i = 0; i < count && p < 4; i++) {
         until += cells[i].area / area;
-        for (; p < 4 && until >= shares[p]; p++)
+        for (; p < 4 && until >= shares[p]; p++) {
+            expect_interval(certified[p], cells[i].d / scale, way / scale, INFINITY, "certified percentile");
             cr_expect(fabs(values[p] * scale - cells[i].d) <= halfwidths[p] * scale + way,
                       "seed %zu: %g %% within %g +- %g, not %g", seed, 100 * shares[p], values[p] * scale,
                       halfwidths[p] * scale, cells[i].d);
+        }
     }
     for (size_t t = 0; t < 3; t++) {
         double surely = 0, possibly = 0;
@@ -202,6 +212,9 @@ static void expect_cells(const struct one_sided_deviation *got, const double *to
         cr_expect(got->coverage[t].upper >= surely - 1e-9 && got->coverage[t].lower <= possibly + 1e-9,
                   "seed %zu: within %g: [%g, %g], not [%g, %g]", seed, tolerances[t], got->coverage[t].lower,
                   got->coverage[t].upper, surely, possibly);
+        cr_expect(c->coverage[t].upper >= surely - 1e-9 && c->coverage[t].lower <= possibly + 1e-9,
+                  "seed %zu: certified within %g: [%g, %g], not [%g, %g]", seed, tolerances[t],
+                  c->coverage[t].lower, c->coverage[t].upper, surely, possibly);
     }
 }
 

@@ -47,6 +47,10 @@ static struct got measure(const struct mesh *cage, const struct mesh *reference,
                                          &keep, pair_arena(1), &err);
     cr_assert(ok, "%s", err.text);
     got.work = triangles.source.work;
+    if (got.defined) {
+        expect_certified(&got.deviation.reference_to_subject, settings->tolerance_count);
+        expect_certified(&got.deviation.subject_to_reference, settings->tolerance_count);
+    }
     return got;
 }
 
@@ -86,6 +90,7 @@ Test(limit_deviation, analytic_torus_below_a_plane)
     cr_expect_eq(got.deviation.surface, SURFACE_LIMIT);
     expect_interval(side->max.distance, 10 + height, 1e-14, 1e-4 * sqrt(512), "torus");
     cr_expect(fabs(side->mean - 10) <= side->halfwidth.mean, "%g +- %g", side->mean, side->halfwidth.mean);
+    expect_interval(side->certified.mean, 10, 0, 1, "mean of the limit surface");
     cr_expect(side->coverage[0].lower == 0 && side->coverage[0].upper < 1e-3);
     cr_expect(side->coverage[1].lower <= 0.5 && 0.5 <= side->coverage[1].upper, "%g to %g",
               side->coverage[1].lower, side->coverage[1].upper);

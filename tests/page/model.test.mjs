@@ -8,6 +8,7 @@ import { test } from 'node:test';
 import { edgeTicks, linearTicks, logTicks } from '../../static/axes.js';
 import {
   cellText,
+  certifiedOf,
   changeText,
   defaultBaseline,
   latestMeasured,
@@ -131,6 +132,18 @@ test('cells_tell_a_change_to_the_place_that_both_values_know', () => {
   // The two half-widths are 0.006 each: together 0.012, so that the hundredths are the last place told.
   assert.deepEqual(changeText(row, 0, 1, length), { verdict: 'better', text: '−1.31 better' });
   assert.equal(changeText(row, 1, 1, length), null);
+});
+
+test('cells_find_what_is_certified_beside_what_was_sampled', () => {
+  const certified = { mean: { lower: 0.1, upper: 0.9 }, p95: { lower: null, upper: null }, coverage: [{ tolerance: 0.5, share: { lower: 0.2, upper: 0.8 } }] };
+  const record = { deviation: { lost: { sampled: { N: 9 }, certified }, invented: { sampled: null, certified }, older: { sampled: { N: 9 } } } };
+  assert.deepEqual(certifiedOf(record, 'deviation.lost.mean'), { lower: 0.1, upper: 0.9 });
+  assert.deepEqual(certifiedOf(record, 'deviation.lost.coverage@0.5'), { lower: 0.2, upper: 0.8 });
+  assert.equal(certifiedOf(record, 'deviation.lost.coverage@0.25'), null);
+  assert.equal(certifiedOf(record, 'deviation.lost.p95'), null, 'not defined');
+  assert.equal(certifiedOf(record, 'deviation.invented.mean'), null, 'its value is certified');
+  assert.equal(certifiedOf(record, 'deviation.older.mean'), null, 'of before these were kept');
+  assert.equal(certifiedOf(record, 'subject.area'), null);
 });
 
 test('cells_find_the_place_of_a_number_in_its_record', () => {

@@ -54,6 +54,31 @@ Test(audit, rule_is_judged_by_the_rounded_value)
     cr_expect_eq(interval.outcome, OUTCOME_UNDECIDED);
 }
 
+Test(audit, rule_of_samples_is_judged_by_what_is_certified_where_that_decides)
+{
+    static const struct {
+        double limit;
+        bool has_certified, by_samples;
+        enum outcome outcome;
+    } rows[] = {{6, true, false, OUTCOME_CONFORMS}, {0.5, true, false, OUTCOME_DOES_NOT_CONFORM},
+                {4, true, true, OUTCOME_CONFORMS}, /* what is certified leaves these open */
+                {3, true, true, OUTCOME_UNDECIDED}, {2, true, true, OUTCOME_DOES_NOT_CONFORM},
+                {6, false, true, OUTCOME_CONFORMS}};
+    for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
+        struct rule rule = rule_of(RELATION_AT_MOST, rows[i].limit);
+        struct audit_reading reading = known(2.5, 3.5);
+        reading.sampled = true;
+        reading.has_certified = rows[i].has_certified;
+        reading.certified_lower = 1;
+        reading.certified_upper = 5;
+        struct audit_rule judged = judge(&rule, reading);
+        cr_expect_eq(judged.outcome, rows[i].outcome, "%zu", i);
+        cr_expect_eq(judged.reading.sampled, rows[i].by_samples, "%zu", i);
+        cr_expect_eq(judged.lower, rows[i].by_samples ? 2.5 : 1, "%zu: %g", i, judged.lower);
+        cr_expect_eq(judged.upper, rows[i].by_samples ? 3.5 : 5, "%zu: %g", i, judged.upper);
+    }
+}
+
 Test(audit, rule_on_a_count_is_not_rounded)
 {
     struct rule rule = rule_of(RELATION_AT_MOST, 12345678);
