@@ -18,10 +18,12 @@ static const char *known_of(const struct composer *composer, const struct json_t
     const char *known = say_interval(composer, fmax(0, value - half), value + half, composer->units);
     if (!node_at(way, "sampled.N"))
         return known;
-    return ends ? say(composer, "%s, sampled; %s, certified", known,
-                      say_interval(composer, node_number(ends, "lower"), node_number(ends, "upper"),
-                                   composer->units))
-                : say(composer, "%s, sampled", known);
+    if (!ends)
+        return say(composer, "%s, sampled", known);
+    const char *certified =
+        say_interval(composer, node_number(ends, "lower"), node_number(ends, "upper"), composer->units);
+    return strcmp(known, certified) == 0 ? known
+                                         : say(composer, "%s, sampled; %s, certified", known, certified);
 }
 
 static void add_statistic(struct composer *composer, struct document_table *table, const char *title,
