@@ -107,6 +107,12 @@ static void leave_frame(const struct deviation_frame *frame, double *const *leng
         *lengths[i] = deviation_frame_length(frame, *lengths[i]);
 }
 
+static void interval_leaves_frame(const struct deviation_frame *frame, struct interval *interval)
+{
+    *interval = (struct interval){deviation_frame_lower(frame, interval->lower),
+                                  deviation_frame_upper(frame, interval->upper)};
+}
+
 static void statistics_leave_frame(const struct deviation_frame *frame, struct one_sided_deviation *d)
 {
     double *const lengths[] = {&d->mean,
@@ -123,11 +129,12 @@ static void statistics_leave_frame(const struct deviation_frame *frame, struct o
                                &d->halfwidth.p999};
 
     leave_frame(frame, lengths, sizeof lengths / sizeof *lengths);
-    struct interval *const certified[] = {&d->certified.mean, &d->certified.rms, &d->certified.median,
-                                          &d->certified.p95,  &d->certified.p99, &d->certified.p999};
-    for (size_t i = 0; i < sizeof certified / sizeof *certified; i++)
-        *certified[i] = (struct interval){deviation_frame_lower(frame, certified[i]->lower),
-                                          deviation_frame_upper(frame, certified[i]->upper)};
+    interval_leaves_frame(frame, &d->certified.mean);
+    interval_leaves_frame(frame, &d->certified.rms);
+    interval_leaves_frame(frame, &d->certified.median);
+    interval_leaves_frame(frame, &d->certified.p95);
+    interval_leaves_frame(frame, &d->certified.p99);
+    interval_leaves_frame(frame, &d->certified.p999);
 }
 
 static void signed_leave_frame(const struct deviation_frame *frame, struct signed_deviation *d)

@@ -64,9 +64,9 @@ static void add_surface(struct composer *composer, struct document_table *table,
 
 void compose_deviation(struct composer *composer)
 {
-    static const struct document_column columns[] = {{"Distance", 40, false},
-                                                     {"Lost: reference to subject", 30, true},
-                                                     {"Invented: subject to reference", 30, true}};
+    static const struct document_column columns[] = {{"Distance", 28, false},
+                                                     {"Lost: reference to subject", 36, true},
+                                                     {"Invented: subject to reference", 36, true}};
     if (node_count(composer->record, "deviation") == 0)
         return;
     add_heading(composer, "Deviation");
