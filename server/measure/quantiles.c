@@ -160,7 +160,7 @@ bool quantiles(const double *values, size_t count, const double *shares, size_t 
                struct arena scratch, struct error *err)
 {
     size_t ranks[BUCKETS_MAX];
-    double found[BUCKETS_MAX];
+    double found[BUCKETS_MAX] = {0};
 
     assert(share_count <= SHARES_MAX);
     for (size_t s = 0; s < share_count && count == 0; s++)

@@ -22,7 +22,7 @@ struct deviation_settings pair_settings(void)
 /* Of a length, told as value and half-width, to which samples add what rounding takes. */
 static void expect_inside(struct interval certified, double value, double halfwidth, bool sampled)
 {
-    double rounding = (sampled ? 1e-9 : 0x1p-50) * certified.upper;
+    double rounding = (sampled ? 1e-3 : 0x1p-50) * certified.upper;
 
     if (isnan(value)) {
         cr_expect(isnan(certified.lower) && isnan(certified.upper));
