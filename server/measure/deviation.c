@@ -512,6 +512,8 @@ bool deviation_measure(const struct measure_input *subject, const struct measure
         return arena_error(err);
     if (!build_index(&pair, subject, reference, &surfaces, scratch, err))
         return false;
+    assert(pair.subject.input && pair.reference.input && pair.subject.bvh.triangles
+           && pair.reference.bvh.triangles);
     deviation->classes = classes_of(&pair);
     warn_of_fans(&pair.subject.triangulation, subject_warnings);
     warn_of_fans(&pair.reference.triangulation, reference_warnings);
